@@ -1,0 +1,93 @@
+"""What is left of a pack: capacity and resistance from its flights and tests, and where they head."""
+
+from collections.abc import Sequence
+
+from scheduler.cells.estimate import Estimate
+from scheduler.cells.trend import median, median_interval, theil_sen
+
+GAUGE_ERROR = 2.0
+"""Percentage points a gauge may be off at either end of a flight. Estimate; no source."""
+TEST_ERROR = 0.02
+"""Share by which a capacity test may be off: meter, temperature, where it stopped. Estimate; no source."""
+LEAST_SPAN = 30.0
+"""Percentage points a flight must have used to tell the capacity."""
+LEAST_READINGS = 8
+"""Capacities below which no trend is told."""
+REACH = 3.0
+"""A trend is followed ahead at most this many times the span of its readings."""
+
+
+def capacity_from_flight(
+    used_mah: float, percent_from: float, percent_to: float, least_span: float = LEAST_SPAN
+) -> Estimate | None:
+    """Capacity in mAh: used / span x 100; None for a span below `least_span` percentage points.
+
+    It is only as good as the gauge's two readings, each taken to be right within 2 points. Percents from
+    the voltage tables will not do: on the record of ACCURACY.md they put the capacity off by up to two times.
+    A gauge that reckons its percent from the label's capacity gives the label back.
+    """
+    span = percent_from - percent_to
+    if span < least_span or used_mah <= 0:
+        return None
+    low, high = (100 * used_mah / (span + error) for error in (2 * GAUGE_ERROR, -2 * GAUGE_ERROR))
+    basis = f"used over {span:g} %; range: gauge right within {GAUGE_ERROR:g} points"
+    return Estimate(100 * used_mah / span, low, high, basis)
+
+
+def capacity_from_test(measured_mah: float) -> Estimate:
+    """Capacity in mAh as a full discharge measured it."""
+    low, high = measured_mah * (1 - TEST_ERROR), measured_mah * (1 + TEST_ERROR)
+    return Estimate(measured_mah, low, high, "capacity test; range: right within 2 %")
+
+
+def health(
+    capacities_mah: Sequence[float], rated_mah: float, last: int = 9, least: int = 3
+) -> Estimate | None:
+    """Percent of rated capacity now: the median of the last capacities, oldest first; None with too few.
+
+    Interval: the sign test's, 95 % from six readings on. A median of nine lags four readings behind a fading
+    pack, which is little against their scatter.
+    """
+    if len(capacities_mah) < least:
+        return None
+    recent = [100 * mah / rated_mah for mah in capacities_mah[-last:]]
+    basis = f"median of the last {len(recent)} capacities; range: 95 % at most"
+    return Estimate(*median_interval(recent), basis)
+
+
+def reaches(
+    xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
+) -> Estimate | None:
+    """Where a falling trend of ys (health in percent) crosses the line, on the axis of xs: days, or cycles.
+
+    Theil-Sen line. Range: all lines whose slope lies in Sen's 95 % interval and whose level lies in the sign
+    test's 95 % interval for that slope. None when it cannot be told: too few readings, a slope not surely
+    below zero, or a crossing further ahead than three times the span of the readings. Not for lines under 80:
+    fade is near linear down to there and may turn faster below (an industry encyclopedia, read in a copy).
+    """
+    fit = theil_sen(xs, ys) if len(xs) >= least else None
+    if fit is None or fit.slope.high >= 0:
+        return None
+    value = (line - fit.intercept) / fit.slope.value
+    if value > max(xs) + REACH * (max(xs) - min(xs)):
+        return None
+    ends = [value]
+    for slope in fit.slope.low, fit.slope.high:
+        levels = median_interval([y - slope * x for x, y in zip(xs, ys, strict=True)])
+        ends += [(line - level) / slope for level in levels]
+    basis = f"line through {len(xs)} capacities; range: 95 % intervals of slope and level"
+    return Estimate(value, min(ends), max(ends), basis)
+
+
+def resistance_ratio(mohm: Sequence[float]) -> Estimate | None:
+    """Resistance now over resistance at first, oldest first: median of the last 3 over median of the first 5.
+
+    None below 8 readings. Range: extremes of the three over extremes of the five. Resistance falls by a third
+    from 10 to 25 C (ACCURACY.md): compare like temperature and charge. 2.0 is a customary end of life (an
+    industry encyclopedia, read in a copy).
+    """
+    if len(mohm) < 8:
+        return None
+    first, last = mohm[:5], mohm[-3:]
+    basis = "median of the last 3 readings over that of the first 5; range: their extremes"
+    return Estimate(median(last) / median(first), min(last) / max(first), max(last) / min(first), basis)

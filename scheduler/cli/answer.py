@@ -1,0 +1,88 @@
+"""What `log` answers: what the entry opened and settled, the caution, and when the bell will ring next."""
+
+from scheduler.cli.common import Desk, describe
+from scheduler.events.log import JOBS, Event
+from scheduler.facts.book import Book
+from scheduler.home import Home, Setup
+from scheduler.instants import DUSK
+from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.text import advice, clean, gathered, listed, log_line
+from scheduler.reminders.words import next_word
+from scheduler.verdicts.verdict import Key
+
+
+def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
+    """The answer to the events just logged."""
+    desk = Desk(home, setup, now)
+    events = [event for event in map(home.log.find, ids) if event is not None]
+    after = desk.book()
+    items = concerned_items(home, setup, events, after)
+    board = Board(after, setup.rules, items)
+    before = Board(desk.book(before=events[0].seq), setup.rules, items)
+    lines = [f"Logged: {_logged(events)} ({desk.say(events[0].at)})."]
+    opened, settled = changes(before, board, now)
+    lines += _opened(opened, now)
+    lines += _settled(settled)
+    lines += _next_ring(desk, board, opened)
+    return "\n".join(lines)
+
+
+def _logged(events: list[Event]) -> str:
+    if len(events) == 1:
+        return describe(events[0])
+    names = listed([str(event.get("item")) for event in events])
+    return describe(events[0]).replace(str(events[0].get("item")), clean(names), 1)
+
+
+def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -> list[str]:
+    """The items whose verdicts the events can touch: those named, parts of an aircraft named, all for a job."""
+    named = {name for event in events for name in home.log.filed_under(event.id)}
+    if JOBS in named:
+        return [*setup.fleet.ids(), *book.jobs, "home"]
+    aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}
+    parts = setup.fleet.ids("propellers", "gimbal", "guards", "filter") if aircraft else []
+    mishap = any(event.what in ("mishap", "struck") or "instead_of" in event.fields for event in events)
+    packs = setup.fleet.ids("pack") if aircraft and mishap else []
+    return [*named, *parts, *packs, "home"]
+
+
+def changes(before: Board, after: Board, now: int) -> tuple[list[Reminder], list[Reminder]]:
+    """The reminders open now that were not, and those that were and are not."""
+    was = {reminder.key: reminder for reminder in before.open_at(now)}
+    now_open = {reminder.key: reminder for reminder in after.open_at(now)}
+    opened = [reminder for key, reminder in now_open.items() if key not in was]
+    settled = [reminder for key, reminder in was.items() if key not in now_open]
+    return opened, settled
+
+
+def _opened(opened: list[Reminder], now: int) -> list[str]:
+    lines = []
+    for group in gathered(opened):
+        lines.append(f"Open: {advice(group, now)}")
+        if group.rule.caution:
+            lines.append(f"  Caution: {group.rule.caution}")
+        if entry := log_line(group.reminders[0], ",".join(r.key.item for r in group.reminders), now):
+            lines.append(f"  Then: {entry}")
+    return lines
+
+
+def _settled(settled: list[Reminder]) -> list[str]:
+    return [f"Settled: {group.rule.title.lower()} ({group.items()})." for group in gathered(settled)]
+
+
+def _next_ring(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
+    """When the next reminder on these items will ring, if nothing else is logged."""
+    hours, now = desk.setup.hours, desk.now
+    ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < DUSK]
+    words = [word for r in ahead if (word := next_word(board, r, [], hours, r.stretch.opened)) is not None]
+    if not words:
+        return [] if opened else ["Nothing to do, and nothing ahead for these by the clock alone."]
+    first = min(word.due for word in words)
+    together = [word.reminder for word in words if word.due == first]
+    said: dict[str, list[Key]] = {}
+    for reminder in together:
+        said.setdefault(reminder.verdict.rule.title, []).append(reminder.key)
+    what = "; ".join(f"{title.lower()} ({listed([k.item for k in keys])})" for title, keys in said.items())
+    lines = [f"Next: I ring {desk.say(first)} unless something is logged before: {what}."]
+    caution = together[0].verdict.rule.caution
+    return lines + ([f"  Caution: {caution}"] if caution and not opened else [])

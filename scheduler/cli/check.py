@@ -1,0 +1,48 @@
+"""`shelfbell check`: every file, every rule's cases."""
+
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterator
+
+from scheduler.cli.common import print_json
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.findings import Finding, Refused
+from scheduler.home import Home
+from scheduler.home_check import read_files, rule_files
+from scheduler.verdicts.cases import advice, failures
+from scheduler.verdicts.reading import RuleFile
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("--json", action="store_true", help="for programs")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Print all findings; exit 1 on any."""
+    if not home.path.is_dir():
+        raise Refused.because(f"there is no home at {home.path}: `shelfbell init` makes one")
+    found = read_files(home)
+    files = [] if found else rule_files(home)
+    cases = sum(len(rule.get("cases", ())) for file in files for rule in file.rules)
+    if not found:
+        found = sorted(finding for file in files for finding in case_findings(file))
+    if args.json:
+        print_json([finding._asdict() for finding in found])
+    else:
+        for finding in found:
+            print(finding)
+        rules = sum(len(file.rules) for file in files)
+        print(f"{len(found)} findings." if found else f"All well: {rules} rules, {cases} cases.")
+    return 1 if found else 0
+
+
+def case_findings(file: RuleFile) -> Iterator[Finding]:
+    """Failed cases and advice, of one file."""
+    for index, rule in enumerate(file.rules):
+        for number, case in enumerate(rule.get("cases", ())):
+            for outcome in failures(rule, case, CATALOGUE):
+                name = f" ({case['name']})" if "name" in case else ""
+                text = f"{rule['id']}, case {number + 1}{name}: expected: {outcome.expected}; came: {outcome.came}"
+                yield file.document.finding(("rules", index, "cases", number), text)
+        for text in advice(rule):
+            yield file.document.finding(("rules", index, "id"), f"{rule['id']} {text}")

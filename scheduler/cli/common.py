@@ -1,0 +1,93 @@
+"""What the commands share: the clock, times as typed, the book of a home, words for people."""
+
+import json
+import sys
+import time
+from argparse import ArgumentParser, Namespace
+from typing import NamedTuple
+
+from scheduler.events.log import Event, Log
+from scheduler.facts.book import Book
+from scheduler.home import Home, Setup
+from scheduler.instants import DUSK, rfc3339
+from scheduler.reminders.board import Board
+from scheduler.reminders.text import clean, moment_near
+from scheduler.spoken import parse_time
+
+
+def clock() -> int:
+    """Now."""
+    return time.time_ns() // 1000
+
+
+class LogSource(NamedTuple):
+    """The events of a log: those recorded by `known`, and before the place `before` in it."""
+
+    log: Log
+    known: int = DUSK
+    before: int = DUSK
+
+    def of(self, name: str) -> list[Event]:
+        """The events in force filed under a name, in order."""
+        return self.log.of(name, self.known, self.before)
+
+
+class Desk(NamedTuple):
+    """A home with its set-up and the instant that is asked about."""
+
+    home: Home
+    setup: Setup
+    now: int
+
+    def book(self, known: int = DUSK, before: int = DUSK) -> Book:
+        """The book of the home's log."""
+        return Book(self.setup.fleet, LogSource(self.home.log, known, before), self.setup.clocks)
+
+    def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
+        """The board of the home's log."""
+        return Board(self.book(), self.setup.rules, items, as_told)
+
+    def stamp(self, instant: int) -> str:
+        """An instant for programs."""
+        return rfc3339(instant, self.setup.hours.zone)
+
+    def say(self, instant: int | None) -> str:
+        """An instant for people."""
+        return "never" if instant is None else moment_near(instant, self.now, self.setup.hours.zone)
+
+
+def asking(parser: ArgumentParser) -> None:
+    """The options of every question."""
+    parser.add_argument("--at", metavar="TIME", help="as of another instant")
+    parser.add_argument("--json", action="store_true", help="for programs")
+
+
+def desk(home: Home, args: Namespace | None = None) -> Desk:
+    """The home as of --at, or now."""
+    setup = home.setup()
+    now = clock()
+    at = getattr(args, "at", None)
+    if at is not None:
+        now = parse_time(at, now, setup.hours.zone, day_ends=True)
+    return Desk(home, setup, now)
+
+
+def print_json(data: object) -> None:
+    """Print for programs."""
+    json.dump(data, sys.stdout, ensure_ascii=False, indent=2)
+    print()
+
+
+def describe(event: Event) -> str:
+    """An event in a few words: "charged B to 100 %"."""
+    fields = event.fields
+    shown = [f"{name} {_value(fields[name])}" for name in fields if name not in _HIDDEN]
+    subject = fields.get("item") or fields.get("aircraft") or fields.get("job") or ""
+    return clean(" ".join(part for part in (event.what, str(subject), ", ".join(shown)) if part))
+
+
+_HIDDEN = {"at", "recorded_at", "id", "what", "item", "aircraft", "job", "note", "by", "instead_of"}
+
+
+def _value(value: object) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

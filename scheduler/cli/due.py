@@ -1,0 +1,85 @@
+"""`shelfbell due`: the board."""
+
+from argparse import ArgumentParser, Namespace
+
+from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.home import Home
+from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.reminders.text import Lines, advice, gathered, log_line, unknown_lines
+
+_HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": "Whenever it suits"}
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    asking(parser)
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Print what is open; exit 1 when anything is."""
+    at = desk(home, args)
+    board = at.board()
+    opened, unknown = board.open_at(at.now), board.unknown_at(at.now)
+    if args.json:
+        print_json(to_json(at, opened, unknown))
+    else:
+        print(to_text(at, board, opened, unknown))
+    return 1 if opened else 0
+
+
+def to_json(at: Desk, opened: list[Reminder], unknown: list[Unknown]) -> dict[str, object]:
+    """The board for programs."""
+    return {
+        "at": at.stamp(at.now),
+        "open": [
+            {
+                "rule": reminder.key.rule,
+                "item": reminder.key.item,
+                "urgency": reminder.verdict.urgency(at.now),
+                "title": reminder.verdict.rule.title,
+                "do": advice(Lines(reminder.verdict.rule, [reminder]), at.now),
+                "opened_at": at.stamp(reminder.stretch.opened),
+                "caution": reminder.verdict.rule.caution,
+                "ground_unknown": reminder.stretch.unknown_at(at.now),
+            }
+            for reminder in opened
+        ],
+        "unknown": [
+            {"rule": entry.verdict.rule.id, "item": entry.verdict.item.id, "missing": list(entry.missing)}
+            for entry in unknown
+        ],
+    }
+
+
+def to_text(at: Desk, board: Board, opened: list[Reminder], unknown: list[Unknown]) -> str:
+    """The board for people."""
+    lines = [f"{at.say(at.now)}: {_headline(board, opened, at.now)}"]
+    for urgency, head in _HEADS.items():
+        these = [reminder for reminder in opened if reminder.verdict.urgency(at.now) == urgency]
+        if these:
+            lines += ["", head]
+            lines += [line for group in gathered(these) for line in _group(at, group)]
+    if unknown:
+        lines += ["", "Cannot be judged"]
+        lines += [f"  - {line}" for line in unknown_lines(unknown)]
+    return "\n".join(lines)
+
+
+def _headline(board: Board, opened: list[Reminder], now: int) -> str:
+    if not opened:
+        return "nothing is open. No reminder does not mean fit to fly: look before each flight."
+    items = len({reminder.key.item for reminder in opened})
+    return f"{len(opened)} open, on {items} {'item' if items == 1 else 'items'}."
+
+
+def _group(at: Desk, group: Lines) -> list[str]:
+    opened = min(reminder.stretch.opened for reminder in group.reminders)
+    lines = [f"  - {advice(group, at.now)}", f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}"]
+    dark = [reminder.key.item for reminder in group.reminders if reminder.stretch.unknown_at(at.now)]
+    if dark:
+        lines.append(f"      may be done already ({', '.join(dark)}): the log does not tell")
+    if group.rule.caution:
+        lines.append(f"      caution: {group.rule.caution}")
+    if entry := log_line(group.reminders[0], ",".join(r.key.item for r in group.reminders), at.now):
+        lines.append(f"      then: {entry}")
+    return lines

@@ -1,0 +1,152 @@
+"""`shelfbell explain [RULE] [ITEM]`: why a rule fires or stays silent."""
+
+from argparse import ArgumentParser, Namespace
+
+from scheduler.cli.common import Desk, asking, describe, desk, print_json
+from scheduler.events.log import Event
+from scheduler.facts.spans import WORDS
+from scheduler.findings import Refused, did_you_mean
+from scheduler.home import Home
+from scheduler.instants import DAWN
+from scheduler.units import show_span
+from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
+from scheduler.verdicts.verdict import Verdict, verdicts
+
+_SAID = {
+    "at_least": "at least",
+    "more_than": "more than",
+    "at_most": "at most",
+    "less_than": "less than",
+    "is": "is",
+    "is_not": "is not",
+    "one_of": "is one of",
+}
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("names", nargs="*", metavar="RULE or ITEM", help="one rule, one item, or both")
+    asking(parser)
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Print the tree of each verdict asked for."""
+    at = desk(home, args)
+    found = asked(at, args.names)
+    if args.json:
+        print_json([one_json(at, verdict) for verdict in found])
+    else:
+        print("\n\n".join(one_text(at, verdict) for verdict in found))
+    return 0
+
+
+def asked(at: Desk, names: list[str]) -> list[Verdict]:
+    """The verdicts that rule and item names ask for. Raises Refused."""
+    book, rules = at.book(), at.setup.rules
+    if len(names) > 2:
+        raise Refused.because("explain takes a rule, an item, or both")
+    wanted_rules = [name for name in names if name in rules]
+    others = [name for name in names if name not in wanted_rules]
+    for name in others:
+        if name not in at.setup.fleet and name not in (*book.jobs, "home"):
+            near = did_you_mean(name, [*rules, *at.setup.fleet.ids(), *book.jobs])
+            raise Refused.because(f"there is no rule or item {name!r}{near}")
+    found = verdicts(book, rules, others or None, wanted_rules or None)
+    if not found:
+        raise Refused.because(f"{' and '.join(names)}: no rule that is on applies")
+    return found
+
+
+def one_json(at: Desk, verdict: Verdict) -> dict[str, object]:
+    """One verdict for programs."""
+    node = explain(verdict, verdict.rule.when, at.now)
+    stretch = verdict.open_at(at.now)
+    since = verdict.when.since(at.now)
+    change = verdict.next_change(at.now)
+    return {
+        "rule": verdict.rule.id,
+        "item": verdict.item.id,
+        "verdict": WORDS[verdict.when.at(at.now)],
+        "since": None if since == DAWN else at.stamp(since),
+        "next_change": None if change is None else at.stamp(change),
+        "because": to_json(node, at.stamp),
+        "open": None if stretch is None else {"opened_at": at.stamp(stretch.opened)},
+        "urgency": verdict.urgency(at.now),
+        "missing": missing_of(node),
+        "adjusted": verdict.rule.adjusted,
+    }
+
+
+def one_text(at: Desk, verdict: Verdict) -> str:
+    """One verdict for people."""
+    rule, now = verdict.rule, at.now
+    node = explain(verdict, rule.when, now)
+    lines = [f"{rule.title}: {verdict.item.id} ({rule.id})", f"  {_verdict_line(at, verdict)}"]
+    lines += [f"  {line}" for line in tree(at, node)]
+    if rule.until is not None and verdict.open_at(now):
+        lines += ["  it is settled when:", *(f"    {line}" for line in tree(at, explain(verdict, rule.until, now)))]
+    events = events_in(node)
+    if events:
+        lines += ["  the entries behind it:", *(f"    {entry_line(at, event)}" for event in _shortened(events))]
+    missing = missing_of(node) if node.verdict == WORDS[1] else []
+    lines += [f"  to know: {entry}" for entry in missing]
+    change = verdict.next_change(now)
+    lines.append(f"  next change: {at.say(change) if change is not None else 'none by the clock alone'}")
+    if rule.adjusted:
+        lines.append(f"  adjusted: {_adjustment(rule.adjusted)}")
+    lines.append(f"  basis: {rule.basis['kind']}{', ' + rule.basis['cite'] if 'cite' in rule.basis else ''}")
+    return "\n".join(lines)
+
+
+def _verdict_line(at: Desk, verdict: Verdict) -> str:
+    value = WORDS[verdict.when.at(at.now)]
+    since = verdict.when.since(at.now)
+    from_ = "" if since == DAWN else f" since {at.say(since)}"
+    stretch = verdict.open_at(at.now)
+    standing = f"open since {at.say(stretch.opened)}, {verdict.urgency(at.now)}" if stretch else "not open"
+    return f"{value}{from_}; the reminder is {standing}"
+
+
+def tree(at: Desk, node: Node, mark: str = "") -> list[str]:
+    """The lines of a condition."""
+    if node.leaf is not None:
+        return [f"{mark}[{node.verdict}] {leaf_line(at, node)}"]
+    if node.kind == "not":
+        return tree(at, node.parts[0], f"{mark}[{node.verdict}] not ")
+    head = f"{mark}[{node.verdict}] {'all of' if node.kind == 'all' else 'any of'}"
+    return [head, *(f"  {line}" for part in node.parts for line in tree(at, part))]
+
+
+def leaf_line(at: Desk, node: Node) -> str:
+    """One comparison: the value, the limit, for how long, since when."""
+    leaf = node.leaf
+    assert leaf is not None
+    name = leaf.fact.replace("_", " ") + (f" ({leaf.of})" if leaf.of else "")
+    limit = f"{node.limit}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
+    line = f"{name}: {node.value}; wanted: {_SAID[leaf.operator]} {limit}"
+    if leaf.lasting:
+        named = f" ({leaf.lasting_name})" if leaf.lasting_name else ""
+        line += f", for {show_span(leaf.lasting)}{named}"
+        if node.held_since is not None:
+            line += f"; so for {show_span(at.now - node.held_since)}, since {at.say(node.held_since)}"
+    elif node.since is not None:
+        line += f"; since {at.say(node.since)}"
+    return line
+
+
+def _shortened(events: list[Event], most: int = 8) -> list[Event]:
+    return events[-most:]
+
+
+def entry_line(at: Desk, event: Event) -> str:
+    """One entry with its id."""
+    told = f", told {at.say(event.recorded_at)}" if event.recorded_at - event.at > 600_000_000 else ""
+    by = f", by {event.fields['by']}" if "by" in event.fields else ""
+    return f"{event.id}  {at.say(event.at)}  {describe(event)}{told}{by}"
+
+
+def _adjustment(change: dict) -> str:
+    limits = ", ".join(f"{name} {value}" for name, value in change.get("limits", {}).items())
+    only = f" for {', '.join(change['only'])}" if "only" in change else ""
+    because = f", because {change['because']}" if "because" in change else ""
+    return f"{limits or 'urgency or cadence'}{only}{because}"

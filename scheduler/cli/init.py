@@ -1,0 +1,130 @@
+"""`shelfbell init [DIR]`: a commented starter home."""
+
+import os
+from argparse import ArgumentParser, Namespace
+from pathlib import Path
+
+from scheduler.findings import Refused
+from scheduler.home import FLEET, SETTINGS, Home
+from scheduler.instants import local_date
+from scheduler.shipped import folder
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("dir", nargs="?", metavar="DIR", help="where; the home folder unless given")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Write the starter files, none over an existing one."""
+    path = Path(args.dir) if args.dir else home.path
+    for name in (SETTINGS, FLEET):
+        if (path / name).exists():
+            raise Refused.because(f"{path / name} is there already: nothing was written")
+    (path / "rules").mkdir(parents=True, exist_ok=True, mode=0o700)
+    path.chmod(0o700)
+    for name, text in starters().items():
+        target = path / name
+        if not target.exists():
+            target.touch(mode=0o600)
+            target.write_text(text, encoding="utf-8")
+    print(f"A home at {path}: fill in {FLEET}, name your channels in {SETTINGS}, then `{_command(home, path)}check`.")
+    return 0
+
+
+def _command(home: Home, path: Path) -> str:
+    return "shelfbell " if path == home.path and not os.environ.get("SHELFBELL_HOME") else f"shelfbell --home {path} "
+
+
+def starters() -> dict[str, str]:
+    """The starter files, by name."""
+    practice = ", ".join(path.stem for path in sorted(folder("rules").glob("*.yaml")) if not path.stem.startswith("papers"))
+    return {
+        SETTINGS: _SETTINGS.replace("ZONE", local_zone()).replace("PRACTICE", practice),
+        FLEET: _FLEET.replace("TODAY", _today()),
+        "rules/own.yaml": _OWN,
+    }
+
+
+def local_zone() -> str:
+    """The machine's time zone, or UTC where it does not tell."""
+    named = os.environ.get("TZ", "").lstrip(":")
+    if not named:
+        target = os.path.realpath("/etc/localtime")
+        named = target.partition("zoneinfo/")[2]
+    from zoneinfo import available_timezones
+
+    return named if named in available_timezones() else "UTC"
+
+
+def _today() -> str:
+    from zoneinfo import ZoneInfo
+
+    from scheduler.cli.common import clock
+
+    return local_date(clock(), ZoneInfo(local_zone())).isoformat()
+
+
+_SETTINGS = """\
+# Settings of this home. `shelfbell check` looks them over; a running daemon takes a change in by itself.
+
+zone: ZONE                        # your time zone: every hour below is local
+
+practice: [PRACTICE]              # shipped rule files that are on; add papers-us for United States papers
+
+# Where the bell rings. A url is an Apprise address (mailto://, ntfy://, json:// and many more), best kept out of this
+# file: $NAME is taken from the environment, or from a credentials file of that name.
+# `shelfbell ring mail` sends a trial message.
+channels: {}
+#   mail:  {url: $SHELFBELL_MAIL}
+#   phone: {url: $SHELFBELL_PHONE, urgency: [now, today]}     # gets only these
+
+quiet:  {from: "21:30", to: "07:00"}      # only `now`, opened by something you logged, rings in these hours
+digest: "07:00"                           # what can wait comes in one message, on days that have something new
+eve:    "18:00"                           # the evening before a job begins here
+"""
+_FLEET = """\
+# The fleet: what you have, with what is printed on it. Ids are what you type: shelfbell log charged A
+
+aircraft:
+  - {id: one, note: my first quadcopter, in_service: TODAY}
+
+packs:
+  - id: A
+    chemistry: lipo               # lipo, lihv or li-ion
+    cells: 4
+    capacity: 5000 mAh
+    fits: [one]
+    in_service: TODAY
+    rated_cycles: 300             # the maker's figure
+    self_discharge: 3 %           # of capacity in 30 days; the maker's figure, or watch two readings
+    # self_drain: {after: 10 d, to: 60 %, over: 3 d}    # only for packs that empty themselves
+    # price: 139 EUR
+
+propellers:
+  - {id: one-props, fits: [one], in_service: TODAY}
+
+gimbals:
+  - {id: one-gimbal, fits: [one], in_service: TODAY}
+
+pilots:
+  - {id: me}
+
+papers: []
+#  - {id: certificate, of: me, valid_for: 24 calendar months}     # then: shelfbell log renewed certificate --issued DATE
+#  - {id: insurance, valid_for: 1 y}
+
+spares:
+  - {id: spare-props, keep: 4}    # then: shelfbell log counted spare-props 4
+"""
+_OWN = """\
+# Your own rules and your adjustments of the shipped ones. `shelfbell rules` lists what is on.
+
+rules: []
+
+adjust: {}
+#  pack-left-full:
+#    limits: {sit: 36 h}
+#    because: I charge on Thursdays for Saturdays
+#  pack-unread: {off: true, because: they lie in another house, only: [A]}
+"""

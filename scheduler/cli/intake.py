@@ -1,0 +1,38 @@
+"""`shelfbell intake FILE|-`: read events from JSON Lines, all of them or none."""
+
+import sys
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterator
+
+from scheduler.cli.common import clock
+from scheduler.events.taking import take
+from scheduler.findings import Finding, Refused
+from scheduler.home import Home
+from scheduler.messages.poke import poke
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("file", metavar="FILE", help="JSON Lines, one event a line; - reads standard input")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Take the file in."""
+    setup = home.setup()
+    name = "standard input" if args.file == "-" else args.file
+    taken = take(home.log, lines(args.file, name), setup.fleet, clock(), name)
+    poke(home.path)
+    known = f"; {taken.known} were there already" if taken.known else ""
+    print(f"{len(taken.ids)} events taken in{known}.")
+    return 0
+
+
+def lines(file: str, name: str) -> Iterator[tuple[int, str]]:
+    """The numbered lines of a file, as UTF-8."""
+    source = sys.stdin.buffer if file == "-" else open(file, "rb")  # noqa: SIM115 - closed below
+    with source:
+        for number, line in enumerate(source, 1):
+            try:
+                yield number, line.decode("utf-8-sig" if number == 1 else "utf-8")
+            except UnicodeDecodeError:
+                raise Refused([Finding(name, number, 0, "is not UTF-8")]) from None

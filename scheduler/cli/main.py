@@ -1,0 +1,110 @@
+"""The command `shelfbell`."""
+
+import argparse
+import os
+import re
+import sqlite3
+import sys
+from importlib import import_module
+from pathlib import Path
+
+from scheduler import __version__
+from scheduler.findings import Refused, did_you_mean
+
+COMMANDS = {
+    "init": "a commented starter home",
+    "check": "every file, every rule's cases; exit 1 on any finding",
+    "log": "one event, in one line",
+    "intake": "read events from JSON Lines",
+    "export": "write all events as JSON Lines",
+    "history": "what happened, corrections shown",
+    "due": "the board: what is open now, most urgent first, and what cannot be judged",
+    "explain": "why a rule fires or stays silent for an item",
+    "rehearse": "what would have been, or will be, sent in a stretch of time",
+    "seen": "stop the repeats of an open reminder",
+    "snooze": "keep an open reminder quiet for a while",
+    "run": "the daemon",
+    "ring": "send a trial message",
+    "rules": "the rules that are on, with their limits and basis",
+}
+_MODULES = {"snooze": "seen"}
+_USAGE = "usage: shelfbell [--home DIR] COMMAND ...\n\nKeeps a fleet fit to fly, and rings when something needs you.\n"
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command. Exit status: 0 fine, 1 findings, 2 bad usage or bad input (nothing was written)."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _run(words)
+    except Refused as refused:
+        print(refused, file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except sqlite3.Error as error:
+        print(f"the database says: {error}; `shelfbell doctor` looks closer", file=sys.stderr)
+        return 2
+    except OSError as error:
+        print(f"{error.strerror or error}: {error.filename or ''}".rstrip(": "), file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+
+
+def _run(words: list[str]) -> int:
+    home: Path | None = None
+    while words and words[0].startswith("-"):
+        option = words.pop(0)
+        if option in ("-h", "--help"):
+            print(_help(), end="")
+            return 0
+        if option == "--version":
+            print(f"shelfbell {__version__}")
+            return 0
+        if option == "--home" and words:
+            home = Path(words.pop(0))
+        elif option.startswith("--home="):
+            home = Path(option.partition("=")[2])
+        else:
+            raise Refused.because(f"there is no option {option!r} before the command{did_you_mean(option, ['--home'])}")
+    if not words:
+        print(_help(), end="", file=sys.stderr)
+        return 2
+    name, *rest = words
+    if name not in COMMANDS:
+        raise Refused.because(f"there is no command {name!r}{did_you_mean(name, COMMANDS)}; `shelfbell --help` lists them")
+    module = import_module(f"scheduler.cli.{_MODULES.get(name, name)}")
+    from scheduler.home import Home, default_home
+
+    opened = Home(home or default_home())
+    if hasattr(module, "run_words"):
+        return module.run_words(opened, rest)
+    parser = _Parser(prog=f"shelfbell {name}", description=COMMANDS[name], allow_abbrev=False)
+    module.add_arguments(parser, name)
+    try:
+        return module.run(opened, parser.parse_args(_joined(rest)))
+    finally:
+        opened.log.close()
+
+
+def _joined(words: list[str]) -> list[str]:
+    """Words with "--from -2h" made one, so that a time back is not taken for an option."""
+    found: list[str] = []
+    for word in words:
+        if found and re.match(r"-\d", word) and re.fullmatch(r"--[a-z-]+", found[-1]):
+            found[-1] += f"={word}"
+        else:
+            found.append(word)
+    return found
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise Refused.because(f"{message}; `{self.prog} --help` says more")
+
+
+def _help() -> str:
+    width = max(map(len, COMMANDS))
+    lines = [f"  {name:<{width}}  {text}" for name, text in COMMANDS.items()]
+    return "\n".join([_USAGE, *lines, ""])

@@ -1,0 +1,24 @@
+"""`shelfbell ring CHANNEL`: a trial message, by the same path as real ones."""
+
+from argparse import ArgumentParser, Namespace
+
+from scheduler.findings import Refused, did_you_mean
+from scheduler.home import Home
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("channel", metavar="CHANNEL")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Send and say what came of it; exit 1 when it did not go out."""
+    from scheduler import daemon
+
+    channels = {channel.name: channel for channel in home.setup().channels}
+    if args.channel not in channels:
+        known = ", ".join(channels) or "none: shelfbell.yaml names no channel yet"
+        raise Refused.because(f"there is no channel {args.channel!r}{did_you_mean(args.channel, channels)}; there is {known}")
+    outcome = daemon.ring(home, channels[args.channel])
+    print(f"{args.channel}: {outcome.result}{': ' + outcome.reason if outcome.reason else ''}")
+    return 0 if outcome.result == "sent" else 1

@@ -1,0 +1,22 @@
+"""`shelfbell run [--once] [--dry-run]`: the daemon."""
+
+from argparse import ArgumentParser, Namespace
+
+from scheduler.cli.common import clock
+from scheduler.home import Home
+from scheduler.spoken import parse_time
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("--once", action="store_true", help="decide once, send what is due, and end")
+    parser.add_argument("--dry-run", action="store_true", help="print what would be sent; write and send nothing")
+    parser.add_argument("--at", metavar="TIME", help="with --once or --dry-run: as of another instant")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Run until told to stop, or once."""
+    from scheduler import daemon
+
+    at = parse_time(args.at, clock(), home.setup().hours.zone) if args.at else None
+    return daemon.run(home, once=args.once, dry_run=args.dry_run, at=at)

@@ -1,0 +1,48 @@
+"""`shelfbell seen RULE ITEM` and `shelfbell snooze RULE ITEM [--until TIME]`."""
+
+from argparse import ArgumentParser, Namespace
+
+from scheduler.cli.common import desk
+from scheduler.events.taking import take, to_line
+from scheduler.findings import Refused, did_you_mean
+from scheduler.home import Home
+from scheduler.instants import rfc3339
+from scheduler.messages.poke import poke
+from scheduler.reminders.board import SNOOZE
+from scheduler.spoken import parse_time
+from scheduler.units import show_span
+
+
+def add_arguments(parser: ArgumentParser, name: str) -> None:
+    """The options."""
+    parser.add_argument("rule", metavar="RULE")
+    parser.add_argument("item", metavar="ITEM")
+    parser.add_argument("--note", metavar="TEXT")
+    parser.set_defaults(what="seen" if name == "seen" else "snoozed", until=None)
+    if name != "seen":
+        parser.add_argument("--until", metavar="TIME", help=f"{show_span(SNOOZE)} from now unless given")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Log it, when such a reminder is open."""
+    at = desk(home)
+    zone = at.setup.hours.zone
+    if args.rule not in at.setup.rules:
+        raise Refused.because(f"there is no rule {args.rule!r}{did_you_mean(args.rule, at.setup.rules)}")
+    opened = [reminder.key for reminder in at.board([args.item]).open_at(at.now)]
+    if (args.rule, args.item) not in opened:
+        names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
+        raise Refused.because(f"no reminder {args.rule} is open on {args.item}; open on it: {names}")
+    event = {"at": rfc3339(at.now, zone), "what": args.what, "item": args.item, "rule": args.rule}
+    until = parse_time(args.until, at.now, zone, ahead=True) if args.until else at.now + SNOOZE
+    if until <= at.now:
+        raise Refused.because(f"--until {args.until} lies in the past")
+    if args.what == "snoozed":
+        event["until"] = rfc3339(until, zone)
+    if args.note:
+        event["note"] = args.note
+    take(home.log, [(0, to_line(event))], at.setup.fleet, at.now)
+    poke(home.path)
+    quiet = f"quiet until {at.say(until)}" if args.what == "snoozed" else "no repeats"
+    print(f"{args.rule} {args.item}: {quiet}, unless it becomes more urgent. It stays on the board until it is settled.")
+    return 0

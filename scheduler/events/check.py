@@ -1,0 +1,81 @@
+"""Is this one well-formed event? The same declaration answers here and in the published JSON Schema."""
+
+from scheduler.events.kinds import COMMON, KINDS, Kind
+from scheduler.findings import did_you_mean
+
+_COMMON_CHECKS = {field.name: field.type.check for field in COMMON}
+_CHECKS = {what: _COMMON_CHECKS | {f.name: f.type.check for f in kind.fields} for what, kind in KINDS.items()}
+_REQUIRED = {
+    what: frozenset(["at", "what", *(f.name for f in kind.fields if f.required)]) for what, kind in KINDS.items()
+}
+
+
+def problems(event: object) -> list[str]:
+    """What is wrong with the shape of one event; empty when nothing is."""
+    if not isinstance(event, dict):
+        return ["an event is an object in braces"]
+    what = event.get("what")
+    checks = _CHECKS.get(what) if isinstance(what, str) else None
+    if checks is None:
+        return [_no_kind(what)]
+    found = [
+        _wrong_field(KINDS[what], name, value, checks)
+        for name, value in event.items()
+        if name not in checks or checks[name](value) is not None
+    ]
+    if not _REQUIRED[what] <= event.keys():
+        found += [f"{what} needs {name}" for name in sorted(_REQUIRED[what] - event.keys())]
+    contradiction = KINDS[what].contradiction
+    if not found and contradiction is not None and (text := contradiction(event)):
+        found.append(text)
+    return found
+
+
+def _no_kind(what: object) -> str:
+    if what is None:
+        return "an event needs what: the kind of event"
+    return f"there is no kind of event {what!r}{did_you_mean(str(what), KINDS)}"
+
+
+def _wrong_field(kind: Kind, name: str, value: object, checks: dict) -> str:
+    if name not in checks:
+        return f"{kind.what} has no field {name!r}{did_you_mean(name, checks)}"
+    shown = value if isinstance(value, int | float) else repr(value)[:80]
+    wrong = f"{name} is {shown}, not {checks[name](value)}"
+    if isinstance(value, str) and (words := checks[name](value)).startswith("one of "):
+        wrong += did_you_mean(value, words.removeprefix("one of ").split(", "))
+    return wrong
+
+
+def json_schema() -> dict[str, object]:
+    """The JSON Schema (2020-12) of one event line, one branch a kind, chosen by `what`.
+
+    What compares two fields (percent_to with percent_from, ends with starts) lies beyond JSON Schema.
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "One event of the shelfbell log",
+        "type": "object",
+        "required": ["at", "what"],
+        "properties": {"what": {"enum": list(KINDS)}},
+        "allOf": [
+            {"if": {"properties": {"what": {"const": kind.what}}, "required": ["what"]}, "then": _branch(kind)}
+            for kind in KINDS.values()
+        ],
+    }
+
+
+def _branch(kind: Kind) -> dict[str, object]:
+    fields = (*COMMON, *kind.fields)
+    branch: dict[str, object] = {
+        "description": kind.meaning,
+        "properties": {f.name: f.type.schema | ({"description": f.meaning} if f.meaning else {}) for f in fields},
+        "required": sorted(_REQUIRED[kind.what]),
+        "additionalProperties": False,
+    }
+    if kind.what == "measured":
+        readings = [f.name for f in kind.fields if f.name not in ("item", "rested_minutes")]
+        branch["anyOf"] = [{"required": [name]} for name in readings]
+    if kind.what == "renewed":
+        branch["not"] = {"required": ["expires", "issued"]}
+    return branch

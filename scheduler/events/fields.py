@@ -1,0 +1,163 @@
+"""The types an event's field can have.
+
+Each type is declared once, here: the check that `log` and `intake` run, the published JSON Schema and the reading of
+a word typed on the command line all come from it.
+"""
+
+import json
+import re
+from collections.abc import Callable
+from typing import NamedTuple
+
+from scheduler.instants import parse_date, parse_rfc3339
+
+Check = Callable[[object], str | None]
+_NAME = r"[^\x00-\x20\x7f-\x9f\ud800-\udfff](?:[^\x00-\x1f\x7f-\x9f\ud800-\udfff]{0,78}[^\x00-\x20\x7f-\x9f\ud800-\udfff])?"
+_LARGEST = 1e9
+_LIGHTS = r"[0-9] of [1-9]"
+
+
+class Type(NamedTuple):
+    """A field type: `check` gives None for a good value, else what would be right; `read` turns typed text to a value."""
+
+    check: Check
+    schema: dict[str, object]
+    read: Callable[[str], object]
+    names: str = ""
+    """The item kind, or kinds by comma, that the value names; "" when it names none."""
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _read_number(text: str) -> object:
+    try:
+        return json.loads(text.rstrip("%"))
+    except ValueError:
+        return text
+
+
+def number(low: float | None = None, high: float = _LARGEST, above: float | None = None) -> Type:
+    """A number within [low, high], or more than `above`."""
+    bounds = {"minimum": low, "maximum": high, "exclusiveMinimum": above}
+    wanted = _wording("a number", low, high, above)
+
+    def check(value: object) -> str | None:
+        good = (
+            _is_number(value)
+            and (low is None or value >= low)  # type: ignore[operator]
+            and value <= high  # type: ignore[operator]
+            and (above is None or value > above)  # type: ignore[operator]
+        )
+        return None if good else wanted
+
+    return Type(check, {"type": "number"} | {k: v for k, v in bounds.items() if v is not None}, _read_number)
+
+
+def _wording(noun: str, low: float | None, high: float, above: float | None) -> str:
+    if above is not None:
+        return f"{noun} above {above:g}" + (f" and at most {high:g}" if high < _LARGEST else "")
+    return f"{noun} from {low:g} to {high:g}" if high < _LARGEST else f"{noun} of at least {low:g}"
+
+
+def whole(low: int) -> Type:
+    """A whole number of at least `low`."""
+
+    def check(value: object) -> str | None:
+        good = isinstance(value, int) and not isinstance(value, bool) and value >= low
+        return None if good else f"a whole number of at least {low}"
+
+    return Type(check, {"type": "integer", "minimum": low}, _read_number)
+
+
+def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type:
+    """Text that matches the whole of `regex`."""
+    match = re.compile(rf"(?:{regex})\Z").match
+
+    def check(value: object) -> str | None:
+        return None if isinstance(value, str) and len(value) <= longest and match(value) else wanted
+
+    return Type(check, {"type": "string", "pattern": f"^(?:{regex})$", "maxLength": longest}, str, names)
+
+
+def text(longest: int) -> Type:
+    """Any text of at most `longest` characters."""
+
+    has_half_character = re.compile("[\ud800-\udfff]").search
+    wanted = f"text of at most {longest} whole characters"
+
+    def check(value: object) -> str | None:
+        good = isinstance(value, str) and len(value) <= longest and not has_half_character(value)
+        return None if good else wanted
+
+    return Type(check, {"type": "string", "maxLength": longest, "pattern": r"^[^\ud800-\udfff]*$"}, str)
+
+
+def choice(*words: str) -> Type:
+    """One of some words."""
+    known = frozenset(words)
+    wanted = f"one of {', '.join(words)}"
+
+    def check(value: object) -> str | None:
+        return None if isinstance(value, str) and value in known else wanted
+
+    return Type(check, {"enum": list(words)}, str)
+
+
+def some(of: Type) -> Type:
+    """A list of at least one value of a type, none twice."""
+
+    def check(value: object) -> str | None:
+        if not isinstance(value, list) or not value:
+            return "a list of at least one"
+        wrong = [found for found in map(of.check, value) if found]
+        if wrong:
+            return f"a list, each {wrong[0]}"
+        return "a list that names none twice" if len(value) > 1 and len(set(value)) < len(value) else None
+
+    schema = {"type": "array", "minItems": 1, "uniqueItems": True, "items": of.schema}
+    return Type(check, schema, lambda typed: [of.read(part) for part in typed.split(",")], of.names)
+
+
+def _parsed(parse: Callable[[str], object], wanted: str, format_name: str) -> Type:
+    def check(value: object) -> str | None:
+        if not isinstance(value, str):
+            return wanted
+        try:
+            parse(value)
+        except ValueError:
+            return wanted
+        return None
+
+    return Type(check, {"type": "string", "format": format_name}, str)
+
+
+def names(kinds: str) -> Type:
+    """The id of an item of one of `kinds` (by comma; "*" for any)."""
+    return pattern(_NAME, f"the id of one {kinds.replace(',', ' or ')}" if kinds != "*" else "an id", kinds)
+
+
+def _flag(value: object) -> str | None:
+    return None if isinstance(value, bool) else "true or false"
+
+
+_FLAG_WORDS = {"yes": True, "true": True, "no": False, "false": False}
+PERCENT = number(0, 100)
+INSTANT = _parsed(parse_rfc3339, "a time with offset such as 2026-04-01T18:40:00+02:00", "date-time")
+DAY = _parsed(parse_date, "a date such as 2026-04-01", "date")
+FLAG = Type(_flag, {"type": "boolean"}, lambda typed: _FLAG_WORDS.get(typed.lower(), typed))
+LIGHTS = pattern(_LIGHTS, 'the lights that are lit, such as "3 of 4"')
+NAME = pattern(_NAME, "a name of at most 80 characters on one line")
+
+
+def volts_each() -> Type:
+    """One voltage a cell; equal ones may repeat, so this is a list of its own kind."""
+    one = number(0, 5)
+
+    def check(value: object) -> str | None:
+        good = isinstance(value, list) and value and not any(map(one.check, value))
+        return None if good else "a list of cell voltages, each from 0 to 5"
+
+    schema = {"type": "array", "minItems": 1, "items": one.schema}
+    return Type(check, schema, lambda typed: [one.read(part) for part in typed.split(",")])

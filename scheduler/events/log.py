@@ -1,0 +1,261 @@
+"""The event log in SQLite. Nothing in it is ever updated or deleted: the database itself refuses.
+
+An event is *in force* unless a later one took it back (`struck`) or its place (`instead_of`). State is always as if
+events had arrived in order: by `at`, then `recorded_at`, then place in the log.
+"""
+
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from scheduler.events.kinds import KINDS
+from scheduler.findings import Refused
+from scheduler.instants import DUSK
+
+SCHEMA_VERSION = 1
+JOBS = "job"
+HOME = "home"
+RESERVED = (JOBS, HOME)
+"""Names under which the log files events that concern no item of the fleet."""
+
+_COLUMNS = "at, recorded_at, seq, id, what, body"
+_IN_FORCE = f"""
+    SELECT {_COLUMNS} FROM events e WHERE {{where}} AND recorded_at <= :known AND seq < :before
+    AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)
+    ORDER BY at, recorded_at, seq"""
+
+
+class Event(NamedTuple):
+    """One event as the log holds it, in the order of its fields."""
+
+    at: int
+    recorded_at: int
+    seq: int
+    id: str
+    what: str
+    fields: dict[str, object]
+
+    def get(self, name: str, default: object = None) -> object:
+        """The value of a field, or `default`."""
+        return self.fields.get(name, default)
+
+
+class Row(NamedTuple):
+    """One event about to be appended. `target`: the id it takes back or whose place it takes."""
+
+    id: str
+    at: int
+    recorded_at: int
+    what: str
+    target: str | None
+    body: str
+    concerned: tuple[str, ...]
+
+
+def _event(row: tuple[int, int, int, str, str, str]) -> Event:
+    return Event(*row[:5], json.loads(row[5]))
+
+
+def concerned(event: dict[str, object]) -> tuple[str, ...]:
+    """The names under which an event is filed: its items, "job" for jobs, "home" for what concerns none."""
+    kind = KINDS[str(event["what"])]
+    named: list[str] = []
+    for field in kind.fields:
+        if field.type.names and (value := event.get(field.name)) is not None:
+            named += value if isinstance(value, list) else [value]
+    if kind.subject == "job":
+        named.append(JOBS)
+    elif not kind.subject:
+        named.append(HOME)
+    return tuple(dict.fromkeys(named))
+
+
+class Log:
+    """The event log of one home. Opens the database when first needed; a home without one is an empty log."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._connection: sqlite3.Connection | None = None
+
+    def exists(self) -> bool:
+        """True when the database is there."""
+        return self.path.exists()
+
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """The connection, opened and where need be created on first use. Raises Refused."""
+        if self._connection is None:
+            self._connection = _open(self.path)
+        return self._connection
+
+    def close(self) -> None:
+        """Close the connection, if any is open."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+    def transaction(self) -> "Transaction":
+        """A write transaction, begun at once (BEGIN IMMEDIATE), undone when its block raises."""
+        return Transaction(self.connection)
+
+    def of(self, name: str, known: int = DUSK, before: int = DUSK) -> list[Event]:
+        """The events in force that concern an item (or "job", "home"), in order.
+
+        Only from what was recorded by `known`, and stands before place `before` in the log.
+        """
+        where = "seq IN (SELECT seq FROM concerned WHERE item = :name)"
+        rows = self._rows(_IN_FORCE.format(where=where), name=name, known=known, before=before)
+        return [_event(row) for row in rows]
+
+    def in_force(self, known: int = DUSK) -> Iterator[Event]:
+        """Every event in force, in order."""
+        return (_event(row) for row in self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
+
+    def names(self) -> list[str]:
+        """Every name under which something is filed."""
+        return [row[0] for row in self._rows("SELECT DISTINCT item FROM concerned ORDER BY item")]
+
+    def history(self, name: str | None = None) -> Iterator[tuple[Event, str | None]]:
+        """Every event with the id of the one that took it back or its place, if any; struck ones included."""
+        where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" if name is not None else "TRUE"
+        rows = self._rows(
+            f"SELECT {_COLUMNS}, (SELECT x.id FROM events x WHERE x.target = e.id) FROM events e WHERE {where} "
+            "ORDER BY at, recorded_at, seq",
+            name=name,
+        )
+        return ((_event(row[:6]), row[6]) for row in rows)
+
+    def lines(self) -> Iterator[str]:
+        """Every event as it is interchanged, in the order of arrival."""
+        return (row[0] for row in self._rows("SELECT body FROM events ORDER BY seq"))
+
+    def find(self, event_id: str) -> Event | None:
+        """The event of that id, in force or not."""
+        row = next(iter(self._rows(f"SELECT {_COLUMNS} FROM events e WHERE id = :id", id=event_id)), None)
+        return _event(row) if row else None
+
+    def taken_back_by(self, event_id: str) -> str | None:
+        """The id of the event that took this one back or its place."""
+        row = next(iter(self._rows("SELECT id FROM events WHERE target = :id", id=event_id)), None)
+        return row[0] if row else None
+
+    def filed_under(self, event_id: str) -> tuple[str, ...]:
+        """The names under which an event is filed."""
+        rows = self._rows(
+            "SELECT item FROM concerned WHERE seq = (SELECT seq FROM events WHERE id = :id)", id=event_id
+        )
+        return tuple(row[0] for row in rows)
+
+    def newest(self) -> Event | None:
+        """The event in force that was recorded last."""
+        query = _IN_FORCE.split("ORDER BY")[0].format(where="TRUE") + "ORDER BY recorded_at DESC, seq DESC LIMIT 1"
+        row = next(iter(self._rows(query, known=DUSK, before=DUSK)), None)
+        return _event(row) if row else None
+
+    def version(self) -> int:
+        """A number that changes when another connection has written."""
+        return int(self.connection.execute("PRAGMA data_version").fetchone()[0])
+
+    def _rows(self, query: str, **values: object) -> Iterable[tuple]:
+        if self._connection is None and not self.exists():
+            return ()
+        return self.connection.execute(query, values)
+
+
+class Transaction:
+    """One write transaction. What is written inside its block is there whole after it, or not at all."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+
+    def __enter__(self) -> "Transaction":
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            raise Refused.because(f"the database cannot be written: {error}") from None
+        return self
+
+    def __exit__(self, kind: type | None, *_: object) -> None:
+        self._connection.execute("ROLLBACK" if kind else "COMMIT")
+
+    def append(self, rows: list[Row]) -> None:
+        """Append events, in order. Raises sqlite3.IntegrityError where an id, or a target, is there already."""
+        first = self._connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM events").fetchone()[0]
+        self._connection.executemany(
+            "INSERT INTO events (seq, id, at, recorded_at, what, target, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
+            [(seq, *row[:6]) for seq, row in enumerate(rows, first)],
+        )
+        self._connection.executemany(
+            "INSERT INTO concerned (item, seq) VALUES (?, ?)",
+            [(name, seq) for seq, row in enumerate(rows, first) for name in row.concerned],
+        )
+
+    def execute(self, query: str, values: Iterable[object] | dict[str, object] = ()) -> sqlite3.Cursor:
+        """Run one statement inside the transaction."""
+        return self._connection.execute(query, values)  # type: ignore[arg-type]
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    if not path.parent.is_dir():
+        raise Refused.because(f"there is no home at {path.parent}: `shelfbell init` makes one")
+    try:
+        if not path.exists():
+            _create(path)
+        connection = sqlite3.connect(path, timeout=60, isolation_level=None)
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        if version == 0:
+            _create(path)
+        connection.execute("PRAGMA synchronous=NORMAL")
+    except sqlite3.DatabaseError as error:
+        raise Refused.because(f"the database {path.name} cannot be opened: {error}") from None
+    if version > SCHEMA_VERSION:
+        raise Refused.because(f"the database {path.name} was written by a newer shelfbell (layout {version})")
+    return connection
+
+
+_TRIGGERS = (
+    """CREATE TRIGGER no_update BEFORE UPDATE ON events
+       BEGIN SELECT RAISE(ABORT, 'events are never changed: log one with instead_of'); END""",
+    """CREATE TRIGGER no_delete BEFORE DELETE ON events
+       BEGIN SELECT RAISE(ABORT, 'events are never deleted: log struck'); END""",
+    # INSERT OR REPLACE deletes without firing the delete trigger.
+    """CREATE TRIGGER no_replace BEFORE INSERT ON events
+       WHEN EXISTS (SELECT 1 FROM events WHERE seq = NEW.seq OR id = NEW.id OR target = NEW.target)
+       BEGIN SELECT RAISE(ABORT, 'this event is there already'); END""",
+)  # fmt: skip
+
+
+def _create(path: Path) -> None:
+    """Lay out a new database. The only place that pays for sqlite_utils."""
+    import sqlite_utils
+
+    old = os.umask(0o077)
+    try:
+        db = sqlite_utils.Database(sqlite3.connect(path, timeout=60))
+        db.enable_wal()
+        with db.atomic():
+            if db.execute("PRAGMA user_version").fetchone()[0] == 0:
+                _lay_out(db)
+                db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        db.close()
+    finally:
+        os.umask(old)
+
+
+def _lay_out(db: object) -> None:
+    db["events"].create(  # type: ignore[index]
+        {"seq": int, "id": str, "at": int, "recorded_at": int, "what": str, "target": str, "body": str},
+        pk="seq",
+        not_null={"id", "at", "recorded_at", "what", "body"},
+        strict=True,
+    )
+    db["events"].create_index(["id"], unique=True)  # type: ignore[index]
+    db["events"].create_index(["recorded_at"])  # type: ignore[index]
+    db.execute("CREATE UNIQUE INDEX idx_events_target ON events (target) WHERE target IS NOT NULL")  # type: ignore[attr-defined]
+    db.execute("CREATE TABLE concerned (item TEXT, seq INTEGER, PRIMARY KEY (item, seq)) STRICT, WITHOUT ROWID")  # type: ignore[attr-defined]
+    for trigger in _TRIGGERS:
+        db.execute(trigger)  # type: ignore[attr-defined]
+

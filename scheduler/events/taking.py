@@ -1,0 +1,210 @@
+"""Taking events in: all of what is given, or nothing."""
+
+import json
+import os
+import sqlite3
+from collections.abc import Iterable
+from typing import NamedTuple, Protocol
+
+from scheduler.events.check import problems
+from scheduler.events.kinds import KINDS
+from scheduler.events.log import Log, Row, Transaction, concerned
+from scheduler.findings import Finding, Refused, did_you_mean
+from scheduler.instants import MINUTE, parse_rfc3339, rfc3339
+
+FUTURE_ALLOWED = 5 * MINUTE
+_BATCH = 500
+_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
+
+
+class Names(Protocol):
+    """What the check of references needs to know of the fleet."""
+
+    def kind(self, item: str) -> str | None:
+        """The kind of an item, or None."""
+
+    def ids(self, *kinds: str) -> list[str]:
+        """The ids of all items, or of those of some kinds."""
+
+
+class Taken(NamedTuple):
+    """What an intake did: ids appended, and how many were in the log already."""
+
+    ids: list[str]
+    known: int
+
+
+def new_id() -> str:
+    """A fresh event id: eight characters that a person can read out and type."""
+    return "".join(_ALPHABET[byte % len(_ALPHABET)] for byte in os.urandom(8))
+
+
+def to_line(event: dict[str, object]) -> str:
+    """One event as one line of JSON."""
+    return json.dumps(event, ensure_ascii=False)
+
+
+def take(log: Log, lines: Iterable[tuple[int, str]], names: Names, now: int, file: str = "") -> Taken:
+    """Append the events of numbered JSON lines, in one transaction.
+
+    An id that is there already with the same content is passed over. Raises Refused with every finding, and then
+    nothing of `lines` was written.
+    """
+    intake = _Intake(names, now, file)
+    with log.transaction() as transaction:
+        for number, line in lines:
+            intake.add(number, line, transaction)
+        intake.flush(transaction)
+        if intake.findings:
+            raise Refused(intake.findings)
+    return Taken(intake.ids, intake.known)
+
+
+class _Intake:
+    """One intake under way: reads line after line and writes in batches."""
+
+    def __init__(self, names: Names, now: int, file: str) -> None:
+        self.findings: list[Finding] = []
+        self.ids: list[str] = []
+        self.known = 0
+        self._names = names
+        self._now = now
+        self._file = file
+        self._batch: dict[str, tuple[int, Row]] = {}
+        self._kinds = {item: names.kind(item) for item in names.ids()}
+
+    def add(self, number: int, line: str, transaction: Transaction) -> None:
+        """Check one line and put it with the batch."""
+        if not line or line.isspace():
+            return
+        try:
+            event = json.loads(line, object_pairs_hook=_no_twins, parse_constant=_no_constant)
+        except (ValueError, RecursionError) as error:
+            self._find(number, _broken(error), getattr(error, "colno", 0))
+            return
+        wrong = problems(event) or references(event, self._kinds, self._names)
+        if wrong:
+            self.findings += [Finding(self._file, number, 0, text) for text in wrong]
+        else:
+            self._ready(number, event, line, transaction)
+
+    def _ready(self, number: int, event: dict[str, object], line: str, transaction: Transaction) -> None:
+        row = self._row(number, event, line)
+        if row is None:
+            return
+        if row.target is not None or row.id in self._batch or len(self._batch) >= _BATCH:
+            self.flush(transaction)
+        self._batch[row.id] = (number, row)
+        if row.target is not None:
+            self._correct(number, row, transaction)
+
+    def _row(self, number: int, event: dict[str, object], line: str) -> Row | None:
+        at = parse_rfc3339(event["at"])  # type: ignore[arg-type]
+        recorded_at = parse_rfc3339(event["recorded_at"]) if "recorded_at" in event else self._now  # type: ignore[arg-type]
+        for name, instant in (("at", at), ("recorded_at", recorded_at)):
+            if instant > self._now + FUTURE_ALLOWED:
+                self._find(number, f"{name} {event[name]} lies in the future; it is {rfc3339(self._now)}")
+                return None
+        if "id" not in event or "recorded_at" not in event:
+            event = _completed(event, recorded_at)
+            line = to_line(event)
+        target = event.get("event") if event["what"] == "struck" else event.get("instead_of")
+        return Row(event["id"], at, recorded_at, event["what"], target, line.strip(), concerned(event))  # type: ignore[arg-type]
+
+    def _correct(self, number: int, row: Row, transaction: Transaction) -> None:
+        """File a correction under the names of what it corrects; only an event in force can be corrected."""
+        target = transaction.execute(
+            "SELECT seq, what, (SELECT id FROM events x WHERE x.target = e.id) FROM events e WHERE id = ?", (row.target,)
+        ).fetchone()
+        if target is None:
+            self._find(number, f"there is no event {row.target!r} to {_verb(row)}: `shelfbell history` shows the ids")
+        elif target[2] == row.id:
+            pass
+        elif target[2] is not None:
+            self._find(number, f"event {row.target} is not in force any more: {target[2]} took its place or struck it")
+        else:
+            filed = transaction.execute("SELECT item FROM concerned WHERE seq = ?", (target[0],))
+            names = tuple(dict.fromkeys([*row.concerned, *(name for (name,) in filed)]))
+            self._batch[row.id] = (number, row._replace(concerned=names))
+            self.flush(transaction)
+            return
+        self._pass_over_known(transaction)
+        self._batch.pop(row.id, None)
+
+    def flush(self, transaction: Transaction) -> None:
+        """Write the batch, less what is there already."""
+        self._pass_over_known(transaction)
+        rows = [row for _, row in self._batch.values()]
+        self._batch.clear()
+        if rows and not self.findings:
+            try:
+                transaction.append(rows)
+            except sqlite3.Error as error:
+                raise Refused.because(f"nothing was written: {error}") from None
+            self.ids += [row.id for row in rows]
+
+    def _pass_over_known(self, transaction: Transaction) -> None:
+        marks = ", ".join("?" * len(self._batch))
+        there = transaction.execute(f"SELECT id, body FROM events WHERE id IN ({marks})", list(self._batch))
+        for event_id, body in there.fetchall():
+            number, row = self._batch.pop(event_id)
+            if _content(row.body) == _content(body):
+                self.known += 1
+            else:
+                self._find(number, f"id {event_id!r} is there already with other content: {body}")
+
+    def _find(self, number: int, text: str, column: int = 0) -> None:
+        self.findings.append(Finding(self._file, number, column, text))
+
+
+def _verb(row: Row) -> str:
+    return "strike" if row.what == "struck" else "replace"
+
+
+def _completed(event: dict[str, object], recorded_at: int) -> dict[str, object]:
+    """The event with its id and the time it was told, in the order in which lines are written."""
+    head = {"at": event["at"], "recorded_at": event.get("recorded_at", rfc3339(recorded_at))}
+    return head | {"id": event.get("id", new_id())} | {k: v for k, v in event.items() if k not in (*head, "id")}
+
+
+def _content(line: str) -> dict[str, object]:
+    return {name: value for name, value in json.loads(line).items() if name != "recorded_at"}
+
+
+class _Twins(ValueError):
+    """A key stands twice."""
+
+
+def _no_twins(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise _Twins(f"{next(name for name in names if names.count(name) > 1)!r} stands twice")
+    return found
+
+
+def _no_constant(text: str) -> object:
+    raise _Twins(f"{text} is not a number of JSON")
+
+
+def _broken(error: Exception) -> str:
+    return str(error) if isinstance(error, _Twins) else f"is not JSON: {getattr(error, 'msg', error)}"
+
+
+def references(event: dict[str, object], kinds: dict[str, str | None], names: Names) -> list[str]:
+    """Names in the event that the fleet does not know, or knows as another kind."""
+    found = []
+    for field in KINDS[str(event["what"])].fields:
+        wanted = field.type.names
+        value = event.get(field.name) if wanted and wanted != "*" else None
+        for name in value if isinstance(value, list) else [value] if value is not None else ():
+            if kinds.get(name) not in wanted.split(","):
+                found.append(_unknown(str(event["what"]), name, wanted, kinds.get(name), names))
+    return found
+
+
+def _unknown(what: str, name: str, wanted: str, kind: str | None, names: Names) -> str:
+    if kind is not None:
+        return f"{name!r} is of kind {kind}; {what} concerns {wanted.replace(',', ', ')}"
+    near = did_you_mean(name, names.ids(*wanted.split(",")))
+    return f"fleet.yaml knows no {wanted.replace(',', ' or ')} {name!r}{near}"

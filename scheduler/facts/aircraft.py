@@ -1,0 +1,52 @@
+"""Facts of aircraft, and of the parts they carry."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.facts.declare import fact
+from scheduler.facts.pack import latched
+from scheduler.facts.timeline import Piece
+from scheduler.facts.wear import passes, switched
+from scheduler.units import FLAG
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+AIRCRAFT = ("aircraft",)
+CALIBRATED = ("imu", "compass", "gimbal", "sensors")
+SHIPPED = ("airline", "freight")
+"""Ways of travelling with knocks and cold that nobody watches."""
+BLADE_FAULTS = frozenset(("nicked", "cracked", "bent", "loose", "missing"))
+
+
+@fact("calibrated", AIRCRAFT, FLAG, "It was calibrated at least once.", of=CALIBRATED)
+def calibrated(life: "Life", of: str) -> list[Piece]:
+    """Yes from the first calibration on record."""
+    return latched(life, [event for event in life.those("calibrated") if event.get("what_of") == of])
+
+
+@fact("moved_since_calibrated", AIRCRAFT, FLAG, "It travelled by airline or freight since it was calibrated.", of=CALIBRATED)
+def moved_since_calibrated(life: "Life", of: str) -> list[Piece]:
+    """From such a journey to the next calibration."""
+    journeys = [event for event in life.those("moved", "received") if event.get("how") in SHIPPED]
+    done = [event for event in life.those("calibrated") if event.get("what_of") == of]
+    return switched(life, on=journeys, off=done)
+
+
+@fact("damaged", ("propellers",), FLAG, "A nick, crack, bend, looseness or missing piece was found, and not renewed since.")
+def damaged(life: "Life") -> list[Piece]:
+    """Latched by a finding: a blade is renewed, not mended."""
+    found = [e for e in life.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]  # type: ignore[arg-type]
+    return latched(life, found)
+
+
+@fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.")
+def test_flight_due(life: "Life") -> list[Piece]:
+    """From repaired or updated to a flight with purpose test."""
+    tests = [event for event in life.those("flown") if event.get("purpose") == "test"]
+    return switched(life, on=life.those("repaired", "updated"), off=tests)
+
+
+@fact("warning_open", AIRCRAFT, FLAG, "It gave a warning, and no look passed since.")
+def warning_open(life: "Life") -> list[Piece]:
+    """From warned to a look that passed."""
+    return switched(life, on=life.those("warned"), off=passes(life))

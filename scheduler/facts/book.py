@@ -1,0 +1,195 @@
+"""The book: the items of a fleet with their events, answering for any fact of any item.
+
+Every question (live, dry run, rehearsal, outlook) asks a book; none computes facts in any other way.
+"""
+
+from collections.abc import Callable
+from typing import NamedTuple, Protocol
+from zoneinfo import ZoneInfo
+
+from scheduler.events.log import HOME, JOBS, Event
+from scheduler.facts.declare import Fact
+from scheduler.facts.fitting import fittings
+from scheduler.facts.jobs import Job, jobs_of
+from scheduler.facts.timeline import Piece, Timeline
+from scheduler.fleet import fleet as fleets
+from scheduler.fleet.fleet import Fleet, Item
+from scheduler.instants import DAWN, DUSK, MINUTE, start_of_day
+
+
+class Source(Protocol):
+    """Where a book finds its events."""
+
+    def of(self, name: str) -> list[Event]:
+        """The events in force that are filed under a name, in order."""
+
+
+class Clocks(NamedTuple):
+    """The operator's local times: the zone, when the eve of a job begins, how long before a job its morning does."""
+
+    zone: ZoneInfo
+    eve: str = "18:00"
+    morning: int = 150 * MINUTE
+
+
+class Life:
+    """One life of an item under its id: from its coming, or a replacement, to the next replacement.
+
+    `born`: where counts begin; None when neither nameplate nor event tells. `end`: DUSK for the last.
+    """
+
+    def __init__(self, item: Item, start: int, end: int, born: int | None, events: list[Event], book: "Book") -> None:
+        self.item = item
+        self.start = start
+        self.end = end
+        self.born = born
+        self.events = events
+        self.book = book
+        self.memo: dict[object, object] = {}
+
+    def those(self, *kinds: str) -> list[Event]:
+        """The events of some kinds, in order."""
+        return [event for event in self.events if event.what in kinds]
+
+    def once(self, name: object, make: Callable[[], object]) -> object:
+        """What `make` returns, made once for this life."""
+        if name not in self.memo:
+            self.memo[name] = make()
+        return self.memo[name]
+
+    def fact(self, name: str, of: str | None = None) -> Timeline:
+        """Another fact of the same item, over this life."""
+        return Timeline(self.book.pieces(self, name, of))
+
+
+class Book:
+    """Facts of items, folded from their events when first asked for and kept."""
+
+    def __init__(self, fleet: Fleet, source: Source, clocks: Clocks, catalogue: dict[str, Fact] | None = None) -> None:
+        self.fleet = fleet
+        self.clocks = clocks
+        self._source = source
+        self._catalogue = catalogue
+        self._events: dict[str, list[Event]] = {}
+        self._lives: dict[str, list[Life]] = {}
+        self._facts: dict[tuple[str, str, str | None], Timeline] = {}
+        self._jobs: dict[str, Job] | None = None
+
+    @property
+    def catalogue(self) -> dict[str, Fact]:
+        """Every fact, by name."""
+        if self._catalogue is None:
+            from scheduler.facts.catalogue import CATALOGUE
+
+            self._catalogue = CATALOGUE
+        return self._catalogue
+
+    @property
+    def jobs(self) -> dict[str, Job]:
+        """Every job that was ever booked, by name."""
+        if self._jobs is None:
+            self._jobs = jobs_of(self.filed(JOBS), self.clocks)
+        return self._jobs
+
+    def filed(self, name: str) -> list[Event]:
+        """The events in force filed under a name, in order."""
+        if name not in self._events:
+            self._events[name] = self._source.of(name)
+        return self._events[name]
+
+    def item(self, kind: str, name: str) -> Item:
+        """The item of a kind and name: of the fleet, a booked job, or the home."""
+        if kind == "job":
+            return Item(name, "job", {"id": name} | self.jobs[name].plate)
+        return fleets.HOME if kind == "home" else self.fleet[name]
+
+    def items(self, kind: str) -> list[str]:
+        """The names of all items of a kind."""
+        if kind == "job":
+            return list(self.jobs)
+        return [HOME] if kind == "home" else self.fleet.ids(kind)
+
+    def lives(self, item: Item) -> list[Life]:
+        """The lives of an item, in order."""
+        key = f"{item.kind}/{item.id}"
+        if key not in self._lives:
+            self._lives[key] = self._split(item, self._concerning(item))
+        return self._lives[key]
+
+    def retired(self, item: Item) -> int:
+        """The instant from which an item is out of service for good; DUSK while it is not."""
+        return next((event.at for event in self.filed(item.id) if event.what == "retired"), DUSK)
+
+    def fact(self, item: Item, name: str, of: str | None = None) -> Timeline:
+        """A fact of an item over all time."""
+        key = (f"{item.kind}/{item.id}", name, of)
+        if key not in self._facts:
+            pieces = [piece for life in self.lives(item) for piece in self._life_pieces(life, name, of)]
+            self._facts[key] = Timeline(pieces)
+        return self._facts[key]
+
+    def pieces(self, life: Life, name: str, of: str | None = None) -> list[Piece]:
+        """The pieces of a fact over one life."""
+        declared = self.catalogue[name]
+        variant = of if of is not None or not declared.of else declared.of[0]
+
+        def compute() -> list[Piece]:
+            return declared.compute(life, variant) if declared.of else declared.compute(life)
+
+        return life.once((name, variant), compute)  # type: ignore[return-value]
+
+    def _life_pieces(self, life: Life, name: str, of: str | None) -> list[Piece]:
+        pieces = self.pieces(life, name, of)
+        if life.start == DAWN and life.end == DUSK:
+            return pieces
+        return [Piece(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
+
+    def _concerning(self, item: Item) -> list[Event]:
+        """An item's own events with those of the aircraft it was fitted to or flown with."""
+        if item.kind == "job":
+            return self.jobs[item.id].events
+        own = self.filed(item.id)
+        if item.kind == "pack":
+            return sorted([*own, *self._mishaps_flown(item, own)])
+        if item.kind in ("propellers", "gimbal", "guards", "filter"):
+            return sorted([*own, *self._carried(item)])
+        return own
+
+    def _carried(self, part: Item) -> list[Event]:
+        """The flights and mishaps of the aircraft while the part was on it."""
+        own = {event.id for event in self.filed(part.id)}
+        return [
+            event
+            for start, end, aircraft in fittings(self, part)
+            for event in self.filed(aircraft)
+            if event.what in ("flown", "mishap") and start <= counts_from(event) < end and event.id not in own
+        ]
+
+    def _mishaps_flown(self, pack: Item, own: list[Event]) -> list[Event]:
+        """Mishaps that name no packs, of an aircraft that this pack flew in then or up to half an hour before."""
+        flights = [event for event in own if event.what == "flown"]
+        found = {}
+        for flight in flights:
+            for event in self.filed(str(flight.get("aircraft"))):
+                near = counts_from(flight) <= event.at <= flight.at + 30 * MINUTE
+                if event.what == "mishap" and near and "packs" not in event.fields:
+                    found[event.id] = event
+        return list(found.values())
+
+    def _split(self, item: Item, events: list[Event]) -> list[Life]:
+        day = item.plate.get("in_service")
+        born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None  # type: ignore[arg-type]
+        turns = [event.at for event in events if event.what == "replaced" and event.get("item") == item.id]
+        starts = [DAWN, *turns]
+        lives = []
+        for start, end in zip(starts, [*turns, DUSK], strict=True):
+            within = [event for event in events if start <= event.at < end and event.what != "replaced"]
+            lives.append(Life(item, start, end, born if start == DAWN else start, within, self))
+        return lives
+
+
+def counts_from(event: Event) -> int:
+    """The instant at which an event touches what is fitted: the take-off of a flight."""
+    if event.what != "flown":
+        return event.at
+    return event.at - round(float(event.get("minutes")) * MINUTE)  # type: ignore[arg-type]

@@ -1,0 +1,243 @@
+"""What a pack holds, as a function of time, and what was taken out of it."""
+
+from bisect import bisect_right, insort
+from typing import TYPE_CHECKING, NamedTuple
+
+from scheduler.events.log import Event
+from scheduler.facts.timeline import Piece, Slope, Timeline, Trail
+from scheduler.instants import DAY, DUSK, MINUTE
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+
+class Discharge(NamedTuple):
+    """So much of the capacity (percent) was taken out by an event; `estimate`: not read but reckoned."""
+
+    at: int
+    percent: float
+    event: Event
+    estimate: bool = False
+
+
+class ChargeFold(NamedTuple):
+    """The charge of one life of a pack, what was taken out, and when and by which event the charge was set."""
+
+    pieces: list[Piece]
+    discharges: list[Discharge]
+    readings: list[tuple[int, Event]]
+
+
+def charge_fold(life: "Life") -> ChargeFold:
+    """Fold a pack's events. Between events charge falls by self-discharge, and by self-draining where the pack has it."""
+    return life.once("charge fold", lambda: _Fold(life).run())  # type: ignore[return-value]
+
+
+class _Fold:
+    def __init__(self, life: "Life") -> None:
+        self.life = life
+        plate = life.item.plate
+        self.capacity = float(plate["capacity"])  # type: ignore[arg-type]
+        self.loss = _loss(float(plate["self_discharge"]))  # type: ignore[arg-type]
+        self.self_drain: tuple[int, float, int] | None = plate["self_drain"]  # type: ignore[assignment]
+        self.pieces: list[Piece] = []
+        self.discharges: list[Discharge] = []
+        self.readings: list[tuple[int, Event]] = []
+        self.rates: list[float] = []
+        self.active_since = 0
+        self.landed = 0
+
+    def run(self) -> ChargeFold:
+        for instant, event in _in_effect(self.life.events):
+            if event.what == "flown":
+                self._fly(event)
+            elif event.what in ("charged", "drained", "measured") and event.get("item") == self.life.item.id:
+                self._set(instant, event)
+        return ChargeFold(self.pieces, self.discharges, self.readings)
+
+    def _value(self, instant: int) -> tuple[float | None, Trail]:
+        piece = Timeline(self.pieces[-6:]).piece(instant)
+        return piece.at(instant), piece.trail  # type: ignore[return-value]
+
+    def _set(self, instant: int, event: Event) -> None:
+        percent = reading_of(event, self.life.item.plate)
+        if percent is None:
+            return
+        before, _ = self._value(instant)
+        if event.what == "drained" and before is not None and before > percent:
+            self.discharges.append(Discharge(instant, before - percent, event))
+        if event.what != "measured" or not self.readings:
+            self.active_since = instant
+        self.readings.append((instant, event))
+        self._rest(instant, percent, (event, None))
+
+    def _fly(self, event: Event) -> None:
+        if "flights" in event.fields:
+            self.discharges.append(_summary(event, self.capacity))
+            return
+        landing = event.at
+        take_off = max(landing - round(float(event.fields["minutes"]) * MINUTE), self.landed)  # type: ignore[arg-type]
+        before, trail = self._value(take_off)
+        start = event.get("percent_from", before)
+        end, estimate = self._end(event, start)  # type: ignore[arg-type]
+        known = "percent_to" in event.fields
+        why: Trail = (event, None if known and "percent_from" in event.fields else trail)
+        self._ramp(take_off, landing, start, end, why)  # type: ignore[arg-type]
+        self._taken_out(event, start, end, estimate)  # type: ignore[arg-type]
+        self.landed = self.active_since = landing
+        self.readings.append((landing, event))
+        self._rest(landing, end, (event, None) if known else why)
+
+    def _end(self, event: Event, start: float | None) -> tuple[float | None, bool]:
+        """What a flight left, and whether that is an estimate."""
+        if "percent_to" in event.fields:
+            return float(event.fields["percent_to"]), False  # type: ignore[arg-type]
+        if start is None:
+            return None, False
+        if "used_mah" in event.fields:
+            return max(0.0, start - 100 * float(event.fields["used_mah"]) / self.capacity), False  # type: ignore[arg-type]
+        if self.rates:
+            return max(0.0, start - median(self.rates) * float(event.fields["minutes"])), True  # type: ignore[arg-type]
+        return None, False
+
+    def _ramp(self, take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> None:
+        while self.pieces and self.pieces[-1].start >= take_off:
+            self.pieces.pop()
+        if start is None or end is None or take_off >= landing:
+            self.pieces.append(Piece(take_off, None, None, why))
+            return
+        drop_over, drop_under = (float(end) - float(start)).as_integer_ratio()
+        self.pieces.append(Piece(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why))
+
+    def _taken_out(self, event: Event, start: float | None, end: float | None, estimate: bool) -> None:
+        minutes = float(event.fields["minutes"])  # type: ignore[arg-type]
+        if start is not None and end is not None:
+            self.discharges.append(Discharge(event.at, max(0.0, start - end), event, estimate))
+            if not estimate and start > end:
+                insort(self.rates, (start - end) / minutes)
+        elif "used_mah" in event.fields:
+            self.discharges.append(Discharge(event.at, _share(event, self.capacity), event))
+        else:
+            guess = min(100.0, median(self.rates) * minutes) if self.rates else 100.0
+            self.discharges.append(Discharge(event.at, guess, event, estimate=True))
+
+    def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
+        """From here on the pack rests at `percent`."""
+        while self.pieces and self.pieces[-1].start >= instant:
+            self.pieces.pop()
+        if percent is None:
+            self.pieces.append(Piece(instant, None, None, why))
+            return
+        percent = float(percent)
+        if self.self_drain is None:
+            self._fall(instant, percent, DUSK, why)
+            return
+        after, target, over = self.self_drain
+        begins = max(instant, self.active_since + after)
+        ends = max(begins, self.active_since + after + over)
+        percent = self._fall(instant, percent, begins, why)
+        if percent > target and begins < ends:
+            over_, under = (target - percent).as_integer_ratio()
+            self.pieces.append(Piece(begins, percent, (over_, under * (ends - begins)), why))
+            begins, percent = ends, float(target)
+        self._fall(begins, percent, DUSK, why)
+
+    def _fall(self, start: int, percent: float, end: int, why: Trail) -> float:
+        """Self-discharge from `start` to `end`, never below nought; what is left at `end`."""
+        if start >= end:
+            return percent
+        if self.loss is None:
+            self.pieces.append(Piece(start, percent, None, why))
+            return percent
+        piece = Piece(start, percent, self.loss, why)
+        rise, per = self.loss
+        over, under = percent.as_integer_ratio()
+        empty = start + -(-over * per // (under * -rise))
+        self.pieces.append(piece)
+        if empty < end:
+            self.pieces.append(Piece(empty, 0.0, None, why))
+            return 0.0
+        return piece.at(end)  # type: ignore[return-value]
+
+
+def median(ordered: list[float]) -> float:
+    """The middle of an ordered list, or the mean of its two middle values."""
+    middle = len(ordered) // 2
+    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
+
+
+def _loss(percent_in_30_days: float) -> Slope:
+    if not percent_in_30_days:
+        return None
+    over, under = percent_in_30_days.as_integer_ratio()
+    return -over, under * 30 * DAY
+
+
+def _summary(event: Event, capacity: float) -> Discharge:
+    """What a line that sums up several flights took out: its mAh, else so many times its percents."""
+    flights = int(event.fields["flights"])  # type: ignore[call-overload]
+    if "used_mah" in event.fields:
+        return Discharge(event.at, _share(event, capacity), event)
+    start, end = event.get("percent_from", 100), event.get("percent_to")
+    if end is None:
+        return Discharge(event.at, 100.0 * flights, event, estimate=True)
+    return Discharge(event.at, float(start - end) * flights, event)  # type: ignore[operator]
+
+
+def _share(event: Event, capacity: float) -> float:
+    return 100 * float(event.fields["used_mah"]) / capacity  # type: ignore[arg-type]
+
+
+def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
+    """Events with the instant each takes effect: one inside a flight does at the landing, after the flight."""
+    flights = [event for event in events if event.what == "flown" and "flights" not in event.fields]
+    landings = [flight.at for flight in flights]
+    placed = []
+    for event in events:
+        nearest = bisect_right(landings, event.at)
+        inside = (
+            event.what != "flown"
+            and nearest < len(flights)
+            and landings[nearest] - round(float(flights[nearest].fields["minutes"]) * MINUTE) < event.at  # type: ignore[arg-type]
+        )
+        placed.append((landings[nearest] if inside else event.at, inside, event))
+    placed.sort(key=lambda entry: (entry[0], entry[1], entry[2][:3]))
+    return [(instant, event) for instant, _, event in placed]
+
+
+LEAST_REST = 30
+"""Minutes at rest before a voltage tells the charge, as `scheduler.cells.voltage` has it."""
+
+
+def reading_of(event: Event, plate: dict[str, object]) -> float | None:
+    """The charge that an event sets, percent; None when it sets none."""
+    if event.what == "charged":
+        return float(event.get("percent", 100))  # type: ignore[arg-type]
+    if "percent" in event.fields:
+        return float(event.fields["percent"])  # type: ignore[arg-type]
+    if "lights" in event.fields:
+        lit, of = str(event.fields["lights"]).split(" of ")
+        return max(0.0, min(100.0, 100 * (int(lit) - 0.5) / int(of)))
+    return _from_volts(event, plate)
+
+
+def _from_volts(event: Event, plate: dict[str, object]) -> float | None:
+    each = cell_volts(event, plate)
+    if each is None or float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:  # type: ignore[arg-type]
+        return None
+    from scheduler.cells.voltage import charge_at
+
+    try:
+        return charge_at(sum(each) / len(each), str(plate["chemistry"])).value
+    except ValueError:  # the nameplate's chemistry was changed after the reading: it tells nothing now
+        return None
+
+
+def cell_volts(event: Event, plate: dict[str, object]) -> list[float] | None:
+    """The resting voltages that a reading gives, one a cell, or the pack's spread evenly."""
+    if "cell_volts" in event.fields:
+        return [float(volts) for volts in event.fields["cell_volts"]]  # type: ignore[attr-defined]
+    if "rest_volts" in event.fields:
+        cells = int(plate["cells"])  # type: ignore[call-overload]
+        return [float(event.fields["rest_volts"]) / cells] * cells  # type: ignore[arg-type]
+    return None

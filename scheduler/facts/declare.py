@@ -1,0 +1,59 @@
+"""How a fact is declared: once, beside the function that computes it."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, NamedTuple
+
+from scheduler.facts.timeline import Piece
+from scheduler.units import Unit
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+PHYSICAL = ("aircraft", "pack", "controller", "charger", "propellers", "gimbal", "guards", "filter", "place")
+FLOWN = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter")
+ANYTHING = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter", "pilot", "paper", "spares", "charger",
+            "controller", "place", "job", "home")  # fmt: skip
+
+
+class Fact(NamedTuple):
+    """A named quantity of an item at every instant.
+
+    `about`: the item kinds that have it. `meaning`: one sentence. `unknown`: what is missing where it is unknown, "" for
+    facts that recall events (what was not logged did not happen). `record`: the entry that would make it known. `of`:
+    the variants a rule can ask for; the first is taken when it asks for none.
+    """
+
+    name: str
+    about: tuple[str, ...]
+    unit: Unit
+    meaning: str
+    unknown: str
+    record: str
+    of: tuple[str, ...]
+    compute: Callable[..., list[Piece]]
+
+
+DECLARED: dict[str, Fact] = {}
+
+
+def fact(
+    name: str,
+    about: tuple[str, ...],
+    unit: Unit,
+    meaning: str,
+    unknown: str = "",
+    record: str = "",
+    of: tuple[str, ...] = (),
+) -> Callable[[Callable[..., list[Piece]]], Callable[..., list[Piece]]]:
+    """Declare the decorated function as the computation of a fact over one life of an item."""
+
+    def declared(compute: "Callable[..., list[Piece]]") -> Callable[..., list[Piece]]:
+        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute)
+        return compute
+
+    return declared
+
+
+def since_birth(life: "Life", value: int | float | str) -> list[Piece]:
+    """The first piece of a fact that counts from the beginning of a life; none where that is not known."""
+    return [] if life.born is None else [Piece(life.born, value)]

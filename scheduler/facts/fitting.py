@@ -1,0 +1,45 @@
+"""Which part was on which aircraft, and when."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.fleet.fleet import Item
+from scheduler.instants import DAWN, DUSK, start_of_day
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Book
+
+Fitting = tuple[int, int, str]
+"""(start, end, aircraft)."""
+
+
+def fittings(book: "Book", part: Item) -> list[Fitting]:
+    """Where a part was: on one aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another
+    part of its kind on that aircraft. A part that fits one aircraft only is on it from its in_service.
+    """
+    puts = _puts(book, part)
+    ends = [event.at for event in book.filed(part.id) if event.what in ("removed", "retired")]
+    starts = [start for start, _ in puts]
+    found = []
+    for start, aircraft in puts:
+        others = _ousted(book, part, aircraft)
+        end = min((t for t in (*starts, *ends, *others) if t > start), default=DUSK)
+        found.append((start, end, aircraft))
+    return found
+
+
+def _puts(book: "Book", part: Item) -> list[tuple[int, str]]:
+    puts = [(event.at, str(event.get("aircraft"))) for event in book.filed(part.id) if event.what == "fitted"]
+    fits = part.plate.get("fits") or ()
+    if len(fits) == 1:  # type: ignore[arg-type]
+        day = part.plate.get("in_service")
+        puts.insert(0, (start_of_day(day, book.clocks.zone) if day else DAWN, fits[0]))  # type: ignore[arg-type, index]
+    return sorted(puts)
+
+
+def _ousted(book: "Book", part: Item, aircraft: str) -> list[int]:
+    """The instants at which another part of the same kind was fitted to the aircraft."""
+    return [
+        event.at
+        for event in book.filed(aircraft)
+        if event.what == "fitted" and event.get("item") != part.id and book.fleet.kind(str(event.get("item"))) == part.kind
+    ]

@@ -1,0 +1,81 @@
+"""Facts of papers and spares."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.declare import fact
+from scheduler.facts.timeline import FALLING, Piece
+from scheduler.instants import CalendarSpan, add_months, add_span, end_of_day, local_date, parse_date, start_of_day
+from scheduler.units import FLAG, SPAN, count
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from scheduler.facts.book import Life
+
+
+@fact(
+    "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last good day; below nought once it has lapsed.",
+    unknown="no renewal on record", record="shelfbell log renewed {item} --issued 2026-03-01",
+)  # fmt: skip
+def days_to_expiry(life: "Life") -> list[Piece]:
+    """Set by renewed: its `expires`, else its own date or the old expiry plus the nameplate's valid_for."""
+    pieces: list[Piece] = []
+    last: date | None = None
+    for event in life.those("renewed"):
+        last = last_day(event, life, last)
+        if last is not None:
+            end = end_of_day(last, life.book.clocks.zone)
+            pieces.append(Piece(event.at, end - event.at, FALLING, (event, None)))
+    return pieces
+
+
+def last_day(event: Event, life: "Life", before: "date | None") -> "date | None":
+    """The last good day of a paper after a renewal; None where neither event nor nameplate tells."""
+    if "expires" in event.fields:
+        return parse_date(str(event.fields["expires"]))
+    span, zone = life.item.plate.get("valid_for"), life.book.clocks.zone
+    if span is None:
+        return None
+    start = parse_date(str(event.fields["issued"])) if "issued" in event.fields else local_date(event.at, zone)
+    if life.item.plate.get("renew_from") == "expiry" and before is not None and start <= before:
+        start = before
+    if isinstance(span, CalendarSpan):
+        return add_months(start, span)
+    return local_date(add_span(start_of_day(start, zone), int(span), zone), zone)  # type: ignore[call-overload]
+
+
+@fact(
+    "count", ("spares",), count("spare"), "How many lie in the house.",
+    unknown="not counted yet", record="shelfbell log counted {item} 4",
+)  # fmt: skip
+def spares_count(life: "Life") -> list[Piece]:
+    """Set by counted, lowered by used and by replaced from them, raised by restocked."""
+    pieces: list[Piece] = []
+    total: int | None = None
+    trail = None
+    for event in life.events:
+        if event.what == "counted":
+            total, trail = int(event.fields["count"]), (event, None)  # type: ignore[call-overload]
+        elif total is not None and (change := _change(event)):
+            total, trail = max(0, total + change), (event, trail)
+        else:
+            continue
+        pieces.append(Piece(event.at, total, None, trail))
+    return pieces
+
+
+@fact(
+    "below_keep", ("spares",), FLAG, "Fewer lie in the house than the nameplate says to keep.",
+    unknown="not counted yet", record="shelfbell log counted {item} 4",
+)  # fmt: skip
+def below_keep(life: "Life") -> list[Piece]:
+    """The count against the nameplate's keep."""
+    keep = int(life.item.plate["keep"])  # type: ignore[call-overload]
+    return [piece._replace(value="yes" if piece.value < keep else "no") for piece in spares_count(life)]  # type: ignore[operator]
+
+
+def _change(event: Event) -> int:
+    if event.what == "replaced":
+        return -1 if "from_spares" in event.fields else 0
+    return {"used": -1, "restocked": 1}.get(event.what, 0) * int(event.get("count", 0))  # type: ignore[call-overload]

@@ -1,0 +1,154 @@
+"""Facts of packs."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.charge import cell_volts, charge_fold
+from scheduler.facts.declare import fact, since_birth
+from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.instants import DAWN, HOUR
+from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+PACK = ("pack",)
+STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
+"""Signs after which a lithium pack is not used again (US Fire Administration: change in shape, leaking, odour, change
+in colour)."""
+FLOORS = {"lipo": 3.0, "lihv": 3.0, "li-ion": 2.5}
+"""Volts a cell, at rest, under which a pack is not charged again. The figures are those given under load by the PX4
+battery guide; that they hold at rest is from memory."""
+WATCH = 24 * HOUR
+"""How long a pack is watched after a knock before a look counts. Common practice, no source."""
+
+
+@fact(
+    "charge", PACK, PERCENT, "What the pack holds, percent of its capacity.",
+    unknown="no charge, reading or flight tells what it holds",
+    record="shelfbell log measured {item} 62",
+)  # fmt: skip
+def charge(life: "Life") -> list[Piece]:
+    """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
+    return charge_fold(life).pieces
+
+
+@fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.")
+def cycles(life: "Life") -> list[Piece]:
+    """Summed over flights and drains; a total that the pack shows takes the place of the sum."""
+    steps: list[tuple[int, float | None, float, Event]] = [
+        (out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges
+    ]
+    shown = [e for e in life.those("measured") if "cycles_total" in e.fields]
+    steps += [(event.at, float(event.fields["cycles_total"]), 0.0, event) for event in shown]  # type: ignore[arg-type]
+    return counted(life, sorted(steps, key=lambda step: (step[0], step[3][:3])))
+
+
+@fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.")
+def cycles_of_rating(life: "Life") -> list[Piece]:
+    """The cycles over the nameplate's rated_cycles."""
+    rated = int(life.item.plate["rated_cycles"])  # type: ignore[call-overload]
+    return [piece._replace(value=100 * piece.value / rated) for piece in cycles(life)]  # type: ignore[operator]
+
+
+def counted(life: "Life", steps: list[tuple[int, float | None, float, Event]]) -> list[Piece]:
+    """A count that grows by steps (instant, new total or None, increase, event)."""
+    pieces = since_birth(life, 0)
+    total, trail = 0.0, None
+    for at, anchor, increase, event in steps:
+        total = total + increase if anchor is None else anchor
+        trail = (event, trail if anchor is None else None)
+        pieces.append(Piece(at, total, None, trail))
+    return pieces
+
+
+@fact("hours_since_reading", PACK, SPAN, "Time since the last reading, charge, drain or flight.")
+def hours_since_reading(life: "Life") -> list[Piece]:
+    """Rises from the last reading, charge, drain or flight."""
+    pieces = [] if life.born is None else [Piece(life.born, 0, RISING)]
+    return pieces + [Piece(instant, 0, RISING, (event, None)) for instant, event in charge_fold(life).readings]
+
+
+@fact(
+    "health", PACK, PERCENT, "Capacity found by the last capacity test, percent of the nameplate's.",
+    unknown="no capacity test on record", record="shelfbell log measured {item} --capacity_mah 4900",
+)  # fmt: skip
+def health(life: "Life") -> list[Piece]:
+    """A step at each capacity test."""
+    tests = [event for event in life.those("measured") if "capacity_mah" in event.fields]
+    capacity = float(life.item.plate["capacity"])  # type: ignore[arg-type]
+    return [Piece(e.at, 100 * float(e.fields["capacity_mah"]) / capacity, None, (e, None)) for e in tests]  # type: ignore[arg-type]
+
+
+def latched(life: "Life", events: list[Event]) -> list[Piece]:
+    """Yes from the first of some events on: nothing short of a new life lifts it."""
+    pieces = since_birth(life, "no") or ([Piece(DAWN, "no")] if events else [])
+    return [*pieces, *(Piece(event.at, "yes", None, (event, None)) for event in events[:1])]
+
+
+@fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
+def swollen(life: "Life") -> list[Piece]:
+    """Latched by a finding in inspected or noticed."""
+    return latched(life, [e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])  # type: ignore[arg-type]
+
+
+@fact("wet", PACK, FLAG, "The pack, or the aircraft that carried it, was in water; no later look lifts it.")
+def wet(life: "Life") -> list[Piece]:
+    """Latched by a mishap of severity water."""
+    return latched(life, [event for event in life.those("mishap") if event.get("severity") == "water"])
+
+
+@fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")
+def too_deep(life: "Life") -> list[Piece]:
+    """Latched by a resting voltage below the chemistry's floor."""
+    floor = FLOORS[str(life.item.plate["chemistry"])]
+    plate = life.item.plate
+    return latched(life, [e for e in life.those("measured") if min(cell_volts(e, plate) or [floor]) < floor])
+
+
+@fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last resting voltage.",
+      unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts 15.2")  # fmt: skip
+def lowest_cell(life: "Life") -> list[Piece]:
+    """A step at each resting voltage."""
+    read = [(event, cell_volts(event, life.item.plate)) for event in life.those("measured")]
+    return [Piece(event.at, min(each), None, (event, None)) for event, each in read if each]
+
+
+@fact("under_watch", PACK, FLAG, "A knock or fall, and no look passed 24 h or more after it.")
+def under_watch(life: "Life") -> list[Piece]:
+    """From a mishap or a dent to the first pass at least WATCH later."""
+    triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
+    knocked: Event | None = None
+    for event in life.those("mishap", "inspected", "noticed"):
+        if event.what == "mishap" or "dented" in event.get("findings", ()):  # type: ignore[operator]
+            knocked = event
+            triples.append((event.at, True, (event, None)))
+        elif knocked and event.get("result") == "pass" and event.at >= knocked.at + WATCH:
+            knocked = None
+            triples.append((event.at, False, (event, None)))
+    return flags(triples).pieces
+
+
+@fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
+def set_aside(life: "Life") -> list[Piece]:
+    """From set_aside or handed_in to a later pass."""
+    triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
+    for event in life.those("set_aside", "handed_in", "inspected"):
+        if event.what != "inspected":
+            triples.append((event.at, True, (event, None)))
+        elif event.get("result") == "pass":
+            triples.append((event.at, False, (event, None)))
+    return flags(triples).pieces
+
+
+@fact("usable", PACK, FLAG, "Not swollen, wet, too deep, under watch, set aside or retired.")
+def usable(life: "Life") -> list[Piece]:
+    """No wherever one of the grounds holds; its events are the reason."""
+    grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside")]
+    retired = life.book.retired(life.item)
+    turns = sorted({p.start for g in grounds for p in g.pieces if p.value} | {retired} | {life.born or retired})
+    pieces = []
+    for turn in turns:
+        trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)
+        pieces.append(Piece(turn, "no" if trail or turn >= retired else "yes", None, trail))
+    return pieces

@@ -1,0 +1,142 @@
+"""Three-valued stretches of time: the algebra of verdicts.
+
+`Spans` partitions the whole time axis, DAWN to DUSK, into half-open stretches [start, end) of NO, UNKNOWN or YES.
+The logic is Kleene's: all is the least, any the greatest, not turns round. Instants are whole microseconds.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterator
+
+from scheduler.instants import DAWN, DUSK
+
+NO, UNKNOWN, YES = 0, 1, 2
+WORDS = ("no", "unknown", "yes")
+
+
+class Spans:
+    """A partition of time: `values[i]` holds from `starts[i]` up to `starts[i + 1]`; neighbours differ."""
+
+    __slots__ = ("starts", "values")
+
+    def __init__(self, starts: list[int], values: list[int]) -> None:
+        self.starts = starts
+        self.values = values
+
+    @classmethod
+    def of(cls, pairs: list[tuple[int, int]]) -> "Spans":
+        """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins."""
+        starts: list[int] = []
+        values: list[int] = []
+        for start, value in pairs:
+            if starts and starts[-1] == start:
+                starts.pop()
+                values.pop()
+            if not values or values[-1] != value:
+                starts.append(start)
+                values.append(value)
+        return cls(starts, values)
+
+    @classmethod
+    def always(cls, value: int) -> "Spans":
+        """The same value at every instant."""
+        return cls([DAWN], [value])
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Spans) and self.starts == other.starts and self.values == other.values
+
+    def __repr__(self) -> str:
+        return f"Spans({[(start, WORDS[value]) for start, value in zip(self.starts, self.values, strict=True)]})"
+
+    def __invert__(self) -> "Spans":
+        return Spans(self.starts, [YES - value for value in self.values])
+
+    def __iter__(self) -> Iterator[tuple[int, int, int]]:
+        """(start, end, value) of each stretch."""
+        return zip(self.starts, [*self.starts[1:], DUSK], self.values, strict=True)
+
+    def at(self, instant: int) -> int:
+        """The value at an instant."""
+        return self.values[bisect_right(self.starts, instant) - 1]
+
+    def since(self, instant: int) -> int:
+        """The start of the stretch that holds `instant`."""
+        return self.starts[bisect_right(self.starts, instant) - 1]
+
+    def next_change(self, instant: int) -> int | None:
+        """The first instant after `instant` at which the value changes."""
+        index = bisect_right(self.starts, instant)
+        return self.starts[index] if index < len(self.starts) else None
+
+    def clipped(self, start: int, end: int, outside: int = NO) -> "Spans":
+        """The same within [start, end), `outside` elsewhere."""
+        if start >= end:
+            return Spans.always(outside)
+        inside = [(max(begin, start), value) for begin, stop, value in self if begin < end and stop > start]
+        before = [(DAWN, outside)] if start > DAWN else []
+        after = [(end, outside)] if end < DUSK else []
+        return Spans.of(before + inside + after)
+
+    def lasting(self, duration: int) -> "Spans":
+        """True at t when this holds at every instant of [t - duration, t].
+
+        No where any part of that stretch is no, else unknown where any part is unknown, else yes.
+        """
+        if duration <= 0:
+            return self
+        worst = self._reaching(NO, duration)
+        return combine(min, [worst, self._reaching(UNKNOWN, duration)])
+
+    def _reaching(self, level: int, duration: int) -> "Spans":
+        """`level` wherever this had that value within the last `duration`, else YES."""
+        pairs = [(DAWN, YES)]
+        for start, end, value in self:
+            if value == level:
+                if start <= pairs[-1][0]:
+                    pairs.pop()
+                else:
+                    pairs.append((start, level))
+                if end < DUSK:
+                    pairs.append((end + duration, YES))
+        return Spans.of(pairs if pairs and pairs[0][0] == DAWN else [(DAWN, level), *pairs])
+
+
+def combine(choose: Callable[[int, int], int], parts: list[Spans]) -> Spans:
+    """The value of `choose` (min for all, max for any) over the parts, at every instant."""
+    result = parts[0]
+    for part in parts[1:]:
+        result = _combine_two(choose, result, part)
+    return result
+
+
+def _combine_two(choose: Callable[[int, int], int], left: Spans, right: Spans) -> Spans:
+    absorbing = choose(NO, YES)
+    for one in (left, right):
+        if len(one.values) == 1:
+            other = right if one is left else left
+            if one.values[0] == absorbing:
+                return one
+            if one.values[0] == YES - absorbing:
+                return other
+    starts, values = [], []
+    i = j = 0
+    while i < len(left.starts) or j < len(right.starts):
+        here = min(
+            left.starts[i] if i < len(left.starts) else DUSK, right.starts[j] if j < len(right.starts) else DUSK
+        )
+        i += i < len(left.starts) and left.starts[i] == here
+        j += j < len(right.starts) and right.starts[j] == here
+        value = choose(left.values[i - 1], right.values[j - 1])
+        if not values or values[-1] != value:
+            starts.append(here)
+            values.append(value)
+    return Spans(starts, values)
+
+
+def every(parts: list[Spans]) -> Spans:
+    """All of the parts."""
+    return combine(min, parts)
+
+
+def some(parts: list[Spans]) -> Spans:
+    """Any of the parts."""
+    return combine(max, parts)

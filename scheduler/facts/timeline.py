@@ -1,0 +1,153 @@
+"""A quantity as a function of time: piecewise linear or stepwise, with stretches where it is unknown.
+
+Time is whole microseconds; a slope is an exact ratio, so crossings are solved in whole numbers and never rounded the
+wrong way: the instant given is the first microsecond at which the comparison holds.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
+from scheduler.instants import DAWN, DUSK, CalendarSpan
+
+Value = int | float | str | None
+Slope = tuple[int, int] | None
+"""Rise of the value a microsecond, as numerator and denominator; None for a step."""
+Trail = tuple | None
+"""The events behind a value, newest first, as nested pairs (event, rest): each step adds one pair."""
+
+RISING: Slope = (1, 1)
+FALLING: Slope = (-1, 1)
+NEVER = float("inf")
+"""A duration that no instant reaches: "no job booked"."""
+
+
+class Piece(NamedTuple):
+    """What holds from `start` on: `value` at `start`, changing by `slope`; None is unknown. `trail`: why."""
+
+    start: int
+    value: Value
+    slope: Slope = None
+    trail: Trail = None
+
+    def at(self, instant: int) -> Value:
+        """The value at an instant within the piece."""
+        if self.slope is None or self.value is None:
+            return self.value
+        moved = self.slope[0] * (instant - self.start)
+        if isinstance(self.value, int) and self.slope[1] == 1:
+            return self.value + moved
+        return self.value + moved / self.slope[1]  # type: ignore[operator]
+
+
+class Timeline:
+    """Pieces that cover all time, in order, the first from DAWN."""
+
+    __slots__ = ("pieces", "_starts")
+
+    def __init__(self, pieces: list[Piece]) -> None:
+        """Take pieces in order of time; of two that start together the later wins; before the first it is unknown."""
+        kept: list[Piece] = [Piece(DAWN, None)]
+        for piece in pieces:
+            while kept and kept[-1].start >= piece.start:
+                kept.pop()
+            kept.append(piece)
+        self.pieces = kept
+        self._starts = [piece.start for piece in kept]
+
+    def __iter__(self) -> Iterator[tuple[Piece, int]]:
+        """Each piece with its end."""
+        return zip(self.pieces, [*self._starts[1:], DUSK], strict=True)
+
+    def piece(self, instant: int) -> Piece:
+        """The piece that holds at an instant."""
+        return self.pieces[bisect_right(self._starts, instant) - 1]
+
+    def at(self, instant: int) -> Value:
+        """The value at an instant; None where unknown."""
+        return self.piece(instant).at(instant)
+
+    def clipped(self, start: int, end: int) -> list[Piece]:
+        """The pieces within [start, end)."""
+        return [
+            Piece(max(p.start, start), p.at(max(p.start, start)), p.slope, p.trail)
+            for p, stop in self
+            if p.start < end and stop > start
+        ]
+
+    def compare(self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None = None) -> Spans:
+        """Where `value OPERATOR limit` holds; unknown where the value is.
+
+        `reach(origin, span)` gives the instant a calendar span after an origin, for limits that are one.
+        """
+        test, rising_from = _OPERATORS[operator], operator in ("at_least", "more_than")
+        strict = operator in ("more_than", "less_than")
+        pairs: list[tuple[int, int]] = []
+        for piece, end in self:
+            if piece.value is None:
+                pairs.append((piece.start, UNKNOWN))
+                continue
+            bound = limit
+            if isinstance(limit, CalendarSpan):
+                bound = _calendar_bound(piece, limit, reach)
+            pairs.append((piece.start, YES if test(piece.value, bound) else NO))
+            if piece.slope is not None and piece.value != NEVER:
+                rises = piece.slope[0] > 0
+                turn = _crossing(piece, bound, strict if rises == rising_from else not strict)
+                if turn is not None and piece.start < turn < end:
+                    pairs.append((turn, YES if rises == rising_from else NO))
+        return Spans.of(pairs)
+
+    def matches(self, words: tuple[str, ...]) -> Spans:
+        """Where the value is one of some words."""
+        return Spans.of([(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in self.pieces])
+
+
+_OPERATORS: dict[str, Callable] = {
+    "at_least": lambda value, limit: value >= limit,
+    "more_than": lambda value, limit: value > limit,
+    "at_most": lambda value, limit: value <= limit,
+    "less_than": lambda value, limit: value < limit,
+}
+
+
+def _calendar_bound(piece: Piece, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
+    """The calendar span as a duration from where a rising age was nought."""
+    if piece.slope != RISING or not isinstance(piece.value, int) or reach is None:
+        raise TypeError("a calendar span can only be held against an age")
+    origin = piece.start - piece.value
+    return reach(origin, span) - origin
+
+
+def _crossing(piece: Piece, limit: object, strict: bool) -> int | None:
+    """The first instant at which a sloped piece has reached (`strict`: passed) the limit, in its own direction.
+
+    With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds on, rounded up to a whole one.
+    """
+    rise, per = piece.slope  # type: ignore[misc]
+    if rise == 0:
+        return None
+    value_over, value_under = piece.value.as_integer_ratio()  # type: ignore[union-attr]
+    limit_over, limit_under = limit.as_integer_ratio()  # type: ignore[attr-defined]
+    over = (limit_over * value_under - value_over * limit_under) * per
+    under = limit_under * value_under * rise
+    if under < 0:
+        over, under = -over, -under
+    delay = over // under + 1 if strict else -(-over // under)
+    return piece.start + delay
+
+
+def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:
+    """A yes/no quantity from (start, truth, why) triples; None is unknown."""
+    words = {True: "yes", False: "no", None: None}
+    return Timeline([Piece(start, words[truth], None, trail) for start, truth, trail in pairs])
+
+
+def events_of(trail: Trail) -> list:
+    """The events of a trail, oldest first."""
+    found = []
+    while trail is not None:
+        found.append(trail[0])
+        trail = trail[1]
+    return found[::-1]

@@ -1,0 +1,129 @@
+"""Facts that count use: flights and airtime of whatever flies, and since when something was looked at."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact, since_birth
+from scheduler.facts.pack import counted
+from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.instants import DAWN, MINUTE
+from scheduler.units import FLAG, SPAN, count
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+FLIGHTS = count("flight")
+
+
+def airtime_of(event: Event) -> int:
+    """The time in the air of a flight, microseconds."""
+    return round(float(event.fields["minutes"]) * MINUTE)  # type: ignore[arg-type]
+
+
+def flights_of(event: Event) -> int:
+    """How many flights a line stands for."""
+    return int(event.get("flights", 1))  # type: ignore[call-overload]
+
+
+@fact("airtime", FLOWN, SPAN, "Time in the air.")
+def airtime(life: "Life") -> list[Piece]:
+    """Summed at each landing; a total that the aircraft or pack shows takes the place of the sum."""
+    steps = []
+    for event in life.those("flown", "measured"):
+        if event.what == "flown":
+            steps.append((event.at, None, airtime_of(event), event))
+        elif "airtime_total" in event.fields:
+            steps.append((event.at, round(float(event.fields["airtime_total"]) * MINUTE), 0, event))  # type: ignore[arg-type]
+    return [piece._replace(value=round(piece.value)) for piece in counted(life, steps)]  # type: ignore[arg-type]
+
+
+@fact("flights", FLOWN, FLIGHTS, "Flights flown.")
+def flights(life: "Life") -> list[Piece]:
+    """Counted at each landing."""
+    return counted(life, [(event.at, None, flights_of(event), event) for event in life.those("flown")])
+
+
+@fact("age", PHYSICAL, SPAN, "Time since it came into use.")
+def age(life: "Life") -> list[Piece]:
+    """Rises from the beginning of the life."""
+    return [] if life.born is None else [Piece(life.born, 0, RISING)]
+
+
+@fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.")
+def idle(life: "Life") -> list[Piece]:
+    """Rises from each landing."""
+    return rising(life, life.those("flown"))
+
+
+def rising(life: "Life", events: list[Event]) -> list[Piece]:
+    """Time since the last of some events, or since the life began."""
+    return [*age(life), *(Piece(event.at, 0, RISING, (event, None)) for event in events)]
+
+
+@fact("airtime_since_inspected", FLOWN, SPAN, "Time in the air since the last thorough look, or since it came into use.")
+def airtime_since_inspected(life: "Life") -> list[Piece]:
+    """Starts anew at each inspected, whatever its result."""
+    return since_inspected(life, airtime_of)
+
+
+@fact("flights_since_inspected", FLOWN, FLIGHTS, "Flights since the last thorough look, or since it came into use.")
+def flights_since_inspected(life: "Life") -> list[Piece]:
+    """Starts anew at each inspected, whatever its result."""
+    return since_inspected(life, flights_of)
+
+
+def since_inspected(life: "Life", amount: object) -> list[Piece]:
+    """A sum over flights that starts anew at each look."""
+    pieces = since_birth(life, 0)
+    total, trail = 0, None
+    for event in life.those("flown", "inspected"):
+        if event.what == "inspected":
+            total, trail = 0, (event, None)
+        else:
+            total, trail = total + amount(event), (event, trail)  # type: ignore[operator]
+        pieces.append(Piece(event.at, total, None, trail))
+    return pieces
+
+
+@fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")
+def time_since_inspected(life: "Life") -> list[Piece]:
+    """Rises from each inspected."""
+    return rising(life, life.those("inspected"))
+
+
+@fact("mishap_since_inspected", FLOWN, FLAG, "A mishap, and no look that passed since.")
+def mishap_since_inspected(life: "Life") -> list[Piece]:
+    """From a mishap to the next inspected with result pass."""
+    return switched(life, on=life.those("mishap"), off=passes(life))
+
+
+@fact("found_unfit", PHYSICAL, FLAG, "The last look failed or left a doubt, and nothing was put right since.")
+def found_unfit(life: "Life") -> list[Piece]:
+    """From a look with result fail or doubtful to a pass or a repair."""
+    bad = [event for event in life.those("inspected") if event.get("result") != "pass"]
+    return switched(life, on=bad, off=[*passes(life), *life.those("repaired")])
+
+
+def passes(life: "Life") -> list[Event]:
+    """The looks that passed."""
+    return [event for event in life.those("inspected") if event.get("result") == "pass"]
+
+
+def switched(life: "Life", on: list[Event], off: list[Event]) -> list[Piece]:
+    """A flag that some events turn on and others off; off from the beginning. A later event that says the same adds
+    itself to the reason."""
+    turns_on = {event.id for event in on}
+    start = DAWN if life.born is None and on else life.born
+    triples: list[tuple[int, bool | None, Trail]] = [] if start is None else [(start, False, None)]
+    trail: Trail = None
+    for event in sorted([*on, *off]):
+        trail = (event, trail) if event.id in turns_on else None
+        triples.append((event.at, trail is not None, trail or (event, None)))
+    return flags(triples).pieces
+
+
+@fact("retired", ANYTHING, FLAG, "It is out of service for good.")
+def retired(life: "Life") -> list[Piece]:
+    """From retired on."""
+    gone = life.those("retired")[:1]
+    return [Piece(DAWN, "no"), *(Piece(event.at, "yes", None, (event, None)) for event in gone)]

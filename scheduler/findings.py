@@ -1,0 +1,48 @@
+"""What is wrong with what the user gave, and where: the one shape every refusal has."""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+
+class Finding(NamedTuple):
+    """One thing that is wrong: what stands there and what would be right.
+
+    `line` and `column` count from 1 and are 0 where unknown; `file` is "" for input from the command line.
+    """
+
+    file: str
+    line: int
+    column: int
+    text: str
+
+    def __str__(self) -> str:
+        place = [str(part) for part in (self.file, self.line, self.column) if part]
+        return ": ".join([":".join(place), self.text] if place else [self.text])
+
+
+class Refused(Exception):
+    """Input is not taken; `findings` says why, in the order to be shown."""
+
+    def __init__(self, findings: Iterable[Finding]) -> None:
+        self.findings = list(findings)
+        super().__init__("\n".join(map(str, self.findings)))
+
+    @classmethod
+    def because(cls, text: str) -> "Refused":
+        """A refusal with a single reason that has no place in a file."""
+        return cls([Finding("", 0, 0, text)])
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known name most like `word` whatever its case, or None where nothing is alike."""
+    import difflib
+
+    by_lower = {name.lower(): name for name in known}
+    alike = difflib.get_close_matches(word.lower(), by_lower, n=1)
+    return by_lower[alike[0]] if alike else None
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """The end of a sentence that refuses `word`: ", did you mean 'name'?", or "" where nothing is alike."""
+    name = nearest(word, known)
+    return "" if name is None else f", did you mean {name!r}?"

@@ -1,0 +1,1 @@
+"""The fleet: the items and their nameplates, as fleet.yaml declares them."""

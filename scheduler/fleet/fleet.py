@@ -1,0 +1,63 @@
+"""The items of a fleet, looked up by id and by kind."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from scheduler.fleet.plates import SECTIONS, fields
+
+
+class Item(NamedTuple):
+    """One item: its id, its kind and its nameplate, defaults filled in (an absent field without default is None)."""
+
+    id: str
+    kind: str
+    plate: dict[str, object]
+
+    def fits(self, aircraft: str) -> bool:
+        """True when its nameplate names that aircraft."""
+        return aircraft in (self.plate.get("fits") or ())
+
+
+def make_item(kind: str, raw: dict[str, object]) -> Item:
+    """The item that a checked nameplate describes."""
+    plates = fields(kind)
+    plate = {name: plates[name].read(raw[name]) if name in raw else plates[name].default for name in plates}  # type: ignore[operator]
+    return Item(str(raw["id"]), kind, plate)
+
+
+HOME = Item("home", "home", {"id": "home"})
+
+
+class Fleet:
+    """The items of fleet.yaml. An item is read from its raw nameplate when first asked for."""
+
+    def __init__(self, raw: dict[str, list[dict[str, object]]] | None) -> None:
+        self._raw = {
+            str(entry["id"]): (SECTIONS[section], entry)
+            for section, entries in (raw or {}).items()
+            for entry in entries or ()
+        }
+        self._items: dict[str, Item] = {}
+
+    def __contains__(self, item: str) -> bool:
+        return item in self._raw
+
+    def __iter__(self) -> Iterator[Item]:
+        return (self[item] for item in self._raw)
+
+    def __getitem__(self, item: str) -> Item:
+        if item not in self._items:
+            self._items[item] = make_item(*self._raw[item])
+        return self._items[item]
+
+    def get(self, item: str) -> Item | None:
+        """The item of that id, or None."""
+        return self[item] if item in self._raw else None
+
+    def ids(self, *kinds: str) -> list[str]:
+        """The ids of all items, or of those of some kinds, in the order of fleet.yaml."""
+        return [item for item, (kind, _) in self._raw.items() if not kinds or kind in kinds]
+
+    def kind(self, item: str) -> str | None:
+        """The kind of an item, or None when there is none of that id."""
+        return self._raw[item][0] if item in self._raw else None

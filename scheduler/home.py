@@ -1,0 +1,158 @@
+"""The home folder: an operator's whole set-up, read strictly, all findings at once."""
+
+import json
+import os
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from scheduler import __version__
+from scheduler.events.log import RESERVED, Log
+from scheduler.facts.book import Clocks
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.findings import Finding, Refused, did_you_mean
+from scheduler.fleet.fleet import Fleet
+from scheduler.fleet.plates import SECTIONS
+from scheduler.reminders.hours import Hours
+from scheduler.shipped import folder
+from scheduler.verdicts.rule import URGENCIES, Ruleset
+
+SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
+
+
+class Channel(NamedTuple):
+    """A way to reach the operator. `url`: an Apprise address, or $NAME of one. `urgency`: what it gets."""
+
+    name: str
+    url: str
+    urgency: tuple[str, ...] = URGENCIES
+
+
+class Setup(NamedTuple):
+    """Everything that the home's files say, checked."""
+
+    hours: Hours
+    clocks: Clocks
+    channels: list[Channel]
+    fleet: Fleet
+    rules: Ruleset
+    fingerprint: str
+
+
+def default_home() -> Path:
+    """$SHELFBELL_HOME, else the platform's data folder."""
+    if given := os.environ.get("SHELFBELL_HOME"):
+        return Path(given)
+    base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    return Path(base) / "shelfbell"
+
+
+class Home:
+    """One home folder."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.log = Log(path / DATABASE)
+
+    def files(self) -> list[tuple[str, Path]]:
+        """The YAML files that make the set-up, with the names findings carry: settings, fleet, the operator's rules."""
+        own = sorted((self.path / "rules").glob("*.yaml"))
+        return [
+            (SETTINGS, self.path / SETTINGS),
+            (FLEET, self.path / FLEET),
+            *((f"rules/{path.name}", path) for path in own),
+        ]
+
+    def fingerprint(self) -> str:
+        """A word that changes with any file of the set-up, shipped rules and program included."""
+        from hashlib import blake2b
+
+        digest = blake2b(__version__.encode(), digest_size=16)
+        for name, path in [*self.files(), *_shipped()]:
+            digest.update(f"\0{name}\0".encode())
+            digest.update(_bytes(path))
+        return digest.hexdigest()
+
+    def setup(self) -> Setup:
+        """The set-up, from the compiled cache where no file has changed. Raises Refused with every finding."""
+        if not self.path.is_dir():
+            raise Refused.because(f"there is no home at {self.path}: `shelfbell init` makes one")
+        fingerprint = self.fingerprint()
+        raw = self._cached(fingerprint)
+        if raw is None:
+            from scheduler.home_check import read_home
+
+            raw = read_home(self)
+            self._cache(fingerprint, raw)
+        return make_setup(raw, fingerprint)
+
+    def _cached(self, fingerprint: str) -> dict | None:
+        if not self.log.exists():
+            return None
+        try:
+            row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (fingerprint,)).fetchone()
+        except sqlite3.OperationalError:  # no cache table yet
+            return None
+        return json.loads(row[0]) if row else None
+
+    def _cache(self, fingerprint: str, raw: dict) -> None:
+        if not self.log.exists():
+            return
+        try:
+            with self.log.transaction() as transaction:
+                transaction.execute("CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT")
+                transaction.execute("DELETE FROM compiled")
+                transaction.execute("INSERT INTO compiled VALUES (?, ?)", (fingerprint, json.dumps(raw)))
+        except (sqlite3.OperationalError, Refused):  # a cache that cannot be written is done without
+            return
+
+
+def _shipped() -> list[tuple[str, Path]]:
+    return [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError:
+        return b""
+
+
+def make_setup(raw: dict, fingerprint: str) -> Setup:
+    """The set-up that checked data describes."""
+    settings = raw["settings"]
+    zone = ZoneInfo(settings["zone"])
+    channels = [
+        Channel(name, channel["url"], tuple(channel.get("urgency", URGENCIES)))
+        for name, channel in (settings.get("channels") or {}).items()
+    ]
+    return Setup(
+        hours=Hours.read(settings, zone),
+        clocks=Clocks(zone, settings.get("eve", "18:00")),
+        channels=channels,
+        fleet=Fleet(raw["fleet"]),
+        rules=Ruleset(raw["rules"], raw["adjust"], CATALOGUE),
+        fingerprint=fingerprint,
+    )
+
+
+def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
+    """What in a fleet refers to nothing, or stands twice."""
+    kinds = {entry["id"]: SECTIONS[section] for section, entries in fleet.items() for entry in entries or ()}
+    seen: set[str] = set()
+    for section, entries in fleet.items():
+        for index, entry in enumerate(entries or ()):
+            path = (section, index)
+            if entry["id"] in seen or entry["id"] in RESERVED:
+                text = f"there is an item {entry['id']!r} already" if entry["id"] in seen else f"{entry['id']!r} is a word of the program"
+                yield place((*path, "id"), text)  # type: ignore[operator]
+            seen.add(entry["id"])
+            for at, craft in enumerate(entry.get("fits", ())):
+                if kinds.get(craft) != "aircraft":
+                    near = did_you_mean(craft, [item for item, kind in kinds.items() if kind == "aircraft"])
+                    yield place((*path, "fits", at), f"there is no aircraft {craft!r}{near}")  # type: ignore[operator]
+            if "of" in entry and kinds.get(entry["of"]) not in ("pilot", "aircraft"):
+                near = did_you_mean(entry["of"], [i for i, kind in kinds.items() if kind in ("pilot", "aircraft")])
+                yield place((*path, "of"), f"there is no pilot or aircraft {entry['of']!r}{near}")  # type: ignore[operator]

@@ -1,0 +1,150 @@
+"""Reading a home's files in four layers: read, schema, references, and for `check` the rules' own cases."""
+
+from typing import TYPE_CHECKING, NamedTuple
+from zoneinfo import available_timezones
+
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.findings import Finding, Refused, did_you_mean
+from scheduler.fleet.plates import json_schema as fleet_schema
+from scheduler.schema_check import check
+from scheduler.shipped import folder
+from scheduler.strict_yaml import Document, read
+from scheduler.verdicts.reading import RuleFile, check_references
+from scheduler.verdicts.rule import URGENCIES
+from scheduler.verdicts.schema import rules_schema
+
+if TYPE_CHECKING:
+    from scheduler.home import Home
+
+_CLOCK = {"type": "string", "pattern": r"^([01]?\d|2[0-3]):[0-5]\d$", "x-expects": "a time of day such as 07:00"}
+
+
+def settings_schema() -> dict[str, object]:
+    """The JSON Schema (2020-12) of shelfbell.yaml."""
+    channel = {
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["url"],
+        "properties": {
+            "url": {"type": "string", "minLength": 1, "description": "an Apprise address, or $NAME of one"},
+            "urgency": {"type": "array", "items": {"enum": list(URGENCIES)}, "minItems": 1},
+        },
+    }
+    quiet = {"type": "object", "additionalProperties": False, "required": ["from", "to"],
+             "properties": {"from": _CLOCK, "to": _CLOCK}}  # fmt: skip
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Settings of a home",
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["zone"],
+        "properties": {
+            "zone": {"type": "string", "description": "the operator's time zone, such as Europe/Lisbon"},
+            "practice": {"type": "array", "items": {"type": "string"}, "description": "shipped rule files that are on"},
+            "channels": {"type": ["object", "null"], "additionalProperties": channel},
+            "quiet": quiet,
+            "digest": _CLOCK | {"description": "when the digest comes"},
+            "eve": _CLOCK | {"description": "when the evening before a job begins"},
+        },
+    }
+
+
+class Read(NamedTuple):
+    """What the files of a home say, as far as they can be read, and every finding."""
+
+    settings: Document | None
+    fleet: Document | None
+    rules: list[RuleFile]
+    findings: list[Finding]
+
+
+def read_home(home: "Home") -> dict:
+    """The data of every file, checked. Raises Refused with all findings of all files."""
+    read = _read(home)
+    if read.findings or read.settings is None or read.fleet is None:
+        raise Refused(read.findings)
+    adjust: dict[str, list[dict]] = {}
+    for file in read.rules:
+        for rule, changes in file.adjust.items():
+            adjust.setdefault(rule, []).extend(changes)
+    return {
+        "settings": read.settings.data,
+        "fleet": read.fleet.data or {},
+        "rules": [rule for file in read.rules for rule in file.rules],
+        "adjust": adjust,
+    }
+
+
+def read_files(home: "Home") -> list[Finding]:
+    """Every finding in the files of a home, the rules' cases apart."""
+    return _read(home).findings
+
+
+def rule_files(home: "Home") -> list[RuleFile]:
+    """The rule files of a home, shipped ones first."""
+    return _read(home).rules
+
+
+def _read(home: "Home") -> Read:
+    documents, found = _documents(home)
+    settings, fleet = documents["shelfbell.yaml"], documents["fleet.yaml"]
+    files = [RuleFile(d, False) for name, d in documents.items() if d and name.startswith("rules/")]
+    if settings:
+        found += _settings_faults(settings)
+        shipped, missing = _practice(settings)
+        files, found = shipped + files, found + missing
+    schema = rules_schema(CATALOGUE)
+    wrong = [finding for file in files for finding in check(file.document, schema)]
+    fleet_wrong = fleet_findings(fleet) if fleet else []
+    found += wrong + fleet_wrong
+    if fleet and not wrong and not fleet_wrong:
+        items = {entry["id"] for entries in (fleet.data or {}).values() for entry in entries or ()}
+        found += check_references(files, CATALOGUE, items)
+    return Read(settings, fleet, files, sorted(set(found)))
+
+
+def _documents(home: "Home") -> tuple[dict[str, Document | None], list[Finding]]:
+    documents: dict[str, Document | None] = {}
+    found: list[Finding] = []
+    for name, path in home.files():
+        try:
+            documents[name] = read(path.read_bytes(), name)
+        except FileNotFoundError:
+            found.append(Finding(name, 0, 0, "is missing: `shelfbell init` writes one"))
+            documents[name] = None
+        except OSError as error:
+            found.append(Finding(name, 0, 0, f"cannot be read: {error.strerror}"))
+            documents[name] = None
+        except Refused as refused:
+            found += refused.findings
+            documents[name] = None
+    return documents, found
+
+
+def _settings_faults(settings: Document) -> list[Finding]:
+    found = check(settings, settings_schema())
+    zone = settings.data.get("zone") if isinstance(settings.data, dict) else None
+    if isinstance(zone, str) and zone not in available_timezones():
+        found.append(settings.finding(("zone",), f"there is no time zone {zone!r}{did_you_mean(zone, available_timezones())}"))
+    return found
+
+
+def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:
+    """The shipped rule files that are on."""
+    known = {path.stem: path for path in sorted(folder("rules").glob("*.yaml"))}
+    files, found = [], []
+    named = settings.data.get("practice") if isinstance(settings.data, dict) else None
+    for index, name in enumerate(named if isinstance(named, list) else ()):
+        if name in known:
+            files.append(RuleFile(read(known[name].read_bytes(), f"{name}.yaml"), True))
+        else:
+            text = f"there is no shipped rule file {name!r}; there are {', '.join(known)}{did_you_mean(str(name), known)}"
+            found.append(settings.finding(("practice", index), text))
+    return files, found
+
+
+def fleet_findings(fleet: Document) -> list[Finding]:
+    """What is wrong in fleet.yaml."""
+    from scheduler.home import fleet_faults
+
+    return check(fleet, fleet_schema()) or list(fleet_faults(fleet.data or {}, fleet.finding))

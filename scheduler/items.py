@@ -1,0 +1,45 @@
+"""Lists of items as a person types them."""
+
+import re
+
+from scheduler.findings import Refused
+from scheduler.fleet.fleet import Fleet
+
+_TAIL = re.compile(r"(.*?)(\d+|[A-Za-z])\Z", re.DOTALL)
+
+
+def expand(text: str, fleet: Fleet) -> list[str]:
+    """The ids that "A,C-F" means. An exact id wins; X-Y is a range only between ids equal but for a final letter or
+    number, each of which the fleet knows. Raises Refused: all of them or none.
+    """
+    if text in fleet:
+        return [text]
+    found: list[str] = []
+    for part in text.split(","):
+        found += [part] if part in fleet else _range(part, fleet)
+    return list(dict.fromkeys(found))
+
+
+def _range(part: str, fleet: Fleet) -> list[str]:
+    for cut in (match.start() for match in re.finditer("-", part)):
+        first, last = part[:cut], part[cut + 1 :]
+        names = _between(first, last)
+        if names:
+            missing = [name for name in names if name not in fleet]
+            if missing and (first in fleet or last in fleet):
+                raise Refused.because(f"{part} takes in {missing[0]!r}, which fleet.yaml does not know")
+            if not missing:
+                return names
+    if not part:
+        raise Refused.because("an item is missing: separate items by single commas")
+    return [part]
+
+
+def _between(first: str, last: str) -> list[str]:
+    head, tail = _TAIL.match(first), _TAIL.match(last)
+    if head is None or tail is None or head[1] != tail[1] or head[2].isdigit() != tail[2].isdigit():
+        return []
+    if head[2].isdigit():
+        width = len(head[2]) if head[2].startswith("0") else 0
+        return [f"{head[1]}{number:0{width}d}" for number in range(int(head[2]), min(int(tail[2]), int(head[2]) + 999) + 1)]
+    return [head[1] + chr(code) for code in range(ord(head[2]), ord(tail[2]) + 1)]

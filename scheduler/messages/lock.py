@@ -1,0 +1,51 @@
+"""The lock of a home: whoever holds it is the only one to send."""
+
+import fcntl
+import os
+from pathlib import Path
+from types import TracebackType
+
+LOCK = "shelfbell.lock"
+DAEMON = "run"
+
+
+class Lock:
+    """An advisory lock (flock) on a file of the home, given up by the system when its holder dies.
+
+    `role`: written into the file for others to read; DAEMON for the one that stays.
+    """
+
+    def __init__(self, home: Path, role: str) -> None:
+        self._path = home / LOCK
+        self._role = role
+        self._descriptor: int | None = None
+
+    def acquire(self) -> bool:
+        """Take the lock if it is free. Raises OSError where the home cannot be written."""
+        descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            os.close(descriptor)
+            return False
+        os.truncate(descriptor, 0)
+        os.pwrite(descriptor, f"{self._role} {os.getpid()}\n".encode(), 0)
+        self._descriptor = descriptor
+        return True
+
+    def holder(self) -> tuple[str, int]:
+        """Role and process of the one that holds the lock; ("", 0) while it has not signed yet."""
+        role, _, process = self._path.read_text().strip().partition(" ")
+        return role, int(process or 0)
+
+    def release(self) -> None:
+        """Give the lock up."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+    def __enter__(self) -> "Lock":
+        return self
+
+    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+        self.release()

@@ -1,0 +1,248 @@
+"""The outbox: every message before, while and after it is sent, and what was told of which reminder.
+
+It lives in the database of the log. What is decided and what is to be sent of it are written together; a row leaves
+`sending` only with an outcome, so a crash at any instant loses nothing and repeats at most that one row.
+"""
+
+import json
+import random
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from hashlib import blake2b
+from typing import NamedTuple
+
+from scheduler.events.log import Log, Transaction
+from scheduler.instants import DAY, HOUR, MINUTE
+from scheduler.reminders.decide import Decision, Ledger
+from scheduler.reminders.words import Told
+from scheduler.verdicts.verdict import Key
+
+SPACING = (1 * MINUTE, 2 * MINUTE, 5 * MINUTE, 15 * MINUTE, 60 * MINUTE)
+"""From a failed attempt to the next, then every LONG_SPACING. Common practice, no source."""
+LONG_SPACING = 3 * HOUR
+KEPT = 7 * DAY
+"""How long a message is tried before it is given up."""
+_FURTHEST = DAY
+"""A retry further ahead than this was set before the clock was put back: it is due."""
+_REFERENCE = "abcdefghjkmnpqrstuvwxyz23456789"
+TRIAL, SUMMARY = "trial", "summary"
+
+_TABLES = (
+    """CREATE TABLE IF NOT EXISTS outbox (
+        id INTEGER PRIMARY KEY, ref TEXT NOT NULL, channel TEXT NOT NULL, decided_at INTEGER NOT NULL,
+        kind TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL, explanation TEXT NOT NULL,
+        state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'given_up')),
+        attempts INTEGER NOT NULL, next_try_at INTEGER NOT NULL, sent_at INTEGER, last_error TEXT) STRICT""",
+    "CREATE INDEX IF NOT EXISTS outbox_unsent ON outbox (channel, next_try_at) WHERE state IN ('waiting', 'sending')",
+    """CREATE TABLE IF NOT EXISTS told (
+        decided_at INTEGER NOT NULL, rule TEXT NOT NULL, item TEXT NOT NULL, first_at INTEGER NOT NULL,
+        kind TEXT NOT NULL, urgency TEXT NOT NULL) STRICT""",
+    "CREATE TABLE IF NOT EXISTS state (name TEXT PRIMARY KEY, value ANY NOT NULL) STRICT",
+)  # fmt: skip
+
+
+class Message(NamedTuple):
+    """A message about to be queued. `after`: it may not go before this instant (0: at once)."""
+
+    channel: str
+    kind: str
+    title: str
+    body: str
+    explanation: object = ()
+    after: int = 0
+
+
+class Row(NamedTuple):
+    """One message to one channel, as the outbox holds it.
+
+    `ref`: a short reference that a person can recognise, the same on every channel and every attempt. `state`: waiting,
+    sending, sent or given_up.
+    """
+
+    id: int
+    ref: str
+    channel: str
+    decided_at: int
+    kind: str
+    title: str
+    body: str
+    explanation: str
+    state: str
+    attempts: int
+    next_try_at: int
+    sent_at: int | None
+    last_error: str | None
+
+
+class Health(NamedTuple):
+    """How a channel does: its last success, how many messages wait or were given up, since when it has been failing."""
+
+    channel: str
+    last_sent: int | None
+    waiting: int
+    given_up: int
+    failing_since: int | None
+    last_error: str | None
+
+
+def reference(decided_at: int, kind: str, title: str) -> str:
+    """Five letters or digits that stand for one message."""
+    digest = blake2b(f"{decided_at}\0{kind}\0{title}".encode(), digest_size=5).digest()
+    return "".join(_REFERENCE[byte % len(_REFERENCE)] for byte in digest)
+
+
+class Outbox:
+    """The outbox of one log. `jitter` returns a number in [0, 1) that spreads retries by a tenth."""
+
+    def __init__(self, log: Log, jitter: Callable[[], float] = random.random) -> None:
+        self.log = log
+        self._jitter = jitter
+
+    @contextmanager
+    def writing(self) -> Iterator[Transaction]:
+        """A write transaction in which the outbox's tables are there."""
+        with self.log.transaction() as transaction:
+            for table in _TABLES:
+                transaction.execute(table)
+            yield transaction
+
+    def _rows(self, query: str, values: Iterable[object] = ()) -> list[tuple]:
+        if not self.log.exists():
+            return []
+        try:
+            return self.log.connection.execute(query, tuple(values)).fetchall()
+        except sqlite3.OperationalError as error:
+            if "no such table" in str(error):  # nothing was ever queued
+                return []
+            raise
+
+    def ledger(self) -> Ledger:
+        """What was told so far, when the last digest was decided, and when this home's bell began."""
+        rows = self._rows("SELECT rule, item, first_at, decided_at, kind, urgency FROM told ORDER BY rowid")
+        told = (Told(Key(row[0], row[1]), *row[2:]) for row in rows)
+        return Ledger(told, digest_at=self.state("digest_at"), began=self.state("began"))
+
+    def state(self, name: str) -> int | None:
+        """A remembered value, None when there is none."""
+        rows = self._rows("SELECT value FROM state WHERE name = ?", [name])
+        return rows[0][0] if rows else None
+
+    def queue(self, transaction: Transaction, decision: Decision, messages: Iterable[Message]) -> None:
+        """Write a decision: what it tells and the messages it makes."""
+        for line in decision.told():
+            transaction.execute(
+                "INSERT INTO told (decided_at, rule, item, first_at, kind, urgency) VALUES (?, ?, ?, ?, ?, ?)",
+                (line.at, line.key.rule, line.key.item, line.first_at, line.kind, line.urgency),
+            )
+        if decision.digest:
+            remember(transaction, "digest_at", decision.at)
+        for message in messages:
+            self.add(transaction, message, decision.at)
+
+    def add(self, transaction: Transaction, message: Message, now: int) -> int:
+        """Queue one message; returns the id of its row."""
+        cursor = transaction.execute(
+            """INSERT INTO outbox (ref, channel, decided_at, kind, title, body, explanation, state, attempts, next_try_at)
+               VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', 0, ?)""",
+            (
+                reference(now, message.kind, message.title), message.channel, now, message.kind, message.title,
+                message.body, json.dumps(message.explanation, ensure_ascii=False), max(now, message.after),
+            ),
+        )  # fmt: skip
+        return int(cursor.lastrowid or 0)
+
+    def row(self, row_id: int) -> Row:
+        """One row. Raises KeyError."""
+        rows = self._rows("SELECT * FROM outbox WHERE id = ?", [row_id])
+        if not rows:
+            raise KeyError(row_id)
+        return Row(*rows[0])
+
+    def rows(self) -> list[Row]:
+        """Every row, oldest first."""
+        return [Row(*row) for row in self._rows("SELECT * FROM outbox ORDER BY id")]
+
+    def due(self, channel: str, now: int) -> list[Row]:
+        """What is to be sent to a channel now: trials first, then in order of decision."""
+        rows = self._rows(
+            """SELECT * FROM outbox WHERE channel = ? AND state = 'waiting'
+               AND (next_try_at <= ? OR next_try_at > ?) ORDER BY kind != 'trial', id""",
+            [channel, now, now + _FURTHEST],
+        )
+        return [Row(*row) for row in rows]
+
+    def next_try(self, now: int, channels: Iterable[str]) -> int | None:
+        """When the next waiting row of some channels is due; None when nothing waits."""
+        rows = self._rows("SELECT channel, next_try_at FROM outbox WHERE state = 'waiting'")
+        wanted = set(channels)
+        times = [at if at <= now + _FURTHEST else now for channel, at in rows if channel in wanted]
+        return min(times, default=None)
+
+    def release(self, now: int) -> None:
+        """Make due what waits, and what its sender left under way when it died. For the holder of the lock, as it starts."""
+        with self.writing() as transaction:
+            transaction.execute("UPDATE outbox SET state = 'waiting', next_try_at = ? WHERE state = 'sending'", (now,))
+            transaction.execute(
+                "UPDATE outbox SET next_try_at = ? WHERE state = 'waiting' AND attempts > 0 AND next_try_at > ?", (now, now)
+            )
+
+    def claim(self, row: Row, now: int) -> Row | None:
+        """Mark a row as under way; None when another was quicker."""
+        with self.writing() as transaction:
+            cursor = transaction.execute(
+                """UPDATE outbox SET state = 'sending', attempts = attempts + 1, next_try_at = ?
+                   WHERE id = ? AND state = 'waiting' AND attempts = ?""",
+                (now, row.id, row.attempts),
+            )
+            claimed = cursor.rowcount == 1
+        return row._replace(state="sending", attempts=row.attempts + 1, next_try_at=now) if claimed else None
+
+    def sent(self, row: Row, now: int) -> None:
+        """Record a success, also one that came after its attempt had been taken for lost and before the next."""
+        with self.writing() as transaction:
+            transaction.execute(
+                """UPDATE outbox SET state = 'sent', sent_at = ?, last_error = NULL
+                   WHERE id = ? AND state IN ('sending', 'waiting') AND attempts = ?""",
+                (now, row.id, row.attempts),
+            )
+            forget(transaction, f"failing/{row.channel}")
+
+    def failed(self, row: Row, now: int, reason: str, permanent: bool = False) -> None:
+        """Record a failure and when to try again.
+
+        `permanent`: the channel will not work until someone changes something, so it is tried again at the longest
+        spacing (and when the daemon starts anew). A trial is tried once.
+        """
+        over = row.kind == TRIAL or now - row.decided_at > KEPT
+        with self.writing() as transaction:
+            transaction.execute(
+                """UPDATE outbox SET state = ?, next_try_at = ?, last_error = ?
+                   WHERE id = ? AND state = 'sending' AND attempts = ?""",
+                ("given_up" if over else "waiting", now + self._wait(row.attempts, permanent), reason, row.id, row.attempts),
+            )
+            transaction.execute("INSERT OR IGNORE INTO state VALUES (?, ?)", (f"failing/{row.channel}", now))
+
+    def _wait(self, attempts: int, permanent: bool) -> int:
+        spacing = LONG_SPACING if permanent or attempts > len(SPACING) else SPACING[attempts - 1]
+        return spacing + round(spacing * self._jitter() / 10)
+
+    def channel_health(self) -> dict[str, Health]:
+        """How each channel does to which anything was ever sent."""
+        rows = self._rows(
+            """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')), sum(state = 'given_up'),
+               (SELECT value FROM state WHERE name = 'failing/' || channel),
+               (SELECT last_error FROM outbox l WHERE l.channel = o.channel AND last_error IS NOT NULL ORDER BY id DESC LIMIT 1)
+               FROM outbox o GROUP BY channel ORDER BY channel"""
+        )
+        return {row[0]: Health(*row) for row in rows}
+
+
+def remember(transaction: Transaction, name: str, value: int | str) -> None:
+    """Keep a value under a name."""
+    transaction.execute("INSERT OR REPLACE INTO state VALUES (?, ?)", (name, value))
+
+
+def forget(transaction: Transaction, name: str) -> None:
+    """Drop a remembered value."""
+    transaction.execute("DELETE FROM state WHERE name = ?", (name,))

@@ -1,0 +1,137 @@
+"""The board: every reminder of a book, what is open at an instant, and what cannot be judged."""
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from functools import cached_property
+from typing import NamedTuple
+
+from scheduler.events.log import HOME, Event
+from scheduler.facts.book import Book
+from scheduler.facts.spans import UNKNOWN, YES
+from scheduler.instants import DAWN, DAY, DUSK, parse_rfc3339
+from scheduler.verdicts.conditions import leaf_spans, leaves
+from scheduler.verdicts.rule import URGENCIES, Ruleset
+from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.verdict import Key, Verdict, verdicts
+
+
+class Reminder(NamedTuple):
+    """One stretch of one verdict."""
+
+    verdict: Verdict
+    stretch: Stretch
+
+    @property
+    def key(self) -> Key:
+        """The rule and the item."""
+        return self.verdict.key
+
+
+class Unknown(NamedTuple):
+    """A verdict that cannot be told at an instant, and the facts that are missing."""
+
+    verdict: Verdict
+    missing: tuple[str, ...]
+    since: int
+
+
+class Board:
+    """The reminders of all rules on all items of a book (or of some).
+
+    `as_told`: events count from when they were told, as a daemon meets them; without it, as if each had been told when
+    it happened.
+    """
+
+    def __init__(self, book: Book, rules: Ruleset, items: list[str] | None = None, as_told: bool = True) -> None:
+        self.book = book
+        self.rules = rules
+        self.as_told = as_told
+        self.verdicts = verdicts(book, rules, items)
+
+    @cached_property
+    def reminders(self) -> list[Reminder]:
+        """Every reminder, in order of opening."""
+        found = [Reminder(verdict, stretch) for verdict in self.verdicts for stretch in verdict.stretches]
+        return sorted(found, key=lambda reminder: (reminder.stretch.opened, reminder.key))
+
+    def open_at(self, now: int) -> list[Reminder]:
+        """What is open at an instant, most urgent first, then in order of opening."""
+        found = [reminder for reminder in self.reminders if reminder.stretch.holds(now)]
+        return sorted(found, key=lambda r: (URGENCIES.index(r.verdict.urgency(now)), r.stretch.opened, r.key))
+
+    def unknown_at(self, now: int) -> list[Unknown]:
+        """What cannot be judged at an instant, open reminders apart; what time alone resolves is left out."""
+        found = []
+        for verdict in self.verdicts:
+            if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
+                continue
+            missing = missing_facts(verdict, now)
+            if missing:
+                found.append(Unknown(verdict, missing, verdict.when.since(now)))
+        return found
+
+    @cached_property
+    def _turns(self) -> list[int]:
+        turns = {turn for r in self.reminders for turn in (r.stretch.opened, r.stretch.ended)}
+        turns |= {turn for r in self.reminders for dark in r.stretch.unknown for turn in dark}
+        return sorted(turns - {DUSK})
+
+    def next_change(self, now: int) -> int | None:
+        """The first instant after `now` at which a reminder opens, ends, or loses or finds its ground, events apart."""
+        index = bisect_right(self._turns, now)
+        return self._turns[index] if index < len(self._turns) else None
+
+    def found_at(self, reminder: Reminder) -> int:
+        """The instant from which a reminder could be known of: its opening, or the entry that told of it late."""
+        opened = reminder.stretch.opened
+        if not self.as_told:
+            return opened
+        told = (event.recorded_at for event in reminder.verdict.events if event.at <= opened)
+        return max(opened, max(told, default=opened))
+
+    @cached_property
+    def away(self) -> list[tuple[int, int]]:
+        """The stretches in which the operator is away."""
+        return [
+            (parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to"))))
+            for event in self.book.filed(HOME)
+            if event.what == "away"
+        ]
+
+    def away_until(self, instant: int) -> int:
+        """The end of the absence that holds `instant`, or `instant` itself."""
+        return max((end for start, end in self.away if start <= instant < end), default=instant)
+
+    def said(self, key: Key, what: str) -> Iterator[Event]:
+        """What people did about a rule's reminders on an item: `seen` or `snoozed` events."""
+        for event in self.book.filed(key.item):
+            if event.what == what and event.get("rule") == key.rule:
+                yield event
+
+    def newest_entry(self) -> int | None:
+        """When the last event happened, of those seen so far."""
+        filed = (self.book.filed(name) for name in [HOME, *self.book.fleet.ids()])
+        return max((event.at for events in filed for event in events[-1:]), default=None)
+
+
+def missing_facts(verdict: Verdict, now: int) -> tuple[str, ...]:
+    """The facts that a verdict needs, that are unknown at an instant, and that an entry would make known."""
+    catalogue = verdict.book.catalogue
+    asked = [leaf for leaf in leaves(verdict.rule.when) if catalogue[leaf.fact].record]
+    return tuple(dict.fromkeys(leaf.fact for leaf in asked if verdict.ask(leaf.fact, leaf.of).at(now) is None))
+
+
+def since(reminder: Reminder) -> int:
+    """The instant from which a reminder's ground has stood: where its lasting condition began, else its opening."""
+    verdict, opened = reminder.verdict, reminder.stretch.opened
+    for leaf in leaves(verdict.rule.when):
+        if leaf.lasting:
+            raw = leaf_spans(leaf, verdict.ask(leaf.fact, leaf.of), verdict.reach)
+            start = raw.since(opened)
+            if raw.at(opened) == YES and start > DAWN:
+                return start
+    return opened
+
+
+SNOOZE = DAY
+"""How long a snooze lasts unless told."""

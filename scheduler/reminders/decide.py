@@ -1,0 +1,164 @@
+"""The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all ask here."""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from scheduler.instants import DAY, DUSK
+from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.reminders.hours import Hours
+from scheduler.reminders.words import Told, Word, next_word
+from scheduler.verdicts.verdict import Key
+
+
+class Ledger:
+    """What was told so far, by rule and item, and when the last digest was decided."""
+
+    def __init__(self, told: Iterable[Told] = (), digest_at: int | None = None, began: int | None = None) -> None:
+        self._told: dict[Key, list[Told]] = {}
+        self.digest_at = digest_at
+        self.began = began
+        for line in told:
+            self.add(line)
+
+    def add(self, line: Told) -> None:
+        """Note one telling."""
+        self._told.setdefault(line.key, []).append(line)
+
+    def of(self, reminder: Reminder) -> list[Told]:
+        """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
+        return [line for line in self._told.get(reminder.key, ()) if reminder.stretch.holds(line.first_at)]
+
+    def keys(self) -> Iterable[Key]:
+        """The rules and items of which anything was told."""
+        return self._told.keys()
+
+    def groups(self, key: Key) -> dict[int, list[Told]]:
+        """The tellings of a rule and item by their first message."""
+        found: dict[int, list[Told]] = {}
+        for line in self._told.get(key, ()):
+            found.setdefault(line.first_at, []).append(line)
+        return found
+
+
+class Ended(NamedTuple):
+    """A reminder that is over and of which the digest says so once: told before, or opened and settled unseen."""
+
+    key: Key
+    first_at: int
+    opened: int
+    ended: int
+    ending: str
+    reminder: Reminder | None
+
+
+class Decision(NamedTuple):
+    """What to say at an instant.
+
+    `words`: the reminders to ring. `digest`: this is a digest, so it also lists what is `still` open, what `ended`, and
+    what is `unknown`. `quiet`: it is the weekly line that all is well.
+    """
+
+    at: int
+    words: list[Word]
+    digest: bool
+    still: list[Reminder]
+    ended: list[Ended]
+    unknown: list[Unknown]
+
+    def __bool__(self) -> bool:
+        return bool(self.words) or self.digest
+
+    @property
+    def kind(self) -> str:
+        """The kind of the message: digest, or that of its most telling word."""
+        if self.digest:
+            return "digest"
+        kinds = {word.kind for word in self.words}
+        return next(kind for kind in ("first", "rise", "again") if kind in kinds)
+
+    def told(self) -> list[Told]:
+        """The lines of the ledger that this message makes."""
+        lines = [
+            Told(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)
+            for w in self.words
+        ]
+        lines += [Told(ended.key, ended.first_at, self.at, "settled", "whenever") for ended in self.ended]
+        return lines
+
+
+def decide(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
+    """What to say at `now`, given what was told before."""
+    open_now = board.open_at(now)
+    words = [next_word(board, reminder, ledger.of(reminder), hours, now) for reminder in open_now]
+    ringing = [word for word in words if word is not None and word.due <= now]
+    digest = any(word.held for word in ringing) or weekly_due(board, ledger, hours, now)
+    if not digest:
+        return Decision(now, ringing, False, [], [], [])
+    rung = {word.reminder for word in ringing}
+    still = [reminder for reminder in open_now if reminder not in rung and ledger.of(reminder)]
+    return Decision(now, ringing, True, still, list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now))
+
+
+def next_wake(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
+    """The next instant at which there may be something to say: a verdict changes, a word falls due, a weekly digest."""
+    turns = [board.next_change(now) or DUSK]
+    for reminder in board.open_at(now):
+        word = next_word(board, reminder, ledger.of(reminder), hours, now)
+        if word is not None:
+            turns.append(word.due)
+    turns.append(hours.next_weekly(max(now, ledger.digest_at or now) + 1))
+    return min(turn for turn in turns if turn > now)
+
+
+def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
+    """True when no digest was sent since the last weekly hour."""
+    since = ledger.digest_at if ledger.digest_at is not None else ledger.began
+    if since is None or board.away_until(now) != now or hours.quiet_until(now) != now:
+        return False
+    return hours.next_weekly(since + 1) <= now
+
+
+def endings(board: Board, ledger: Ledger, now: int) -> Iterable[Ended]:
+    """Reminders that are over since they were told, and those that came and went unseen since the last digest."""
+    for verdict in board.verdicts:
+        groups = ledger.groups(verdict.key)
+        for first_at, lines in groups.items():
+            if lines[-1].kind == "settled":
+                continue
+            stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
+            if stretch is None:
+                yield Ended(verdict.key, first_at, first_at, now, "withdrawn", None)
+            elif stretch.ended <= now:
+                reminder = Reminder(verdict, stretch)
+                yield Ended(verdict.key, first_at, stretch.opened, stretch.ended, stretch.ending, reminder)
+        if ledger.digest_at is None:
+            continue
+        for stretch in verdict.stretches:
+            if ledger.digest_at < stretch.ended <= now and not any(stretch.holds(first) for first in groups):
+                yield Ended(
+                    verdict.key, stretch.opened, stretch.opened, stretch.ended, stretch.ending, Reminder(verdict, stretch)
+                )
+    known = {verdict.key for verdict in board.verdicts}
+    for key in ledger.keys() - known:
+        for first_at, lines in ledger.groups(key).items():
+            if lines[-1].kind != "settled":
+                yield Ended(key, first_at, first_at, now, "the rule or the item is gone", None)
+
+
+def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:
+    """What cannot be judged: as it begins, and all of it once a week."""
+    unknown = board.unknown_at(now)
+    last = ledger.digest_at
+    if last is None or hours.next_weekly(last + 1) <= now:
+        return unknown
+    return [entry for entry in unknown if entry.since > last]
+
+
+def quiet_line(board: Board, now: int) -> str:
+    """One line for when there is nothing to say."""
+    newest = board.newest_entry()
+    if newest is None:
+        return "All quiet: nothing is logged yet."
+    days = (now - newest) // DAY
+    age = "today" if days == 0 else "yesterday" if days == 1 else f"{days} days ago"
+    return f"All quiet: nothing is open. The last entry was {age}."

@@ -1,0 +1,54 @@
+"""The operator's hours: when messages may arrive."""
+
+from datetime import time as clock
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from scheduler.instants import DAY, HOUR, next_local, parse_clock, to_datetime
+
+JOIN_DIGEST = 2 * HOUR
+"""A held message waits for the digest when that comes so soon after quiet hours, else goes at their end."""
+
+
+class Hours(NamedTuple):
+    """Zone, quiet hours (None without), the hour of the digest and its weekday for the weekly one (0 is Monday)."""
+
+    zone: ZoneInfo
+    quiet: tuple[clock, clock] | None
+    digest: clock
+    weekday: int = 0
+
+    @classmethod
+    def read(cls, settings: dict, zone: ZoneInfo) -> "Hours":
+        """The hours that checked settings describe."""
+        quiet = settings.get("quiet")
+        span = (parse_clock(quiet["from"]), parse_clock(quiet["to"])) if quiet else None
+        return cls(zone, span, parse_clock(settings.get("digest", "07:00")))
+
+    def quiet_until(self, instant: int) -> int:
+        """The end of the quiet hours that hold `instant`, or `instant` itself outside them."""
+        if self.quiet is None or self.quiet[0] == self.quiet[1]:
+            return instant
+        end = next_local(instant + 1, self.quiet[1], self.zone)
+        begun = next_local(instant + 1, self.quiet[0], self.zone)
+        return end if end < begun else instant
+
+    def next_digest(self, instant: int) -> int:
+        """The first digest at or after `instant`."""
+        return self.quiet_until(next_local(instant, self.digest, self.zone))
+
+    def next_weekly(self, instant: int) -> int:
+        """The first weekly digest at or after `instant`."""
+        found = self.next_digest(instant)
+        while to_datetime(found, self.zone).weekday() != self.weekday:
+            found = self.next_digest(found + DAY // 24)
+        return found
+
+    def delivery(self, instant: int) -> int:
+        """When a message that may not disturb is delivered: at once outside quiet hours, else with the first digest at or
+        after their end, or at their end when the digest is more than two hours later."""
+        end = self.quiet_until(instant)
+        if end == instant:
+            return instant
+        digest = self.next_digest(end)
+        return digest if digest - end <= JOIN_DIGEST else end

@@ -1,0 +1,199 @@
+"""What a reminder says: the rule's texts filled with values at the message's instant."""
+
+import re
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from scheduler.facts.declare import Fact
+from scheduler.instants import to_datetime
+from scheduler.reminders.board import Reminder, Unknown, since
+from scheduler.reminders.decide import Decision, Ended, quiet_line
+from scheduler.units import show, show_span
+from scheduler.verdicts.rule import Rule
+from scheduler.verdicts.templates import fill, names
+
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def clean(text: str) -> str:
+    """Text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
+    return _CONTROL.sub("?", text)
+
+
+def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
+    """A local time as a person writes it: "Thu 2 Apr 18:10"."""
+    when = to_datetime(instant, zone)
+    return f"{when:%a} {when.day} {when:%b}{f' {when.year}' if year else ''} {when:%H:%M}"
+
+
+def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
+    """A local time, with the year where it is not this one."""
+    return moment(instant, zone, year=to_datetime(instant, zone).year != to_datetime(now, zone).year)
+
+
+def listed(words: list[str]) -> str:
+    """ "B", "B and C", "B, C and D"."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+class Lines(NamedTuple):
+    """The reminders of one rule that a message speaks of together."""
+
+    rule: Rule
+    reminders: list[Reminder]
+
+    def items(self) -> str:
+        """The items, as a list."""
+        return listed([reminder.key.item for reminder in self.reminders])
+
+
+def gathered(reminders: list[Reminder]) -> list[Lines]:
+    """Reminders of the same rule, limits and texts together: six packs make one sentence."""
+    groups: dict[tuple, list[Reminder]] = {}
+    for reminder in reminders:
+        rule = reminder.verdict.rule
+        groups.setdefault((rule.id, rule.do), []).append(reminder)
+    return [Lines(group[0].verdict.rule, group) for group in groups.values()]
+
+
+def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many: int = 1) -> str:
+    """The text of one name in a rule's text."""
+    verdict, zone = reminder.verdict, reminder.verdict.book.clocks.zone
+    special = {
+        "item": lambda: reminder.key.item,
+        "items": lambda: items or reminder.key.item,
+        "how_many": lambda: str(how_many),
+        "since": lambda: show_span(max(0, now - since(reminder))),
+        "opened_at": lambda: moment_near(reminder.stretch.opened, now, zone),
+        "urgency": lambda: verdict.urgency(now),
+    }
+    if name in special:
+        return special[name]()
+    if name in verdict.rule.limits:
+        return str(verdict.rule.limits[name])
+    catalogue = verdict.book.catalogue
+    if name in catalogue and verdict.item.kind in catalogue[name].about:
+        return fact_text(catalogue[name], verdict.ask(name).at(now))
+    return clean(str(verdict.item.plate.get(name) or "?"))
+
+
+def fact_text(fact: Fact, value: object) -> str:
+    """The value of a fact as a person reads it."""
+    return "none booked" if value == float("inf") else show(value, fact.unit)
+
+
+def advice(lines: Lines, now: int) -> str:
+    """What to do, for one item or for many together; values that differ are told as a range."""
+    one, many = lines.rule.do
+    first = lines.reminders[0]
+    if len(lines.reminders) == 1:
+        return fill(one, lambda name: value_of(first, name, now))
+    if "items" not in names(many):
+        return " ".join(fill(one, lambda name, r=r: value_of(r, name, now)) for r in lines.reminders)
+    return fill(many, lambda name: _together(lines, name, now))
+
+
+def _together(lines: Lines, name: str, now: int) -> str:
+    values = [value_of(r, name, now, lines.items(), len(lines.reminders)) for r in lines.reminders]
+    distinct = list(dict.fromkeys(values))
+    return distinct[0] if len(distinct) == 1 else f"{distinct[0]} to {distinct[-1]}" if len(distinct) == 2 else _span(values)
+
+
+def _span(values: list[str]) -> str:
+    def number(text: str) -> float:
+        found = re.match(r"-?\d+(\.\d+)?", text)
+        return float(found[0]) if found else 0.0
+
+    ordered = sorted(values, key=number)
+    return f"{ordered[0]} to {ordered[-1]}"
+
+
+def log_line(reminder: Reminder, items: str = "", now: int = 0) -> str:
+    """The entry that settles a reminder, ready to be typed; "" where the rule names none."""
+    rule = reminder.verdict.rule
+    if not rule.log_then:
+        return ""
+    kind, *rest = fill(rule.log_then, lambda name: value_of(reminder, name, now)).split(maxsplit=1)
+    names_item = "{item}" in rule.log_then
+    subject = "" if names_item or rule.about in ("home", "job") else f" {items or reminder.key.item}"
+    return f"shelfbell log {kind}{subject}{' ' + rest[0] if rest else ''}"
+
+
+def title(lines: list[Lines]) -> str:
+    """One line for a phone."""
+    if len(lines) == 1:
+        return f"{lines[0].rule.title}: {lines[0].items()}"
+    count = sum(len(group.reminders) for group in lines)
+    return f"{count} things to see to: {lines[0].rule.title.lower()} ({lines[0].items()}) and more"
+
+
+def paragraph(lines: Lines, now: int) -> str:
+    """All that a message says of one rule: what to do, why, the caution, the entry that settles it."""
+    first = lines.reminders[0]
+    parts = [advice(lines, now), lines.rule.why]
+    if lines.rule.caution:
+        parts.append(f"Caution: {lines.rule.caution}")
+    together = ",".join(reminder.key.item for reminder in lines.reminders)
+    if entry := log_line(first, together, now):
+        parts.append(f"Then: {entry}")
+    return "\n".join(part.strip() for part in parts)
+
+
+def unknown_lines(unknown: list[Unknown]) -> list[str]:
+    """What cannot be judged, gathered by the entry that would settle it."""
+    needed: dict[tuple[str, str], dict[str, None]] = {}
+    for entry in unknown:
+        for name in entry.missing:
+            fact = entry.verdict.book.catalogue[name]
+            needed.setdefault((fact.unknown, fact.record), {})[entry.verdict.item.id] = None
+    return [
+        f"{listed(list(items))}: {lack}. Record: {fill(record, lambda _, items=items: ','.join(items))}"
+        for (lack, record), items in needed.items()
+    ]
+
+
+def ended_line(ended: Ended, now: int, zone: ZoneInfo) -> str:
+    """One line on a reminder that is over."""
+    name = ended.reminder.verdict.rule.title if ended.reminder else ended.key.rule
+    when = moment_near(ended.ended, now, zone)
+    return f"{name}: {ended.key.item}: {ended.ending} {when} (since {moment_near(ended.opened, now, zone)})"
+
+
+class Text(NamedTuple):
+    """A message as it is sent."""
+
+    title: str
+    body: str
+
+
+def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: object) -> Text:
+    """The message of a decision, for the reminders that a channel takes."""
+    groups = gathered(words)
+    sections = [paragraph(group, decision.at) for group in groups]
+    if decision.digest:
+        sections += _digest_sections(decision, zone)
+    if not sections:
+        return Text("All quiet", quiet_line(board, decision.at))  # type: ignore[arg-type]
+    return Text(title(groups) if groups else _digest_title(decision), "\n\n".join(sections))
+
+
+def _digest_title(decision: Decision) -> str:
+    count = len(decision.still)
+    return f"Still open: {count}" if count else "Nothing new"
+
+
+def _digest_sections(decision: Decision, zone: ZoneInfo) -> list[str]:
+    now = decision.at
+    sections = {
+        "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still)],
+        "Settled:": [ended_line(ended, now, zone) for ended in decision.ended],
+        "I cannot judge:": unknown_lines(decision.unknown),
+    }
+    return ["\n".join([head, *(f"- {line}" for line in lines)]) for head, lines in sections.items() if lines]
+
+
+def _with_ground(lines: Lines, now: int) -> str:
+    dark = [r for r in lines.reminders if r.stretch.unknown_at(now)]
+    if not dark:
+        return lines.items()
+    return f"{lines.items()} (may be done already for {listed([r.key.item for r in dark])}: record it)"

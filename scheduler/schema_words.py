@@ -1,0 +1,168 @@
+"""JSON Schema in a person's words: what stands there, and what would be right.
+
+A schema may carry the annotation `x-expects`, the end of the sentence "'24 parsecs' is not ...": for example
+"a duration such as '24 h'". Where it is there it is preferred to anything made up here.
+"""
+
+from collections.abc import Iterable
+from typing import Any
+
+from scheduler.findings import did_you_mean
+
+Schema = dict[str, Any]
+
+_TYPES = {
+    "object": "a mapping",
+    "array": "a list",
+    "string": "text",
+    "number": "a number",
+    "integer": "a whole number",
+    "boolean": "true or false",
+    "null": "empty",
+}
+_MAX_SHOWN = 60
+
+
+def shown(value: Any) -> str:
+    """A value of a document as a sentence names it: text in quotes and shortened, a mapping by its keys."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return repr(value if len(value) <= _MAX_SHOWN else f"{value[: _MAX_SHOWN - 1]}…")
+    if isinstance(value, list):
+        return "a list"
+    if isinstance(value, dict):
+        return f"a mapping with {listed(value)}" if value else "an empty mapping"
+    return str(value)
+
+
+def listed(names: Iterable[Any], last: str = "and") -> str:
+    """The first twelve names: 'a', 'b' and 'c'."""
+    words = [shown(name) for name in names]
+    words = words[:12] + (["more"] if len(words) > 12 else [])
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def is_not(value: Any, expected: str) -> str:
+    """The plain sentence of a refusal."""
+    if value is None:
+        return f"nothing stands here: {expected} is needed"
+    return f"{shown(value)} is not {expected}"
+
+
+def not_among(value: Any, choices: list[Any], expects: str | None = None) -> str:
+    """The sentence on a value that is none of the choices, with the nearest."""
+    one_of = "one of " if len(choices) > 1 else ""
+    return is_not(value, expects or one_of + listed(choices, "or")) + _hint(value, choices)
+
+
+def none_of(value: Any, parts: list[Schema], root: Schema) -> str:
+    """The sentence on a value that fits none of several alternatives, each as near as the other."""
+    if all(part.keys() == {"required"} for part in parts):
+        names = [name for part in parts for name in part["required"]]
+        return f"one of {listed(names, 'or')} is missing"
+    wanted = dict.fromkeys(expected(part, root) for part in parts)
+    choices = [choice for part in parts for choice in allowed(part)]
+    return is_not(value, " or ".join(wanted)) + _hint(value, choices)
+
+
+def _hint(value: Any, names: list[Any]) -> str:
+    if not isinstance(value, str):
+        return ""
+    return did_you_mean(value, [name for name in names if isinstance(name, str)])
+
+
+def unknown_key(key: str, known: list[str]) -> str:
+    """The sentence on a key that is not known here, with the nearest that is, else all that are."""
+    hint = did_you_mean(key, known) or (f": known are {listed(sorted(known))}" if known else "")
+    return f"{shown(key)} is not a known key here{hint}"
+
+
+def misplaced_key(key: str, mapping: dict[str, Any], properties: Schema) -> str:
+    """The sentence on a known key beside others that it does not go with."""
+    telling = [name for name in mapping if "const" in properties.get(name, {})]
+    beside = [f"{name}: {mapping[name]}" for name in telling]
+    return f"{shown(key)} cannot stand beside {listed(beside or [n for n in mapping if n in properties])}"
+
+
+def resolved(schema: Any, root: Schema) -> Schema:
+    """The schema itself, or what its `$ref` ("#/$defs/name") leads to in `root`; {} for true and false."""
+    if not isinstance(schema, dict):
+        return {}
+    pointer = schema.get("$ref")
+    if pointer is None:
+        return schema
+    target: Any = root
+    for step in pointer.split("/")[1:]:
+        target = target[step]
+    return resolved(target, root) | {name: part for name, part in schema.items() if name != "$ref"}
+
+
+def allowed(schema: Schema) -> list[Any]:
+    """The values that `enum` or `const` lets pass; none where the schema has neither."""
+    return [schema["const"]] if "const" in schema else schema.get("enum", [])
+
+
+def expected(schema: Any, root: Schema) -> str:
+    """What the schema wants, as the end of "... is not"."""
+    schema = resolved(schema, root)
+    if "x-expects" in schema:
+        return str(schema["x-expects"])
+    if choices := allowed(schema):
+        return listed(choices, "or")
+    if parts := schema.get("oneOf") or schema.get("anyOf"):
+        return " or ".join(dict.fromkeys(expected(part, root) for part in parts))
+    if names := schema.get("required"):
+        return f"a mapping with {listed(names)}"
+    if "type" in schema:
+        types = schema["type"] if isinstance(schema["type"], list) else [schema["type"]]
+        return " or ".join(_TYPES[name] for name in types)
+    return "what the schema allows here"
+
+
+def _quotes_advice(value: Any, schema: Schema) -> str:
+    any_text = schema["type"] == "string" and not {"x-expects", "pattern"} & schema.keys()
+    return ": put quotes around it" if any_text and isinstance(value, bool | int | float) else ""
+
+
+def sentence(error: Any, root: Schema) -> str:
+    """The sentence on a jsonschema error of any keyword that speaks of the value as a whole."""
+    schema = error.schema if isinstance(error.schema, dict) else {}
+    value, limit, expects = error.instance, error.validator_value, schema.get("x-expects")
+    if error.validator in ("enum", "const"):
+        return not_among(value, allowed(schema), expects)
+    if error.validator == "type":
+        return is_not(value, expected(schema, root)) + _quotes_advice(value, schema)
+    if expects and not isinstance(value, dict | list):
+        return is_not(value, expects)
+    if error.validator == "pattern" and "description" in schema:
+        return f"{shown(value)} does not fit: {schema['description']}"
+    if error.validator in _SENTENCES:
+        return _SENTENCES[error.validator].format(value=shown(value), limit=limit)
+    return f"{shown(value)} is not allowed here" if error.validator is None else _unworded(error)
+
+
+_SENTENCES = {
+    "not": "{value} is not allowed here",
+    "oneOf": "{value} fits more than one of the forms allowed here",
+    "pattern": "{value} does not fit the pattern {limit}",
+    "format": "{value} is not of the format {limit}",
+    "minimum": "{value} is too small: at least {limit} is needed",
+    "maximum": "{value} is too large: at most {limit} is allowed",
+    "exclusiveMinimum": "{value} is too small: more than {limit} is needed",
+    "exclusiveMaximum": "{value} is too large: less than {limit} is needed",
+    "multipleOf": "{value} is not a multiple of {limit}",
+    "minLength": "{value} is too short: the least length is {limit}",
+    "maxLength": "{value} is too long: the greatest length is {limit}",
+    "minItems": "the list is too short: it needs at least {limit}",
+    "maxItems": "the list is too long: it takes at most {limit}",
+    "minProperties": "{value} has too few keys: it needs at least {limit}",
+    "maxProperties": "{value} has too many keys: it takes at most {limit}",
+}
+
+
+def _unworded(error: Any) -> str:
+    rule = f"the schema's {error.validator!r}: {shown(error.validator_value)}"
+    return f"{shown(error.instance)} does not fit {rule}"

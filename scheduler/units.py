@@ -1,0 +1,134 @@
+"""Quantities with their units: how rules and nameplates write them, how people read them."""
+
+import re
+from typing import NamedTuple
+
+from scheduler.instants import DAY, HOUR, MINUTE, SECOND, CalendarSpan, parse_span
+
+_NUMBER = re.compile(r"(-?\d+(?:\.\d+)?)\s*(.*)\Z", re.ASCII)
+
+
+class Unit(NamedTuple):
+    """The unit of a fact.
+
+    `kind`: percent, span (a duration in microseconds), count, measure, flag (yes/no) or word.
+    `symbol`: what follows the number; `plural` likewise for counts other than one. `digits`: decimals shown.
+    """
+
+    kind: str
+    symbol: str = ""
+    plural: str = ""
+    digits: int = 0
+    words: tuple[str, ...] = ()
+
+    @property
+    def example(self) -> str:
+        """A value as a rule would write it."""
+        return _EXAMPLES.get(self.kind) or (self.words[0] if self.words else f"3 {self.plural or self.symbol}".strip())
+
+
+PERCENT = Unit("percent", "%")
+SPAN = Unit("span")
+FLAG = Unit("flag")
+VOLTS = Unit("measure", "V", digits=2)
+WATT_HOURS = Unit("measure", "Wh", digits=1)
+MILLIAMP_HOURS = Unit("measure", "mAh")
+CELSIUS = Unit("measure", "C", digits=0)
+RATIO = Unit("measure", "", digits=2)
+_EXAMPLES = {"percent": "85 %", "span": "24 h", "flag": "yes"}
+
+
+def count(one: str, many: str = "", digits: int = 0) -> Unit:
+    """A count of things: `count("cycle")` reads "3 cycles"."""
+    return Unit("count", one, many or f"{one}s", digits)
+
+
+def word(*words: str) -> Unit:
+    """One of some words."""
+    return Unit("word", words=words)
+
+
+def parse(text: str | int | float | bool, unit: Unit) -> float | int | str | CalendarSpan:
+    """The value that `text` writes in `unit`: spans in microseconds, flags as "yes" or "no", words as they are.
+
+    A bare number is taken for counts and ratios only. Raises ValueError saying what would be right.
+    """
+    if isinstance(text, bool):
+        text = "yes" if text else "no"
+    if isinstance(text, int | float):
+        text = f"{text:.12g}"
+    if unit.kind == "span":
+        return parse_span(text)
+    if unit.kind == "flag":
+        return _one_of(text, ("yes", "no"))
+    if unit.kind == "word":
+        return _one_of(text, unit.words)
+    return _parse_number(text, unit)
+
+
+def _parse_number(text: str, unit: Unit) -> float | int:
+    match = _NUMBER.match(text)
+    written = match[2].strip() if match else ""
+    known = {unit.symbol, unit.plural} | ({""} if unit.kind == "count" else set())
+    if unit.symbol == "C":
+        known |= {"°C"}
+    if match is None or written not in known:
+        raise ValueError(f"{text!r} is not a value such as '{unit.example}'")
+    number = float(match[1])
+    return int(number) if number.is_integer() else number
+
+
+def _one_of(text: str, words: tuple[str, ...]) -> str:
+    if text not in words:
+        from scheduler.findings import did_you_mean
+
+        raise ValueError(f"{text!r} is not one of {', '.join(words)}{did_you_mean(text, words)}")
+    return text
+
+
+def show(value: object, unit: Unit) -> str:
+    """A value as a person reads it: "99 %", "3 d 4 h", "12.4 cycles"; "not known" for None."""
+    if value is None:
+        return "not known"
+    if unit.kind == "span":
+        return show_span(value)
+    if isinstance(value, str | bool) or not isinstance(value, int | float):
+        return str(value)
+    number = _rounded(value, unit.digits)
+    symbol = unit.symbol if unit.kind != "count" or number == "1" else unit.plural
+    return f"{number} {symbol}".strip()
+
+
+def _rounded(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text and digits == 1 else text
+
+
+def show_span(span: object) -> str:
+    """A duration in its two largest units ("3 d 4 h"), or a calendar span ("24 calendar months")."""
+    if isinstance(span, CalendarSpan):
+        return _show_calendar(span)
+    if not isinstance(span, int):
+        return "never" if isinstance(span, float) else str(span)
+    if span < 0:
+        return f"-{show_span(-span)}"
+    return _show_duration(span)
+
+
+def _show_calendar(span: CalendarSpan) -> str:
+    if span.to_month_end:
+        return f"{span.months} calendar months"
+    years, months = divmod(span.months, 12)
+    return f"{years} y" if years and not months else f"{span.months} months"
+
+
+def _show_duration(span: int) -> str:
+    if span >= 3 * DAY:
+        days, rest = divmod(span, DAY)
+        hours = rest // HOUR
+        return f"{days} d {hours} h" if hours and days < 10 else f"{days} d"
+    if span >= HOUR:
+        hours, rest = divmod(span, HOUR)
+        minutes = rest // MINUTE
+        return f"{hours} h {minutes} min" if minutes and hours < 10 else f"{hours} h"
+    return f"{span // MINUTE} min" if span >= MINUTE else f"{span / SECOND:.3g} s"

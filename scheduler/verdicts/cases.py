@@ -1,0 +1,152 @@
+"""A rule's own cases: events given, openings expected; the same computation as everywhere."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from scheduler.events.check import problems
+from scheduler.events.kinds import KINDS
+from scheduler.events.log import Event, concerned
+from scheduler.facts.book import Book, Clocks
+from scheduler.facts.declare import Fact
+from scheduler.facts.spans import UNKNOWN, WORDS
+from scheduler.fleet.fleet import Fleet
+from scheduler.fleet.plates import SECTIONS
+from scheduler.instants import DAWN, DAY, local_date, parse_rfc3339, rfc3339
+from scheduler.verdicts.rule import make_rule
+from scheduler.verdicts.verdict import Verdict
+
+QUIET_FOR = 30 * DAY
+"""`quiet: true` looks so far beyond the last event."""
+DEFAULT_PLATES: dict[str, dict[str, object]] = {
+    "pack": {"chemistry": "lipo", "cells": 4, "capacity": "5000 mAh", "fits": ["aircraft"], "rated_cycles": 300},
+    **{part: {"fits": ["aircraft"]} for part in ("propellers", "gimbal", "guards", "filter")},
+    "paper": {"valid_for": "24 calendar months"},
+    "spares": {"keep": 4},
+}
+"""The nameplate of a case's item, by kind, under the fields that the case gives. Besides, it is in service from a year
+before the first event, its id is its kind, and an aircraft and a pack under those ids stand beside it."""
+
+
+class Outcome(NamedTuple):
+    """A case that failed: what was expected, what came."""
+
+    expected: str
+    came: str
+
+
+class Cases:
+    """A source of events made in memory."""
+
+    def __init__(self, events: list[dict[str, object]]) -> None:
+        self.events = sorted(
+            Event(parse_rfc3339(str(e["at"])), parse_rfc3339(str(e.get("recorded_at", e["at"]))), seq, f"given {seq}",
+                  str(e["what"]), e)
+            for seq, e in enumerate(events, 1)
+        )  # fmt: skip
+        self._filed = {event.id: concerned(event.fields) for event in self.events}
+
+    def of(self, name: str) -> list[Event]:
+        """The events filed under a name, in order."""
+        return [event for event in self.events if name in self._filed[event.id]]
+
+
+def given_events(about: str, case: dict) -> list[dict[str, object]]:
+    """The events of a case, those without a subject made to concern its item."""
+    return [_filled(about, dict(event)) for event in case["given"]]
+
+
+def _filled(about: str, event: dict[str, object]) -> dict[str, object]:
+    kind = KINDS.get(str(event.get("what")))
+    for field in kind.fields if kind else ():
+        wanted = field.type.names.split(",") if field.type.names else []
+        if field.name in event or not (field.required and (wanted or field.name == "job")):
+            continue
+        name = about if about in wanted or "*" in wanted or field.name == "job" else _beside(wanted)
+        event[field.name] = [name] if field.name == "packs" else "job" if field.name == "job" else name
+    return event
+
+
+def _beside(wanted: list[str]) -> str:
+    return next((kind for kind in ("aircraft", "pack") if kind in wanted), wanted[0])
+
+
+def verdict_of(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Verdict:
+    """The verdict of a rule on the item of a case. Raises ValueError when an event of the case is not well formed."""
+    about = raw["about"]
+    events = given_events(about, case)
+    for number, event in enumerate(events, 1):
+        if wrong := problems(event):
+            raise ValueError(f"event {number} of the case: {'; '.join(wrong)}")
+    zone = ZoneInfo(case.get("zone", "UTC"))
+    book = Book(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
+    name = {"job": "job", "home": "home"}.get(about, case.get("item", {}).get("id", about))
+    return Verdict(make_rule(raw, catalogue), book.item(about, name), book)
+
+
+def _fleet(about: str, case: dict, events: list[dict[str, object]], zone: ZoneInfo) -> Fleet:
+    first = min((parse_rfc3339(str(event["at"])) for event in events), default=0)
+    day = (local_date(first, zone) - timedelta(days=365)).isoformat()
+    section_of = {kind: section for section, kind in SECTIONS.items()}
+    fleet: dict[str, list[dict[str, object]]] = {}
+    for kind in dict.fromkeys([about, "aircraft", "pack", "charger", "pilot", "spares"]):
+        if kind in section_of:
+            plate = {"id": kind, "in_service": day} | DEFAULT_PLATES.get(kind, {})
+            fleet[section_of[kind]] = [plate | (case.get("item", {}) if kind == about else {})]
+    return Fleet(fleet)
+
+
+def failures(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcome]:
+    """What a case expects and does not get."""
+    try:
+        verdict = verdict_of(raw, case, catalogue)
+    except ValueError as error:
+        yield Outcome("a case that can be run", str(error))
+        return
+    instants = [parse_rfc3339(str(event["at"])) for event in given_events(raw["about"], case)]
+    start = DAWN if "in_service" in case.get("item", {}) or not instants else min(instants)
+    found = [stretch for stretch in verdict.stretches if stretch.opened >= start]
+    stamp = _stamp(ZoneInfo(case.get("zone", "UTC")))
+    if "opens" in case:
+        wanted = parse_rfc3339(case["opens"])
+        if not found or found[0].opened != wanted:
+            yield Outcome(f"opens {stamp(wanted)}", f"first opens {stamp(found[0].opened)}" if found else "nothing opens")
+        elif "settles" in case and found[0].ended != parse_rfc3339(case["settles"]):
+            yield Outcome(f"settles {stamp(parse_rfc3339(case['settles']))}", _ending(found[0], stamp))
+    horizon = max(instants, default=0) + QUIET_FOR
+    if "quiet_until" in case:
+        horizon = parse_rfc3339(case["quiet_until"]) - 1
+    if ("quiet" in case or "quiet_until" in case) and found and found[0].opened <= horizon:
+        yield Outcome(f"quiet until {stamp(horizon + 1)}", f"opens {stamp(found[0].opened)}")
+    if "unknown_at" in case:
+        value = verdict.when.at(parse_rfc3339(case["unknown_at"]))
+        if value != UNKNOWN:
+            yield Outcome(f"unknown at {case['unknown_at']}", WORDS[value])
+
+
+def _stamp(zone: ZoneInfo) -> object:
+    return lambda instant: rfc3339(instant, None if zone.key == "UTC" else zone)
+
+
+def _ending(stretch: object, stamp: object) -> str:
+    ended = stretch.ended  # type: ignore[attr-defined]
+    return f"{stretch.ending} {stamp(ended)}" if stretch.ending else "never settles"  # type: ignore[attr-defined, operator]
+
+
+EXPECTATIONS = ("opens", "quiet", "quiet_until", "unknown_at")
+HANDLING = ("charged", "drained")
+"""A rule that leads to one of these has a person handle a pack: it must ask whether the pack is usable."""
+
+
+def advice(raw: dict) -> Iterator[str]:
+    """What a shipped rule lacks, and an own rule had better have."""
+    cases = raw.get("cases", [])
+    if not any("opens" in case for case in cases) or not any({"quiet", "quiet_until"} & set(case) for case in cases):
+        yield "has no two cases: one that opens, one that stays quiet"
+    if any(not set(EXPECTATIONS) & set(case) for case in cases):
+        yield f"has a case that expects nothing: give it {', '.join(EXPECTATIONS)}"
+    if raw["about"] == "pack" and raw.get("log_then", "").startswith(HANDLING) and "'usable'" not in str(raw["when"]):
+        yield "has a person handle a pack and does not ask whether it is usable"
+    if raw["basis"]["kind"] == "published" and "cite" not in raw["basis"]:
+        yield "calls its basis published and cites nothing"

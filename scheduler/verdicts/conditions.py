@@ -1,0 +1,178 @@
+"""Conditions: what a rule asks of the facts of an item."""
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple, Union
+
+from scheduler.facts.declare import Fact
+from scheduler.facts.spans import Spans, every, some
+from scheduler.facts.timeline import Timeline
+from scheduler.instants import CalendarSpan, parse_span
+from scheduler.units import parse
+
+NUMERIC = ("at_least", "more_than", "at_most", "less_than")
+NAMED = ("is", "is_not", "one_of")
+OPERATORS = (*NUMERIC, *NAMED)
+
+Ask = Callable[[str, str | None], Timeline]
+"""Gives a fact (and variant) of the item in question."""
+Reach = Callable[[int, CalendarSpan], int]
+"""Gives the instant a calendar span after another, in the operator's zone."""
+
+
+class Leaf(NamedTuple):
+    """One comparison. `limit_name` and `lasting_name`: the rule's limits that the values came from, if any."""
+
+    fact: str
+    of: str | None
+    operator: str
+    limit: object
+    limit_name: str | None
+    lasting: int = 0
+    lasting_name: str | None = None
+
+
+class Every(NamedTuple):
+    """All parts hold."""
+
+    parts: tuple["Condition", ...]
+
+
+class Some(NamedTuple):
+    """Any part holds."""
+
+    parts: tuple["Condition", ...]
+
+
+class Not(NamedTuple):
+    """The part does not hold."""
+
+    part: "Condition"
+
+
+Condition = Union[Leaf, Every, Some, Not]  # noqa: UP007 - the parts refer to it before it is made
+
+
+class Wrong(NamedTuple):
+    """What is wrong in a condition, and where in it."""
+
+    path: tuple[str | int, ...]
+    text: str
+
+
+def build(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str, Fact]) -> Condition:
+    """The condition that checked YAML data describes. Raises ValueError where `faults` finds any."""
+    if "all" in raw:
+        return Every(tuple(build(part, limits, about, catalogue) for part in raw["all"]))
+    if "any" in raw:
+        return Some(tuple(build(part, limits, about, catalogue) for part in raw["any"]))
+    if "not" in raw:
+        return Not(build(raw["not"], limits, about, catalogue))
+    return _leaf(raw, limits, about, catalogue)
+
+
+def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str, Fact]) -> Leaf:
+    declared = catalogue[raw["fact"]]
+    if about not in declared.about:
+        raise ValueError(f"{declared.name} is no fact of {about}: it belongs to {', '.join(declared.about)}")
+    operator = operator_of(raw)
+    limit, name = _value(raw[operator], limits)
+    if operator == "one_of":
+        limit = tuple(str(parse(word, declared.unit)) for word in raw["one_of"])
+    else:
+        limit = parse(limit, declared.unit)  # type: ignore[arg-type]
+    lasting, lasting_name = _value(raw.get("lasting", 0), limits)
+    if lasting:
+        lasting = parse_span(str(lasting))
+        if isinstance(lasting, CalendarSpan):
+            raise ValueError("lasting takes a duration such as '24 h' or '10 d', not months or years")
+    return Leaf(declared.name, raw.get("of"), operator, limit, name, lasting, lasting_name)  # type: ignore[arg-type]
+
+
+def operator_of(raw: dict) -> str:
+    """The operator of a leaf."""
+    return next(name for name in OPERATORS if name in raw)
+
+
+def _value(written: object, limits: dict[str, object]) -> tuple[object, str | None]:
+    if isinstance(written, str) and written in limits:
+        return limits[written], written
+    return written, None
+
+
+def faults(
+    raw: dict, limits: dict[str, object], about: str, catalogue: dict[str, Fact], path: tuple[str | int, ...] = ()
+) -> Iterator[Wrong]:
+    """Everything that is wrong in a condition that its schema accepts, each with its place."""
+    for name in ("all", "any"):
+        for index, part in enumerate(raw.get(name, ())):
+            yield from faults(part, limits, about, catalogue, (*path, name, index))
+    if "not" in raw:
+        yield from faults(raw["not"], limits, about, catalogue, (*path, "not"))
+    if "fact" not in raw:
+        return
+    declared = catalogue[raw["fact"]]
+    if about not in declared.about:
+        yield Wrong((*path, "fact"), _not_of(declared, about, catalogue))
+        return
+    if "of" in raw and raw["of"] not in declared.of:
+        yield Wrong((*path, "of"), f"{declared.name} asks of {', '.join(declared.of) or 'nothing'}")
+    for key in (operator_of(raw), "lasting"):
+        if key in raw and (text := _wrong_value(raw, key, limits, declared)):
+            yield Wrong((*path, key), text)
+
+
+def _not_of(declared: Fact, about: str, catalogue: dict[str, Fact]) -> str:
+    known = ", ".join(sorted(name for name, fact in catalogue.items() if about in fact.about))
+    return f"{declared.name} is a fact of {', '.join(declared.about)}, not of {about}, which has {known}"
+
+
+def _wrong_value(raw: dict, key: str, limits: dict[str, object], declared: Fact) -> str | None:
+    named = declared.unit.kind in ("flag", "word")
+    if key in NUMERIC and named or key in NAMED and not named:
+        right = "is, is_not or one_of" if named else "at_least, more_than, at_most or less_than"
+        return f"{declared.name} is compared with {right}"
+    try:
+        _leaf(
+            {"fact": declared.name, key: raw[key]} | ({operator_of(raw): raw[operator_of(raw)]} if key == "lasting" else {}),
+            limits,
+            declared.about[0],
+            {declared.name: declared},
+        )
+    except ValueError as error:
+        known = ""
+        if isinstance(raw[key], str) and limits:
+            from scheduler.findings import did_you_mean
+
+            known = did_you_mean(raw[key], limits)
+        return f"{error}{known or (', nor a limit of the rule' if limits else '')}"
+    return None
+
+
+def leaves(condition: Condition) -> Iterator[Leaf]:
+    """Every comparison of a condition."""
+    if isinstance(condition, Leaf):
+        yield condition
+    elif isinstance(condition, Not):
+        yield from leaves(condition.part)
+    else:
+        for part in condition.parts:
+            yield from leaves(part)
+
+
+def spans(condition: Condition, ask: Ask, reach: Reach) -> Spans:
+    """Where in time a condition holds."""
+    if isinstance(condition, Leaf):
+        return leaf_spans(condition, ask(condition.fact, condition.of), reach).lasting(condition.lasting)
+    if isinstance(condition, Not):
+        return ~spans(condition.part, ask, reach)
+    parts = [spans(part, ask, reach) for part in condition.parts]
+    return every(parts) if isinstance(condition, Every) else some(parts)
+
+
+def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach) -> Spans:
+    """Where one comparison holds, without its `lasting`."""
+    if leaf.operator in NUMERIC:
+        return timeline.compare(leaf.operator, leaf.limit, reach)
+    words = leaf.limit if isinstance(leaf.limit, tuple) else (str(leaf.limit),)
+    found = timeline.matches(words)
+    return ~found if leaf.operator == "is_not" else found

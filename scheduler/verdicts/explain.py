@@ -1,0 +1,118 @@
+"""Why a rule fires or stays silent: each condition with its value, its limit, the events behind it, what is missing."""
+
+from typing import NamedTuple
+
+from scheduler.events.log import Event
+from scheduler.facts.spans import UNKNOWN, WORDS, Spans
+from scheduler.facts.timeline import events_of
+from scheduler.instants import DAWN, DUSK
+from scheduler.units import show
+from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, Some, leaf_spans
+from scheduler.verdicts.verdict import Verdict
+
+
+class Node(NamedTuple):
+    """One condition at an instant.
+
+    `kind`: leaf, all, any, not. `verdict`: no, unknown or yes. `since` and `until`: the stretch around the instant over
+    which the verdict stays, None where it has no bound. The rest is of leaves: `value` and `limit` as text, `held_since`:
+    since when the comparison itself gives this result, its `lasting` apart, and the events behind the value.
+    """
+
+    kind: str
+    verdict: str
+    since: int | None
+    until: int | None
+    parts: tuple["Node", ...] = ()
+    leaf: Leaf | None = None
+    value: str = ""
+    limit: str = ""
+    held_since: int | None = None
+    events: tuple[Event, ...] = ()
+    missing: str = ""
+
+
+def explain(verdict: Verdict, condition: Condition, now: int) -> Node:
+    """The tree of a condition at an instant."""
+    solved = verdict.solve(condition)
+    around = (WORDS[solved.at(now)], _bound(solved.since(now)), solved.next_change(now))
+    if isinstance(condition, Leaf):
+        return _leaf(verdict, condition, now, around)
+    if isinstance(condition, Not):
+        return Node("not", *around, parts=(explain(verdict, condition.part, now),))
+    kind = "all" if isinstance(condition, Every) else "any"
+    return Node(kind, *around, parts=tuple(explain(verdict, part, now) for part in condition.parts))
+
+
+def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple) -> Node:
+    fact = verdict.book.catalogue[leaf.fact]
+    timeline = verdict.ask(leaf.fact, leaf.of)
+    raw = leaf_spans(leaf, timeline, verdict.reach)
+    value = timeline.at(now)
+    limit = ", ".join(leaf.limit) if isinstance(leaf.limit, tuple) else show(leaf.limit, fact.unit)
+    return Node(
+        "leaf",
+        *around,
+        leaf=leaf,
+        value="none booked" if value == float("inf") else show(value, fact.unit),
+        limit=limit,
+        held_since=_bound(raw.since(now)),
+        events=tuple(events_behind(verdict, leaf, raw, now)),
+        missing=fact.record.replace("{item}", verdict.item.id) if value is None else "",
+    )
+
+
+def events_behind(verdict: Verdict, leaf: Leaf, raw: Spans, now: int) -> list[Event]:
+    """The events that made a comparison what it is over the stretch that counts, oldest first."""
+    start = max(raw.since(now), now - leaf.lasting) if leaf.lasting else now
+    found: dict[str, Event] = {}
+    for piece, end in verdict.ask(leaf.fact, leaf.of):
+        if piece.start <= now and end > start:
+            found.update({event.id: event for event in events_of(piece.trail)})
+    return sorted(found.values())
+
+
+def _bound(instant: int) -> int | None:
+    return None if instant in (DAWN, DUSK) else instant
+
+
+def missing_of(node: Node) -> list[str]:
+    """The entries that would make the unknown known."""
+    found = [node.missing] if node.missing else []
+    for part in node.parts:
+        if part.verdict == WORDS[UNKNOWN]:
+            found += missing_of(part)
+    return list(dict.fromkeys(found))
+
+
+def events_in(node: Node) -> list[Event]:
+    """All events that a tree names, in order."""
+    found = {event.id: event for event in node.events}
+    for part in node.parts:
+        found.update({event.id: event for event in events_in(part)})
+    return sorted(found.values())
+
+
+def to_json(node: Node, stamp: object) -> dict[str, object]:
+    """The tree for programs; `stamp` writes an instant."""
+
+    def when(instant: int | None) -> object:
+        return None if instant is None else stamp(instant)  # type: ignore[operator]
+
+    common: dict[str, object] = {"verdict": node.verdict, "since": when(node.since), "next_change": when(node.until)}
+    if node.leaf is None:
+        parts = [to_json(part, stamp) for part in node.parts]
+        return {node.kind: parts[0] if node.kind == "not" else parts} | common
+    leaf = node.leaf
+    described: dict[str, object] = {"fact": leaf.fact}
+    if leaf.of:
+        described["of"] = leaf.of
+    described |= {"value": node.value, "comparison": leaf.operator, "limit": node.limit}
+    if leaf.limit_name:
+        described["limit_name"] = leaf.limit_name
+    if leaf.lasting:
+        described |= {"lasting": leaf.lasting // 1_000_000, "held_since": when(node.held_since)}
+    described["events"] = [{"id": e.id, "at": stamp(e.at), "what": e.what} for e in node.events]  # type: ignore[operator]
+    if node.missing:
+        described["missing"] = node.missing
+    return described | common

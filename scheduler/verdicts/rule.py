@@ -1,0 +1,135 @@
+"""A rule, ready to be asked, and the set of rules that are on with the operator's adjustments."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from scheduler.facts.declare import Fact
+from scheduler.instants import HOUR, parse_span
+from scheduler.verdicts.conditions import Condition, build
+
+URGENCIES = ("now", "today", "this_week", "whenever")
+"""Most urgent first."""
+_AGAIN = {"now": 4 * HOUR, "today": 24 * HOUR}
+
+
+class Rule(NamedTuple):
+    """One rule as it applies to some item, its limits adjusted.
+
+    `urgency`: (urgency, condition) pairs, the first whose condition holds counts; the last has none. `do`: the texts
+    for one item and for many. `again`: the first spacing of repeats, microseconds, 0 for the default by urgency.
+    `adjusted`: what the operator changed, as written, None when nothing.
+    """
+
+    id: str
+    about: str
+    title: str
+    limits: dict[str, object]
+    when: Condition
+    until: Condition | None
+    urgency: tuple[tuple[str, Condition | None], ...]
+    do: tuple[str, str]
+    why: str
+    caution: str
+    basis: dict[str, str]
+    log_then: str
+    again: int
+    outlives_retirement: bool
+    adjusted: dict[str, object] | None
+
+    def spacing(self, urgency: str) -> int:
+        """The first spacing of repeats at an urgency; 0 where only the digest lists it."""
+        return self.again or _AGAIN.get(urgency, 0)
+
+
+def make_rule(raw: dict, catalogue: dict[str, Fact], adjusted: dict | None = None) -> Rule:
+    """The rule that checked YAML data describes, with an adjustment laid over its limits and urgency.
+
+    Raises ValueError where the reference checks would find fault.
+    """
+    adjusted = adjusted or None
+    change = adjusted or {}
+    limits = raw.get("limits", {}) | change.get("limits", {})
+    about = raw["about"]
+
+    def condition(part: dict) -> Condition:
+        return build(part, limits, about, catalogue)
+
+    written = change.get("urgency", raw["urgency"])
+    do = raw["do"]
+    return Rule(
+        id=raw["id"],
+        about=about,
+        title=raw["title"],
+        limits=limits,
+        when=condition(raw["when"]),
+        until=condition(raw["until"]) if "until" in raw else None,
+        urgency=tuple(_rung(rung, condition) for rung in (written if isinstance(written, list) else [written])),
+        do=(do, do) if isinstance(do, str) else (do["one"], do["many"]),
+        why=raw["why"],
+        caution=raw.get("caution", ""),
+        basis=raw["basis"],
+        log_then=raw.get("log_then", ""),
+        again=_again(raw.get("remind", {}) | change.get("remind", {})),
+        outlives_retirement=raw.get("outlives") == "retired",
+        adjusted=adjusted,
+    )
+
+
+def _rung(rung: object, condition: object) -> tuple[str, Condition | None]:
+    if isinstance(rung, dict):
+        ((urgency, part),) = rung.items()
+        return urgency, condition(part)  # type: ignore[operator]
+    return str(rung), None
+
+
+def _again(remind: dict) -> int:
+    return parse_span(str(remind["again"])) if "again" in remind else 0  # type: ignore[return-value]
+
+
+class Ruleset:
+    """The rules that are on. A rule is made ready when first asked for; adjustments are by rule and item."""
+
+    def __init__(
+        self, raw: list[dict], adjustments: dict[str, list[dict]], catalogue: dict[str, Fact]
+    ) -> None:
+        self._raw = {rule["id"]: rule for rule in raw}
+        self._adjustments = adjustments
+        self._catalogue = catalogue
+        self._ready: dict[tuple[str, int], Rule] = {}
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._raw)
+
+    def __contains__(self, rule: str) -> bool:
+        return rule in self._raw
+
+    def raw(self, rule: str) -> dict:
+        """A rule as its file has it."""
+        return self._raw[rule]
+
+    def about(self, kind: str) -> list[str]:
+        """The ids of the rules about an item kind."""
+        return [name for name, rule in self._raw.items() if rule["about"] == kind]
+
+    def adjustments(self, rule: str) -> list[dict]:
+        """The adjustments of a rule, as written."""
+        return self._adjustments.get(rule, [])
+
+    def get(self, rule: str, item: str) -> Rule | None:
+        """A rule as it applies to an item; None when it is off for it."""
+        index = self._narrowest(rule, item)
+        change = self._adjustments[rule][index] if index >= 0 else None
+        if change and change.get("off"):
+            return None
+        if (rule, index) not in self._ready:
+            self._ready[rule, index] = make_rule(self._raw[rule], self._catalogue, change)
+        return self._ready[rule, index]
+
+    def _narrowest(self, rule: str, item: str) -> int:
+        """The place of the adjustment that applies: the one for the fewest items; -1 for none."""
+        fitting = [
+            (len(change["only"]) if "only" in change else 10**9, index)
+            for index, change in enumerate(self._adjustments.get(rule, ()))
+            if item in change.get("only", (item,))
+        ]
+        return min(fitting)[1] if fitting else -1

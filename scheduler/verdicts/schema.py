@@ -1,0 +1,162 @@
+"""The JSON Schema (2020-12) of rule files, made from the fact catalogue, the event kinds and the item kinds."""
+
+from scheduler.events.kinds import KINDS
+from scheduler.facts.declare import ANYTHING, Fact
+from scheduler.fleet.plates import PLATES, fields
+from scheduler.verdicts.conditions import NAMED, NUMERIC
+from scheduler.verdicts.rule import URGENCIES
+
+_ID = {"type": "string", "pattern": "^[a-z][a-z0-9-]{0,63}$", "x-expects": "an id of small letters, digits and '-'"}
+_TEXT = {"type": "string", "minLength": 1, "maxLength": 4000, "x-expects": "a text"}
+_SPAN = {
+    "type": "string",
+    "pattern": r"^\d+(\.\d+)? ?(s|min|h|d|weeks?)$",
+    "x-expects": "a duration such as '90 min', '24 h' or '10 d'",
+}
+_VALUE = {"type": ["string", "number"], "x-expects": "a value with its unit, such as '85 %' or '24 h', or the name of a limit"}
+_LIMITS = {
+    "type": "object",
+    "propertyNames": {"pattern": "^[a-z][a-z0-9_]*$"},
+    "additionalProperties": _VALUE,
+}
+_INSTANT = {"type": "string", "format": "date-time", "x-expects": "a time with offset such as 2026-04-01T09:00:00Z"}
+
+
+def rules_schema(catalogue: dict[str, Fact]) -> dict[str, object]:
+    """The schema of a rule file: `rules`, `adjust`, or both."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Rules of maintenance practice",
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {
+            "about": {"type": "string", "description": "what this file covers, for the reader"},
+            "rules": {"type": "array", "items": {"$ref": "#/$defs/rule"}},
+            "adjust": {"type": "object", "additionalProperties": {"$ref": "#/$defs/adjustments"}},
+        },
+        "$defs": {
+            "condition": _condition(catalogue),
+            "rule": _rule(),
+            "urgency": _urgency(),
+            "case": _case(),
+            "adjustments": _adjustments(),
+            "adjustment": _adjustment(),
+        },
+    }
+
+
+def _closed(properties: dict[str, object], required: tuple[str, ...] = ()) -> dict[str, object]:
+    return {
+        "type": "object",
+        "properties": properties,
+        "required": list(required),
+        "additionalProperties": False,
+    }
+
+
+def _condition(catalogue: dict[str, Fact]) -> dict[str, object]:
+    here = {"$ref": "#/$defs/condition"}
+    many = {"type": "array", "items": here, "minItems": 1}
+    variants = sorted({variant for fact in catalogue.values() for variant in fact.of})
+    leaf = {
+        "fact": {"enum": sorted(catalogue), "description": "a fact of the item"},
+        "of": {"enum": variants, "description": "which variant of the fact"},
+        **dict.fromkeys(NUMERIC, _VALUE),
+        **{name: {"type": ["string", "boolean"], "x-expects": "a word, such as yes"} for name in NAMED[:2]},
+        "one_of": {"type": "array", "items": {"type": "string"}, "minItems": 1},
+        "lasting": {"type": "string", "x-expects": "a duration such as '24 h', or the name of a limit"},
+    }
+    return {
+        "x-expects": "a condition: all, any, not, or a fact with one comparison",
+        "oneOf": [
+            _closed({"all": many}, ("all",)),
+            _closed({"any": many}, ("any",)),
+            _closed({"not": here}, ("not",)),
+            _closed(leaf, ("fact",)),
+        ],
+    }
+
+
+def _urgency() -> dict[str, object]:
+    word = {"enum": list(URGENCIES)}
+    rung = {
+        "type": "object",
+        "properties": {name: {"$ref": "#/$defs/condition"} for name in URGENCIES},
+        "minProperties": 1,
+        "maxProperties": 1,
+        "additionalProperties": False,
+    }
+    return {
+        "x-expects": f"one of {', '.join(URGENCIES)}, or a list such as [{{now: CONDITION}}, today]",
+        "oneOf": [word, {"type": "array", "items": {"oneOf": [rung, word]}, "minItems": 1}],
+    }
+
+
+def _rule() -> dict[str, object]:
+    condition = {"$ref": "#/$defs/condition"}
+    return _closed(
+        {
+            "id": _ID,
+            "about": {"enum": list(ANYTHING), "description": "the kind of item the rule is about"},
+            "title": _TEXT | {"maxLength": 80},
+            "limits": _LIMITS,
+            "reasons": {"type": "object", "additionalProperties": _TEXT, "description": "why each limit is what it is"},
+            "when": condition,
+            "until": condition,
+            "urgency": {"$ref": "#/$defs/urgency"},
+            "do": {
+                "x-expects": "a text, or {one: TEXT, many: TEXT}",
+                "oneOf": [_TEXT, _closed({"one": _TEXT, "many": _TEXT}, ("one", "many"))],
+            },
+            "why": _TEXT,
+            "caution": _TEXT,
+            "basis": _closed(
+                {"kind": {"enum": ["published", "common practice", "maker's manual"]}, "cite": _TEXT}, ("kind",)
+            ),
+            "log_then": {"type": "string", "description": "the entry that settles it: a kind of event, with its fields"},
+            "remind": _closed({"again": _SPAN}),
+            "outlives": {"enum": ["retired"]},
+            "cases": {"type": "array", "items": {"$ref": "#/$defs/case"}},
+        },
+        ("id", "about", "title", "when", "urgency", "do", "why", "basis"),
+    )
+
+
+def _case() -> dict[str, object]:
+    event = {"type": "object", "required": ["at", "what"], "properties": {"at": _INSTANT, "what": {"enum": list(KINDS)}}}
+    plate = {name: plate.schema for kind in PLATES for name, plate in fields(kind).items()}
+    return _closed(
+        {
+            "name": _TEXT,
+            "zone": {"type": "string"},
+            "item": {"type": "object", "properties": plate, "additionalProperties": False},
+            "given": {"type": "array", "items": event},
+            "opens": _INSTANT,
+            "settles": _INSTANT,
+            "quiet": {"const": True},
+            "quiet_until": _INSTANT,
+            "unknown_at": _INSTANT,
+        },
+        ("given",),
+    )
+
+
+def _adjustment() -> dict[str, object]:
+    return _closed(
+        {
+            "limits": _LIMITS,
+            "urgency": {"$ref": "#/$defs/urgency"},
+            "remind": _closed({"again": _SPAN}),
+            "off": {"const": True},
+            "only": {"type": "array", "items": {"type": "string"}, "minItems": 1},
+            "because": _TEXT,
+        }
+    )
+
+
+def _adjustments() -> dict[str, object]:
+    one = {"$ref": "#/$defs/adjustment"}
+    return {
+        "x-expects": "an adjustment such as {limits: {sit: 48 h}} or {off: true, because: TEXT}, or a list of them",
+        "oneOf": [one, {"type": "array", "items": one, "minItems": 1}],
+    }

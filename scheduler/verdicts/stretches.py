@@ -1,0 +1,97 @@
+"""Where a reminder stands open: from entering to leaving, life by life."""
+
+from typing import NamedTuple
+
+from scheduler.facts.spans import UNKNOWN, YES, Spans
+from scheduler.instants import DAWN, DAY, DUSK
+
+NOT_JUDGED_AFTER = 14 * DAY
+"""A reminder whose ground has been unknown for so long is closed as not judged."""
+
+Cut = tuple[int, str]
+"""An instant that ends whatever is open, and the reason: "replaced", "retired"."""
+
+
+class Stretch(NamedTuple):
+    """A reminder: open in [opened, ended). `ending`: settled, replaced, retired, not judged, or "" while it is open
+    as far as can be seen. `unknown`: where within it its ground was unknown."""
+
+    opened: int
+    ended: int = DUSK
+    ending: str = ""
+    unknown: tuple[tuple[int, int], ...] = ()
+
+    def holds(self, instant: int) -> bool:
+        """True while it is open."""
+        return self.opened <= instant < self.ended
+
+    def unknown_at(self, instant: int) -> bool:
+        """True while its ground is unknown."""
+        return any(start <= instant < end for start, end in self.unknown)
+
+
+def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Stretch]:
+    """The reminders of a rule on an item.
+
+    One opens at the first instant at which `when` is yes and `until` is not; it ends at the first after at which
+    `until` (by default: not `when`) is yes; the next can open once `when` has ceased to hold and holds anew. Unknown
+    opens and settles nothing. A cut ends what is open and begins afresh.
+    """
+    leave = ~when if until is None else until
+    watch = _Watch()
+    cut_at = dict(cuts)
+    for turn in sorted({*when.starts, *leave.starts, *cut_at}):
+        if turn in cut_at:
+            watch.end(turn, cut_at[turn])
+            watch.armed = True
+        watch.see(turn, when.at(turn), leave.at(turn))
+    watch.see(DUSK, YES if watch.opened is not None else 0, 0)
+    return watch.result()
+
+
+class _Watch:
+    def __init__(self) -> None:
+        self.found: list[Stretch] = []
+        self.opened: int | None = None
+        self.armed = True
+        self.dark_since: int | None = None
+        self.dark: list[tuple[int, int]] = []
+
+    def see(self, turn: int, when: int, leave: int) -> None:
+        """From `turn` on, `when` and `leave` have these values."""
+        self._give_up(turn)
+        if self.opened is not None:
+            self._light(turn, dark=leave == UNKNOWN and when != YES)
+            if leave == YES:
+                self.end(turn, "settled")
+        if self.opened is None:
+            self.armed = self.armed or when != YES
+            if self.armed and when == YES and leave != YES:
+                self.opened, self.armed = turn, False
+
+    def _give_up(self, turn: int) -> None:
+        if self.dark_since is not None and turn - self.dark_since >= NOT_JUDGED_AFTER:
+            self.end(self.dark_since + NOT_JUDGED_AFTER, "not judged")
+            self.armed = True
+
+    def _light(self, turn: int, dark: bool) -> None:
+        if dark and self.dark_since is None:
+            self.dark_since = turn
+        elif not dark and self.dark_since is not None:
+            self.dark.append((self.dark_since, turn))
+            self.dark_since = None
+
+    def end(self, turn: int, ending: str) -> None:
+        """Close what is open, if anything."""
+        if self.opened is not None:
+            self._light(turn, dark=False)
+            if turn > self.opened:
+                self.found.append(Stretch(self.opened, turn, ending, tuple(self.dark)))
+        self.opened, self.dark, self.dark_since = None, [], None
+
+    def result(self) -> list[Stretch]:
+        """All stretches, the last one perhaps without end."""
+        if self.opened is not None:
+            self.found.append(Stretch(self.opened, DUSK, "", tuple(self.dark)))
+            self.opened = None
+        return [stretch for stretch in self.found if stretch.opened > DAWN]

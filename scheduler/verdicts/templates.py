@@ -1,0 +1,48 @@
+"""Texts with names in braces. Only names: no attribute, no index, no format; what a text may name is a closed list."""
+
+import re
+from collections.abc import Callable, Iterable
+from functools import cache
+
+SPECIAL = ("item", "items", "how_many", "since", "opened_at", "urgency")
+_NAME = re.compile(r"[a-z_][a-z0-9_]*\Z", re.ASCII)
+
+
+@cache
+def parts(template: str) -> tuple[tuple[str, str | None], ...]:
+    """(text, name) pairs: the text before a name, and the name, None at the end. Raises ValueError."""
+    import string
+
+    try:
+        parsed = list(string.Formatter().parse(template))
+    except ValueError as error:
+        raise ValueError(f"{error} in the text {template!r}") from None
+    for _, name, layout, conversion in parsed:
+        if name is not None and (layout or conversion or not _NAME.match(name)):
+            raise ValueError(f"a text takes plain names in braces, such as {{item}}; {{{name}}} is none")
+    return tuple((text, name) for text, name, _, _ in parsed)
+
+
+def names(template: str) -> set[str]:
+    """The names that a text uses. Raises ValueError."""
+    return {name for _, name in parts(template) if name is not None}
+
+
+def fault(template: str, known: Iterable[str]) -> str | None:
+    """What is wrong with a text, if anything."""
+    try:
+        used = names(template)
+    except ValueError as error:
+        return str(error)
+    known = list(known)
+    strange = sorted(used - set(known))
+    if not strange:
+        return None
+    from scheduler.findings import did_you_mean
+
+    return f"the text names {{{strange[0]}}}, which is no fact, limit or nameplate field here{did_you_mean(strange[0], known)}"
+
+
+def fill(template: str, value: Callable[[str], str]) -> str:
+    """The text with each name replaced by its value. Values are taken as they are: braces in them mean nothing."""
+    return "".join(text if name is None else text + value(name) for text, name in parts(template))

@@ -1,0 +1,143 @@
+"""A rule applied to an item."""
+
+from functools import cached_property
+from typing import NamedTuple
+
+from scheduler.events.log import Event
+from scheduler.facts.book import Book
+from scheduler.facts.spans import NO, YES, Spans
+from scheduler.facts.timeline import Timeline
+from scheduler.fleet.fleet import Item
+from scheduler.instants import DAWN, DUSK, CalendarSpan, add_span
+from scheduler.verdicts.conditions import Condition, leaves, spans
+from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
+from scheduler.verdicts.stretches import Cut, Stretch, stretches
+
+
+class Key(NamedTuple):
+    """What tells one reminder from another, apart from its time: the rule and the item. Values never enter it."""
+
+    rule: str
+    item: str
+
+
+class Verdict:
+    """Where in time a rule holds for an item, and the reminders that follow. Solved when first asked for."""
+
+    def __init__(self, rule: Rule, item: Item, book: Book) -> None:
+        self.rule = rule
+        self.item = item
+        self.book = book
+
+    @property
+    def key(self) -> Key:
+        """The identity of its reminders."""
+        return Key(self.rule.id, self.item.id)
+
+    def ask(self, fact: str, of: str | None = None) -> Timeline:
+        """A fact of the item."""
+        return self.book.fact(self.item, fact, of)
+
+    def reach(self, origin: int, span: CalendarSpan) -> int:
+        """The instant a calendar span after another."""
+        return add_span(origin, span, self.book.clocks.zone)
+
+    def solve(self, condition: Condition) -> Spans:
+        """Where a condition holds for the item."""
+        return spans(condition, self.ask, self.reach)
+
+    @cached_property
+    def when(self) -> Spans:
+        """Where the rule holds; no once the item is retired."""
+        solved = self.solve(self.rule.when)
+        if self.rule.outlives_retirement:
+            return solved
+        return solved.clipped(DAWN, self.book.retired(self.item))
+
+    @cached_property
+    def until(self) -> Spans | None:
+        """Where the rule's `until` holds; None without one."""
+        return None if self.rule.until is None else self.solve(self.rule.until)
+
+    @cached_property
+    def stretches(self) -> list[Stretch]:
+        """The rule's reminders on the item."""
+        return stretches(self.when, self.until, self._cuts())
+
+    def _cuts(self) -> list[Cut]:
+        cuts = [(life.start, "replaced") for life in self.book.lives(self.item)[1:]]
+        retired = self.book.retired(self.item)
+        if retired < DUSK and not self.rule.outlives_retirement:
+            cuts.append((retired, "retired"))
+        return cuts
+
+    def open_at(self, instant: int) -> Stretch | None:
+        """The reminder that is open at an instant."""
+        return next((stretch for stretch in self.stretches if stretch.holds(instant)), None)
+
+    @cached_property
+    def _rungs(self) -> list[tuple[str, Spans]]:
+        always = Spans.always(YES)
+        return [(word, always if part is None else self.solve(part)) for word, part in self.rule.urgency]
+
+    def urgency(self, instant: int) -> str:
+        """How urgent the reminder is at an instant."""
+        holding = (word for word, where in self._rungs if where.at(instant) == YES)
+        return next(holding, self.rule.urgency[-1][0])
+
+    def rises(self, stretch: Stretch) -> list[tuple[int, str]]:
+        """(instant, urgency) wherever the urgency reaches a new height within a reminder, its opening first."""
+        turns = {turn for _, where in self._rungs for turn in where.starts if stretch.opened < turn < stretch.ended}
+        found: list[tuple[int, str]] = []
+        for turn in [stretch.opened, *sorted(turns)]:
+            word = self.urgency(turn)
+            if not found or URGENCIES.index(word) < URGENCIES.index(found[-1][1]):
+                found.append((turn, word))
+        return found
+
+    def next_change(self, instant: int) -> int | None:
+        """The first instant after `instant` at which anything about this verdict changes, events apart."""
+        turns = [self.when.next_change(instant), self.until.next_change(instant) if self.until else None]
+        turns += [where.next_change(instant) for _, where in self._rungs]
+        turns += [t for s in self.stretches for t in (s.opened, s.ended) if instant < t < DUSK]
+        return min((turn for turn in turns if turn is not None), default=None)
+
+    @cached_property
+    def events(self) -> list[Event]:
+        """The item's events, in order."""
+        return [event for life in self.book.lives(self.item) for event in life.events]
+
+    @cached_property
+    def _event_instants(self) -> set[int]:
+        plans = {plan.known_from for job in self.book.jobs.values() for plan in job.plans}
+        cancelled = {plan.known_to for job in self.book.jobs.values() for plan in job.plans}
+        return {event.at for event in self.events} | plans | cancelled
+
+    def opened_by_event(self, instant: int) -> bool:
+        """True when something changed at `instant` because an event happened then, not by the clock alone."""
+        return instant in self._event_instants
+
+    def facts(self) -> set[str]:
+        """The facts that the rule looks at."""
+        return {leaf.fact for leaf in leaves(self.rule.when)}
+
+    @property
+    def never(self) -> bool:
+        """True when the rule never holds and is never unknown."""
+        return self.when.values == [NO]
+
+
+def verdicts(book: Book, rules: Ruleset, items: list[str] | None = None, only: list[str] | None = None) -> list[Verdict]:
+    """Every rule applied to every item it is about, or to some items, or some rules only."""
+    found = []
+    for rule_id in rules:
+        if only is not None and rule_id not in only:
+            continue
+        about = rules.raw(rule_id)["about"]
+        for name in book.items(about):
+            if items is not None and name not in items:
+                continue
+            rule = rules.get(rule_id, name)
+            if rule is not None:
+                found.append(Verdict(rule, book.item(about, name), book))
+    return found
