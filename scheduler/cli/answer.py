@@ -61,7 +61,7 @@ def _opened(opened: list[Reminder], now: int) -> list[str]:
         lines.append(f"Open: {advice(group, now)}")
         if group.rule.caution:
             lines.append(f"  Caution: {group.rule.caution}")
-        if entry := log_line(group.reminders[0], ",".join(r.key.item for r in group.reminders), now):
+        if entry := log_line(group, now):
             lines.append(f"  Then: {entry}")
     return lines
 

@@ -80,6 +80,6 @@ def _group(at: Desk, group: Lines) -> list[str]:
         lines.append(f"      may be done already ({', '.join(dark)}): the log does not tell")
     if group.rule.caution:
         lines.append(f"      caution: {group.rule.caution}")
-    if entry := log_line(group.reminders[0], ",".join(r.key.item for r in group.reminders), at.now):
+    if entry := log_line(group, at.now):
         lines.append(f"      then: {entry}")
     return lines

@@ -179,11 +179,11 @@ class Book:
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
         born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None  # type: ignore[arg-type]
-        turns = [event.at for event in events if event.what == "replaced" and event.get("item") == item.id]
-        starts = [DAWN, *turns]
+        turns = [event for event in events if event.what == "replaced" and event.get("item") == item.id]
+        starts = [DAWN, *(event.at for event in turns)]
         lives = []
-        for start, end in zip(starts, [*turns, DUSK], strict=True):
-            within = [event for event in events if start <= event.at < end and event.what != "replaced"]
+        for start, end in zip(starts, [*starts[1:], DUSK], strict=True):
+            within = [event for event in events if start <= event.at < end and event not in turns]
             lives.append(Life(item, start, end, born if start == DAWN else start, within, self))
         return lives
 

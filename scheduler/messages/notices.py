@@ -35,7 +35,11 @@ def over(transaction: Transaction, name: str) -> None:
     forget(transaction, f"notice/{name}")
 
 
-def told_names(outbox: Outbox, prefix: str) -> list[str]:
-    """The names, of those that begin with `prefix`, under which a notice stands."""
-    rows = outbox.rows_of_state(f"notice/{prefix}")
-    return [name.removeprefix("notice/") for name, _ in rows]
+def over_but(transaction: Transaction, group: str, names: Iterable[str]) -> None:
+    """Of a group of notices ("rule/…"), all are over but these."""
+    kept = [f"notice/{name}" for name in names]
+    marks = ", ".join("?" * len(kept))
+    transaction.execute(
+        f"DELETE FROM state WHERE substr(name, 1, ?) = ? AND name NOT IN ({marks})",
+        (len(f"notice/{group}"), f"notice/{group}", *kept),
+    )

@@ -53,7 +53,12 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
     for reminder in reminders:
         rule = reminder.verdict.rule
         groups.setdefault((rule.id, rule.do), []).append(reminder)
-    return [Lines(group[0].verdict.rule, group) for group in groups.values()]
+    return [Lines(group[0].verdict.rule, sorted(group, key=_natural)) for group in groups.values()]
+
+
+def _natural(reminder: Reminder) -> list[object]:
+    """Sorts pack-2 before pack-10."""
+    return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in re.split(r"(\d+)", reminder.key.item)]
 
 
 def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many: int = 1) -> str:
@@ -96,7 +101,7 @@ def advice(lines: Lines, now: int) -> str:
 def _together(lines: Lines, name: str, now: int) -> str:
     values = [value_of(r, name, now, lines.items(), len(lines.reminders)) for r in lines.reminders]
     distinct = list(dict.fromkeys(values))
-    return distinct[0] if len(distinct) == 1 else f"{distinct[0]} to {distinct[-1]}" if len(distinct) == 2 else _span(values)
+    return distinct[0] if len(distinct) == 1 else _span(distinct)
 
 
 def _span(values: list[str]) -> str:
@@ -108,15 +113,16 @@ def _span(values: list[str]) -> str:
     return f"{ordered[0]} to {ordered[-1]}"
 
 
-def log_line(reminder: Reminder, items: str = "", now: int = 0) -> str:
-    """The entry that settles a reminder, ready to be typed; "" where the rule names none."""
-    rule = reminder.verdict.rule
-    if not rule.log_then:
+def log_line(lines: Lines, now: int) -> str:
+    """The entry that settles the reminders, ready to be typed; "" where the rule names none."""
+    if not lines.rule.log_then:
         return ""
-    kind, *rest = fill(rule.log_then, lambda name: value_of(reminder, name, now)).split(maxsplit=1)
-    names_item = "{item}" in rule.log_then
-    subject = "" if names_item or rule.about in ("home", "job") else f" {items or reminder.key.item}"
-    return f"shelfbell log {kind}{subject}{' ' + rest[0] if rest else ''}"
+    first = lines.reminders[0]
+    items = ",".join(reminder.key.item for reminder in lines.reminders)
+    text = lines.rule.log_then
+    if "{item}" not in text and lines.rule.about not in ("home", "job"):
+        text += " {item}"
+    return "shelfbell log " + fill(text, lambda name: items if name == "item" else value_of(first, name, now))
 
 
 def title(lines: list[Lines]) -> str:
@@ -129,12 +135,10 @@ def title(lines: list[Lines]) -> str:
 
 def paragraph(lines: Lines, now: int) -> str:
     """All that a message says of one rule: what to do, why, the caution, the entry that settles it."""
-    first = lines.reminders[0]
     parts = [advice(lines, now), lines.rule.why]
     if lines.rule.caution:
         parts.append(f"Caution: {lines.rule.caution}")
-    together = ",".join(reminder.key.item for reminder in lines.reminders)
-    if entry := log_line(first, together, now):
+    if entry := log_line(lines, now):
         parts.append(f"Then: {entry}")
     return "\n".join(part.strip() for part in parts)
 

@@ -1,0 +1,139 @@
+"""Sending one message through Apprise, and turning what comes back into an outcome that holds no secret."""
+
+import re
+import threading
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+from urllib.parse import parse_qsl, unquote
+
+from scheduler.findings import Refused
+from scheduler.home import Channel
+
+SENT, TEMPORARY, PERMANENT = "sent", "temporary", "permanent"
+CONNECT_SECONDS = 10.0
+READ_SECONDS = 15.0
+"""Waits for a connection and for an answer, unless the address sets its own (`cto`, `rto`). Common practice, no source."""
+_HARMLESS = ("cto", "rto", "format", "overflow", "mode", "verify", "retry", "wait", "optional", "qos", "priority")
+_LONGEST_REASON = 300
+_loading = threading.Lock()
+
+
+class Outcome(NamedTuple):
+    """What became of one attempt: sent, temporary or permanent (until someone changes something), and why."""
+
+    state: str
+    reason: str = ""
+
+
+def address(channel: Channel, environ: Mapping[str, str]) -> str:
+    """The address of a channel: literal, or from the environment, else from the credentials folder.
+
+    Raises Refused where $NAME leads nowhere.
+    """
+    match = re.fullmatch(r"\$(\w+|\{\w+\})", channel.url, re.ASCII)
+    if match is None:
+        return channel.url
+    name = match[1].strip("{}")
+    found = environ.get(name, "").strip() or _credential(name, environ)
+    if not found:
+        raise Refused.because(f"channel {channel.name} has no address: {name} is neither in the environment nor a credential")
+    return found
+
+
+def _credential(name: str, environ: Mapping[str, str]) -> str:
+    folder = environ.get("CREDENTIALS_DIRECTORY")
+    path = Path(folder, name) if folder else None
+    if path is None or not path.is_file():
+        return ""
+    try:
+        return path.read_text().strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise Refused.because(f"the credential {name} cannot be read: {type(error).__name__}") from None
+
+
+def redact(text: str, secret: str) -> str:
+    """`text` without the address `secret` and any part of it: names, passwords, host, path, values."""
+    for part in sorted(_parts(secret), key=len, reverse=True):
+        text = re.sub(re.escape(part), "…", text, flags=re.IGNORECASE)
+    return text
+
+
+def _parts(secret: str) -> set[str]:
+    rest = secret.partition("://")[2] or secret
+    place, _, query = rest.partition("?")
+    login, _, host = place.rpartition("@")
+    names = re.split(r"[/:@]", place)
+    values = [value for key, value in parse_qsl(query) if key not in _HARMLESS]
+    found = {secret, rest, place, login, host, query, *names, *values}
+    passwords = {login.partition(":")[2]} - {""}
+    spelled = {form for part in found for form in (part, unquote(part)) if len(form) > 2}
+    return spelled | passwords | {unquote(password) for password in passwords}
+
+
+def send(address: str, title: str, body: str) -> Outcome:
+    """Send one message; returns when the server has answered or the waits are over. Never raises.
+
+    A fresh Apprise object each time: its throttle counts by object and holds a second mail back for seconds.
+    """
+    try:
+        return _send(address, title, body)
+    except Exception as error:  # a sender may raise anything; it must cost this attempt only
+        return Outcome(TEMPORARY, redact(f"{type(error).__name__}: {error}", address)[:_LONGEST_REASON])
+
+
+def _send(address: str, title: str, body: str) -> Outcome:
+    bell = _load(address)
+    if bell is None:
+        scheme = address.partition("://")[0] if "://" in address else ""
+        return Outcome(PERMANENT, f"the address is not one that Apprise can use{f' (scheme {scheme})' if scheme else ''}")
+    with bell.notify(body=body, title=title, body_format="text", log_level=10) as result:
+        # not bool(result): a failure counts as success there when the address says optional=yes
+        last = [service.attempts[-1] for service in result.results if service.attempts]
+        if last and all(last):
+            return Outcome(SENT)
+        return _failure([entry.message for entry in result.logs() if _telling(entry)], address)
+
+
+def _load(address: str) -> Any:
+    """An Apprise object for one address, ready; None where Apprise cannot use the address."""
+    import logging
+
+    with _loading:
+        import apprise
+
+        logger = logging.getLogger("apprise")
+        logger.propagate = False  # it writes addresses; what it has to say comes back with the result
+        if not logger.handlers:
+            logger.addHandler(logging.NullHandler())
+        bell = apprise.Apprise(asset=apprise.AppriseAsset(app_id="shelfbell", app_desc="", app_url=""))
+        if not bell.add(address) or not len(bell):
+            return None
+    for plugin in bell:
+        _tune(plugin, dict(parse_qsl(address.partition("?")[2])))
+    return bell
+
+
+def _tune(plugin: Any, given: dict[str, str]) -> None:
+    """Text as it stands, whole (in parts where the service takes only short ones), with bounded waits."""
+    if "cto" not in given:
+        plugin.socket_connect_timeout = CONNECT_SECONDS
+    if "rto" not in given:
+        plugin.socket_read_timeout = READ_SECONDS
+    if "overflow" not in given:
+        plugin.overflow_mode = "split"
+    if "format" not in given and hasattr(plugin, "notify_format"):
+        plugin.notify_format = "text"
+
+
+def _telling(entry: Any) -> bool:
+    return entry.level in ("WARNING", "ERROR", "CRITICAL") or "Exception" in entry.message
+
+
+def _failure(messages: Iterable[str], address: str) -> Outcome:
+    text = " ".join(" ".join(message.split()) for message in messages) or "the service took it not, without a reason"
+    status = re.search(r"error=(\d{3})", text)
+    code = int(status[1]) if status else 0
+    refused = 400 <= code < 500 and code not in (408, 425, 429)  # RFC 9110: ask again later; RFC 6585: too many
+    rejected = re.search(r"\(5\d\d, b['\"]", text) is not None  # SMTP: "permanent negative completion", RFC 5321 4.2.1
+    return Outcome(PERMANENT if refused or rejected else TEMPORARY, redact(text, address)[:_LONGEST_REASON])
