@@ -67,7 +67,10 @@ class Home:
 
     def fingerprint(self) -> str:
         """A word that changes with any file of the set-up, shipped rules and program included."""
-        from hashlib import blake2b
+        try:
+            from _blake2 import blake2b  # hashlib would load OpenSSL, a tenth of what `log` may cost
+        except ImportError:
+            from hashlib import blake2b
 
         digest = blake2b(__version__.encode(), digest_size=16)
         for name, path in [*self.files(), *_shipped()]:

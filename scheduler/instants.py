@@ -6,8 +6,9 @@ its length depends on the date it is added to, so it is a type of its own.
 """
 
 import re
-from datetime import UTC, date, datetime, timedelta
+from datetime import MAXYEAR, UTC, date, datetime, timedelta
 from datetime import time as clock
+from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -23,11 +24,15 @@ DUSK = 2**62
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
+_FIRST = (datetime(1, 1, 8, tzinfo=UTC) - _EPOCH) // _MICROSECOND
+_LAST = (datetime(MAXYEAR, 12, 24, tzinfo=UTC) - _EPOCH) // _MICROSECOND
 _RFC3339 = re.compile(
     r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:(?P<second>\d\d)(\.\d+)?([Zz]|[+-]([01]\d|2[0-3]):[0-5]\d)\Z", re.ASCII
 )
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
-_SPAN = re.compile(r"(\d+(?:\.\d+)?)\s*([a-z]+(?: months)?)\Z", re.ASCII)
+_AMOUNT = r"(\d{1,9}(?:\.\d{1,9})?)\s*"
+_SPAN = re.compile(rf"{_AMOUNT}([a-z]+(?: months)?)\Z", re.ASCII)
+_TERM = re.compile(rf"{_AMOUNT}([a-z]+)", re.ASCII)
 _UNITS = {
     **dict.fromkeys(("s", "second", "seconds"), SECOND),
     **dict.fromkeys(("min", "minute", "minutes"), MINUTE),
@@ -51,11 +56,12 @@ def from_datetime(moment: datetime) -> int:
 
 
 def to_datetime(instant: int, zone: ZoneInfo | None = None) -> datetime:
-    """The instant as an aware datetime in `zone` (UTC when absent), held within the years 1 to 9999."""
-    bounded = min(max(instant, -62_135_500_000 * SECOND), 253_402_200_000 * SECOND)
+    """The instant as an aware datetime in `zone` (UTC when absent), held a week within the years 1 to 9999."""
+    bounded = min(max(instant, _FIRST), _LAST)
     return (_EPOCH + timedelta(microseconds=bounded)).astimezone(zone or UTC)
 
 
+@lru_cache(maxsize=4096)  # one line of the log is asked up to four times: its check, its row, equal times
 def parse_rfc3339(text: str) -> int:
     """The instant of an RFC 3339 date-time with offset (RFC 3339 section 5.6).
 
@@ -66,7 +72,7 @@ def parse_rfc3339(text: str) -> int:
         raise ValueError(f"{text!r} is not a time with offset such as 2026-04-01T18:40:00+02:00")
     leap = match["second"] == "60"
     try:
-        moment = datetime.fromisoformat(text.replace(":60", ":59", 1) if leap else text.upper())
+        moment = datetime.fromisoformat((text.replace(":60", ":59", 1) if leap else text).upper())
         instant = (moment - _EPOCH) // _MICROSECOND
     except (ValueError, OverflowError):
         raise ValueError(f"{text!r} is no date and time of the calendar") from None
@@ -119,9 +125,8 @@ def parse_span(text: str) -> int | CalendarSpan:
 
 
 def _parse_sum(text: str) -> int:
-    parts = re.findall(r"(\d+(?:\.\d+)?)\s*([a-z]+)", text, re.ASCII)
-    rest = re.sub(r"(\d+(?:\.\d+)?)\s*([a-z]+)", "", text, flags=re.ASCII)
-    if not parts or rest.strip() or any(unit not in _UNITS for _, unit in parts):
+    parts = _TERM.findall(text)
+    if not parts or _TERM.sub("", text).strip() or any(unit not in _UNITS for _, unit in parts):
         raise _no_span(text)
     return sum(round(float(amount) * _UNITS[unit]) for amount, unit in parts)
 
@@ -131,9 +136,14 @@ def _no_span(text: str) -> ValueError:
 
 
 def add_months(day: date, span: CalendarSpan) -> date:
-    """The day `span` after `day`, clamped to the month's last day (29 Feb + 1 y = 28 Feb), or that month's last day."""
+    """The day `span` after `day`, clamped to the month's last day (29 Feb + 1 y = 28 Feb), or that month's last day.
+
+    From the calendar's last year on, its last day.
+    """
     years, month = divmod(day.month - 1 + span.months, 12)
     year = day.year + years
+    if year >= MAXYEAR:
+        return date.max
     last = _month_length(year, month + 1)
     return date(year, month + 1, last if span.to_month_end else min(day.day, last))
 
@@ -181,7 +191,7 @@ def start_of_day(day: date, zone: ZoneInfo) -> int:
 
 def end_of_day(day: date, zone: ZoneInfo) -> int:
     """The first instant after a local day."""
-    return start_of_day(day + timedelta(days=1), zone)
+    return start_of_day(day, zone) + DAY if day == date.max else start_of_day(day + timedelta(days=1), zone)
 
 
 def add_span(instant: int, span: int | CalendarSpan, zone: ZoneInfo) -> int:

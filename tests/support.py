@@ -40,9 +40,9 @@ class MemoryLog:
     def __init__(self, entries: Entries) -> None:
         self.events = sorted(_event(seq, fields) for seq, fields in enumerate(entries, 1))
 
-    def of(self, name: str) -> list[Event]:
+    def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events filed under a name."""
-        return [event for event in self.events if name in concerned(event.fields)]
+        return [event for event in self.events if name in concerned(event.fields) and what in (None, event.what)]
 
 
 def _event(seq: int, fields: Fields) -> Event:

@@ -83,7 +83,7 @@ def median_interval(values: Sequence[float], confidence: float = 0.95) -> Interv
     """
     ordered, n = sorted(values), len(values)
     cut, tail = 0, 2 * 0.5**n
-    while cut < (n - 1) // 2 and tail + 2 * comb(n, cut + 1) * 0.5**n <= 1 - confidence:
+    while tail + 2 * comb(n, cut + 1) * 0.5**n <= 1 - confidence:
         cut += 1
         tail += 2 * comb(n, cut) * 0.5**n
     return Interval(median(ordered), ordered[cut], ordered[n - 1 - cut])

@@ -1,6 +1,6 @@
 """What `log` answers: what the entry opened and settled, the caution, and when the bell will ring next."""
 
-from scheduler.cli.common import Desk, describe
+from scheduler.cli.common import Desk, Without, describe
 from scheduler.events.log import JOBS, Event
 from scheduler.facts.book import Book
 from scheduler.home import Home, Setup
@@ -18,13 +18,20 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     after = desk.book()
     items = concerned_items(home, setup, events, after)
     board = Board(after, setup.rules, items)
-    before = Board(desk.book(before=events[0].seq), setup.rules, items)
+    before = Board(_without(desk, after, events), setup.rules, items)
     lines = [f"Logged: {_logged(events)} ({desk.say(events[0].at)})."]
     opened, settled = changes(before, board, now)
     lines += _opened(opened, now)
     lines += _settled(settled)
     lines += _next_ring(desk, board, opened)
     return "\n".join(lines)
+
+
+def _without(desk: Desk, after: Book, events: list[Event]) -> Book:
+    """The book as it was before the events."""
+    if any(event.what == "struck" or "instead_of" in event.fields for event in events):
+        return desk.book(before=events[0].seq)
+    return Book(desk.setup.fleet, Without(after, frozenset(e.id for e in events)), desk.setup.clocks)
 
 
 def _logged(events: list[Event]) -> str:

@@ -3,8 +3,7 @@
 import json
 import sys
 import time
-from argparse import ArgumentParser, Namespace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event, Log
 from scheduler.facts.book import Book
@@ -13,6 +12,9 @@ from scheduler.instants import DUSK, rfc3339
 from scheduler.reminders.board import Board
 from scheduler.reminders.text import clean, moment_near
 from scheduler.spoken import parse_time
+
+if TYPE_CHECKING:
+    from argparse import ArgumentParser, Namespace
 
 
 def clock() -> int:
@@ -27,9 +29,20 @@ class LogSource(NamedTuple):
     known: int = DUSK
     before: int = DUSK
 
-    def of(self, name: str) -> list[Event]:
-        """The events in force filed under a name, in order."""
-        return self.log.of(name, self.known, self.before)
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        return self.log.of(name, what, self.known, self.before)
+
+
+class Without(NamedTuple):
+    """The events of a book less some."""
+
+    book: Book
+    ids: frozenset[str]
+
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        return [event for event in self.book.filed(name, what) if event.id not in self.ids]
 
 
 class Desk(NamedTuple):
@@ -56,13 +69,13 @@ class Desk(NamedTuple):
         return "never" if instant is None else moment_near(instant, self.now, self.setup.hours.zone)
 
 
-def asking(parser: ArgumentParser) -> None:
+def asking(parser: "ArgumentParser") -> None:
     """The options of every question."""
     parser.add_argument("--at", metavar="TIME", help="as of another instant")
     parser.add_argument("--json", action="store_true", help="for programs")
 
 
-def desk(home: Home, args: Namespace | None = None) -> Desk:
+def desk(home: Home, args: "Namespace | None" = None) -> Desk:
     """The home as of --at, or now."""
     setup = home.setup()
     now = clock()

@@ -1,8 +1,6 @@
 """The command `shelfbell`."""
 
-import argparse
 import os
-import re
 import sqlite3
 import sys
 from importlib import import_module
@@ -78,30 +76,14 @@ def _run(words: list[str]) -> int:
     from scheduler.home import Home, default_home
 
     opened = Home(home or default_home())
-    if hasattr(module, "run_words"):
-        return module.run_words(opened, rest)
-    parser = _Parser(prog=f"shelfbell {name}", description=COMMANDS[name], allow_abbrev=False)
-    module.add_arguments(parser, name)
     try:
-        return module.run(opened, parser.parse_args(_joined(rest)))
+        if hasattr(module, "run_words"):
+            return module.run_words(opened, rest)
+        from scheduler.cli.options import parse
+
+        return module.run(opened, parse(module, name, COMMANDS[name], rest))
     finally:
         opened.log.close()
-
-
-def _joined(words: list[str]) -> list[str]:
-    """Words with "--from -2h" made one, so that a time back is not taken for an option."""
-    found: list[str] = []
-    for word in words:
-        if found and re.match(r"-\d", word) and re.fullmatch(r"--[a-z-]+", found[-1]):
-            found[-1] += f"={word}"
-        else:
-            found.append(word)
-    return found
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> None:  # type: ignore[override]
-        raise Refused.because(f"{message}; `{self.prog} --help` says more")
 
 
 def _help() -> str:

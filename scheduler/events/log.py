@@ -59,18 +59,21 @@ def _event(row: tuple[int, int, int, str, str, str]) -> Event:
     return Event(*row[:5], json.loads(row[5]))
 
 
+_NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
+_ALWAYS = {what: (JOBS,) if kind.subject == "job" else () if kind.subject else (HOME,) for what, kind in KINDS.items()}
+
+
 def concerned(event: dict[str, object]) -> tuple[str, ...]:
     """The names under which an event is filed: its items, "job" for jobs, "home" for what concerns none."""
-    kind = KINDS[str(event["what"])]
+    what: str = event["what"]  # type: ignore[assignment]
     named: list[str] = []
-    for field in kind.fields:
-        if field.type.names and (value := event.get(field.name)) is not None:
-            named += value if isinstance(value, list) else [value]
-    if kind.subject == "job":
-        named.append(JOBS)
-    elif not kind.subject:
-        named.append(HOME)
-    return tuple(dict.fromkeys(named))
+    for field in _NAMING[what]:
+        value = event.get(field)
+        if isinstance(value, list):
+            named += value
+        elif value is not None:
+            named.append(value)  # type: ignore[arg-type]
+    return tuple(dict.fromkeys((*named, *_ALWAYS[what])))
 
 
 class Log:
@@ -101,13 +104,13 @@ class Log:
         """A write transaction, begun at once (BEGIN IMMEDIATE), undone when its block raises."""
         return Transaction(self.connection)
 
-    def of(self, name: str, known: int = DUSK, before: int = DUSK) -> list[Event]:
-        """The events in force that concern an item (or "job", "home"), in order.
+    def of(self, name: str, what: str | None = None, known: int = DUSK, before: int = DUSK) -> list[Event]:
+        """The events in force that concern an item (or "job", "home"), in order; of one kind where `what` names it.
 
         Only from what was recorded by `known`, and stands before place `before` in the log.
         """
-        where = "seq IN (SELECT seq FROM concerned WHERE item = :name)"
-        rows = self._rows(_IN_FORCE.format(where=where), name=name, known=known, before=before)
+        where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" + (" AND what = :what" if what else "")
+        rows = self._rows(_IN_FORCE.format(where=where), name=name, what=what, known=known, before=before)
         return [_event(row) for row in rows]
 
     def in_force(self, known: int = DUSK) -> Iterator[Event]:
@@ -223,7 +226,8 @@ _TRIGGERS = (
        BEGIN SELECT RAISE(ABORT, 'events are never deleted: log struck'); END""",
     # INSERT OR REPLACE deletes without firing the delete trigger.
     """CREATE TRIGGER no_replace BEFORE INSERT ON events
-       WHEN EXISTS (SELECT 1 FROM events WHERE seq = NEW.seq OR id = NEW.id OR target = NEW.target)
+       WHEN EXISTS (SELECT 1 FROM events WHERE seq = NEW.seq) OR EXISTS (SELECT 1 FROM events WHERE id = NEW.id)
+       OR NEW.target IS NOT NULL AND EXISTS (SELECT 1 FROM events WHERE target = NEW.target)
        BEGIN SELECT RAISE(ABORT, 'this event is there already'); END""",
 )  # fmt: skip
 

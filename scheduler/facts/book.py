@@ -20,8 +20,8 @@ from scheduler.instants import DAWN, DUSK, MINUTE, start_of_day
 class Source(Protocol):
     """Where a book finds its events."""
 
-    def of(self, name: str) -> list[Event]:
-        """The events in force that are filed under a name, in order."""
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force that are filed under a name, in order; of one kind where `what` names it."""
 
 
 class Clocks(NamedTuple):
@@ -70,7 +70,7 @@ class Book:
         self.clocks = clocks
         self._source = source
         self._catalogue = catalogue
-        self._events: dict[str, list[Event]] = {}
+        self._events: dict[tuple[str, str | None], list[Event]] = {}
         self._lives: dict[str, list[Life]] = {}
         self._facts: dict[tuple[str, str, str | None], Timeline] = {}
         self._jobs: dict[str, Job] | None = None
@@ -91,11 +91,11 @@ class Book:
             self._jobs = jobs_of(self.filed(JOBS), self.clocks)
         return self._jobs
 
-    def filed(self, name: str) -> list[Event]:
-        """The events in force filed under a name, in order."""
-        if name not in self._events:
-            self._events[name] = self._source.of(name)
-        return self._events[name]
+    def filed(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        if (name, what) not in self._events:
+            self._events[name, what] = self._source.of(name, what)
+        return self._events[name, what]
 
     def item(self, kind: str, name: str) -> Item:
         """The item of a kind and name: of the fleet, a booked job, or the home."""
@@ -167,14 +167,16 @@ class Book:
 
     def _mishaps_flown(self, pack: Item, own: list[Event]) -> list[Event]:
         """Mishaps that name no packs, of an aircraft that this pack flew in then or up to half an hour before."""
-        flights = [event for event in own if event.what == "flown"]
-        found = {}
-        for flight in flights:
-            for event in self.filed(str(flight.get("aircraft"))):
-                near = counts_from(flight) <= event.at <= flight.at + 30 * MINUTE
-                if event.what == "mishap" and near and "packs" not in event.fields:
-                    found[event.id] = event
-        return list(found.values())
+        flights: dict[str, list[Event]] = {}
+        for event in own:
+            if event.what == "flown":
+                flights.setdefault(str(event.get("aircraft")), []).append(event)
+        return [
+            mishap
+            for aircraft, flown in flights.items()
+            for mishap in self.filed(aircraft, "mishap")
+            if "packs" not in mishap.fields and _in_or_after(mishap.at, flown)
+        ]
 
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
@@ -193,3 +195,8 @@ def counts_from(event: Event) -> int:
     if event.what != "flown":
         return event.at
     return event.at - round(float(event.get("minutes")) * MINUTE)  # type: ignore[arg-type]
+
+
+def _in_or_after(instant: int, flights: list[Event]) -> bool:
+    """True when one of the flights was under way or landed within half an hour before."""
+    return any(counts_from(flight) <= instant <= flight.at + 30 * MINUTE for flight in flights)

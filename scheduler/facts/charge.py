@@ -4,7 +4,7 @@ from bisect import bisect_right, insort
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.facts.timeline import Piece, Slope, Timeline, Trail
+from scheduler.facts.timeline import Piece, Slope, Trail
 from scheduler.instants import DAY, DUSK, MINUTE
 
 if TYPE_CHECKING:
@@ -56,8 +56,10 @@ class _Fold:
         return ChargeFold(self.pieces, self.discharges, self.readings)
 
     def _value(self, instant: int) -> tuple[float | None, Trail]:
-        piece = Timeline(self.pieces[-6:]).piece(instant)
-        return piece.at(instant), piece.trail  # type: ignore[return-value]
+        for piece in reversed(self.pieces):
+            if piece.start <= instant:
+                return piece.at(instant), piece.trail  # type: ignore[return-value]
+        return None, None
 
     def _set(self, instant: int, event: Event) -> None:
         percent = reading_of(event, self.life.item.plate)
@@ -110,16 +112,15 @@ class _Fold:
         self.pieces.append(Piece(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why))
 
     def _taken_out(self, event: Event, start: float | None, end: float | None, estimate: bool) -> None:
-        minutes = float(event.fields["minutes"])  # type: ignore[arg-type]
         if start is not None and end is not None:
             self.discharges.append(Discharge(event.at, max(0.0, start - end), event, estimate))
             if not estimate and start > end:
-                insort(self.rates, (start - end) / minutes)
+                insort(self.rates, (start - end) / float(event.fields["minutes"]))  # type: ignore[arg-type]
         elif "used_mah" in event.fields:
             self.discharges.append(Discharge(event.at, _share(event, self.capacity), event))
         else:
-            guess = min(100.0, median(self.rates) * minutes) if self.rates else 100.0
-            self.discharges.append(Discharge(event.at, guess, event, estimate=True))
+            # Before any flight that told its use: a whole charge, the most it can have been.
+            self.discharges.append(Discharge(event.at, 100.0, event, estimate=True))
 
     def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
         """From here on the pack rests at `percent`."""

@@ -40,6 +40,6 @@ def _ousted(book: "Book", part: Item, aircraft: str) -> list[int]:
     """The instants at which another part of the same kind was fitted to the aircraft."""
     return [
         event.at
-        for event in book.filed(aircraft)
-        if event.what == "fitted" and event.get("item") != part.id and book.fleet.kind(str(event.get("item"))) == part.kind
+        for event in book.filed(aircraft, "fitted")
+        if event.get("item") != part.id and book.fleet.kind(str(event.get("item"))) == part.kind
     ]

@@ -24,10 +24,15 @@ class Spans:
 
     @classmethod
     def of(cls, pairs: list[tuple[int, int]]) -> "Spans":
-        """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins."""
+        """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins.
+
+        What would start at DUSK or later lies beyond time and is left out.
+        """
         starts: list[int] = []
         values: list[int] = []
         for start, value in pairs:
+            if start >= DUSK:
+                break
             if starts and starts[-1] == start:
                 starts.pop()
                 values.pop()

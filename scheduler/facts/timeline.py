@@ -47,9 +47,14 @@ class Timeline:
     __slots__ = ("pieces", "_starts")
 
     def __init__(self, pieces: list[Piece]) -> None:
-        """Take pieces in order of time; of two that start together the later wins; before the first it is unknown."""
+        """Take pieces in order of time; of two that start together the later wins; before the first it is unknown.
+
+        A piece that would start at DUSK or later lies beyond time and is left out.
+        """
         kept: list[Piece] = [Piece(DAWN, None)]
         for piece in pieces:
+            if piece.start >= DUSK:
+                continue
             while kept and kept[-1].start >= piece.start:
                 kept.pop()
             kept.append(piece)
@@ -92,7 +97,7 @@ class Timeline:
             if isinstance(limit, CalendarSpan):
                 bound = _calendar_bound(piece, limit, reach)
             pairs.append((piece.start, YES if test(piece.value, bound) else NO))
-            if piece.slope is not None and piece.value != NEVER:
+            if piece.slope is not None and piece.value != NEVER and _comes_near(piece, end, bound):
                 rises = piece.slope[0] > 0
                 turn = _crossing(piece, bound, strict if rises == rising_from else not strict)
                 if turn is not None and piece.start < turn < end:
@@ -118,6 +123,13 @@ def _calendar_bound(piece: Piece, span: CalendarSpan, reach: Callable[[int, Cale
         raise TypeError("a calendar span can only be held against an age")
     origin = piece.start - piece.value
     return reach(origin, span) - origin
+
+
+def _comes_near(piece: Piece, end: int, limit: object) -> bool:
+    """False when a sloped piece stays well away from the limit: spares the exact solution."""
+    last = piece.at(end)
+    low, high = (piece.value, last) if piece.value < last else (last, piece.value)  # type: ignore[operator]
+    return low - 1 <= limit <= high + 1  # type: ignore[operator]
 
 
 def _crossing(piece: Piece, limit: object, strict: bool) -> int | None:

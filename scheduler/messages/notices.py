@@ -1,4 +1,4 @@
-"""Notices: what the bell has to say of itself (a file refused, a rule that fails, a channel that fails), told once each."""
+"""Notices: what the bell has to say of itself (a file refused, a rule or a channel that fails), told once each."""
 
 from collections.abc import Iterable
 from typing import NamedTuple

@@ -143,7 +143,8 @@ class Outbox:
     def add(self, transaction: Transaction, message: Message, now: int) -> int:
         """Queue one message; returns the id of its row."""
         cursor = transaction.execute(
-            """INSERT INTO outbox (ref, channel, decided_at, kind, title, body, explanation, state, attempts, next_try_at)
+            """INSERT INTO outbox
+               (ref, channel, decided_at, kind, title, body, explanation, state, attempts, next_try_at)
                VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', 0, ?)""",
             (
                 reference(now, message.kind, message.title), message.channel, now, message.kind, message.title,
@@ -173,19 +174,25 @@ class Outbox:
         return [Row(*row) for row in rows]
 
     def next_try(self, now: int, channels: Iterable[str]) -> int | None:
-        """When the next waiting row of some channels is due; None when nothing waits."""
+        """The first instant after `now` at which a row of some channels becomes due; None when there is none."""
         rows = self._rows("SELECT channel, next_try_at FROM outbox WHERE state = 'waiting'")
         wanted = set(channels)
-        times = [at if at <= now + _FURTHEST else now for channel, at in rows if channel in wanted]
-        return min(times, default=None)
+        return min((at for channel, at in rows if channel in wanted and now < at <= now + _FURTHEST), default=None)
+
+    def unfinished(self, channels: Iterable[str], now: int) -> bool:
+        """True while anything for some channels is due or under way."""
+        under_way = {name for (name,) in self._rows("SELECT channel FROM outbox WHERE state = 'sending'")}
+        return any(name in under_way or self.due(name, now) for name in channels)
 
     def release(self, now: int) -> None:
-        """Make due what waits, and what its sender left under way when it died. For the holder of the lock, as it starts."""
+        """Make due what a sender that died left under way. For the holder of the lock, as it starts."""
         with self.writing() as transaction:
             transaction.execute("UPDATE outbox SET state = 'waiting', next_try_at = ? WHERE state = 'sending'", (now,))
-            transaction.execute(
-                "UPDATE outbox SET next_try_at = ? WHERE state = 'waiting' AND attempts > 0 AND next_try_at > ?", (now, now)
-            )
+
+    def retry(self, now: int) -> None:
+        """Make due what waits for another attempt: something was changed that may have been the fault."""
+        with self.writing() as transaction:
+            transaction.execute("UPDATE outbox SET next_try_at = ? WHERE state = 'waiting' AND attempts > 0", (now,))
 
     def claim(self, row: Row, now: int) -> Row | None:
         """Mark a row as under way; None when another was quicker."""
@@ -214,12 +221,13 @@ class Outbox:
         `permanent`: the channel will not work until someone changes something, so it is tried again at the longest
         spacing (and when the daemon starts anew). A trial is tried once.
         """
-        over = row.kind == TRIAL or now - row.decided_at > KEPT
+        state = "given_up" if row.kind == TRIAL or now - row.decided_at > KEPT else "waiting"
+        next_try = now + self._wait(row.attempts, permanent)
         with self.writing() as transaction:
             transaction.execute(
                 """UPDATE outbox SET state = ?, next_try_at = ?, last_error = ?
                    WHERE id = ? AND state = 'sending' AND attempts = ?""",
-                ("given_up" if over else "waiting", now + self._wait(row.attempts, permanent), reason, row.id, row.attempts),
+                (state, next_try, reason, row.id, row.attempts),
             )
             transaction.execute("INSERT OR IGNORE INTO state VALUES (?, ?)", (f"failing/{row.channel}", now))
 
@@ -232,8 +240,9 @@ class Outbox:
         rows = self._rows(
             """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')), sum(state = 'given_up'),
                (SELECT value FROM state WHERE name = 'failing/' || channel),
-               (SELECT last_error FROM outbox l WHERE l.channel = o.channel AND last_error IS NOT NULL ORDER BY id DESC LIMIT 1)
-               FROM outbox o GROUP BY channel ORDER BY channel"""
+               (SELECT last_error FROM outbox latest WHERE latest.channel = outbox.channel AND last_error IS NOT NULL
+                ORDER BY id DESC LIMIT 1)
+               FROM outbox GROUP BY channel ORDER BY channel"""
         )
         return {row[0]: Health(*row) for row in rows}
 

@@ -13,7 +13,7 @@ from scheduler.home import Channel
 SENT, TEMPORARY, PERMANENT = "sent", "temporary", "permanent"
 CONNECT_SECONDS = 10.0
 READ_SECONDS = 15.0
-"""Waits for a connection and for an answer, unless the address sets its own (`cto`, `rto`). Common practice, no source."""
+"""Waits for a connection and an answer, unless the address sets its own (`cto`, `rto`). Common practice, no source."""
 _HARMLESS = ("cto", "rto", "format", "overflow", "mode", "verify", "retry", "wait", "optional", "qos", "priority")
 _LONGEST_REASON = 300
 _loading = threading.Lock()
@@ -22,7 +22,7 @@ _loading = threading.Lock()
 class Outcome(NamedTuple):
     """What became of one attempt: sent, temporary or permanent (until someone changes something), and why."""
 
-    state: str
+    result: str
     reason: str = ""
 
 
@@ -37,7 +37,7 @@ def address(channel: Channel, environ: Mapping[str, str]) -> str:
     name = match[1].strip("{}")
     found = environ.get(name, "").strip() or _credential(name, environ)
     if not found:
-        raise Refused.because(f"channel {channel.name} has no address: {name} is neither in the environment nor a credential")
+        raise Refused.because(f"channel {channel.name}: {name} is neither in the environment nor a credential")
     return found
 
 
@@ -85,8 +85,9 @@ def send(address: str, title: str, body: str) -> Outcome:
 def _send(address: str, title: str, body: str) -> Outcome:
     bell = _load(address)
     if bell is None:
-        scheme = address.partition("://")[0] if "://" in address else ""
-        return Outcome(PERMANENT, f"the address is not one that Apprise can use{f' (scheme {scheme})' if scheme else ''}")
+        scheme = re.match(r"(\w{1,20})://", address)
+        kind = f" (it begins with {scheme[0]})" if scheme else ""
+        return Outcome(PERMANENT, f"the address is not one that Apprise can use{kind}")
     with bell.notify(body=body, title=title, body_format="text", log_level=10) as result:
         # not bool(result): a failure counts as success there when the address says optional=yes
         last = [service.attempts[-1] for service in result.results if service.attempts]
@@ -103,7 +104,8 @@ def _load(address: str) -> Any:
         import apprise
 
         logger = logging.getLogger("apprise")
-        logger.propagate = False  # it writes addresses; what it has to say comes back with the result
+        logger.propagate = False  # it writes addresses; what it has to say comes back with the result…
+        logger.setLevel(logging.DEBUG)  # …and only there does it name the cause
         if not logger.handlers:
             logger.addHandler(logging.NullHandler())
         bell = apprise.Apprise(asset=apprise.AppriseAsset(app_id="shelfbell", app_desc="", app_url=""))
@@ -127,13 +129,21 @@ def _tune(plugin: Any, given: dict[str, str]) -> None:
 
 
 def _telling(entry: Any) -> bool:
-    return entry.level in ("WARNING", "ERROR", "CRITICAL") or "Exception" in entry.message
+    return entry.level in ("WARNING", "ERROR", "CRITICAL") or re.match(r"[\w ]*Exception: ", entry.message) is not None
 
 
 def _failure(messages: Iterable[str], address: str) -> Outcome:
-    text = " ".join(" ".join(message.split()) for message in messages) or "the service took it not, without a reason"
+    text = " ".join(" ".join(message.split()) for message in messages) or "it was not taken, and no reason was given"
     status = re.search(r"error=(\d{3})", text)
     code = int(status[1]) if status else 0
-    refused = 400 <= code < 500 and code not in (408, 425, 429)  # RFC 9110: ask again later; RFC 6585: too many
-    rejected = re.search(r"\(5\d\d, b['\"]", text) is not None  # SMTP: "permanent negative completion", RFC 5321 4.2.1
-    return Outcome(PERMANENT if refused or rejected else TEMPORARY, redact(text, address)[:_LONGEST_REASON])
+    refused = 400 <= code < 500 and code not in (408, 425, 429)  # RFC 9110 and RFC 6585: these ask to come again
+    rejected = re.search(r"\(5\d\d, b['\"]", text) is not None  # "permanent negative completion", RFC 5321 4.2.1
+    return Outcome(PERMANENT if refused or rejected else TEMPORARY, redact(_cause(text), address)[:_LONGEST_REASON])
+
+
+def _cause(text: str) -> str:
+    """What lay behind a failed connection, without the wrappings; other texts as they are."""
+    system = re.search(r"\[Errno -?\d+\] ([^\"')]+)", text)
+    if system is not None:
+        return f"no connection: {system[1].strip()}"
+    return "no answer in time" if "timed out" in text else text

@@ -7,26 +7,23 @@ from typing import NamedTuple
 from scheduler.events.log import Event, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
-from scheduler.instants import MINUTE, rfc3339
+from scheduler.instants import rfc3339
 from scheduler.messages.notices import Notice, over_but, tell
-from scheduler.messages.outbox import Message, Outbox, Row, remember
+from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Decision, decide, next_wake
-from scheduler.reminders.text import Text, compose, moment_near
+from scheduler.reminders.text import Text, compose
 from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key, Verdict
-
-LATE = 10 * MINUTE
-"""From this delay on a message says when it was decided."""
 
 
 class Woken(NamedTuple):
     """What a wake came to.
 
     `decision`: None when the clock is not trusted, because it stands before `behind`, the event recorded last.
-    `next_wake`: when there may be more to say. `open`: how many reminders are open. `sick`: the verdicts that could not be
-    computed, with the error.
+    `next_wake`: when there may be more to say. `open`: how many reminders are open. `sick`: the verdicts that could not
+    be computed, with the error.
     """
 
     decision: Decision | None
@@ -120,11 +117,12 @@ def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) 
     if part is None:
         return
     text = _text(part, setup, board)
-    yield Message(channel.name, part.kind, text.title, text.body, [_explanation(word, setup, decision.at) for word in part.words])
+    reasons = [_explanation(word, setup, decision.at) for word in part.words]
+    yield Message(channel.name, part.kind, text.title, text.body, reasons)
 
 
 def _part(decision: Decision, channel: Channel) -> Decision | None:
-    """What of a decision a channel takes: a digest whole where it takes what only digests bring, else its words alone."""
+    """What of a decision a channel takes: a digest whole if it takes what only digests bring, else its words alone."""
     words = [word for word in decision.words if word.urgency in channel.urgency]
     if not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, words) if words else None
@@ -143,7 +141,8 @@ def _text(decision: Decision, setup: Setup, board: Board) -> Text:
     try:
         return compose(decision, reminders, setup.hours.zone, board)
     except Exception as error:  # a text that fails must not silence the reminder it belongs to
-        return Text(f"{len(reminders)} things to see to", "\n".join([*_plain(reminders), f"(the text failed: {error})"]))
+        body = "\n".join([*_plain(reminders), f"(the text failed: {error})"])
+        return Text(f"{len(reminders)} to see to", body)
 
 
 def _plain(reminders: list[Reminder]) -> Iterator[str]:
@@ -165,11 +164,3 @@ def _explanation(word: Word, setup: Setup, now: int) -> dict[str, object]:
         "opened_at": stamp(word.reminder.stretch.opened),
         "because": to_json(explain(verdict, verdict.rule.when, now), stamp),
     }
-
-
-def body_as_sent(row: Row, setup: Setup, now: int) -> str:
-    """The body with its last line: the reference, and when it was decided where it comes late."""
-    parts = [f"Reference {row.ref}."]
-    if now - row.decided_at > LATE:
-        parts.insert(0, f"Decided {moment_near(row.decided_at, now, setup.hours.zone)}, delivered late.")
-    return f"{row.body}\n\n{' '.join(parts)}"

@@ -47,9 +47,9 @@ class Cases:
         )  # fmt: skip
         self._filed = {event.id: concerned(event.fields) for event in self.events}
 
-    def of(self, name: str) -> list[Event]:
-        """The events filed under a name, in order."""
-        return [event for event in self.events if name in self._filed[event.id]]
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events filed under a name, in order; of one kind where `what` names it."""
+        return [e for e in self.events if name in self._filed[e.id] and what in (None, e.what)]
 
 
 def given_events(about: str, case: dict) -> list[dict[str, object]]:

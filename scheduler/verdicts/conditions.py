@@ -12,6 +12,9 @@ from scheduler.units import parse
 NUMERIC = ("at_least", "more_than", "at_most", "less_than")
 NAMED = ("is", "is_not", "one_of")
 OPERATORS = (*NUMERIC, *NAMED)
+AGES = ("age", "idle", "hours_since_reading", "since_inspected")
+"""The facts that rise with time from nought: only these can be held against months and years, whose length depends on
+where they begin."""
 
 Ask = Callable[[str, str | None], Timeline]
 """Gives a fact (and variant) of the item in question."""
@@ -80,6 +83,8 @@ def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str,
         limit = tuple(str(parse(word, declared.unit)) for word in raw["one_of"])
     else:
         limit = parse(limit, declared.unit)  # type: ignore[arg-type]
+    if isinstance(limit, CalendarSpan) and declared.name not in AGES:
+        raise ValueError(f"{declared.name} takes a duration such as '24 h' or '10 d': months and years go with {', '.join(AGES)}")
     lasting, lasting_name = _value(raw.get("lasting", 0), limits)
     if lasting:
         lasting = parse_span(str(lasting))

@@ -35,25 +35,24 @@ def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Stretch
 
     One opens at the first instant at which `when` is yes and `until` is not; it ends at the first after at which
     `until` (by default: not `when`) is yes; the next can open once `when` has ceased to hold and holds anew. Unknown
-    opens and settles nothing. A cut ends what is open and begins afresh.
+    opens and settles nothing. A cut ends what is open and begins afresh. What has held since before all time opened at
+    no instant: it must cease first.
     """
     leave = ~when if until is None else until
-    watch = _Watch()
+    watch = _Watch(armed=when.at(DAWN) != YES)
     cut_at = dict(cuts)
     for turn in sorted({*when.starts, *leave.starts, *cut_at}):
         if turn in cut_at:
-            watch.end(turn, cut_at[turn])
-            watch.armed = True
+            watch.cut(turn, cut_at[turn])
         watch.see(turn, when.at(turn), leave.at(turn))
-    watch.see(DUSK, YES if watch.opened is not None else 0, 0)
     return watch.result()
 
 
 class _Watch:
-    def __init__(self) -> None:
+    def __init__(self, armed: bool) -> None:
         self.found: list[Stretch] = []
         self.opened: int | None = None
-        self.armed = True
+        self.armed = armed
         self.dark_since: int | None = None
         self.dark: list[tuple[int, int]] = []
 
@@ -63,15 +62,21 @@ class _Watch:
         if self.opened is not None:
             self._light(turn, dark=leave == UNKNOWN and when != YES)
             if leave == YES:
-                self.end(turn, "settled")
+                self._end(turn, "settled")
         if self.opened is None:
             self.armed = self.armed or when != YES
             if self.armed and when == YES and leave != YES:
                 self.opened, self.armed = turn, False
 
+    def cut(self, turn: int, ending: str) -> None:
+        """At `turn` whatever is open ends, and all begins afresh."""
+        self._give_up(turn)
+        self._end(turn, ending)
+        self.armed = True
+
     def _give_up(self, turn: int) -> None:
         if self.dark_since is not None and turn - self.dark_since >= NOT_JUDGED_AFTER:
-            self.end(self.dark_since + NOT_JUDGED_AFTER, "not judged")
+            self._end(self.dark_since + NOT_JUDGED_AFTER, "not judged")
             self.armed = True
 
     def _light(self, turn: int, dark: bool) -> None:
@@ -81,8 +86,7 @@ class _Watch:
             self.dark.append((self.dark_since, turn))
             self.dark_since = None
 
-    def end(self, turn: int, ending: str) -> None:
-        """Close what is open, if anything."""
+    def _end(self, turn: int, ending: str) -> None:
         if self.opened is not None:
             self._light(turn, dark=False)
             if turn > self.opened:
@@ -91,7 +95,6 @@ class _Watch:
 
     def result(self) -> list[Stretch]:
         """All stretches, the last one perhaps without end."""
-        if self.opened is not None:
-            self.found.append(Stretch(self.opened, DUSK, "", tuple(self.dark)))
-            self.opened = None
-        return [stretch for stretch in self.found if stretch.opened > DAWN]
+        self._give_up(DUSK)
+        self._end(DUSK, "")
+        return self.found

@@ -107,6 +107,11 @@ def test_cycling_follows_the_published_equations(
     assert cycle_resistance_rise(cycles, depth, rms_volts).value == pytest.approx(rise, abs=5e-7)
 
 
+def test_the_range_of_cycling_is_a_factor_of_three_either_way() -> None:
+    fade = cycle_fade(100, 0.8, 3.7)
+    assert (fade.low, fade.high) == pytest.approx((fade.value / 3, 3 * fade.value))
+
+
 def test_shallow_cycles_never_lower_the_resistance() -> None:
     assert cycle_resistance_rise(100, 0.0, 3.725).value == 0
 
@@ -177,11 +182,16 @@ def test_days_at_storage_charge_take_the_same_life_at_any_age(
 def test_an_aged_pack_loses_less_to_the_same_stretch() -> None:
     stretch = Stretch(6, 4.20, 25)
     assert extra_fade(stretch, 3.80, faded=0.1).value < extra_fade(stretch, 3.80).value
+    year = Stretch(365, 3.9, 25)
+    full, half = (storage_fade([year, stretch._replace(volts=v)]).value for v in (4.20, 3.80))
+    assert extra_fade(stretch, 3.80, faded=storage_fade([year]).value).value == pytest.approx(full - half)
     assert extra_fade(Stretch(6, 3.7, 25), 3.80).value == 0
 
 
 def test_money_is_the_share_of_the_way_to_the_end_of_life() -> None:
-    assert cost(Estimate(0.02, 0.01, 0.04, "b"), 139, 0.8)[:3] == pytest.approx((13.9, 6.95, 27.8))
+    fade = Estimate(0.02, 0.01, 0.04, "b")
+    assert cost(fade, 139)[:3] == cost(fade, 139, 0.8)[:3] == pytest.approx((13.9, 6.95, 27.8))
+    assert cost(fade, 139, 0).value == pytest.approx(2.78)
     with pytest.raises(ValueError, match="from 0 to below 1"):
         cost(Estimate(0, 0, 0, ""), 139, 1.0)
 

@@ -20,6 +20,8 @@ def test_minutes_per_percent_need_a_flight_of_some_length() -> None:
     assert minutes_per_percent(17.5, 100, 30) == 0.25
     assert minutes_per_percent(5, 100, 80) is None
     assert minutes_per_percent(0, 100, 30) is None
+    assert minutes_per_percent(6, 60, 30) == 0.2
+    assert minutes_per_percent(6, 60, 30.5) is None
 
 
 def test_the_last_flight_is_held_against_the_median_of_the_earlier() -> None:
@@ -54,6 +56,12 @@ def test_half_the_endurance_is_a_sudden_loss_and_hardly_chance() -> None:
     assert loss is not None
     assert loss.sudden
     assert loss.false_alarm < 1e-6
+
+
+def test_exactly_the_threshold_is_no_loss() -> None:
+    loss = sudden_loss([0.2] * 5 + [0.15], threshold=0.15 / 0.2)
+    assert loss is not None
+    assert not loss.sudden
 
 
 def test_a_pack_whose_flights_always_scatter_says_that_chance_may_be_behind() -> None:
@@ -100,3 +108,4 @@ def test_a_weak_pack_stands_out_among_its_sisters() -> None:
 def test_few_flights_or_few_sisters_tell_nothing() -> None:
     assert against_sisters([0.2] * 2, [[0.25] * 3] * 3) is None
     assert against_sisters([0.2] * 3, [[0.25] * 3, [0.25]]) is None
+    assert against_sisters([0.2] * 3, [[0.25] * 3, [0.25] * 3]) is not None

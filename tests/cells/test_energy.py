@@ -59,8 +59,19 @@ def test_draining_is_energy_over_power() -> None:
     """5200 mAh, 4 cells, 99 to 58 % at 20 W: 95 minutes."""
     found = minutes_to_drain(watt_hours(5.2, 14.8), 99, 58, 20)
     assert found.value == pytest.approx(94.7, abs=0.1)
-    assert found.low < found.value < found.high
+    assert (found.low, found.high) == pytest.approx((0.9 * found.value, 1.2 * found.value))
     assert minutes_to_drain(77, 50, 58, 20).value == 0
+
+
+def test_charging_is_energy_over_power_with_what_charging_takes_on_top() -> None:
+    """77 Wh from 20 to 80 % at 50 W: 55.4 minutes at the nominal energy, and 6 % (0 to 20) more."""
+    assert minutes_to_charge(77, 20, 80, 50)[:3] == pytest.approx([55.44 * f for f in (1.06, 1.0, 1.2)])
+
+
+def test_the_last_tenth_takes_as_long_as_three_at_full_power() -> None:
+    """30 points' worth usually; 6 + 4 x 3.5 where the current holds until 96 %."""
+    assert minutes_to_charge(100, 90, 100, 60)[:3] == pytest.approx((30 * 1.06, 20, 30 * 1.2))
+    assert minutes_to_charge(100, 80, 90, 60).high == pytest.approx((5 + 5 * 3) * 1.2)
 
 
 def test_charging_slows_down_at_the_top() -> None:
@@ -116,5 +127,6 @@ def test_charging_temperatures(celsius: float, at_40: str, at_45: str) -> None:
 
 
 def test_no_ceiling_lets_a_pack_be_charged_above_60_degrees() -> None:
+    assert charging(60, ceiling=60) == charging(10, ceiling=10) == "yes"
     with pytest.raises(ValueError, match="10 to 60 C would be right"):
         charging(61, ceiling=65)

@@ -53,6 +53,7 @@ def test_health_is_the_median_of_the_last_readings_over_the_rating() -> None:
         "median of the last 9 capacities; range: 95 % at most",
     )
     assert health([4000, 4100], 5000) is None
+    assert health([4000, 4100, 4200], 5000) is not None
 
 
 def test_one_wild_capacity_does_not_move_health() -> None:
@@ -104,7 +105,15 @@ def test_no_crossing_is_told_where_it_cannot_be(ys: list[float]) -> None:
 
 def test_no_crossing_is_told_from_few_readings() -> None:
     assert reaches(CYCLES[:7], [100 - n / 10 for n in CYCLES[:7]]) is None
+    assert reaches(CYCLES[:8], [100 - n / 10 for n in CYCLES[:8]]) is not None
     assert reaches([5] * 10, [100 - n / 10 for n in CYCLES]) is None
+
+
+def test_a_trend_is_followed_three_times_its_span_and_no_further() -> None:
+    """Readings at 1000 to 1090: told up to 1360, wherever the axis begins."""
+    xs = [1000 + n for n in CYCLES]
+    assert reaches(xs, [80 + (1355 - x) / 20 for x in xs]) is not None
+    assert reaches(xs, [80 + (1365 - x) / 20 for x in xs]) is None
 
 
 def test_the_range_holds_its_value_and_widens_with_scatter() -> None:
@@ -121,3 +130,4 @@ def test_resistance_is_the_last_three_against_the_first_five() -> None:
     assert read is not None
     assert read[:3] == pytest.approx((2.0, 19 / 11, 21 / 9))
     assert resistance_ratio([10] * 7) is None
+    assert resistance_ratio([10] * 8) is not None

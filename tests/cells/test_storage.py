@@ -106,6 +106,12 @@ def test_too_few_readings_or_none_apart_in_time_tell_nothing() -> None:
     assert fitted_rate([[Reading(5, 90)] * 6]) is None
 
 
+def test_six_readings_are_enough_and_lone_ones_do_not_count() -> None:
+    pairs = [[Reading(d, 90), Reading(d + 10, 89)] for d in (0, 20, 40)]
+    assert fitted_rate(pairs) is not None
+    assert fitted_rate([*pairs[:2], [Reading(60, 80)], [Reading(70, 80)]]) is None
+
+
 def test_readings_that_rise_are_told_as_no_loss() -> None:
     fit = fitted_rate([[Reading(d, 60 + d / 10) for d in range(0, 60, 10)]])
     assert fit is not None

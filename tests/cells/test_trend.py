@@ -102,6 +102,11 @@ def test_the_median_interval_holds_in_as_many_cases_as_it_says() -> None:
     assert inside / 2**9 == pytest.approx(1 - 2 * (1 + 9) / 2**9)
 
 
+def test_less_confidence_narrows_the_interval_down_to_the_median() -> None:
+    values = [1, 2, 3, 4, 5]
+    assert [median_interval(values, c) for c in (0.99, 0.5, 0.0)] == [(3, 1, 5), (3, 2, 4), (3, 3, 3)]
+
+
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=60))
 def test_the_median_lies_in_its_interval(values: list[float]) -> None:
     middle, low, high = median_interval(values)

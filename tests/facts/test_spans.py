@@ -108,7 +108,7 @@ def test_clipped_keeps_the_inside_and_sets_the_outside(one: Spans, start: int, e
 def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Spans, instant: int) -> None:
     since, change = one.since(instant), one.next_change(instant)
     start, end, value = next(stretch for stretch in one if stretch[0] <= instant < stretch[1])
-    assert (since, change or DUSK, one.at(instant)) == (start, end, value)
+    assert (since, DUSK if change is None else change, one.at(instant)) == (start, end, value)
 
 
 @given(spans())

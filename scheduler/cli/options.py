@@ -1,0 +1,30 @@
+"""Options of the commands, on argparse. `log` has a reader of its own and does not pay for this one."""
+
+import argparse
+import re
+from types import ModuleType
+
+from scheduler.findings import Refused
+
+
+def parse(module: ModuleType, name: str, meaning: str, words: list[str]) -> argparse.Namespace:
+    """The options that a command's module declares, read from its words. Raises Refused."""
+    parser = _Parser(prog=f"shelfbell {name}", description=meaning, allow_abbrev=False)
+    module.add_arguments(parser, name)
+    return parser.parse_args(joined(words))
+
+
+def joined(words: list[str]) -> list[str]:
+    """Words with "--from -2h" made one, so that a time back is not taken for an option."""
+    found: list[str] = []
+    for word in words:
+        if found and re.match(r"-\d", word) and re.fullmatch(r"--[a-z-]+", found[-1]):
+            found[-1] += f"={word}"
+        else:
+            found.append(word)
+    return found
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise Refused.because(f"{message}; `{self.prog} --help` says more")

@@ -1,0 +1,350 @@
+"""The daemon: sleeps until something may have changed, decides, sends, and sleeps again."""
+
+import os
+import signal
+import sqlite3
+import sys
+import time
+import traceback
+from datetime import UTC
+from pathlib import Path
+from typing import Any
+
+from scheduler.findings import Refused
+from scheduler.home import Channel, Home, Setup
+from scheduler.instants import rfc3339, to_datetime
+from scheduler.messages.lock import DAEMON, Lock
+from scheduler.messages.notices import Notice, over, tell
+from scheduler.messages.once import deliver_once
+from scheduler.messages.once import ring as ring_once
+from scheduler.messages.outbox import Message, Outbox, reference
+from scheduler.messages.post import SEND_SECONDS, Post
+from scheduler.messages.senders import Outcome
+from scheduler.messages.wake import Woken, wake
+from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
+from scheduler.reminders.text import moment_near
+from scheduler.service import Service
+from scheduler.shipped import folder
+
+BEAT_SECONDS = 30
+STOP_SECONDS = 20.0
+"""How long a stop waits for the sends in hand."""
+LOCKED_SECONDS = 10
+"""How long to wait for a database that another process has locked, well within the watchdog's time."""
+CLOCK_STEP = 2.0
+"""Seconds by which the wall clock may stray from the steady one between beats before it counts as stepped."""
+
+
+def now() -> int:
+    """This instant, by the system's clock."""
+    return time.time_ns() // 1000
+
+
+def run(home: Home, once: bool = False, dry_run: bool = False, at: int | None = None) -> int:
+    """Run the daemon of a home until it is told to stop; returns the exit status.
+
+    `once`: decide, send what is due, and return. `dry_run`: print what that would send and write nothing. `at`: the
+    instant that these two ask for instead of this one. Raises Refused where the home's files or database do not do.
+    """
+    setup = home.setup()
+    if dry_run:
+        print(_preview(wake(home, setup, now() if at is None else at, dry_run=True, trust=at is not None), setup))
+        return 0
+    if once:
+        return _once(home, setup, at)
+    with Lock(home.path, DAEMON) as lock:
+        if not _acquired(lock):
+            role, process = lock.holder()
+            log(f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already")
+            return 2
+        return Daemon(home, setup).run()
+
+
+def ring(home: Home, channel: Channel) -> Outcome:
+    """Send a trial message through a channel by the way of any other. Raises Refused."""
+    return ring_once(home, channel, now())
+
+
+def log(text: str) -> None:
+    """One line to stderr for whoever looks after the machine; with the time where no journal adds it."""
+    stamp = "" if "JOURNAL_STREAM" in os.environ else f"{time.strftime('%Y-%m-%d %H:%M:%S')} "
+    print(f"{stamp}shelfbell: {text}", file=sys.stderr, flush=True)
+
+
+def _acquired(lock: Lock) -> bool:
+    """Take the lock from a passing `--once` or `ring` when it is done; not from a daemon."""
+    end = time.monotonic() + 2 * SEND_SECONDS
+    while not lock.acquire():
+        if lock.holder()[0] == DAEMON or time.monotonic() > end:
+            return False
+        time.sleep(0.1)
+    return True
+
+
+def _once(home: Home, setup: Setup, at: int | None) -> int:
+    instant = now() if at is None else at
+    woken = wake(home, setup, instant, trust=at is not None)
+    if woken.behind is not None:
+        print(_distrust(woken, setup))
+        return 0
+    for key, text in woken.sick.items():
+        print(f"rule {key.rule} cannot be judged for {key.item}: {text}")
+    for row in deliver_once(home, setup, instant):
+        what = f"{row.kind} message {row.ref} to {row.channel}"
+        print(f"{what} sent" if row.state == "sent" else f"{what} not sent: {row.last_error}")
+    return 0
+
+
+def _preview(woken: Woken, setup: Setup) -> str:
+    if woken.behind is not None:
+        return _distrust(woken, setup)
+    shown = [_shown(message, woken.decision.at) for message in woken.messages if woken.decision]
+    later = moment_near(woken.next_wake, now(), setup.hours.zone)
+    return "\n\n".join([*(shown or ["Nothing to send."]), f"Next look: {later}."])
+
+
+def _shown(message: Message, decided_at: int) -> str:
+    ref = reference(decided_at, message.kind, message.title)
+    return f"To {message.channel} ({message.kind}): {message.title}\n\n{message.body}\n\nReference {ref}."
+
+
+def _distrust(woken: Woken, setup: Setup) -> str:
+    event = woken.behind
+    assert event is not None
+    recorded = rfc3339(event.recorded_at, setup.hours.zone)
+    return f"waiting: the clock stands before {recorded}, when event {event.id} ({event.what}) was recorded"
+
+
+class Daemon:
+    """The loop of one home. All deciding and all writing is done in the thread that calls `run`."""
+
+    def __init__(self, home: Home, setup: Setup) -> None:
+        self._home = home
+        self._setup = setup
+        self._loaded_at = now()
+        self._outbox = Outbox(home.log)
+        self._nudges = Nudges(home.path)
+        self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT))
+        self._service = Service()
+        self._scheduler = _scheduler(self._nudges)
+        self._files = _stamps(home)
+        self._database = _inode(home.log.path)
+        self._version = 0
+        self._clock = (time.time(), time.monotonic())
+        self._planned = 0
+        self._trusted = True
+        self._stopping = False
+        self._ready = False
+        self._said: dict[str, str] = {}
+
+    def run(self) -> int:
+        """Loop until SIGTERM or SIGINT, then finish the sends in hand. Returns 0."""
+        for name in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(name, self._stop)
+        self._nudges.catch()
+        if not self._nudges.reachable:
+            log("the home's path is too long for a socket: what is logged is seen at the next beat")
+        self._scheduler.start()
+        try:
+            self._guard("start", self._begin)
+            self._loop()
+        finally:
+            self._close()
+        return 0
+
+    def _begin(self) -> None:
+        self._outbox.release(now())
+        self._outbox.retry(now())
+
+    def _stop(self, *_: object) -> None:
+        self._stopping = True
+
+    def _loop(self) -> None:
+        kinds = {TIME}
+        while not self._stopping:
+            if BEAT in kinds and self._beat():
+                kinds.add(TIME)
+            if kinds & {TIME, POKE}:
+                self._guard("wake", self._wake)
+            self._guard("send", lambda: self._post.pump(now(), start=self._trusted))
+            self._guard("plan", self._plan)
+            self._say_ready()
+            kinds = set() if self._stopping else self._nudges.wait(self._patience())
+
+    def _patience(self) -> float | None:
+        """How long to wait for a nudge: for ever, or until a send under way is taken for lost."""
+        left = self._post.patience()
+        return max(left, 1.0) if left is not None and "send" in self._said else left
+
+    def _guard(self, name: str, step: Any) -> None:
+        """Do one step of the loop. Whatever goes wrong is said once, and tried again at the next beat."""
+        try:
+            step()
+        except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
+            text = _fault(error)
+            if self._said.get(name) != text:
+                log(f"{text}; trying again every {BEAT_SECONDS} s")
+                self._status(f"in trouble: {text}")
+            self._said[name] = text
+        else:
+            if self._said.pop(name, None):
+                log(f"{name}: well again")
+
+    def _wake(self) -> None:
+        self._open()
+        self._reload()
+        woken = wake(self._home, self._setup, now())
+        self._version = self._home.log.version()
+        self._planned = woken.next_wake
+        self._trusted = woken.behind is None
+        if woken.behind is not None:
+            text = _distrust(woken, self._setup)
+        else:
+            text = f"{woken.open} open, next look {moment_near(woken.next_wake, now(), self._setup.hours.zone)}"
+        self._once_each("clock", "" if self._trusted else text)
+        for key, sickness in woken.sick.items():
+            self._once_each(f"{key}", f"rule {key.rule} cannot be judged for {key.item}: {sickness}")
+        self._status(text)
+
+    def _open(self) -> None:
+        """Open the database, anew where another stands in its place: restored, or removed and begun again."""
+        if _inode(self._home.log.path) != self._database:
+            self._home.log.close()
+        self._home.log.connection.execute(f"PRAGMA busy_timeout = {LOCKED_SECONDS * 1000}")
+        self._database = _inode(self._home.log.path)
+
+    def _once_each(self, about: str, text: str) -> None:
+        """Log a line when it differs from the last one about the same."""
+        if text and self._said.get(about) != text:
+            log(text)
+        self._said[about] = text
+
+    def _reload(self) -> None:
+        """Take up changed files once they pass the check; until then the old ones stay."""
+        stamps = _stamps(self._home)
+        if stamps == self._files:
+            return
+        try:
+            self._take_up(self._home.setup())
+        except Refused as refused:
+            self._refuse(str(refused))
+        self._files = stamps
+
+    def _take_up(self, setup: Setup) -> None:
+        log("files read anew")
+        self._setup = self._post.setup = setup
+        self._loaded_at = now()
+        self._outbox.retry(now())
+        with self._outbox.writing() as transaction:
+            over(transaction, "files")
+
+    def _refuse(self, findings: str) -> None:
+        since = moment_near(self._loaded_at, now(), self._setup.hours.zone)
+        head = f"changed files refused, running the old rules since {since}"
+        log(f"{head}:\n{findings}")
+        notice = Notice("files", findings, "Changed files refused", f"{head}. What is wrong:\n{findings}")
+        names = [channel.name for channel in self._setup.channels]
+        with self._outbox.writing() as transaction:
+            tell(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
+
+    def _beat(self) -> bool:
+        """Tell the watchdog that the loop is alive; true when anything changed without a nudge."""
+        self._guard("service", self._service.beat)
+        stepped = self._clock_stepped()
+        changed = self._database_changed() or _stamps(self._home) != self._files
+        return stepped or changed or self._planned <= now() or "wake" in self._said
+
+    def _clock_stepped(self) -> bool:
+        wall, steady = self._clock
+        self._clock = (time.time(), time.monotonic())
+        step = (self._clock[0] - wall) - (self._clock[1] - steady)
+        if abs(step) < CLOCK_STEP:
+            return False
+        log(f"the clock has moved by {step:+.0f} s")
+        return True
+
+    def _database_changed(self) -> bool:
+        if _inode(self._home.log.path) != self._database:
+            return True
+        try:
+            return self._home.log.version() != self._version
+        except (Refused, sqlite3.Error):
+            return True  # the wake that follows meets the fault again, and says it
+
+    def _plan(self) -> None:
+        """Set the one date job: the next change of a verdict, or the next retry. After a fault the beat tries again."""
+        if "wake" in self._said:
+            return
+        tries = self._outbox.next_try(now(), [channel.name for channel in self._setup.channels])
+        self._scheduler.add_job(
+            self._nudges.nudge, "date", args=[TIME], id="wake", replace_existing=True,
+            run_date=to_datetime(max(min(self._planned, tries or self._planned), now())),
+        )  # fmt: skip
+
+    def _say_ready(self) -> None:
+        if not self._ready:
+            self._ready = True
+            self._guard("service", lambda: self._service.tell("READY=1"))
+
+    def _status(self, text: str) -> None:
+        self._guard("service", lambda: self._service.tell(f"STATUS={text}"))
+
+    def _close(self) -> None:
+        """Finish the sends in hand, within bounds; what is not finished is due again at the next start."""
+        self._guard("service", lambda: self._service.tell("STOPPING=1"))
+        end = time.monotonic() + STOP_SECONDS
+        while self._post.busy and (left := end - time.monotonic()) > 0:
+            self._nudges.wait(left)
+            self._guard("send", lambda: self._post.pump(now(), start=False))
+        self._scheduler.shutdown(wait=False)
+        self._nudges.close()
+        self._home.log.close()
+
+
+def _scheduler(nudges: Nudges) -> Any:
+    """APScheduler only nudges: nothing it runs is ever too late, and many late runs are one."""
+    import logging
+
+    from apscheduler.executors.pool import ThreadPoolExecutor
+    from apscheduler.schedulers.background import BackgroundScheduler
+
+    logging.getLogger("apscheduler").addHandler(logging.NullHandler())
+    scheduler = BackgroundScheduler(
+        timezone=UTC,
+        executors={"default": ThreadPoolExecutor(1)},
+        job_defaults={"misfire_grace_time": None, "coalesce": True},
+    )
+    scheduler.add_job(nudges.nudge, "interval", args=[BEAT], seconds=BEAT_SECONDS, id="beat")
+    return scheduler
+
+
+def _fault(error: Exception) -> str:
+    """One line on what went wrong; the traceback too where SHELFBELL_DEBUG is 1."""
+    if os.environ.get("SHELFBELL_DEBUG") == "1":
+        traceback.print_exception(error)
+    if isinstance(error, Refused):
+        return str(error)
+    if isinstance(error, sqlite3.Error):
+        return f"the database cannot be used: {error}"
+    return f"{type(error).__name__}: {error}"
+
+
+def _stamps(home: Home) -> list[tuple[str, int, int]]:
+    """Size and time of every file of the set-up: cheap to compare, the fingerprint decides."""
+    shipped = [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
+    return [(name, *_stamp(path)) for name, path in [*home.files(), *shipped]]
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        found = path.stat()
+    except OSError:
+        return (0, 0)
+    return (found.st_mtime_ns, found.st_size)
+
+
+def _inode(path: Path) -> int:
+    try:
+        return path.stat().st_ino
+    except OSError:
+        return 0

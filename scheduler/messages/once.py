@@ -1,0 +1,63 @@
+"""Sending without a daemon: all that is due once, or one trial message."""
+
+import threading
+import time
+from collections.abc import Callable
+
+from scheduler.home import Channel, Home, Setup
+from scheduler.messages.lock import Lock
+from scheduler.messages.outbox import TRIAL, Message, Outbox, Row
+from scheduler.messages.poke import poke
+from scheduler.messages.post import SEND_SECONDS, Post
+from scheduler.messages.senders import SENT, TEMPORARY, Outcome
+
+
+def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[Row]:
+    """Send all that is due now, on all channels at once; returns the rows that were due, as they are then.
+
+    The holder of the home's lock is the only one to send. Where that is another process, it is poked and waited for.
+    """
+    outbox = Outbox(home.log)
+    due = [row.id for channel in setup.channels for row in outbox.due(channel.name, now)]
+    channels = [channel.name for channel in setup.channels]
+    _see_through(home, setup, now, limit, lambda: outbox.unfinished(channels, now))
+    return [outbox.row(row_id) for row_id in due]
+
+
+def ring(home: Home, channel: Channel, now: int, limit: float = SEND_SECONDS) -> Outcome:
+    """Send a trial message through a channel, by the same way as any other; it is tried once."""
+    outbox = Outbox(home.log)
+    text = f"This is a trial of the channel {channel.name}. If you can read it, reminders arrive here."
+    with outbox.writing() as transaction:
+        row_id = outbox.add(transaction, Message(channel.name, TRIAL, "Trial from shelfbell", text), now)
+    only = home.setup()._replace(channels=[channel])
+    _see_through(home, only, now, limit, lambda: outbox.row(row_id).state in ("waiting", "sending"))
+    row = outbox.row(row_id)
+    return Outcome(SENT) if row.state == "sent" else Outcome(TEMPORARY, row.last_error or "it is still on its way")
+
+
+def _see_through(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
+    """Send until nothing is unfinished, or leave it to the process that holds the lock and wait for that; bounded."""
+    end = time.monotonic() + 2 * limit
+    with Lock(home.path, "once") as lock:
+        while unfinished() and time.monotonic() < end:
+            if lock.acquire():
+                _pump_through(home, setup, now, limit, unfinished)
+                return
+            poke(home.path)
+            time.sleep(0.2)
+
+
+def _pump_through(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
+    ended = threading.Event()
+    outbox = Outbox(home.log)
+    outbox.release(now)
+    post = Post(outbox, setup, ended.set, limit)
+    while True:
+        ended.clear()
+        post.pump(now, start=False)
+        if unfinished():
+            post.pump(now)
+        if not post.busy:
+            return
+        ended.wait(post.patience())

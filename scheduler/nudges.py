@@ -1,0 +1,82 @@
+"""What wakes the daemon's loop: bytes on a socket pair, datagrams on the home's socket, signals."""
+
+import contextlib
+import os
+import select
+import signal
+import socket
+from pathlib import Path
+
+from scheduler.messages.poke import SOCKET
+
+BEAT, TIME, POKE, RESULT = b"B", b"T", b"P", b"R"
+
+
+class Nudges:
+    """Where nudges come in. `nudge` may be called from any thread; `wait` belongs to the loop."""
+
+    def __init__(self, home: Path) -> None:
+        self._in, self._out = socket.socketpair()
+        self._in.setblocking(False)
+        self._out.setblocking(False)
+        self._path = home / SOCKET
+        self._pokes = _listen(self._path)
+
+    @property
+    def reachable(self) -> bool:
+        """False where the home's path is too long for a socket."""
+        return self._pokes is not None
+
+    def nudge(self, kind: bytes) -> None:
+        """Wake the loop. A full buffer holds nudges enough already."""
+        with contextlib.suppress(BlockingIOError):
+            self._out.send(kind)
+
+    def wait(self, seconds: float | None) -> set[bytes]:
+        """The kinds of nudges that have come; empty when `seconds` went by without one."""
+        sources = [self._in] if self._pokes is None else [self._in, self._pokes]
+        ready, _, _ = select.select(sources, [], [], seconds)
+        kinds = {bytes([byte]) for byte in _drained(self._in)}
+        if self._pokes in ready:
+            _drained(self._pokes)
+            kinds.add(POKE)
+        return kinds
+
+    def catch(self, *signals: signal.Signals) -> None:
+        """Let signals wake the loop, in which they count as nothing but that."""
+        signal.set_wakeup_fd(self._out.fileno(), warn_on_full_buffer=False)
+
+    def close(self) -> None:
+        """Stop listening."""
+        signal.set_wakeup_fd(-1)
+        for source in (self._in, self._out, self._pokes):
+            if source is not None:
+                source.close()
+        if self._pokes is not None:
+            self._path.unlink(missing_ok=True)
+
+
+def _listen(path: Path) -> socket.socket | None:
+    """The socket that writers poke. The caller holds the home's lock, so one that lies there is a dead daemon's."""
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+    old = os.umask(0o177)
+    try:
+        path.unlink(missing_ok=True)
+        listener.bind(str(path))
+    except OSError as error:
+        listener.close()
+        if error.errno is None:  # "AF_UNIX path too long" has no number
+            return None
+        raise
+    finally:
+        os.umask(old)
+    listener.setblocking(False)
+    return listener
+
+
+def _drained(source: socket.socket | None) -> bytes:
+    found = bytearray()
+    with contextlib.suppress(BlockingIOError):
+        while source is not None:
+            found += source.recv(4096)
+    return bytes(found)

@@ -1,0 +1,224 @@
+"""Packs: latched findings, the watch after a knock, what is usable, health, and the aircraft's mishaps."""
+
+import pytest
+
+from scheduler.facts.book import Book
+from scheduler.facts.timeline import Timeline
+from scheduler.instants import DAY
+from tests.support import Fields, book_of, event, fact, moment, reasons
+
+FLEET = {
+    "aircraft": [{"id": "heron"}, {"id": "wagtail"}],
+    "packs": [{"id": name, "capacity": "5000 mAh", "in_service": "2026-01-01"} for name in "ABC"],
+}
+NOON = "2026-04-01 12:00"
+
+
+def known(*entries: Fields) -> Book:
+    return book_of(FLEET, *entries)
+
+
+def on(at: str, what: str, item: str = "B", **fields: object) -> Fields:
+    return event(at, what, item=item, **fields)
+
+
+def flown(at: str, *packs: str, minutes: float = 20, aircraft: str = "heron", **fields: object) -> Fields:
+    return event(at, "flown", aircraft=aircraft, packs=list(packs), minutes=minutes, **fields)
+
+
+def days(timeline: Timeline, *numbers: int) -> list[object]:
+    """The values at noon of some days of April."""
+    return [timeline.at(moment(f"2026-04-{number:02} 12:00")) for number in numbers]
+
+
+@pytest.mark.parametrize("finding", ["swollen", "leaking", "smell", "discoloured"])
+@pytest.mark.parametrize("what", ["inspected", "noticed"])
+def test_a_stop_sign_is_latched_and_no_later_pass_lifts_it(what: str, finding: str) -> None:
+    result = {"result": "doubtful"} if what == "inspected" else {}
+    found = fact(known(on(NOON, what, findings=[finding], **result), on("2026-04-09", "inspected", result="pass")),
+                 "B", "swollen")  # fmt: skip
+    assert days(found, 1, 20) == ["yes", "yes"]
+    assert found.at(moment(NOON) - 1) == "no"
+    assert reasons(found, moment("2026-05-01")) == ["e1"]
+
+
+def test_a_dent_is_no_stop_sign() -> None:
+    assert days(fact(known(on(NOON, "noticed", findings=["dented"])), "B", "swollen"), 1) == ["no"]
+
+
+def test_water_is_latched_for_the_pack_that_was_in_flight() -> None:
+    book = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="water"))
+    assert [days(fact(book, pack, "wet"), 2) for pack in "AB"] == [["no"], ["yes"]]
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "fields", "deep"),
+    [
+        ("lipo", {"rest_volts": 11.9}, "yes"),  # 4 cells, 2.975 V each
+        ("lipo", {"rest_volts": 12.0}, "no"),
+        ("lipo", {"cell_volts": [3.6, 3.6, 2.9, 3.6]}, "yes"),  # the lowest cell counts
+        ("li-ion", {"rest_volts": 11.9}, "no"),
+        ("li-ion", {"rest_volts": 9.9}, "yes"),
+    ],
+)
+def test_a_cell_at_rest_below_its_floor_is_latched(chemistry: str, fields: Fields, deep: str) -> None:
+    fleet = {"packs": [{"id": "B", "chemistry": chemistry}]}
+    book = book_of(fleet, on(NOON, "measured", **fields), on("2026-04-02", "measured", rest_volts=15.2))
+    assert days(fact(book, "B", "too_deep"), 1, 2) == [deep, deep]
+
+
+def test_the_lowest_cell_is_that_of_the_last_resting_voltage() -> None:
+    book = known(on(NOON, "measured", cell_volts=[3.8, 3.7, 3.81, 3.8]), on("2026-04-02 12:00", "measured", percent=50),
+                 on("2026-04-03 12:00", "measured", rest_volts=15.2))  # fmt: skip
+    found = fact(book, "B", "lowest_cell")
+    assert days(found, 1, 2, 3) == [3.7, 3.7, 3.8]
+    assert found.at(moment(NOON) - 1) is None
+
+
+def test_health_is_unknown_before_the_first_capacity_test() -> None:
+    found = fact(known(on(NOON, "measured", capacity_mah=4100)), "B", "health")
+    assert found.at(moment(NOON) - 1) is None
+    assert found.at(moment(NOON)) == 82
+
+
+# --- the watch ------------------------------------------------------------------------------------------------------
+
+
+def test_a_knock_is_watched_until_a_look_passed_a_day_or_more_after_it() -> None:
+    book = known(
+        on("2026-04-05 12:00", "mishap", severity="dropped"),
+        on("2026-04-06 11:59", "inspected", result="pass"),  # too early
+        on("2026-04-07 10:00", "inspected", result="doubtful"),
+        on("2026-04-08 10:00", "inspected", result="pass"),
+    )
+    found = fact(book, "B", "under_watch")
+    assert days(found, 4, 5, 6, 7, 8) == ["no", "yes", "yes", "yes", "no"]
+    assert reasons(found, moment("2026-04-07 12:00")) == ["e1"]
+
+
+def test_a_look_passed_exactly_a_day_after_counts() -> None:
+    book = known(on(NOON, "mishap", severity="dropped"), on("2026-04-02 12:00", "inspected", result="pass"))
+    assert days(fact(book, "B", "under_watch"), 1, 2) == ["yes", "no"]
+
+
+def test_a_second_knock_starts_the_watch_anew() -> None:
+    book = known(
+        on(NOON, "mishap", severity="dropped"),
+        on("2026-04-02 10:00", "noticed", findings=["dented"]),
+        on("2026-04-02 13:00", "inspected", result="pass"),
+    )
+    assert days(fact(book, "B", "under_watch"), 3) == ["yes"]
+
+
+@pytest.mark.parametrize(
+    ("mishap_at", "concerned"),
+    [
+        ("2026-04-01 11:39", ""),  # before the take-off
+        ("2026-04-01 11:40", "B"),
+        ("2026-04-01 12:30", "B"),
+        ("2026-04-01 12:31", ""),  # more than half an hour after the landing
+    ],
+)
+def test_a_mishap_concerns_the_packs_of_a_flight_under_way_or_just_landed(mishap_at: str, concerned: str) -> None:
+    book = known(flown(NOON, "B"), flown(NOON, "C", aircraft="wagtail"),
+                 on(mishap_at, "mishap", "heron", severity="hard_landing"))  # fmt: skip
+    watched = "".join(pack for pack in "ABC" if days(fact(book, pack, "under_watch"), 2) == ["yes"])
+    assert watched == concerned
+
+
+def test_a_mishap_that_names_its_packs_concerns_those_and_no_other() -> None:
+    book = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="crash", packs=["A"]))
+    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["yes"], ["no"]]
+
+
+def test_two_packs_that_flew_together_are_both_concerned() -> None:
+    book = known(flown(NOON, "A", "B"), on(NOON, "mishap", "heron", severity="tip_over"))
+    assert [days(fact(book, pack, "under_watch"), 2) for pack in "ABC"] == [["yes"], ["yes"], ["no"]]
+
+
+# --- usable ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "ground",
+    [
+        on(NOON, "noticed", findings=["swollen"]),
+        on(NOON, "mishap", severity="water"),
+        on(NOON, "measured", rest_volts=10.0),
+        on(NOON, "mishap", severity="dropped"),
+        on(NOON, "set_aside"),
+        on(NOON, "handed_in"),
+        on(NOON, "retired"),
+    ],
+    ids=lambda ground: str(ground["what"]),
+)
+def test_a_pack_is_usable_until_one_of_the_grounds_holds(ground: Fields) -> None:
+    found = fact(known(ground), "B", "usable")
+    assert found.at(moment(NOON) - 1) == "yes"
+    assert found.at(moment(NOON)) == "no"
+
+
+def test_the_reason_why_a_pack_is_not_usable_is_the_event_that_grounds_it() -> None:
+    found = fact(known(on("2026-03-01", "charged"), on(NOON, "set_aside")), "B", "usable")
+    assert reasons(found, moment(NOON)) == ["e2"]
+
+
+def test_a_pack_set_aside_is_usable_again_after_a_look_that_passed_unless_another_ground_holds() -> None:
+    aside, passed = on(NOON, "set_aside"), on("2026-04-05 12:00", "inspected", result="pass")
+    sound = fact(known(aside, passed), "B", "usable")
+    swollen = fact(known(aside, on("2026-04-03", "noticed", findings=["swollen"]), passed), "B", "usable")
+    assert days(sound, 1, 4, 5) == ["no", "no", "yes"]
+    assert days(swollen, 1, 4, 5) == ["no", "no", "no"]
+
+
+def test_a_usable_pack_changes_no_more() -> None:
+    assert fact(known(), "B", "usable").matches(("yes",)).next_change(moment(NOON)) is None
+
+
+def test_a_pack_that_came_into_use_at_the_epoch_is_usable_from_then_on() -> None:
+    found = fact(book_of({"packs": [{"id": "B", "in_service": "1970-01-01"}]}), "B", "usable")
+    assert [found.at(-1), found.at(0)] == [None, "yes"]
+
+
+# --- replaced, retired ----------------------------------------------------------------------------------------------
+
+WORN = [
+    on("2026-02-01", "charged"),
+    flown("2026-02-01 12:00", "B", percent_to=30),
+    on("2026-02-02", "measured", capacity_mah=3000),
+    on("2026-02-03", "noticed", findings=["swollen"]),
+    on("2026-02-04", "set_aside"),
+    on("2026-02-05", "mishap", severity="water"),
+]
+
+
+def test_after_replaced_facts_are_as_on_the_first_day() -> None:
+    book = known(*WORN, on(NOON, "replaced"))
+    before, after = moment(NOON) - 1, moment(NOON)
+    names = ["charge", "cycles", "flights", "airtime", "health", "swollen", "wet", "set_aside", "usable"]
+    found = {name: (fact(book, "B", name).at(before), fact(book, "B", name).at(after)) for name in names}
+    assert found == {
+        "charge": (30, None),
+        "cycles": (pytest.approx(0.7), 0),
+        "flights": (1, 0),
+        "airtime": (20 * 60_000_000, 0),
+        "health": (60, None),
+        "swollen": ("yes", "no"),
+        "wet": ("yes", "no"),
+        "set_aside": ("yes", "no"),
+        "usable": ("no", "yes"),
+    }
+
+
+def test_age_starts_anew_at_each_replacement_and_counts_go_on_within_each_life() -> None:
+    book = known(*WORN, on(NOON, "replaced"), flown("2026-04-02 12:00", "B", percent_from=100, percent_to=50))
+    assert days(fact(book, "B", "age"), 3) == [2 * DAY]
+    assert days(fact(book, "B", "cycles"), 3) == [0.5]
+    assert fact(book, "B", "age").at(moment("2026-01-03")) == 2 * DAY
+
+
+def test_a_retired_pack_is_out_of_service_for_good() -> None:
+    book = known(on(NOON, "retired"))
+    assert days(fact(book, "B", "retired"), 1, 9) == ["yes", "yes"]
+    assert fact(book, "B", "retired").at(moment(NOON) - 1) == "no"
+    assert book.retired(book.fleet["B"]) == moment(NOON)
