@@ -78,3 +78,13 @@ def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
     i = min(max(bisect_right(xs, x), 1), len(xs) - 1)
     share = min(max((x - xs[i - 1]) / (xs[i] - xs[i - 1]), 0.0), 1.0)
     return ys[i - 1] + share * (ys[i] - ys[i - 1])
+
+
+def check_chemistry(chemistry: str) -> None:
+    """Raise ValueError, with the nearest known name, for a chemistry that has no curves here."""
+    if chemistry not in CURVES:
+        from difflib import get_close_matches
+
+        near = get_close_matches(chemistry.lower(), CURVES, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise ValueError(f"unknown chemistry {chemistry!r}: {', '.join(CURVES)} would be right{hint}")

@@ -34,7 +34,8 @@ def minutes_per_percent(
 def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Estimate | None:
     """The last flight's minutes per percent over the median of the earlier ones, oldest first; None if few.
 
-    1 is as usual, 0.5 half as long. Range: that of the median (sign test; 95 % from six earlier flights on).
+    1 is as usual, 0.5 half as long. Range: that of the median (sign test; 95 % from six earlier flights
+    on).
     """
     earlier = rates[:-1]
     if len(earlier) < least_earlier:
@@ -57,8 +58,9 @@ def scatter(rates: Sequence[float]) -> float:
 def chance_below(threshold: float, spread: float, earlier: int, true_ratio: float = 1.0) -> float:
     """Chance that a flight's ratio falls below the threshold when it truly is `true_ratio`.
 
-    At true_ratio 1 that is the false-alarm rate; at a loss, 1 less it is the miss rate. For normal logarithms
-    of scatter `spread` and a median of `earlier` flights, whose variance is about pi / 2 of their mean's.
+    At true_ratio 1 that is the false-alarm rate; at a loss, 1 less it is the miss rate. For normal
+    logarithms of scatter `spread` and a median of `earlier` flights, whose variance is about pi / 2 of
+    their mean's.
     """
     if spread <= 0:
         return float(true_ratio < threshold)
@@ -72,7 +74,8 @@ def sudden_loss(
     """Judge the last flight, oldest first; None with too few earlier ones. Compare like with like.
 
     After five flights that scatter by 8 %, 0.75 rings falsely about once in 1000 flights and hardly ever
-    misses a loss of half; at 15 % scatter it is once in 20. Simulated rates are in ACCURACY.md.
+    misses a loss of half; where they scatter by 15 % it rings falsely once in 20. Simulated rates are in
+    ACCURACY.md.
     """
     ratio = last_ratio(rates, least_earlier)
     if ratio is None:

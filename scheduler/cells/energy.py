@@ -1,5 +1,6 @@
 """Watt-hours, C-rates, and how long charging and draining take."""
 
+from scheduler.cells.curves import check_chemistry
 from scheduler.cells.estimate import Estimate
 
 NOMINAL_VOLTS = {"lipo": 3.7, "lihv": 3.8, "li-ion": 3.7}
@@ -16,7 +17,8 @@ DRAIN_FACTOR = (1.0, 0.9, 1.2)
 
 
 def nominal_volts(chemistry: str, cells: int) -> float:
-    """A pack's nominal voltage, for `cells` in series. Raises KeyError for an unknown chemistry."""
+    """A pack's nominal voltage, for `cells` in series. Raises ValueError for an unknown chemistry."""
+    check_chemistry(chemistry)
     return NOMINAL_VOLTS[chemistry] * cells
 
 

@@ -35,9 +35,9 @@ def theil_sen(xs: Sequence[float], ys: Sequence[float], confidence: float = 0.95
     """The line whose slope is the median of all pair slopes; None where all xs are equal.
 
     Intercept: median(y) - slope * median(x). Interval: Sen's, from the variance of Kendall's S with ties;
-    with fewer than five points it cannot reach 95 % and is too narrow. Raises ValueError for xs and ys of
-    unequal length. Sources: Theil 1950; Sen 1968, J. Am. Stat. Assoc. 63, 1379. Agrees with
-    scipy.stats.theilslopes.
+    with fewer than five points it cannot reach 95 % and is too narrow. Work grows with the square of the
+    points: a few hundred at most. Raises ValueError for xs and ys of unequal length. Sources: Theil 1950;
+    Sen 1968, J. Am. Stat. Assoc. 63, 1379. Agrees with scipy.stats.theilslopes.
     """
     slope = sen_slope([(xs, ys)], confidence)
     if slope is None:
@@ -82,8 +82,9 @@ def median_interval(values: Sequence[float], confidence: float = 0.95) -> Interv
     With fewer than six values 95 % cannot be reached: least and greatest are given, right in 1 - 2^(1-n).
     """
     ordered, n = sorted(values), len(values)
-    cut, tail = 0, 2 * 0.5**n
-    while tail + 2 * comb(n, cut + 1) * 0.5**n <= 1 - confidence:
+    allowed = round((1 - confidence) * 1e6) * 2**n  # in whole numbers: 2^n outgrows a float at n = 1024
+    cut, outside = 0, 2
+    while (outside + 2 * comb(n, cut + 1)) * 10**6 <= allowed:
         cut += 1
-        tail += 2 * comb(n, cut) * 0.5**n
+        outside += 2 * comb(n, cut)
     return Interval(median(ordered), ordered[cut], ordered[n - 1 - cut])

@@ -5,7 +5,7 @@ tells the charge of an unknown cell only roughly. The range given spans the publ
 cell of another make-up lies outside it: one LMO/NCA pouch held up to 28 points less than told (ACCURACY.md).
 """
 
-from scheduler.cells.curves import CURVES, PERCENT, interpolate
+from scheduler.cells.curves import CURVES, PERCENT, check_chemistry, interpolate
 from scheduler.cells.estimate import Estimate
 
 FULL_VOLTS = {chemistry: next(iter(curves.values()))[-1] for chemistry, curves in CURVES.items()}
@@ -52,7 +52,7 @@ def charge_at(
 
 def volts_at(percent: float, chemistry: str) -> Estimate:
     """Resting volts per cell at 0 to 100 percent of charge: the inverse of `charge_at`. Raises ValueError."""
-    _check_chemistry(chemistry)
+    check_chemistry(chemistry)
     if not 0 <= percent <= 100:
         raise ValueError(f"{percent:g} % is no charge: 0 to 100 % would be right")
     readings = [interpolate(percent, PERCENT, curve) for curve in CURVES[chemistry].values()]
@@ -61,7 +61,7 @@ def volts_at(percent: float, chemistry: str) -> Estimate:
 
 def check_volts(volts: float, chemistry: str) -> None:
     """Raise ValueError, saying what would be right, where no such cell at rest shows these volts."""
-    _check_chemistry(chemistry)
+    check_chemistry(chemistry)
     full = FULL_VOLTS[chemistry]
     if not volts <= full + TOLERANCE_VOLTS:
         others = [f"{c} ({top:.2f} V)" for c, top in FULL_VOLTS.items() if volts <= top + TOLERANCE_VOLTS]
@@ -86,12 +86,3 @@ def rested_volts(volts: float, amps: float, mohm_per_cell: float, cells: int) ->
     if cells < 1 or mohm_per_cell < 0:
         raise ValueError(f"{cells} cells of {mohm_per_cell:g} mOhm: 1 cell and 0 mOhm or more would be right")
     return volts + amps * mohm_per_cell / 1000 * cells
-
-
-def _check_chemistry(chemistry: str) -> None:
-    if chemistry not in CURVES:
-        from difflib import get_close_matches
-
-        near = get_close_matches(chemistry.lower(), CURVES, n=1)
-        hint = f"; did you mean {near[0]}?" if near else ""
-        raise ValueError(f"unknown chemistry {chemistry!r}: {', '.join(CURVES)} would be right{hint}")

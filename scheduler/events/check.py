@@ -3,7 +3,7 @@
 from scheduler.events.kinds import COMMON, KINDS, Kind
 from scheduler.findings import did_you_mean
 
-_COMMON_CHECKS = {field.name: field.type.check for field in COMMON}
+_COMMON_CHECKS = {field.name: field.type.check for field in COMMON} | {"what": lambda _: None}
 _CHECKS = {what: _COMMON_CHECKS | {f.name: f.type.check for f in kind.fields} for what, kind in KINDS.items()}
 _REQUIRED = {
     what: frozenset(["at", "what", *(f.name for f in kind.fields if f.required)]) for what, kind in KINDS.items()
@@ -18,15 +18,14 @@ def problems(event: object) -> list[str]:
     checks = _CHECKS.get(what) if isinstance(what, str) else None
     if checks is None:
         return [_no_kind(what)]
-    found = [
-        _wrong_field(KINDS[what], name, value, checks)
-        for name, value in event.items()
-        if name not in checks or checks[name](value) is not None
-    ]
-    if not _REQUIRED[what] <= event.keys():
+    found = []
+    for name, value in event.items():
+        check = checks.get(name)
+        if check is None or check(value) is not None:
+            found.append(_wrong_field(KINDS[what], name, value, checks))
+    if not event.keys() >= _REQUIRED[what]:
         found += [f"{what} needs {name}" for name in sorted(_REQUIRED[what] - event.keys())]
-    contradiction = KINDS[what].contradiction
-    if not found and contradiction is not None and (text := contradiction(event)):
+    if not found and (contradiction := KINDS[what].contradiction) and (text := contradiction(event)):
         found.append(text)
     return found
 

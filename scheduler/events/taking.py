@@ -78,7 +78,7 @@ class _Intake:
         if not line or line.isspace():
             return
         try:
-            event = _decoded(line)
+            event = _DECODER.decode(line)
         except (ValueError, RecursionError) as error:
             self._find(number, _broken(error), getattr(error, "colno", 0))
             return
@@ -187,14 +187,7 @@ def _no_constant(text: str) -> object:
     raise _Twins(f"{text} is not a number of JSON")
 
 
-_FAST = json.JSONDecoder(parse_constant=_no_constant)
-_CAREFUL = json.JSONDecoder(parse_constant=_no_constant, object_pairs_hook=_no_twins)
-
-
-def _decoded(line: str) -> dict[str, object]:
-    """The object of a line. Looking for keys that stand twice is slow, and needless where as many keys as colons came."""
-    event = _FAST.decode(line)
-    return event if isinstance(event, dict) and line.count('":') == len(event) else _CAREFUL.decode(line)
+_DECODER = json.JSONDecoder(object_pairs_hook=_no_twins, parse_constant=_no_constant)
 
 
 def _broken(error: Exception) -> str:

@@ -43,6 +43,11 @@ def test_nominal_volts(chemistry: str, cells: int, volts: float) -> None:
     assert nominal_volts(chemistry, cells) == pytest.approx(volts)
 
 
+def test_an_unknown_chemistry_has_no_nominal_voltage() -> None:
+    with pytest.raises(ValueError, match="did you mean lihv"):
+        nominal_volts("LiHV", 4)
+
+
 def test_full_voltage_is_never_the_nominal_one() -> None:
     """6S 4.5 Ah at full voltage would read 113.4 Wh and be kept out of the cabin; it is 99.9 Wh."""
     assert watt_hours(4.5, nominal_volts("lipo", 6)) == pytest.approx(99.9)

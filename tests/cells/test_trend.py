@@ -82,7 +82,9 @@ def test_groups_at_different_levels_share_one_slope() -> None:
     assert slope == (-1, -1, -1)
 
 
-@pytest.mark.parametrize(("n", "cut"), [(1, 0), (5, 0), (6, 0), (8, 0), (9, 1), (12, 2), (20, 5), (40, 13)])
+@pytest.mark.parametrize(
+    ("n", "cut"), [(1, 0), (5, 0), (6, 0), (8, 0), (9, 1), (12, 2), (20, 5), (40, 13), (2000, 955)]
+)
 def test_the_interval_is_the_sign_tests_narrowest_of_95_percent(n: int, cut: int) -> None:
     """Against the exact binomial: the ends hold in 95 % or more, one step further in they would not."""
     assert median_interval(range(n)) == ((n - 1) / 2, cut, n - 1 - cut)
