@@ -12,15 +12,15 @@ from typing import Any
 
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
-from scheduler.instants import rfc3339, to_datetime
+from scheduler.instants import to_datetime
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
-from scheduler.messages.once import deliver_once
+from scheduler.messages.once import preview, run_once
 from scheduler.messages.once import ring as ring_once
-from scheduler.messages.outbox import Message, Outbox, reference
+from scheduler.messages.outbox import Outbox
 from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
-from scheduler.messages.wake import Woken, wake
+from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
 from scheduler.reminders.text import moment_near
 from scheduler.service import Service
@@ -47,11 +47,10 @@ def run(home: Home, once: bool = False, dry_run: bool = False, at: int | None = 
     instant that these two ask for instead of this one. Raises Refused where the home's files or database do not do.
     """
     setup = home.setup()
-    if dry_run:
-        print(_preview(wake(home, setup, now() if at is None else at, dry_run=True, trust=at is not None), setup))
+    if once or dry_run:
+        lines = preview if dry_run else run_once
+        print("\n".join(lines(home, setup, now() if at is None else at, trust=at is not None)))
         return 0
-    if once:
-        return _once(home, setup, at)
     with Lock(home.path, DAEMON) as lock:
         if not _acquired(lock):
             role, process = lock.holder()
@@ -81,40 +80,6 @@ def _acquired(lock: Lock) -> bool:
     return True
 
 
-def _once(home: Home, setup: Setup, at: int | None) -> int:
-    instant = now() if at is None else at
-    woken = wake(home, setup, instant, trust=at is not None)
-    if woken.behind is not None:
-        print(_distrust(woken, setup))
-        return 0
-    for key, text in woken.sick.items():
-        print(f"rule {key.rule} cannot be judged for {key.item}: {text}")
-    for row in deliver_once(home, setup, instant):
-        what = f"{row.kind} message {row.ref} to {row.channel}"
-        print(f"{what} sent" if row.state == "sent" else f"{what} not sent: {row.last_error}")
-    return 0
-
-
-def _preview(woken: Woken, setup: Setup) -> str:
-    if woken.behind is not None:
-        return _distrust(woken, setup)
-    shown = [_shown(message, woken.decision.at) for message in woken.messages if woken.decision]
-    later = moment_near(woken.next_wake, now(), setup.hours.zone)
-    return "\n\n".join([*(shown or ["Nothing to send."]), f"Next look: {later}."])
-
-
-def _shown(message: Message, decided_at: int) -> str:
-    ref = reference(decided_at, message.kind, message.title)
-    return f"To {message.channel} ({message.kind}): {message.title}\n\n{message.body}\n\nReference {ref}."
-
-
-def _distrust(woken: Woken, setup: Setup) -> str:
-    event = woken.behind
-    assert event is not None
-    recorded = rfc3339(event.recorded_at, setup.hours.zone)
-    return f"waiting: the clock stands before {recorded}, when event {event.id} ({event.what}) was recorded"
-
-
 class Daemon:
     """The loop of one home. All deciding and all writing is done in the thread that calls `run`."""
 
@@ -124,7 +89,7 @@ class Daemon:
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
         self._nudges = Nudges(home.path)
-        self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT))
+        self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=log)
         self._service = Service()
         self._scheduler = _scheduler(self._nudges)
         self._files = _stamps(home)
@@ -198,12 +163,11 @@ class Daemon:
         self._planned = woken.next_wake
         self._trusted = woken.behind is None
         if woken.behind is not None:
-            text = _distrust(woken, self._setup)
+            text = distrust(woken.behind, self._setup.hours.zone)
         else:
             text = f"{woken.open} open, next look {moment_near(woken.next_wake, now(), self._setup.hours.zone)}"
-        self._once_each("clock", "" if self._trusted else text)
-        for key, sickness in woken.sick.items():
-            self._once_each(f"{key}", f"rule {key.rule} cannot be judged for {key.item}: {sickness}")
+        self._say_new("clock", "" if self._trusted else text)
+        self._say_new("rules", "\n".join(unwell(woken)))
         self._status(text)
 
     def _open(self) -> None:
@@ -213,10 +177,11 @@ class Daemon:
         self._home.log.connection.execute(f"PRAGMA busy_timeout = {LOCKED_SECONDS * 1000}")
         self._database = _inode(self._home.log.path)
 
-    def _once_each(self, about: str, text: str) -> None:
-        """Log a line when it differs from the last one about the same."""
-        if text and self._said.get(about) != text:
-            log(text)
+    def _say_new(self, about: str, text: str) -> None:
+        """Log a text when it differs from the last one about the same; "" when all is well again."""
+        before = self._said.get(about, "")
+        if text != before:
+            log(text or f"{about}: well again")
         self._said[about] = text
 
     def _reload(self) -> None:

@@ -153,6 +153,7 @@ def _month_length(year: int, month: int) -> int:
     return (after - timedelta(days=1)).day
 
 
+@lru_cache(maxsize=4096)  # the hours of a day are asked for again and again while that day is lived through
 def at_local(day: date, time: clock, zone: ZoneInfo) -> int:
     """The instant of a local time.
 
@@ -206,7 +207,10 @@ def add_span(instant: int, span: int | CalendarSpan, zone: ZoneInfo) -> int:
 
 def next_local(instant: int, time: clock, zone: ZoneInfo) -> int:
     """The first instant at or after `instant` at which the local clock first shows `time`."""
-    day = local_date(instant, zone) - timedelta(days=1)
+    moment = to_datetime(instant, zone)
+    day = moment.date()
+    if moment.hour < 3:  # a gap at midnight may have put off yesterday's time until now
+        day -= timedelta(days=1)
     while (found := at_local(day, time, zone)) < instant:
         day += timedelta(days=1)
     return found

@@ -1,5 +1,6 @@
 """The command `shelfbell`."""
 
+import gc
 import os
 import sqlite3
 import sys
@@ -76,6 +77,8 @@ def _run(words: list[str]) -> int:
     from scheduler.home import Home, default_home
 
     opened = Home(home or default_home())
+    if name != "run":
+        gc.disable()  # a command lives for a moment and makes no cycles worth looking for
     try:
         if hasattr(module, "run_words"):
             return module.run_words(opened, rest)

@@ -39,8 +39,7 @@ def _no_kind(what: object) -> str:
 def _wrong_field(kind: Kind, name: str, value: object, checks: dict) -> str:
     if name not in checks:
         return f"{kind.what} has no field {name!r}{did_you_mean(name, checks)}"
-    shown = value if isinstance(value, int | float) else repr(value)[:80]
-    wrong = f"{name} is {shown}, not {checks[name](value)}"
+    wrong = f"{name} is {repr(value)[:80]}, not {checks[name](value)}"
     if isinstance(value, str) and (words := checks[name](value)).startswith("one of "):
         wrong += did_you_mean(value, words.removeprefix("one of ").split(", "))
     return wrong
@@ -77,4 +76,6 @@ def _branch(kind: Kind) -> dict[str, object]:
         branch["anyOf"] = [{"required": [name]} for name in readings]
     if kind.what == "renewed":
         branch["not"] = {"required": ["expires", "issued"]}
+    if kind.what == "struck":
+        branch["not"] = {"required": ["instead_of"]}
     return branch

@@ -62,13 +62,13 @@ def _wording(noun: str, low: float | None, high: float, above: float | None) -> 
 
 
 def whole(low: int) -> Type:
-    """A whole number of at least `low`."""
+    """A whole number of at least `low`; 3.0 is one."""
 
     def check(value: object) -> str | None:
-        good = isinstance(value, int) and not isinstance(value, bool) and value >= low
+        good = _is_number(value) and low <= value <= _LARGEST and value == int(value)  # type: ignore[operator, call-overload]
         return None if good else f"a whole number of at least {low}"
 
-    return Type(check, {"type": "integer", "minimum": low}, _read_number)
+    return Type(check, {"type": "integer", "minimum": low, "maximum": _LARGEST}, _read_number)
 
 
 def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type:
@@ -78,7 +78,8 @@ def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type
     def check(value: object) -> str | None:
         return None if isinstance(value, str) and len(value) <= longest and match(value) else wanted
 
-    return Type(check, {"type": "string", "pattern": f"^(?:{regex})$", "maxLength": longest}, str, names)
+    # `$` alone would let a final line break pass in Python's reading of a JSON Schema.
+    return Type(check, {"type": "string", "pattern": rf"^(?:{regex})(?!\n)$", "maxLength": longest}, str, names)
 
 
 def text(longest: int) -> Type:

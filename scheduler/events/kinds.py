@@ -98,6 +98,10 @@ def _one_date(event: dict[str, object]) -> str | None:
     return "renewed takes expires or issued, not both" if "expires" in event and "issued" in event else None
 
 
+def _one_target(event: dict[str, object]) -> str | None:
+    return "struck takes back the event it names; it cannot stand instead_of another" if "instead_of" in event else None
+
+
 def _item(kinds: str) -> Field:
     return Field("item", names(kinds), True, "the item concerned")
 
@@ -110,6 +114,7 @@ _DECLARED = (
     Kind("charged", "a charge finished", "item", "pack,controller", (
         Field("percent", PERCENT, False, "what it was charged to, 100 when absent"),
         Field("charger", names("charger")),
+        Field("temperature_c", number(-60, 150), False, "of the pack while it was charged, degrees Celsius"),
     )),
     Kind("drained", "discharged on the ground by the charger's storage function or a load", "item", "pack", (
         Field("percent", PERCENT, True, "what it was discharged to"),
@@ -155,6 +160,10 @@ _DECLARED = (
         Field("others_repair_cost", number(0), False, "to put right what belongs to others, in the law's currency"),
         Field("others_value", number(0), False, "what that was worth, in the law's currency"),
     )),
+    Kind("reported", "a mishap was told to the authority, or its cause found and put right", "item", "aircraft", (
+        Field("what_of", choice("report", "analysis"), False, "report when absent"),
+        Field("to", text(200), False, "to whom"),
+    )),
     Kind("noticed", "something seen, heard or felt", "item", THINGS, (
         Field("findings", some(choice(*FINDINGS)), True),
     )),
@@ -172,6 +181,10 @@ _DECLARED = (
     )),
     Kind("calibrated", "of an aircraft", "item", "aircraft", (
         Field("what_of", choice("imu", "compass", "gimbal", "sensors"), True),
+    )),
+    Kind("confirmed", "seen to work", "item", "aircraft", (
+        Field("what_of", choice("remote_id"), True),
+        Field("result", choice("pass", "fail"), False, "pass when absent"),
     )),
     Kind("updated", "firmware", "item", "aircraft,controller,pack,gimbal", (Field("version", text(80), True),)),
     Kind("fitted", "a part put on", "item", PARTS, (Field("aircraft", names("aircraft"), True),)),
@@ -210,7 +223,7 @@ _DECLARED = (
     ), contradiction=_in_order("from", "to")),
     Kind("struck", "an event taken back for all time", "event", "", (
         Field("event", NAME, True, "the id of the event taken back"),
-    )),
+    ), contradiction=_one_target),
 )  # fmt: skip
 
 

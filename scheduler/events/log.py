@@ -111,7 +111,8 @@ class Log:
         """
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" + (" AND what = :what" if what else "")
         rows = self._rows(_IN_FORCE.format(where=where), name=name, what=what, known=known, before=before)
-        return [_event(row) for row in rows]
+        # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
+        return [event for event in map(_event, rows) if name in concerned(event.fields)]
 
     def in_force(self, known: int = DUSK) -> Iterator[Event]:
         """Every event in force, in order."""

@@ -122,6 +122,8 @@ class _Intake:
             pass
         elif target[2] is not None:
             self._find(number, f"event {row.target} is not in force any more: {target[2]} took its place or struck it")
+        elif target[1] == row.what == "struck":
+            self._find(number, f"{row.target} is a strike, for all time: log anew what it took back")
         else:
             filed = transaction.execute("SELECT item FROM concerned WHERE seq = ?", (target[0],))
             names = tuple(dict.fromkeys([*row.concerned, *(name for (name,) in filed)]))
@@ -136,7 +138,7 @@ class _Intake:
         self._pass_over_known(transaction)
         rows = [row for _, row in self._batch.values()]
         self._batch.clear()
-        if rows and not self.findings:
+        if rows:  # whatever was found so far, so that what follows is not blamed for it: all is undone in the end
             try:
                 transaction.append(rows)
             except sqlite3.Error as error:

@@ -49,7 +49,7 @@ class Life:
 
     def those(self, *kinds: str) -> list[Event]:
         """The events of some kinds, in order."""
-        return [event for event in self.events if event.what in kinds]
+        return self.once(kinds, lambda: [event for event in self.events if event.what in kinds])  # type: ignore[return-value]
 
     def once(self, name: object, make: Callable[[], object]) -> object:
         """What `make` returns, made once for this life."""
@@ -117,8 +117,8 @@ class Book:
         return self._lives[key]
 
     def retired(self, item: Item) -> int:
-        """The instant from which an item is out of service for good; DUSK while it is not."""
-        return next((event.at for event in self.filed(item.id) if event.what == "retired"), DUSK)
+        """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
+        return next((event.at for event in self.lives(item)[-1].those("retired")), DUSK)
 
     def fact(self, item: Item, name: str, of: str | None = None) -> Timeline:
         """A fact of an item over all time."""

@@ -1,16 +1,15 @@
 """Facts of papers and spares."""
 
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, Piece
-from scheduler.instants import CalendarSpan, add_months, add_span, end_of_day, local_date, parse_date, start_of_day
+from scheduler.instants import DAY, CalendarSpan, add_months, end_of_day, local_date, parse_date
 from scheduler.units import FLAG, SPAN, count
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from scheduler.facts.book import Life
 
 
@@ -30,7 +29,7 @@ def days_to_expiry(life: "Life") -> list[Piece]:
     return pieces
 
 
-def last_day(event: Event, life: "Life", before: "date | None") -> "date | None":
+def last_day(event: Event, life: "Life", before: date | None) -> date | None:
     """The last good day of a paper after a renewal; None where neither event nor nameplate tells."""
     if "expires" in event.fields:
         return parse_date(str(event.fields["expires"]))
@@ -42,7 +41,12 @@ def last_day(event: Event, life: "Life", before: "date | None") -> "date | None"
         start = before
     if isinstance(span, CalendarSpan):
         return add_months(start, span)
-    return local_date(add_span(start_of_day(start, zone), int(span), zone), zone)  # type: ignore[call-overload]
+    return _days_after(start, int(span))  # type: ignore[call-overload]
+
+
+def _days_after(day: date, span: int) -> date:
+    """So many whole days on, by the calendar: a change of the clock adds and takes none."""
+    return day + timedelta(days=min(span // DAY, (date.max - day).days))
 
 
 @fact(

@@ -6,7 +6,7 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
-from scheduler.instants import DAWN, HOUR
+from scheduler.instants import DAWN, DUSK, HOUR
 from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count
 
 if TYPE_CHECKING:
@@ -145,8 +145,8 @@ def set_aside(life: "Life") -> list[Piece]:
 def usable(life: "Life") -> list[Piece]:
     """No wherever one of the grounds holds; its events are the reason."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside")]
-    retired = life.book.retired(life.item)
-    turns = sorted({p.start for g in grounds for p in g.pieces if p.value} | {retired} | {life.born or retired})
+    retired = next((event.at for event in life.those("retired")), DUSK)
+    turns = sorted({p.start for g in grounds for p in g.pieces if p.value} | {retired})
     pieces = []
     for turn in turns:
         trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)

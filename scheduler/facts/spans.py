@@ -5,7 +5,8 @@ The logic is Kleene's: all is the least, any the greatest, not turns round. Inst
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Iterable, Iterator
+from functools import reduce
 
 from scheduler.instants import DAWN, DUSK
 
@@ -89,7 +90,7 @@ class Spans:
         if duration <= 0:
             return self
         worst = self._reaching(NO, duration)
-        return combine(min, [worst, self._reaching(UNKNOWN, duration)])
+        return every([worst, self._reaching(UNKNOWN, duration)])
 
     def _reaching(self, level: int, duration: int) -> "Spans":
         """`level` wherever this had that value within the last `duration`, else YES."""
@@ -105,43 +106,33 @@ class Spans:
         return Spans.of(pairs if pairs and pairs[0][0] == DAWN else [(DAWN, level), *pairs])
 
 
-def combine(choose: Callable[[int, int], int], parts: list[Spans]) -> Spans:
-    """The value of `choose` (min for all, max for any) over the parts, at every instant."""
-    result = parts[0]
-    for part in parts[1:]:
-        result = _combine_two(choose, result, part)
-    return result
+_ALL = (NO, NO, NO, NO, UNKNOWN, UNKNOWN, NO, UNKNOWN, YES)
+_ANY = (NO, UNKNOWN, YES, UNKNOWN, UNKNOWN, YES, YES, YES, YES)
+"""The truth tables, by three times the left value plus the right one."""
 
 
-def _combine_two(choose: Callable[[int, int], int], left: Spans, right: Spans) -> Spans:
-    absorbing = choose(NO, YES)
-    for one in (left, right):
-        if len(one.values) == 1:
-            other = right if one is left else left
-            if one.values[0] == absorbing:
-                return one
-            if one.values[0] == YES - absorbing:
-                return other
-    starts, values = [], []
-    i = j = 0
-    while i < len(left.starts) or j < len(right.starts):
-        here = min(
-            left.starts[i] if i < len(left.starts) else DUSK, right.starts[j] if j < len(right.starts) else DUSK
-        )
-        i += i < len(left.starts) and left.starts[i] == here
-        j += j < len(right.starts) and right.starts[j] == here
-        value = choose(left.values[i - 1], right.values[j - 1])
+def every(parts: Iterable[Spans]) -> Spans:
+    """All of the parts."""
+    return reduce(lambda left, right: _merge(_ALL, left, right), parts)
+
+
+def some(parts: Iterable[Spans]) -> Spans:
+    """Any of the parts."""
+    return reduce(lambda left, right: _merge(_ANY, left, right), parts)
+
+
+def _merge(table: tuple[int, ...], left: Spans, right: Spans) -> Spans:
+    left_starts, right_starts = [*left.starts, DUSK], [*right.starts, DUSK]
+    starts: list[int] = []
+    values: list[int] = []
+    here, i, j = DAWN, 0, 0
+    while here < DUSK:
+        value = table[3 * left.values[i] + right.values[j]]
         if not values or values[-1] != value:
             starts.append(here)
             values.append(value)
+        next_left, next_right = left_starts[i + 1], right_starts[j + 1]
+        here = min(next_left, next_right)
+        i += next_left == here
+        j += next_right == here
     return Spans(starts, values)
-
-
-def every(parts: list[Spans]) -> Spans:
-    """All of the parts."""
-    return combine(min, parts)
-
-
-def some(parts: list[Spans]) -> Spans:
-    """Any of the parts."""
-    return combine(max, parts)

@@ -1,4 +1,4 @@
-"""Sending without a daemon: all that is due once, or one trial message."""
+"""Without a daemon: decide and send all that is due once, show what that would be, or send one trial message."""
 
 import threading
 import time
@@ -6,10 +6,35 @@ from collections.abc import Callable
 
 from scheduler.home import Channel, Home, Setup
 from scheduler.messages.lock import Lock
-from scheduler.messages.outbox import TRIAL, Message, Outbox, Row
+from scheduler.messages.outbox import TRIAL, Message, Outbox, Row, reference
 from scheduler.messages.poke import poke
-from scheduler.messages.post import SEND_SECONDS, Post
+from scheduler.messages.post import SEND_SECONDS, Post, told
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
+from scheduler.messages.wake import distrust, unwell, wake
+from scheduler.reminders.text import moment_near
+
+
+def run_once(home: Home, setup: Setup, now: int, trust: bool) -> list[str]:
+    """Decide once and send what is due; a line on each outcome. `trust`: as in `wake`. Raises Refused."""
+    woken = wake(home, setup, now, trust=trust)
+    if woken.behind is not None:
+        return [distrust(woken.behind, setup.hours.zone)]
+    sent = [told(row, Outcome(row.state, row.last_error or "")) for row in deliver_once(home, setup, now)]
+    return unwell(woken) + sent or ["Nothing to send."]
+
+
+def preview(home: Home, setup: Setup, now: int, trust: bool) -> list[str]:
+    """What `run_once` would decide and send, message by message; nothing is written. Raises Refused."""
+    woken = wake(home, setup, now, dry_run=True, trust=trust)
+    if woken.behind is not None:
+        return [distrust(woken.behind, setup.hours.zone)]
+    shown = [_shown(message, now) for message in woken.messages] or ["Nothing to send."]
+    return [*unwell(woken), *shown, f"Next look: {moment_near(woken.next_wake, now, setup.hours.zone)}."]
+
+
+def _shown(message: Message, now: int) -> str:
+    ref = reference(now, message.kind, message.title)
+    return f"To {message.channel} ({message.kind}): {message.title}\n\n{message.body}\n\nReference {ref}.\n"
 
 
 def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[Row]:

@@ -35,7 +35,8 @@ class Post:
     """Sends on every channel at once, one message at a time on each.
 
     Only the network is left to the threads; the outbox is written by the one that calls `pump`. A send that hangs is
-    taken for lost after `limit` seconds and its thread left behind. `nudge` is called in a sender's thread as it ends.
+    taken for lost after `limit` seconds and its thread left behind. `nudge` is called in a sender's thread as it ends;
+    `say` gets a line on every outcome.
     """
 
     def __init__(
@@ -45,12 +46,14 @@ class Post:
         nudge: Callable[[], object],
         limit: float = SEND_SECONDS,
         environ: Mapping[str, str] = os.environ,
+        say: Callable[[str], object] = lambda _: None,
     ) -> None:
         self.outbox = outbox
         self.setup = setup
         self._nudge = nudge
         self._limit = limit
         self._environ = environ
+        self._say = say
         self._results: deque[tuple[Row, Outcome]] = deque()
         self._under_way: dict[str, _Sending] = {}
         self._hung: dict[str, list[threading.Thread]] = {}
@@ -105,7 +108,7 @@ class Post:
             row, outcome = self._results[0]
             sending = self._under_way.get(row.channel)
             awaited = sending is not None and sending.row == row
-            if awaited or outcome.result == SENT:  # what was taken for lost may have arrived all the same
+            if awaited:  # what was taken for lost may have arrived all the same
                 self._record(row, outcome, now)
             if awaited:
                 del self._under_way[row.channel]
@@ -119,6 +122,7 @@ class Post:
                 del self._under_way[name]
 
     def _record(self, row: Row, outcome: Outcome, now: int) -> None:
+        self._say(told(row, outcome))
         if outcome.result == SENT:
             self.outbox.sent(row, now)
             with self.outbox.writing() as transaction:
@@ -139,6 +143,12 @@ class Post:
         notice = Notice(f"channel/{name}", name, f"Channel {name} does not work", text)
         with self.outbox.writing() as transaction:
             tell(self.outbox, transaction, notice, others, now, self.setup.hours.delivery(now))
+
+
+def told(row: Row, outcome: Outcome) -> str:
+    """One line on what became of a message."""
+    end = "sent" if outcome.result == SENT else f"not sent: {outcome.reason}"
+    return f"{row.kind} message {row.ref} to {row.channel} {end}"
 
 
 def body_as_sent(row: Row, zone: ZoneInfo, now: int) -> str:

@@ -108,7 +108,9 @@ def _load(address: str) -> Any:
         logger.setLevel(logging.DEBUG)  # …and only there does it name the cause
         if not logger.handlers:
             logger.addHandler(logging.NullHandler())
-        bell = apprise.Apprise(asset=apprise.AppriseAsset(app_id="shelfbell", app_desc="", app_url=""))
+        # without a time limit of Apprise's own it sends in this very thread, not in a pool that channels would share
+        asset = apprise.AppriseAsset(app_id="shelfbell", app_desc="", app_url="", service_timeout=0)
+        bell = apprise.Apprise(asset=asset)
         if not bell.add(address) or not len(bell):
             return None
     for plugin in bell:

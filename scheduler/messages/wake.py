@@ -3,6 +3,7 @@
 import traceback
 from collections.abc import Iterator
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from scheduler.events.log import Event, Transaction
 from scheduler.facts.book import Book
@@ -57,6 +58,17 @@ def wake(home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool 
     return woken
 
 
+def distrust(newest: Event, zone: ZoneInfo) -> str:
+    """What is said while the clock stands before the event recorded last."""
+    recorded = rfc3339(newest.recorded_at, zone)
+    return f"waiting: the clock stands before {recorded}, when event {newest.id} ({newest.what}) was recorded"
+
+
+def unwell(woken: Woken) -> list[str]:
+    """One line on every verdict that could not be computed."""
+    return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in woken.sick.items()]
+
+
 def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
     board = Board(Book(setup.fleet, home.log, setup.clocks), setup.rules)
     sick = _set_sick_aside(board, now)
@@ -68,9 +80,8 @@ def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
         ledger.add(line)
     if decision.digest:
         ledger.digest_at = now
-    return Woken(
-        decision, next_wake(board, ledger, setup.hours, now), messages, len(board.open_at(now)), sick=sick
-    )
+    wake = next_wake(board, ledger, setup.hours, decision)
+    return Woken(decision, wake, messages, len(board.open_at(now)), sick=sick)
 
 
 def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: Woken) -> None:
@@ -126,9 +137,10 @@ def _part(decision: Decision, channel: Channel) -> Decision | None:
     words = [word for word in decision.words if word.urgency in channel.urgency]
     if not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, words) if words else None
-    taken = decision._replace(words=words)
-    empty = not (words or decision.still or decision.ended or decision.unknown)
-    return None if empty and decision.words else taken
+    still = [reminder for reminder in decision.still if reminder.verdict.urgency(decision.at) in channel.urgency]
+    taken = decision._replace(words=words, still=still)
+    empty = not (words or still or decision.ended or decision.unknown)
+    return None if empty and (decision.words or decision.still) else taken
 
 
 def _bare(decision: Decision, words: list[Word]) -> Decision:

@@ -1,7 +1,6 @@
 """The board: every reminder of a book, what is open at an instant, and what cannot be judged."""
 
 from bisect import bisect_right
-from collections.abc import Iterator
 from functools import cached_property
 from typing import NamedTuple
 
@@ -9,7 +8,7 @@ from scheduler.events.log import HOME, Event
 from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN, YES
 from scheduler.instants import DAWN, DAY, DUSK, parse_rfc3339
-from scheduler.verdicts.conditions import leaf_spans, leaves
+from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key, Verdict, verdicts
@@ -47,12 +46,28 @@ class Board:
         self.rules = rules
         self.as_told = as_told
         self.verdicts = verdicts(book, rules, items)
+        self._said: dict[tuple[Key, str], list[Event]] = {}
 
     @cached_property
     def reminders(self) -> list[Reminder]:
         """Every reminder, in order of opening."""
         found = [Reminder(verdict, stretch) for verdict in self.verdicts for stretch in verdict.stretches]
         return sorted(found, key=lambda reminder: (reminder.stretch.opened, reminder.key))
+
+    @cached_property
+    def by_key(self) -> dict[Key, Verdict]:
+        """The verdicts by rule and item."""
+        return {verdict.key: verdict for verdict in self.verdicts}
+
+    @cached_property
+    def _by_ending(self) -> list[Reminder]:
+        return sorted(self.reminders, key=lambda reminder: reminder.stretch.ended)
+
+    def ended_in(self, after: int, to: int) -> list[Reminder]:
+        """The reminders that ended in (after, to]."""
+        first = bisect_right(self._by_ending, after, key=lambda reminder: reminder.stretch.ended)
+        last = bisect_right(self._by_ending, to, key=lambda reminder: reminder.stretch.ended)
+        return self._by_ending[first:last]
 
     def open_at(self, now: int) -> list[Reminder]:
         """What is open at an instant, most urgent first, then in order of opening."""
@@ -102,11 +117,12 @@ class Board:
         """The end of the absence that holds `instant`, or `instant` itself."""
         return max((end for start, end in self.away if start <= instant < end), default=instant)
 
-    def said(self, key: Key, what: str) -> Iterator[Event]:
-        """What people did about a rule's reminders on an item: `seen` or `snoozed` events."""
-        for event in self.book.filed(key.item):
-            if event.what == what and event.get("rule") == key.rule:
-                yield event
+    def said(self, key: Key, what: str) -> list[Event]:
+        """What people did about a rule's reminders on an item: `seen` or `snoozed` events, in order."""
+        if (key, what) not in self._said:
+            events = self.book.filed(key.item)
+            self._said[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
+        return self._said[key, what]
 
     def newest_entry(self) -> int | None:
         """When the last event happened, of those seen so far."""
@@ -117,14 +133,14 @@ class Board:
 def missing_facts(verdict: Verdict, now: int) -> tuple[str, ...]:
     """The facts that a verdict needs, that are unknown at an instant, and that an entry would make known."""
     catalogue = verdict.book.catalogue
-    asked = [leaf for leaf in leaves(verdict.rule.when) if catalogue[leaf.fact].record]
+    asked = [leaf for leaf in verdict.asked if catalogue[leaf.fact].record]
     return tuple(dict.fromkeys(leaf.fact for leaf in asked if verdict.ask(leaf.fact, leaf.of).at(now) is None))
 
 
 def since(reminder: Reminder) -> int:
     """The instant from which a reminder's ground has stood: where its lasting condition began, else its opening."""
     verdict, opened = reminder.verdict, reminder.stretch.opened
-    for leaf in leaves(verdict.rule.when):
+    for leaf in verdict.asked:
         if leaf.lasting:
             raw = leaf_spans(leaf, verdict.ask(leaf.fact, leaf.of), verdict.reach)
             start = raw.since(opened)

@@ -1,6 +1,6 @@
 """The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all ask here."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from scheduler.instants import DAY, DUSK
@@ -54,12 +54,13 @@ class Ended(NamedTuple):
 class Decision(NamedTuple):
     """What to say at an instant.
 
-    `words`: the reminders to ring. `digest`: this is a digest, so it also lists what is `still` open, what `ended`, and
-    what is `unknown`. `quiet`: it is the weekly line that all is well.
+    `words`: the reminders to ring. `ahead`: what will be said of those left alone. `digest`: this is a digest, so it also
+    lists what is `still` open, what `ended`, and what is `unknown`.
     """
 
     at: int
     words: list[Word]
+    ahead: list[Word]
     digest: bool
     still: list[Reminder]
     ended: list[Ended]
@@ -89,20 +90,24 @@ class Decision(NamedTuple):
 def decide(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
     """What to say at `now`, given what was told before."""
     open_now = board.open_at(now)
-    words = [next_word(board, reminder, ledger.of(reminder), hours, now) for reminder in open_now]
-    ringing = [word for word in words if word is not None and word.due <= now]
+    words = [word for r in open_now if (word := next_word(board, r, ledger.of(r), hours, now)) is not None]
+    ringing = [word for word in words if word.due <= now]
+    ahead = [word for word in words if word.due > now]
     digest = any(word.held for word in ringing) or weekly_due(board, ledger, hours, now)
     if not digest:
-        return Decision(now, ringing, False, [], [], [])
+        return Decision(now, ringing, ahead, False, [], [], [])
     rung = {word.reminder for word in ringing}
     still = [reminder for reminder in open_now if reminder not in rung and ledger.of(reminder)]
-    return Decision(now, ringing, True, still, list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now))
+    ended, unknown = list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now)
+    return Decision(now, ringing, ahead, True, still, ended, unknown)
 
 
-def next_wake(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
-    """The next instant at which there may be something to say: a verdict changes, a word falls due, a weekly digest."""
-    turns = [board.next_change(now) or DUSK]
-    for reminder in board.open_at(now):
+def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> int:
+    """The next instant after a decision, noted in the ledger, at which there may be something to say: a reminder opens or
+    ends, a word falls due, a weekly digest."""
+    now = decision.at
+    turns = [board.next_change(now) or DUSK, *(word.due for word in decision.ahead)]
+    for reminder in (word.reminder for word in decision.words):
         word = next_word(board, reminder, ledger.of(reminder), hours, now)
         if word is not None:
             turns.append(word.due)
@@ -118,31 +123,29 @@ def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
     return hours.next_weekly(since + 1) <= now
 
 
-def endings(board: Board, ledger: Ledger, now: int) -> Iterable[Ended]:
+def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
     """Reminders that are over since they were told, and those that came and went unseen since the last digest."""
-    for verdict in board.verdicts:
-        groups = ledger.groups(verdict.key)
-        for first_at, lines in groups.items():
-            if lines[-1].kind == "settled":
-                continue
-            stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
-            if stretch is None:
-                yield Ended(verdict.key, first_at, first_at, now, "withdrawn", None)
-            elif stretch.ended <= now:
-                reminder = Reminder(verdict, stretch)
-                yield Ended(verdict.key, first_at, stretch.opened, stretch.ended, stretch.ending, reminder)
-        if ledger.digest_at is None:
-            continue
-        for stretch in verdict.stretches:
-            if ledger.digest_at < stretch.ended <= now and not any(stretch.holds(first) for first in groups):
-                yield Ended(
-                    verdict.key, stretch.opened, stretch.opened, stretch.ended, stretch.ending, Reminder(verdict, stretch)
-                )
-    known = {verdict.key for verdict in board.verdicts}
-    for key in ledger.keys() - known:
+    for key in ledger.keys():
         for first_at, lines in ledger.groups(key).items():
-            if lines[-1].kind != "settled":
-                yield Ended(key, first_at, first_at, now, "the rule or the item is gone", None)
+            if lines[-1].kind != "settled" and (ended := _ended(board, key, first_at, now)):
+                yield ended
+    for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
+        if not ledger.of(reminder):
+            stretch = reminder.stretch
+            yield Ended(reminder.key, stretch.opened, stretch.opened, stretch.ended, stretch.ending, reminder)
+
+
+def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
+    """How a told reminder ended, if it has."""
+    verdict = board.by_key.get(key)
+    if verdict is None:
+        return Ended(key, first_at, first_at, now, "closed, the rule or the item is gone,", None)
+    stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
+    if stretch is None:
+        return Ended(key, first_at, first_at, now, "withdrawn", None)
+    if stretch.ended > now:
+        return None
+    return Ended(key, first_at, stretch.opened, stretch.ended, stretch.ending, Reminder(verdict, stretch))
 
 
 def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:

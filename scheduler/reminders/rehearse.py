@@ -49,5 +49,5 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
                 ledger.digest_at = now
             if now >= start:
                 decisions.append(decision)
-        now = next_wake(board, ledger, hours, now)
+        now = next_wake(board, ledger, hours, decision)
     return Rehearsal(start, end, within, decisions)

@@ -2,6 +2,7 @@
 
 from typing import NamedTuple
 
+from scheduler.events.log import Event
 from scheduler.instants import parse_rfc3339
 from scheduler.reminders.board import SNOOZE, Board, Reminder
 from scheduler.reminders.hours import Hours
@@ -56,13 +57,20 @@ def next_word(board: Board, reminder: Reminder, told: list[Told], hours: Hours, 
     if last.kind == "settled":
         urgency = reminder.verdict.urgency(now)
         return _word(board, reminder, hours, last.at, "again", urgency, rung[0].first_at, by_event=True)
-    return _rise(board, reminder, rung, hours, now) or _repeat(board, reminder, rung, hours, now)
+    rise = _rise(board, reminder, rung, hours, now)
+    repeat = _repeat(board, reminder, rung, hours, now)
+    if rise is None or repeat is None or rise.due <= now:
+        return rise or repeat
+    return min(rise, repeat, key=lambda word: word.due)
 
 
 def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word:
     verdict = reminder.verdict
     found = board.found_at(reminder)
     by_event = found > reminder.stretch.opened or verdict.opened_by_event(reminder.stretch.opened)
+    said = _said(board, reminder, now)
+    if said is not None and said.what == "snoozed" and _snoozed_until(said) > found:
+        found, by_event = _snoozed_until(said), False
     urgency = verdict.urgency(max(found, min(now, reminder.stretch.ended - 1)))
     return _word(board, reminder, hours, found, "first", urgency, 0, by_event)
 
@@ -80,18 +88,26 @@ def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now:
 
 def _repeat(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
     urgency = min((line.urgency for line in rung), key=rank)
+    first, last = rung[0].first_at, rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)
-    due = _next_repeat(rung[0].first_at, rung[-1].at, spacing, urgency) if spacing else None
-    said_since = rung[-1].at if rung[-1].kind == "rise" else rung[0].at
-    if any(said_since <= event.at <= now for event in board.said(reminder.key, "seen")):
-        due = None
-    for event in board.said(reminder.key, "snoozed"):
-        until = parse_rfc3339(str(event.fields["until"])) if "until" in event.fields else event.at + SNOOZE
-        if said_since <= event.at <= now and until > rung[-1].at:
-            due = until
-    if due is None:
+    due = _next_repeat(first, last, spacing, urgency) if spacing else None
+    said = _said(board, reminder, now)
+    if said is not None and said.what == "seen":
         return None
-    return _word(board, reminder, hours, due, "again", urgency, rung[0].first_at, by_event=False)
+    if said is not None and _snoozed_until(said) > last:
+        due = _snoozed_until(said)
+    return None if due is None else _word(board, reminder, hours, due, "again", urgency, first, by_event=False)
+
+
+def _said(board: Board, reminder: Reminder, now: int) -> Event | None:
+    """The last `seen` or `snoozed` of an open reminder since it opened or, if it did, since its urgency rose."""
+    since = max(turn for turn, _ in reminder.verdict.rises(reminder.stretch) if turn <= now)
+    said = [*board.said(reminder.key, "seen"), *board.said(reminder.key, "snoozed")]
+    return max((event for event in said if since <= event.at <= now), default=None)
+
+
+def _snoozed_until(snoozed: Event) -> int:
+    return parse_rfc3339(str(snoozed.fields["until"])) if "until" in snoozed.fields else snoozed.at + SNOOZE
 
 
 def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:

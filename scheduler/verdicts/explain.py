@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.facts.spans import UNKNOWN, WORDS, Spans
+from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAWN, DUSK
 from scheduler.units import show
@@ -64,12 +64,19 @@ def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple) -> Node:
 
 def events_behind(verdict: Verdict, leaf: Leaf, raw: Spans, now: int) -> list[Event]:
     """The events that made a comparison what it is over the stretch that counts, oldest first."""
-    start = max(raw.since(now), now - leaf.lasting) if leaf.lasting else now
+    start = _counts_from(leaf, raw, now)
     found: dict[str, Event] = {}
     for piece, end in verdict.ask(leaf.fact, leaf.of):
         if piece.start <= now and end > start:
             found.update({event.id: event for event in events_of(piece.trail)})
     return sorted(found.values())
+
+
+def _counts_from(leaf: Leaf, raw: Spans, now: int) -> int:
+    """Where the stretch begins that makes a comparison what it is: the last instant at which it was plainly no settles
+    it, else all of its `lasting` counts."""
+    failed = [min(end - 1, now) for start, end, value in raw if value == NO and start <= now and end > now - leaf.lasting]
+    return failed[-1] if failed else now - leaf.lasting
 
 
 def _bound(instant: int) -> int | None:

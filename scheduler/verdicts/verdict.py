@@ -5,11 +5,11 @@ from typing import NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.facts.book import Book
-from scheduler.facts.spans import NO, YES, Spans
+from scheduler.facts.spans import YES, Spans
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, CalendarSpan, add_span
-from scheduler.verdicts.conditions import Condition, leaves, spans
+from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 from scheduler.verdicts.stretches import Cut, Stretch, stretches
 
@@ -29,7 +29,7 @@ class Verdict:
         self.item = item
         self.book = book
 
-    @property
+    @cached_property
     def key(self) -> Key:
         """The identity of its reminders."""
         return Key(self.rule.id, self.item.id)
@@ -45,6 +45,11 @@ class Verdict:
     def solve(self, condition: Condition) -> Spans:
         """Where a condition holds for the item."""
         return spans(condition, self.ask, self.reach)
+
+    @cached_property
+    def asked(self) -> tuple[Leaf, ...]:
+        """Every comparison that the rule makes to fire."""
+        return tuple(leaves(self.rule.when))
 
     @cached_property
     def when(self) -> Spans:
@@ -87,6 +92,8 @@ class Verdict:
 
     def rises(self, stretch: Stretch) -> list[tuple[int, str]]:
         """(instant, urgency) wherever the urgency reaches a new height within a reminder, its opening first."""
+        if len(self._rungs) == 1:
+            return [(stretch.opened, self._rungs[0][0])]
         turns = {turn for _, where in self._rungs for turn in where.starts if stretch.opened < turn < stretch.ended}
         found: list[tuple[int, str]] = []
         for turn in [stretch.opened, *sorted(turns)]:
@@ -116,15 +123,6 @@ class Verdict:
     def opened_by_event(self, instant: int) -> bool:
         """True when something changed at `instant` because an event happened then, not by the clock alone."""
         return instant in self._event_instants
-
-    def facts(self) -> set[str]:
-        """The facts that the rule looks at."""
-        return {leaf.fact for leaf in leaves(self.rule.when)}
-
-    @property
-    def never(self) -> bool:
-        """True when the rule never holds and is never unknown."""
-        return self.when.values == [NO]
 
 
 def verdicts(book: Book, rules: Ruleset, items: list[str] | None = None, only: list[str] | None = None) -> list[Verdict]:

@@ -4,7 +4,7 @@ import pytest
 
 from scheduler.facts.book import Book
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAY
+from scheduler.instants import DAY, DUSK
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
 FLEET = {
@@ -222,3 +222,10 @@ def test_a_retired_pack_is_out_of_service_for_good() -> None:
     assert days(fact(book, "B", "retired"), 1, 9) == ["yes", "yes"]
     assert fact(book, "B", "retired").at(moment(NOON) - 1) == "no"
     assert book.retired(book.fleet["B"]) == moment(NOON)
+
+
+def test_a_new_pack_under_the_id_of_a_retired_one_is_in_service() -> None:
+    book = known(on(NOON, "retired"), on("2026-04-05", "replaced"))
+    assert days(fact(book, "B", "usable"), 1, 5) == ["no", "yes"]
+    assert days(fact(book, "B", "retired"), 1, 5) == ["yes", "no"]
+    assert book.retired(book.fleet["B"]) == DUSK

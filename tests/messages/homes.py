@@ -4,8 +4,10 @@ import json
 from pathlib import Path
 
 from scheduler.events.taking import take
+from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
 from scheduler.instants import parse_rfc3339, rfc3339
+from scheduler.strict_yaml import read
 from tests.support import rfc
 
 FLEET = """\
@@ -45,7 +47,7 @@ def charge(home: Home, item: str, at: str, percent: int = 100, recorded_at: str 
     """Log that a pack was charged; its times may be short."""
     event = {"at": rfc(at), "recorded_at": rfc(recorded_at or at), "what": "charged", "item": item, "percent": percent}
     instant = parse_rfc3339(rfc(recorded_at or at)) if now is None else now
-    take(home.log, [(1, json.dumps(event))], home.setup().fleet, instant)
+    take(home.log, [(1, json.dumps(event))], Fleet(read(FLEET.encode(), "fleet.yaml").data), instant)
 
 
 def charge_now(home: Home, item: str, now: int) -> None:

@@ -1,4 +1,4 @@
-"""Real servers on the loopback interface: a mailbox that speaks SMTP, a letterbox that speaks HTTP, both able to fail."""
+"""Real servers on the loopback interface: one speaks SMTP, one HTTP, and both can fail."""
 
 import json
 import socket

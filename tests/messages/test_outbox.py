@@ -15,6 +15,7 @@ from scheduler.reminders.decide import Decision
 from tests.support import moment
 
 NOW = moment("2026-04-01 09:00")
+DIGEST = Decision(at=NOW, words=[], ahead=[], digest=True, still=[], ended=[], unknown=[])
 
 
 @pytest.fixture
@@ -188,10 +189,8 @@ def test_channel_health_tells_successes_failures_and_what_waits(outbox: Outbox) 
 
 
 def test_a_decision_and_its_messages_are_written_together_or_not_at_all(outbox: Outbox) -> None:
-    decision = Decision(NOW, [], True, [], [], [])
-
     with pytest.raises(RuntimeError), outbox.writing() as transaction:
-        outbox.queue(transaction, decision, [Message("mail", "digest", "T", "B")])
+        outbox.queue(transaction, DIGEST, [Message("mail", "digest", "T", "B")])
         raise RuntimeError
 
     assert outbox.rows() == []
@@ -200,7 +199,7 @@ def test_a_decision_and_its_messages_are_written_together_or_not_at_all(outbox: 
 
 def test_the_ledger_remembers_the_last_digest(outbox: Outbox) -> None:
     with outbox.writing() as transaction:
-        outbox.queue(transaction, Decision(NOW, [], True, [], [], []), [])
+        outbox.queue(transaction, DIGEST, [])
 
     assert outbox.ledger().digest_at == NOW
 

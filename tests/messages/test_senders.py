@@ -1,7 +1,10 @@
 """Sending, to real servers on the loopback interface: what arrives, what fails and how, and that no secret leaks."""
 
+import io
 import logging
 import re
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -9,9 +12,13 @@ import pytest
 from scheduler.findings import Refused
 from scheduler.home import Channel
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, address, redact, send
-from tests.messages.servers import Manner, free_port, letterbox, mailbox
+from tests.messages.servers import Manner, eventually, free_port, letterbox, mailbox
 
-LONG = "Pack B: drain it 🔋\n\n- עברית וגם العربية\n  two spaces, <b>, &amp;, *stars*, _lines_\n" + "wörd " * 1000 + "\nend"
+LONG = (
+    "Pack B: drain it 🔋\n\n- עברית וגם العربية\n  two spaces, <b>, &amp;, *stars*, _lines_\n"
+    + "wörd " * 1000
+    + "\nend"
+)
 SECRETS = ("warden", "pa55phrase", "t0ken4711", "/hook", "127.0.0.1")
 
 
@@ -35,10 +42,18 @@ def test_a_letter_arrives_whole_over_http() -> None:
     assert [(letter["title"], letter["message"]) for letter in box.letters] == [("Pack B: מלא 🔋", LONG)]
 
 
+def test_a_send_leaves_no_thread_behind() -> None:
+    """A pool of Apprise's would be shared by all channels, and waited for when the process ends."""
+    before = threading.active_count()
+    with letterbox() as box:
+        send(box.address, "T", "B")
+        box.shutdown()
+
+    eventually(lambda: threading.active_count() <= before)
+
+
 def test_two_mails_do_not_wait_for_each_other() -> None:
     """Apprise holds the second mail of one object back for 5.5 s."""
-    import time
-
     with mailbox() as box:
         start = time.monotonic()
         outcomes = [send(box.address, "T", str(number)).result for number in range(3)]
@@ -106,9 +121,10 @@ def test_an_address_that_cannot_be_used_is_a_permanent_failure(wrong: str) -> No
 
 @pytest.mark.parametrize("manner", [401, 500, "cut", "hang", "dead"])
 def test_no_part_of_an_address_shows_in_reasons_or_logs(
-    manner: Manner, capfd: pytest.CaptureFixture[str], caplog: pytest.LogCaptureFixture
+    manner: Manner, capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    caplog.set_level(logging.DEBUG)
+    shown = logging.StreamHandler(io.StringIO())
+    monkeypatch.setattr(logging.getLogger(), "handlers", [shown])
     with letterbox("take" if manner == "dead" else manner) as box:
         target = box.address.replace("rto=30", "rto=0.2")
         port = free_port() if manner == "dead" else box.server_port
@@ -116,7 +132,7 @@ def test_no_part_of_an_address_shows_in_reasons_or_logs(
 
     out, err = capfd.readouterr()
     assert outcome.reason
-    for text in (outcome.reason, out, err, caplog.text):
+    for text in (outcome.reason, out, err, shown.stream.getvalue()):
         assert not any(secret in text for secret in (*SECRETS, str(port)))
 
 

@@ -1,0 +1,210 @@
+"""Facts of condition: what keeps an item on the ground, and what was not yet looked at, confirmed or flown."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.aircraft import AIRCRAFT
+from scheduler.facts.declare import FLOWN, PHYSICAL, fact
+from scheduler.facts.pack import PACK, latched
+from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
+from scheduler.facts.wear import passes, rising, switched
+from scheduler.instants import DAWN
+from scheduler.units import FLAG, SPAN, word
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+TOUCHES = ("strike", "collision", "crash", "tip_over", "part_lost")
+"""Mishaps in which a turning blade is taken to have touched something."""
+MISALIGNS = ("hard_landing", *TOUCHES)
+"""Mishaps after which sensors are not trusted to know level. Common practice, no source."""
+HUM = frozenset(("noise", "rough", "heat", "hot", "drift"))
+"""What motors and bearings are heard or felt to do first."""
+CONNECTION = frozenset(("latch_worn", "loose", "corroded", "bent"))
+"""Faults of a latch or a contact that can part a pack from the aircraft in flight."""
+GROUNDS: dict[str, dict[str, str]] = {
+    "aircraft": {
+        "mishap_since_inspected": "not looked at since its mishap",
+        "water_open": "was in water",
+        "found_unfit": "found unfit and not put right",
+        "warning_open": "gave a warning, not looked into",
+        "remote_id_failed": "broadcasts no remote identification",
+    },
+    "propellers": {
+        "damaged": "damaged",
+        "struck": "struck something, not renewed",
+        "found_unfit": "found unfit and not put right",
+        "mishap_since_inspected": "not looked at since a mishap",
+    },
+    "gimbal": {"found_unfit": "found unfit and not put right", "mishap_since_inspected": "not looked at since a mishap"},
+    "pack": {
+        "swollen": "may be swollen",
+        "wet": "was in water",
+        "too_deep": "stood below its damage voltage",
+        "under_watch": "under watch after a knock",
+        "set_aside": "set aside",
+        "found_unfit": "found unfit and not put right",
+        "contact_fault": "fault of its latch or contacts",
+    },
+    **{kind: {"found_unfit": "found unfit and not put right"} for kind in ("guards", "filter", "controller", "charger", "place")},
+}
+"""The facts that ground an item of a kind, each with the words for it (14 CFR 107.15: no flight in a condition that is
+known to be unsafe)."""
+
+
+@fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
+def grounded(life: "Life") -> list[Piece]:
+    """Yes where any of the facts in GROUNDS is."""
+    grounds = [life.fact(name) for name in GROUNDS[life.item.kind]]
+    turns = sorted({piece.start for ground in grounds for piece in ground.pieces if piece.value})
+    triples: list[tuple[int, bool | None, Trail]] = []
+    for turn in turns:
+        holding = next((p for ground in grounds for p in [ground.piece(turn)] if p.value == "yes"), None)
+        triples.append((turn, holding is not None, holding.trail if holding else None))
+    return flags(triples).pieces
+
+
+def why_grounded(life: "Life", instant: int) -> str:
+    """The first ground at an instant, in words; "" where there is none."""
+    words = GROUNDS.get(life.item.kind, {})
+    return next((text for name, text in words.items() if life.fact(name).at(instant) == "yes"), "")
+
+
+def since_last(events: Iterable[Event]) -> list[Piece]:
+    """Time since the last of some events; NEVER before the first."""
+    return [Piece(DAWN, NEVER), *(Piece(event.at, 0, RISING, (event, None)) for event in events)]
+
+
+@fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
+def on_record(life: "Life") -> list[Piece]:
+    """From its first entry on."""
+    first = [(event.at, True, (event, None)) for event in life.events[:1]]
+    return flags([(DAWN, False, None), *first]).pieces
+
+
+@fact("since_mishap", FLOWN, SPAN, "Time since its last mishap; never before the first.")
+def since_mishap(life: "Life") -> list[Piece]:
+    """Rises from each mishap."""
+    return since_last(life.those("mishap"))
+
+
+@fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.")
+def since_flown(life: "Life") -> list[Piece]:
+    """Rises from each landing."""
+    return since_last(life.those("flown"))
+
+
+@fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
+def handed_in(life: "Life") -> list[Piece]:
+    """From handed_in on."""
+    return latched(life, life.those("handed_in")) or [Piece(DAWN, "no")]
+
+
+@fact("water_open", AIRCRAFT, FLAG, "It was in water, and no look passed since.")
+def water_open(life: "Life") -> list[Piece]:
+    """From a mishap of severity water to a look that passed."""
+    return switched(life, on=[e for e in life.those("mishap") if e.get("severity") == "water"], off=passes(life))
+
+
+@fact("struck", ("propellers",), FLAG, "They touched something while turning, and were not renewed since.")
+def struck(life: "Life") -> list[Piece]:
+    """Latched by a strike, collision, crash, tip-over or lost part."""
+    return latched(life, [event for event in life.those("mishap") if event.get("severity") in TOUCHES])
+
+
+@fact("contact_fault", PACK, FLAG, "A worn latch, a loose, bent or corroded contact was found, and not put right since.")
+def contact_fault(life: "Life") -> list[Piece]:
+    """From such a finding to a repair or a pass without it."""
+    found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]  # type: ignore[call-overload]
+    clean = [event for event in passes(life) if event not in found]
+    return switched(life, on=found, off=[*clean, *life.those("repaired")])
+
+
+@fact("noise_open", ("aircraft", "gimbal"), FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
+def noise_open(life: "Life") -> list[Piece]:
+    """From noticed to a look that passed or a repair."""
+    found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]  # type: ignore[call-overload]
+    return switched(life, on=found, off=[*passes(life), *life.those("repaired")])
+
+
+@fact("twitch_open", ("gimbal",), FLAG, "It was noticed to twitch, drift or knock, and no look passed since.")
+def twitch_open(life: "Life") -> list[Piece]:
+    """From anything noticed of it to a look that passed or a repair."""
+    return switched(life, on=life.those("noticed"), off=[*passes(life), *life.those("repaired")])
+
+
+@fact("first_flight_unchecked", ("propellers",), FLAG, "They have flown since they were put on, and were not looked at after it.")
+def first_flight_unchecked(life: "Life") -> list[Piece]:
+    """From the first landing after fitted or replaced to the next look."""
+    fresh = life.start != DAWN
+    landings = []
+    for event in life.those("fitted", "flown"):
+        if event.what == "flown" and fresh:
+            landings.append(event)
+        fresh = event.what == "fitted"
+    return switched(life, on=landings, off=life.those("inspected"))
+
+
+@fact("mishap_since_calibrated", AIRCRAFT, FLAG, "It landed hard or hit something since it was calibrated.",
+      of=("imu", "compass", "gimbal", "sensors"))  # fmt: skip
+def mishap_since_calibrated(life: "Life", of: str) -> list[Piece]:
+    """From such a mishap to the next calibration."""
+    knocks = [event for event in life.those("mishap") if event.get("severity") in MISALIGNS]
+    return switched(life, on=knocks, off=_calibrations(life, of))
+
+
+def _calibrations(life: "Life", of: str) -> list[Event]:
+    return [event for event in life.those("calibrated") if event.get("what_of") == of]
+
+
+@fact("compass", AIRCRAFT, word("on change", "each flight", "after a journey"), "When its compass is calibrated, as the nameplate says.")
+def compass(life: "Life") -> list[Piece]:
+    """The nameplate's word."""
+    return [Piece(DAWN, str(life.item.plate["compass"]))]
+
+
+@fact("changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since that was calibrated.")
+def changed_since_compass(life: "Life") -> list[Piece]:
+    """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
+    warned = [event for event in life.those("warned") if event.get("of") == "compass"]
+    drifted = [event for event in life.those("noticed") if "drift" in event.get("findings", ())]  # type: ignore[operator]
+    return switched(life, on=[*life.those("repaired"), *warned, *drifted], off=_calibrations(life, "compass"))
+
+
+@fact("flown_since_compass", AIRCRAFT, FLAG, "It has flown since its compass was calibrated, or that never was.")
+def flown_since_compass(life: "Life") -> list[Piece]:
+    """From a flight to the next calibration of the compass."""
+    return switched(life, on=life.those("flown"), off=_calibrations(life, "compass"))
+
+
+@fact("since_updated", AIRCRAFT, SPAN, "Time since its last update; never before the first.")
+def since_updated(life: "Life") -> list[Piece]:
+    """Rises from each update."""
+    return since_last(life.those("updated"))
+
+
+@fact("remote_id_failed", AIRCRAFT, FLAG, "The last check of its remote identification failed.")
+def remote_id_failed(life: "Life") -> list[Piece]:
+    """From a confirmed with result fail to one that passed."""
+    checks = life.those("confirmed")
+    return switched(life, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
+
+
+@fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was confirmed.")
+def remote_id_unconfirmed(life: "Life") -> list[Piece]:
+    """From updated or repaired to the next confirmation."""
+    good = [event for event in life.those("confirmed") if not _failed(event)]
+    return switched(life, on=life.those("updated", "repaired"), off=good)
+
+
+@fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was confirmed, or since it came into use.")
+def since_remote_id(life: "Life") -> list[Piece]:
+    """Rises from each confirmation."""
+    return rising(life, [event for event in life.those("confirmed") if not _failed(event)])
+
+
+def _failed(event: Event) -> bool:
+    return event.get("result") == "fail"
+
+

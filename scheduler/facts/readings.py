@@ -1,0 +1,125 @@
+"""Facts of packs that a reading sets: cells, resistance, capacity tests, charging temperatures."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.charge import cell_volts
+from scheduler.facts.declare import fact, since_birth
+from scheduler.facts.pack import PACK
+from scheduler.facts.timeline import Piece, Trail
+from scheduler.facts.wear import rising
+from scheduler.instants import DAY, local_date
+from scheduler.units import PERCENT, RATIO, SPAN, VOLTS, count
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+AT_REST = 60
+"""Minutes after which cells are held against each other. From memory."""
+MILD = (15, 30)
+"""Degrees Celsius between which resistances are compared: it falls by a third from 10 to 25 C."""
+WINDOW = 30 * DAY
+"""How far charging temperatures are looked back on."""
+
+
+@fact(
+    "cell_spread", PACK, VOLTS, "The highest less the lowest cell, at rest for an hour or more.",
+    unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts 3.83,3.83,3.82,3.83",
+)  # fmt: skip
+def cell_spread(life: "Life") -> list[Piece]:
+    """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
+    pieces = []
+    for event in life.those("measured"):
+        each = cell_volts(event, life.item.plate) if "cell_volts" in event.fields else None
+        if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:  # type: ignore[arg-type]
+            pieces.append(Piece(event.at, round(max(each) - min(each), 4), None, (event, None)))
+    return pieces
+
+
+@fact("resistance_ratio", PACK, RATIO, "Resistance now over resistance at first: the last 3 readings, the first 5, at 15 to 30 C.",
+      unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
+def resistance_ratio(life: "Life") -> list[Piece]:
+    """A step at each reading from the eighth on."""
+    from scheduler.cells.health import resistance_ratio as ratio
+
+    pieces, read = [], []
+    for event in life.those("measured"):
+        if "resistance_mohm" not in event.fields or not _mild(event):
+            continue
+        read.append(float(event.fields["resistance_mohm"]))  # type: ignore[arg-type]
+        estimate = ratio(read)
+        if estimate is not None:
+            pieces.append(Piece(event.at, estimate.value, None, (event, None)))
+    return pieces
+
+
+def _mild(event: Event) -> bool:
+    celsius = event.get("temperature_c")
+    return celsius is not None and MILD[0] <= float(celsius) <= MILD[1]  # type: ignore[arg-type]
+
+
+def capacity_tests(life: "Life") -> list[Event]:
+    """The readings that found the capacity."""
+    return [event for event in life.those("measured") if "capacity_mah" in event.fields]
+
+
+@fact(
+    "health_confirmed", PACK, PERCENT, "The better of the last two capacity tests on different days, percent of the nameplate's.",
+    unknown="fewer than two capacity tests on different days",
+    record="shelfbell log measured {item} --capacity_mah 4900",
+)  # fmt: skip
+def health_confirmed(life: "Life") -> list[Piece]:
+    """Known from the second day with a test on: one test can be a slip."""
+    capacity = float(life.item.plate["capacity"])  # type: ignore[arg-type]
+    by_day: dict[object, tuple[float, Event]] = {}
+    pieces = []
+    for event in capacity_tests(life):
+        share = 100 * float(event.fields["capacity_mah"]) / capacity  # type: ignore[arg-type]
+        by_day[local_date(event.at, life.book.clocks.zone)] = share, event
+        last = list(by_day.values())[-2:]
+        if len(last) == 2:
+            pieces.append(Piece(event.at, max(last[0][0], share), None, (event, (last[0][1], None))))
+    return pieces
+
+
+@fact("since_capacity_test", PACK, SPAN, "Time since its last capacity test, or since it came into use.")
+def since_capacity_test(life: "Life") -> list[Piece]:
+    """Rises from each test."""
+    return rising(life, capacity_tests(life))
+
+
+@fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test, or in all.")
+def cycles_since_test(life: "Life") -> list[Piece]:
+    """The count of cycles less what it stood at then."""
+    cycles = life.fact("cycles")
+    tests = {event.at for event in capacity_tests(life)}
+    turns = sorted({piece.start for piece in cycles.pieces if piece.value is not None} | tests)
+    pieces, base = [], 0.0
+    for turn in turns:
+        piece = cycles.piece(turn)
+        total = float(piece.value or 0)
+        base = total if turn in tests else min(base, total)
+        pieces.append(Piece(turn, total - base, None, piece.trail))
+    return pieces
+
+
+@fact("charges_out_of_range", PACK, count("charge"), "Charges in the last 30 days at a temperature outside the nameplate's.")
+def charges_out_of_range(life: "Life") -> list[Piece]:
+    """Counts charged with a temperature_c below charge_from or above charge_to."""
+    low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])  # type: ignore[arg-type]
+    told = [event for event in life.those("charged") if "temperature_c" in event.fields]
+    return within(life, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)  # type: ignore[arg-type]
+
+
+def within(life: "Life", events: list[Event], window: int) -> list[Piece]:
+    """How many of some events lie within the last `window`."""
+    turns = sorted({turn for event in events for turn in (event.at, event.at + window)})
+    pieces = since_birth(life, 0)
+    for turn in turns:
+        trail: Trail = None
+        recent = [event for event in events if event.at <= turn < event.at + window]
+        for event in recent:
+            trail = (event, trail)
+        pieces.append(Piece(turn, len(recent), None, trail))
+    return pieces
+

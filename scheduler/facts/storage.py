@@ -1,0 +1,104 @@
+"""Facts of packs on the shelf: where their charge is heading, for what they were charged, who does the work."""
+
+from bisect import bisect_left, bisect_right
+from itertools import accumulate, pairwise
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.charge import charge_fold
+from scheduler.facts.declare import fact
+from scheduler.facts.jobs import covering, plans_for
+from scheduler.facts.pack import PACK
+from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.instants import DAY, DUSK, HOUR
+from scheduler.units import FLAG, RATIO, SPAN
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+LOW = 20
+"""Percent that a stored pack should not sink to: the conservative empty of the trade."""
+FOR_A_JOB = 48 * HOUR
+"""A charge so long before a job's start was for that job. Common practice, no source."""
+SHARE_OVER = 90 * DAY
+"""The stretch over which packs share the work."""
+LEAST_WORK = 3.0
+"""Cycles a pack in that stretch below which shares tell nothing. Common practice, no source."""
+
+
+@fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
+      unknown="no charge, reading or flight tells what it holds", record="shelfbell log measured {item} 62")  # fmt: skip
+def going_low_in(life: "Life") -> list[Piece]:
+    """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
+    loss = float(life.item.plate["self_discharge"]) / (30 * DAY)  # type: ignore[arg-type]
+    pieces = []
+    for piece in charge_fold(life).pieces:
+        value: int | float | None = None
+        if piece.value is not None:
+            falls = piece.slope is not None and abs(piece.slope[0] / piece.slope[1] + loss) <= 1e-9 * loss
+            value = round((float(piece.value) - LOW) / loss) if falls else NEVER
+        pieces.append(Piece(piece.start, value, FALLING if isinstance(value, int) else None, piece.trail))
+    return pieces
+
+
+@fact("charged_for_cancelled_job", PACK, FLAG, "The job that it was charged for was cancelled or put off, and it was not used since.")
+def charged_for_cancelled_job(life: "Life") -> list[Piece]:
+    """From the cancellation to the next charge, drain or flight."""
+    handled = life.those("charged", "drained", "flown")
+    found = []
+    for cancelled, charged in _called_off(life, handled):
+        end = next((event.at for event in handled if event.at > cancelled.at), DUSK)
+        found.append((cancelled.at, end, charged))
+    return covering(found)
+
+
+def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]:
+    """The entries that took a plan back before it began, each with the charge that was made for it."""
+    book = life.book
+    after = {first.id: second for job in book.jobs.values() for first, second in pairwise(job.events)}
+    found = []
+    for plan in plans_for(book, life.item):
+        off = after.get(plan.event.id)
+        if off is None or off.at >= plan.ends + 1:
+            continue
+        last = next((event for event in reversed(handled) if event.at <= off.at), None)
+        if last and last.what == "charged" and last.at >= max(plan.known_from, plan.starts - FOR_A_JOB):
+            found.append((off, last))
+    return found
+
+
+@fact("share_of_work", PACK, RATIO, "Its cycles in the air over 90 days, against the mean of the packs that fit the same aircraft.",
+      unknown="too few flights of it and its sisters in 90 days")  # fmt: skip
+def share_of_work(life: "Life") -> list[Piece]:
+    """1 is an even share; known once it and its sisters have been in use for the 90 days."""
+    book, born = life.book, life.born
+    own_fits = set(life.item.plate.get("fits") or ())  # type: ignore[call-overload]
+    packs = [book.fleet[name] for name in book.fleet.ids("pack")]
+    lives = [book.lives(pack)[-1] for pack in packs if own_fits & set(pack.plate.get("fits") or ())]  # type: ignore[call-overload]
+    if born is None or len(lives) < 2:
+        return []
+    work = {each.item.id: _Work(each) for each in lives}
+    mine = work[life.item.id] if life.item.id in work else _Work(life)
+    turns = sorted({t for each in work.values() for at in each.at for t in (at, at + SHARE_OVER)} | {born + SHARE_OVER})
+    return [Piece(turn, mine.share(turn, list(work.values()))) for turn in turns if turn >= born + SHARE_OVER]
+
+
+class _Work:
+    """What one pack gave in the air, to be summed over any stretch."""
+
+    def __init__(self, life: "Life") -> None:
+        outs = [out for out in charge_fold(life).discharges if out.event.what == "flown"]
+        self.at = [out.at for out in outs]
+        self.sums = [0.0, *accumulate(out.percent / 100 for out in outs)]
+        self.since = DUSK if life.born is None else life.born + SHARE_OVER
+        self.until = next((event.at for event in life.those("retired", "set_aside")), DUSK)
+
+    def done(self, instant: int) -> float:
+        """Cycles in the stretch up to an instant."""
+        return self.sums[bisect_right(self.at, instant)] - self.sums[bisect_left(self.at, instant - SHARE_OVER)]
+
+    def share(self, instant: int, among: list["_Work"]) -> float | None:
+        """Its cycles over the mean of those in use all the while."""
+        counted = [each.done(instant) for each in among if each.since <= instant < each.until]
+        mean = sum(counted) / len(counted) if len(counted) > 1 else 0.0
+        return self.done(instant) / mean if mean >= LEAST_WORK else None

@@ -1,0 +1,130 @@
+"""What is measured: each a function of a scratch folder that returns rows of (what, against, goal, ratio)."""
+
+import json
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import NamedTuple
+
+from scheduler.cli.common import Desk
+from scheduler.events.log import Log
+from scheduler.events.taking import take
+from scheduler.fleet.fleet import Fleet
+from scheduler.home import Home
+from scheduler.instants import MINUTE, parse_rfc3339
+from scheduler.reminders.board import Board
+from scheduler.reminders.rehearse import rehearse
+from tests.bench.homes import demo_home, fleet_of, lines, many_homes
+from tests.bench.poller import Poller
+
+BARE = [sys.executable, "-c", "import sqlite3, json"]
+SHELFBELL = "import sys; from scheduler.cli.main import main; sys.exit(main())"
+START, END = parse_rfc3339("2026-03-01T00:00:00Z"), parse_rfc3339("2026-11-01T00:00:00Z")
+
+
+class Row(NamedTuple):
+    """One line of the table; `ratio` above or below the `goal`, as `better` says."""
+
+    what: str
+    against: str
+    goal: str
+    ratio: float
+    note: str = ""
+
+
+def seconds(call: Callable[[], object], runs: int = 5) -> float:
+    """The median time of a call."""
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        call()
+        times.append(time.perf_counter() - start)
+    return median(times)
+
+
+def paired(one: Callable[[], object], other: Callable[[], object], runs: int = 15) -> float:
+    """The median ratio of two calls made in turn, so that a drifting machine drifts for both."""
+    return median(seconds(one, 1) / seconds(other, 1) for _ in range(runs))
+
+
+def _process(home: Path, *words: str) -> Callable[[], object]:
+    command = [sys.executable, "-c", SHELFBELL, "--home", str(home), *words]
+    return lambda: subprocess.run(command, stdout=subprocess.DEVNULL, check=False)
+
+
+def measure_log(scratch: Path) -> list[Row]:
+    """`log` and `due` as whole processes."""
+    home = demo_home(scratch / "log")
+    bare = lambda: subprocess.run(BARE, check=True)  # noqa: E731
+    return [
+        Row("log charged B, answer included", "python -c 'import sqlite3, json'", "at most 3",
+            paired(_process(home, "log", "charged", "B"), bare)),
+        Row("due, demo home", "the same", "at most 6", paired(_process(home, "due"), bare)),
+    ]  # fmt: skip
+
+
+def measure_intake(scratch: Path) -> list[Row]:
+    """Taking 100,000 events in."""
+    copies = 100_000 // 1_168 + 1
+    texts = list(lines(copies))[:100_000]
+    fleet = Fleet(fleet_of(copies))
+    now = parse_rfc3339("2027-01-01T00:00:00Z")
+    runs = iter(range(1000))
+
+    def ours() -> None:
+        take(Log(_folder(scratch, next(runs)) / "shelfbell.db"), enumerate(texts, 1), fleet, now)
+
+    def bare() -> None:
+        connection = sqlite3.connect(_folder(scratch, next(runs)) / "bare.db")
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("CREATE TABLE e (seq INTEGER PRIMARY KEY, id, at, recorded_at, what, target, body)")
+        with connection:
+            events = ((json.loads(line), line) for line in texts)
+            connection.executemany(
+                "INSERT INTO e (id, at, recorded_at, what, target, body) VALUES (?, ?, ?, ?, ?, ?)",
+                ((e["id"], e["at"], e["recorded_at"], e["what"], e.get("instead_of"), line) for e, line in events),
+            )
+
+    return [Row("intake of 100,000 events", "json.loads and executemany of the same rows", "at most 3", paired(ours, bare, 3))]
+
+
+def _folder(scratch: Path, number: int) -> Path:
+    folder = scratch / f"run{number}"
+    folder.mkdir()
+    return folder
+
+
+def measure_rehearsal(scratch: Path) -> list[Row]:
+    """Rehearsing a season of some 40 items with all rules that are on, against polling them each minute."""
+    home = Home(many_homes(scratch / "rehearse", 2))
+    setup = home.setup()
+
+    def ours() -> object:
+        desk = Desk(Home(home.path), setup, END)
+        return rehearse(desk.board(as_told=False), setup.hours, START, END)
+
+    board = Desk(home, setup, END).board(as_told=False)
+    items = len(setup.fleet.ids())
+    minutes = (END - START) // MINUTE
+    sample = 1_440
+    polling = seconds(lambda: poll(board, START + 100 * 1_440 * MINUTE, sample), 3) * minutes / sample
+    ratio = polling / seconds(ours)
+    note = f"{items} items, {len(board.verdicts)} verdicts; polling scaled from one day"
+    return [Row("rehearsing a season", "polling the same rules each minute, plain Python", "at least 1,000", ratio, note)]
+
+
+def poll(board: Board, start: int, minutes: int) -> int:
+    """Ask every rule at every minute, plainly: each fact's value at the minute, each comparison, each `lasting` counted."""
+    poller = Poller(board)
+    return sum(poller.ask(start + minute * MINUTE) for minute in range(minutes))
+
+
+MEASURES: dict[str, Callable[[Path], list[Row]]] = {
+    "log": measure_log,
+    "intake": measure_intake,
+    "rehearse": measure_rehearsal,
+}
