@@ -54,11 +54,17 @@ class Home:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.rules = path / "rules"
         self.log = Log(path / DATABASE)
+
+    def require(self) -> None:
+        """Raises Refused where there is no such folder."""
+        if not self.path.is_dir():
+            raise Refused.because(f"there is no home at {self.path}: `shelfbell init` makes one")
 
     def files(self) -> list[tuple[str, Path]]:
         """The YAML files that make the set-up, with the names findings carry: settings, fleet, the operator's rules."""
-        own = sorted((self.path / "rules").glob("*.yaml"))
+        own = sorted(self.rules.glob("*.yaml"))
         return [
             (SETTINGS, self.path / SETTINGS),
             (FLEET, self.path / FLEET),
@@ -80,8 +86,7 @@ class Home:
 
     def setup(self) -> Setup:
         """The set-up, from the compiled cache where no file has changed. Raises Refused with every finding."""
-        if not self.path.is_dir():
-            raise Refused.because(f"there is no home at {self.path}: `shelfbell init` makes one")
+        self.require()
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
         if raw is None:
@@ -90,6 +95,16 @@ class Home:
             raw = read_home(self)
             self._cache(fingerprint, raw)
         return make_setup(raw, fingerprint)
+
+    def candidate(self, rules: Path) -> Setup:
+        """The set-up with another folder of own rules. Raises Refused as `setup` does."""
+        if not rules.is_dir():
+            raise Refused.because(f"there is no folder {rules}")
+        other = Home(self.path)
+        other.rules = rules
+        from scheduler.home_check import read_home
+
+        return make_setup(read_home(other), other.fingerprint())
 
     def _cached(self, fingerprint: str) -> dict | None:
         if not self.log.exists():

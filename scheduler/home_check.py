@@ -125,7 +125,8 @@ def _settings_faults(settings: Document) -> list[Finding]:
     found = check(settings, settings_schema())
     zone = settings.data.get("zone") if isinstance(settings.data, dict) else None
     if isinstance(zone, str) and zone not in available_timezones():
-        found.append(settings.finding(("zone",), f"there is no time zone {zone!r}{did_you_mean(zone, available_timezones())}"))
+        near = did_you_mean(zone, available_timezones()) or ": it is a name such as Europe/Lisbon"
+        found.append(settings.finding(("zone",), f"there is no time zone {zone!r}{near}"))
     return found
 
 

@@ -1,5 +1,7 @@
 """A small home of our own for tests: its files, its rules ready to be asked, commands run in it within this process."""
 
+import os
+import re
 import time
 from pathlib import Path
 from typing import NamedTuple
@@ -80,7 +82,7 @@ rules:
   - id: unread
     about: pack
     title: Pack not looked at for long
-    limits: {long: 60 d}
+    limits: {long: 120 d}
     when: {fact: hours_since_reading, at_least: long}
     urgency: whenever
     do: "Read pack {item}: the last reading was {hours_since_reading} ago."
@@ -88,8 +90,8 @@ rules:
     basis: {kind: common practice}
     log_then: measured {item} 62
     cases:
-      - {given: [{at: 2026-04-01T09:00:00Z, what: measured, percent: 60}], opens: 2026-05-31T09:00:00Z}
-      - {given: [{at: 2026-04-01T09:00:00Z, what: measured, percent: 60}], quiet_until: 2026-05-31T09:00:00Z}
+      - {given: [{at: 2026-04-01T09:00:00Z, what: measured, percent: 60}], opens: 2026-07-30T09:00:00Z}
+      - {given: [{at: 2026-04-01T09:00:00Z, what: measured, percent: 60}], quiet_until: 2026-07-30T09:00:00Z}
 
   - id: look-due
     about: propellers
@@ -174,3 +176,22 @@ def write_home(path: Path) -> None:
     (path / "rules").mkdir(parents=True)
     for name, text in {"shelfbell.yaml": SETTINGS, "fleet.yaml": FLEET, "rules/own.yaml": RULES}.items():
         (path / name).write_text(text, encoding="utf-8")
+
+
+def golden(path: Path, text: str) -> None:
+    """The text is what the file holds, where "[...]" stands for anything within a line.
+
+    With SHELFBELL_UPDATE_GOLDEN set, a file that holds something else is written anew instead.
+    """
+    held = path.read_text(encoding="utf-8") if path.exists() else ""
+    if _alike(held, text):
+        return
+    if os.environ.get("SHELFBELL_UPDATE_GOLDEN"):
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    else:
+        assert text == held
+
+
+def _alike(held: str, text: str) -> bool:
+    return re.fullmatch(".*".join(map(re.escape, held.split("[...]"))), text) is not None

@@ -17,7 +17,7 @@ import pytest
 from scheduler.events.log import Log
 from scheduler.home import Home
 from scheduler.instants import MINUTE
-from scheduler.messages.outbox import Outbox, Row
+from scheduler.messages.outbox import Message, Outbox, Row
 from scheduler.messages.poke import SOCKET, poke
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
 from tests.messages.servers import eventually, free_port, letterbox, mailbox
@@ -288,6 +288,9 @@ def test_a_clock_before_the_newest_entry_is_waited_for(tmp_path: Path, manager: 
     with letterbox() as box:
         home = a_home(tmp_path, box.plain)
         charge_now(home, "A", now() + 4 * MINUTE)
+        outbox = Outbox(home.log)
+        with outbox.writing() as transaction:
+            outbox.add(transaction, Message("mail", "first", "queued before", "B"), now())
         home.log.close()
         with daemon(home.path, manager) as running:
             eventually(lambda: manager.told("STATUS=waiting: the clock stands before") == 1)
@@ -300,13 +303,15 @@ def test_a_clock_before_the_newest_entry_is_waited_for(tmp_path: Path, manager: 
 def test_a_database_that_is_locked_is_said_and_waited_for(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain)
-        with daemon(home.path, manager, beat=0.2) as running:
+        with daemon(home.path, manager, beat=0.2, WATCHDOG_USEC="90000000") as running:
             charge_now(home, "A", now())
             home.log.close()
             blocker = sqlite3.connect(home.path / "shelfbell.db", isolation_level=None)
             blocker.execute("BEGIN IMMEDIATE")
             poke(home.path)
             eventually(lambda: manager.told("STATUS=in trouble: the database cannot be written: database is locked"))
+            beats = manager.told("WATCHDOG=1")
+            eventually(lambda: manager.told("WATCHDOG=1") > beats + 3)
             blocker.execute("ROLLBACK")
             blocker.close()
             eventually(lambda: box.letters)

@@ -16,7 +16,8 @@ SIDES = word("warm", "cold")
     [
         ("85 %", PERCENT, 85), ("85%", PERCENT, 85), ("62.5 %", PERCENT, 62.5), ("-5 %", PERCENT, -5),
         ("24 h", SPAN, DAY), ("24 calendar months", SPAN, CalendarSpan(24, to_month_end=True)),
-        ("300 cycles", CYCLES, 300), ("1 cycle", CYCLES, 1), ("300", CYCLES, 300), (300, CYCLES, 300), (2.5, CYCLES, 2.5),
+        ("300 cycles", CYCLES, 300), ("1 cycle", CYCLES, 1), ("300", CYCLES, 300), (300, CYCLES, 300),
+        (2.5, CYCLES, 2.5),
         ("3.5 V", VOLTS, 3.5), ("5200 mAh", MILLIAMP_HOURS, 5200), ("-10 C", CELSIUS, -10), ("40 °C", CELSIUS, 40),
         ("0.6", RATIO, 0.6), (0.6, RATIO, 0.6), ("yes", FLAG, "yes"), (True, FLAG, "yes"), (False, FLAG, "no"),
         ("warm", SIDES, "warm"),

@@ -15,6 +15,10 @@ most. The least is what the record of ACCURACY.md did at half of 1C; the others 
 DRAIN_FACTOR = (1.0, 0.9, 1.2)
 """Time drained per nominal energy: usual, least, most. Estimate: dischargers slow down towards the end."""
 
+SMALL_WH, LARGE_WH = 100.0, 160.0
+"""Bands of rated energy in passengers' baggage: spares up to the first freely, up to the second with approval.
+49 CFR 175.10(a)(18), wording from memory."""
+
 
 def nominal_volts(chemistry: str, cells: int) -> float:
     """A pack's nominal voltage, for `cells` in series. Raises ValueError for an unknown chemistry."""

@@ -15,6 +15,12 @@ LEAST_READINGS = 8
 """Capacities below which no trend is told."""
 REACH = 3.0
 """A trend is followed ahead at most this many times the span of its readings."""
+LAST_TESTS, LAST_FLIGHTS = 3, 9
+"""How many of the latest capacity tests and flights are weighed."""
+TEST_VOTES = 5
+"""Flights that a test counts for. Nine flights over a gauge that is always off the same way, or that gives the label
+back, are worth less than one full discharge; but one alone may be a slip. So two tests outvote the flights, one does
+not. A choice, no source."""
 
 
 def capacity_from_flight(
@@ -55,6 +61,28 @@ def health(
     return Estimate(*median_interval(recent), basis)
 
 
+def weighed(tests_mah: Sequence[float], flights_mah: Sequence[float], rated_mah: float) -> Estimate | None:
+    """Percent of rated capacity by tests and flights together, each oldest first; None with no test and few flights.
+
+    The median, a test counting `TEST_VOTES` times: one wild reading among many moves it by a rank or two. Range:
+    the sign test's over the readings; with a test, also the 2 % that a test may be off. A gauge that is off the
+    same way on every flight is not in it.
+    """
+    tests, flights = list(tests_mah[-LAST_TESTS:]), list(flights_mah[-LAST_FLIGHTS:])
+    found = health(tests * TEST_VOTES + flights, rated_mah, last=TEST_VOTES * LAST_TESTS + LAST_FLIGHTS)
+    if found is None:
+        return None
+    spread = median_interval([100 * mah / rated_mah for mah in tests + flights])
+    error = TEST_ERROR * found.value if tests else 0.0
+    low, high = min(spread.low, found.value - error), max(spread.high, found.value + error)
+    counted = " and ".join(_count(of, name) for of, name in ((tests, "capacity test"), (flights, "flight")) if of)
+    return Estimate(found.value, low, high, f"middle of the last {counted}")
+
+
+def _count(of: Sequence[float], name: str) -> str:
+    return f"{len(of)} {name}s" if len(of) > 1 else name
+
+
 def reaches(
     xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
 ) -> Estimate | None:
@@ -65,12 +93,28 @@ def reaches(
     below zero, or a crossing further ahead than three times the span of the readings. Not for lines under 80:
     fade is near linear down to there and may turn faster below (an industry encyclopedia, read in a copy).
     """
-    fit = theil_sen(xs, ys) if len(xs) >= least else None
+    found = _crossing(xs, ys, line, least)
+    return found if isinstance(found, Estimate) else None
+
+
+def why_untold(
+    xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
+) -> str | None:
+    """Why `reaches` returns None for these; None where it tells."""
+    found = _crossing(xs, ys, line, least)
+    return found if isinstance(found, str) else None
+
+
+def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int) -> Estimate | str:
+    """The crossing of `reaches`, or why it cannot be told."""
+    if len(xs) < least:
+        return f"{len(xs)} of the {least} readings that a trend takes"
+    fit = theil_sen(xs, ys)
     if fit is None or fit.slope.high >= 0:
-        return None
+        return "its readings do not surely fall"
     value = (line - fit.intercept) / fit.slope.value
     if value > max(xs) + REACH * (max(xs) - min(xs)):
-        return None
+        return f"further ahead than {REACH:g} times what its readings span"
     ends = [value]
     for slope in fit.slope.low, fit.slope.high:
         levels = median_interval([y - slope * x for x, y in zip(xs, ys, strict=True)])

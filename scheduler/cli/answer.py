@@ -23,7 +23,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     opened, settled = changes(before, board, now)
     lines += _opened(opened, now)
     lines += _settled(settled)
-    lines += _next_ring(desk, board, opened)
+    lines += next_ring(desk, board, opened)
     return "\n".join(lines)
 
 
@@ -77,15 +77,23 @@ def _settled(settled: list[Reminder]) -> list[str]:
     return [f"Settled: {group.rule.title.lower()} ({group.items()})." for group in gathered(settled)]
 
 
-def _next_ring(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
-    """When the next reminder on these items will ring, if nothing else is logged."""
+def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
+    """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
     hours, now = desk.setup.hours, desk.now
     ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < DUSK]
     words = [word for r in ahead if (word := next_word(board, r, [], hours, r.stretch.opened)) is not None]
     if not words:
-        return [] if opened else ["Nothing to do, and nothing ahead for these by the clock alone."]
+        return None
     first = min(word.due for word in words)
-    together = [word.reminder for word in words if word.due == first]
+    return first, [word.reminder for word in words if word.due == first]
+
+
+def next_ring(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
+    """When the next reminder on these items will ring, if nothing else is logged."""
+    ahead = ring_ahead(desk, board)
+    if ahead is None:
+        return [] if opened else ["Nothing to do, and nothing ahead for these by the clock alone."]
+    first, together = ahead
     said: dict[str, list[Key]] = {}
     for reminder in together:
         said.setdefault(reminder.verdict.rule.title, []).append(reminder.key)

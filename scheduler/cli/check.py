@@ -3,9 +3,9 @@
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
 
-from scheduler.cli.common import print_json
+from scheduler.cli.common import numbered, print_json
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import Finding, Refused
+from scheduler.findings import Finding
 from scheduler.home import Home
 from scheduler.home_check import read_files, rule_files
 from scheduler.verdicts.cases import advice, failures
@@ -19,8 +19,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print all findings; exit 1 on any."""
-    if not home.path.is_dir():
-        raise Refused.because(f"there is no home at {home.path}: `shelfbell init` makes one")
+    home.require()
     found = read_files(home)
     files = [] if found else rule_files(home)
     cases = sum(len(rule.get("cases", ())) for file in files for rule in file.rules)
@@ -32,7 +31,7 @@ def run(home: Home, args: Namespace) -> int:
         for finding in found:
             print(finding)
         rules = sum(len(file.rules) for file in files)
-        print(f"{len(found)} findings." if found else f"All well: {rules} rules, {cases} cases.")
+        print(f"{numbered(len(found), 'finding')}." if found else f"All well: {rules} rules, {cases} cases.")
     return 1 if found else 0
 
 

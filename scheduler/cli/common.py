@@ -46,15 +46,16 @@ class Without(NamedTuple):
 
 
 class Desk(NamedTuple):
-    """A home with its set-up and the instant that is asked about."""
+    """A home with its set-up and the instant that is asked about; `known`: only what was recorded by then counts."""
 
     home: Home
     setup: Setup
     now: int
+    known: int = DUSK
 
-    def book(self, known: int = DUSK, before: int = DUSK) -> Book:
+    def book(self, before: int = DUSK) -> Book:
         """The book of the home's log."""
-        return Book(self.setup.fleet, LogSource(self.home.log, known, before), self.setup.clocks)
+        return Book(self.setup.fleet, LogSource(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
         """The board of the home's log."""
@@ -69,10 +70,12 @@ class Desk(NamedTuple):
         return "never" if instant is None else moment_near(instant, self.now, self.setup.hours.zone)
 
 
-def asking(parser: "ArgumentParser") -> None:
-    """The options of every question."""
+def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
+    """The options of every question; `as_known`: it can be answered from what had been recorded by then."""
     parser.add_argument("--at", metavar="TIME", help="as of another instant")
     parser.add_argument("--json", action="store_true", help="for programs")
+    if as_known:
+        parser.add_argument("--as-known", action="store_true", help="from what had been recorded by that instant")
 
 
 def desk(home: Home, args: "Namespace | None" = None) -> Desk:
@@ -82,13 +85,18 @@ def desk(home: Home, args: "Namespace | None" = None) -> Desk:
     at = getattr(args, "at", None)
     if at is not None:
         now = parse_time(at, now, setup.hours.zone, day_ends=True)
-    return Desk(home, setup, now)
+    return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK)
 
 
 def print_json(data: object) -> None:
     """Print for programs."""
     json.dump(data, sys.stdout, ensure_ascii=False, indent=2)
     print()
+
+
+def numbered(count: int, noun: str) -> str:
+    """ "1 finding", "2 findings"."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def describe(event: Event) -> str:

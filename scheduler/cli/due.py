@@ -12,7 +12,7 @@ _HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
     """The options."""
-    asking(parser)
+    asking(parser, as_known=True)
 
 
 def run(home: Home, args: Namespace) -> int:

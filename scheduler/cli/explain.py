@@ -3,30 +3,21 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import Desk, asking, describe, desk, print_json
+from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
+from scheduler.cli.sent import message_lines
 from scheduler.events.log import Event
 from scheduler.facts.spans import WORDS
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
-from scheduler.instants import DAWN
+from scheduler.instants import DAWN, MINUTE
 from scheduler.units import show_span
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.verdict import Verdict, verdicts
 
-_SAID = {
-    "at_least": "at least",
-    "more_than": "more than",
-    "at_most": "at most",
-    "less_than": "less than",
-    "is": "is",
-    "is_not": "is not",
-    "one_of": "is one of",
-}
-
-
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
     """The options."""
     parser.add_argument("names", nargs="*", metavar="RULE or ITEM", help="one rule, one item, or both")
-    asking(parser)
+    asking(parser, as_known=True)
 
 
 def run(home: Home, args: Namespace) -> int:
@@ -69,11 +60,14 @@ def one_json(at: Desk, verdict: Verdict) -> dict[str, object]:
         "verdict": WORDS[verdict.when.at(at.now)],
         "since": None if since == DAWN else at.stamp(since),
         "next_change": None if change is None else at.stamp(change),
+        "next_change_because": [] if change is None else causes(at, verdict, change),
         "because": to_json(node, at.stamp),
         "open": None if stretch is None else {"opened_at": at.stamp(stretch.opened)},
         "urgency": verdict.urgency(at.now),
         "missing": missing_of(node),
         "adjusted": verdict.rule.adjusted,
+        "would_quiet" if stretch else "would_ring": [[wanted(change) for change in way] for way in reversing(verdict, at.now)],
+        "messages": message_lines(at, verdict),
     }
 
 
@@ -83,17 +77,17 @@ def one_text(at: Desk, verdict: Verdict) -> str:
     node = explain(verdict, rule.when, now)
     lines = [f"{rule.title}: {verdict.item.id} ({rule.id})", f"  {_verdict_line(at, verdict)}"]
     lines += [f"  {line}" for line in tree(at, node)]
+    nodes = [node]
     if rule.until is not None and verdict.open_at(now):
-        lines += ["  it is settled when:", *(f"    {line}" for line in tree(at, explain(verdict, rule.until, now)))]
-    events = events_in(node)
-    if events:
-        lines += ["  the entries behind it:", *(f"    {entry_line(at, event)}" for event in _shortened(events))]
+        nodes.append(explain(verdict, rule.until, now))
+        lines += ["  it is settled when:", *(f"    {line}" for line in tree(at, nodes[-1]))]
+    lines += reversal_lines(verdict, now)
+    lines += entry_lines(at, nodes)
     missing = missing_of(node) if node.verdict == WORDS[1] else []
     lines += [f"  to know: {entry}" for entry in missing]
-    change = verdict.next_change(now)
-    lines.append(f"  next change: {at.say(change) if change is not None else 'none by the clock alone'}")
-    if rule.adjusted:
-        lines.append(f"  adjusted: {_adjustment(rule.adjusted)}")
+    lines += change_lines(at, verdict)
+    lines += [f"  message: {line}" for line in message_lines(at, verdict)]
+    lines += [f"  adjusted: {line}" for line in adjustment(at, verdict)]
     lines.append(f"  basis: {rule.basis['kind']}{', ' + rule.basis['cite'] if 'cite' in rule.basis else ''}")
     return "\n".join(lines)
 
@@ -118,35 +112,30 @@ def tree(at: Desk, node: Node, mark: str = "") -> list[str]:
 
 
 def leaf_line(at: Desk, node: Node) -> str:
-    """One comparison: the value, the limit, for how long, since when."""
+    """One comparison: the value, the limit, how far from it, for how long, since when."""
     leaf = node.leaf
     assert leaf is not None
-    name = leaf.fact.replace("_", " ") + (f" ({leaf.of})" if leaf.of else "")
-    limit = f"{node.limit}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
-    line = f"{name}: {node.value}; wanted: {_SAID[leaf.operator]} {limit}"
-    if leaf.lasting:
-        named = f" ({leaf.lasting_name})" if leaf.lasting_name else ""
-        line += f", for {show_span(leaf.lasting)}{named}"
-        if node.held_since is not None:
-            line += f"; so for {show_span(at.now - node.held_since)}, since {at.say(node.held_since)}"
-    elif node.since is not None:
+    line = f"{named(leaf)}: {node.value}; wanted: {comparison(leaf, node.limit)}"
+    if node.margin:
+        line += f"; {node.margin}"
+    if leaf.lasting and node.held_since is not None:
+        line += f"; so for {show_span(at.now - node.held_since)}, since {at.say(node.held_since)}"
+    elif not leaf.lasting and node.since is not None:
         line += f"; since {at.say(node.since)}"
     return line
 
 
-def _shortened(events: list[Event], most: int = 8) -> list[Event]:
-    return events[-most:]
+def entry_lines(at: Desk, nodes: list[Node], most: int = 8) -> list[str]:
+    """The entries that some trees name, the last ones whole."""
+    events = sorted({event.id: event for node in nodes for event in events_in(node)}.values())
+    if not events:
+        return []
+    earlier = [f"    and {len(events) - most} earlier ones (--json names them)"] if len(events) > most else []
+    return ["  the entries behind it:", *earlier, *(f"    {entry_line(at, event)}" for event in events[-most:])]
 
 
 def entry_line(at: Desk, event: Event) -> str:
     """One entry with its id."""
-    told = f", told {at.say(event.recorded_at)}" if event.recorded_at - event.at > 600_000_000 else ""
+    told = f", told {at.say(event.recorded_at)}" if event.recorded_at - event.at > 10 * MINUTE else ""
     by = f", by {event.fields['by']}" if "by" in event.fields else ""
     return f"{event.id}  {at.say(event.at)}  {describe(event)}{told}{by}"
-
-
-def _adjustment(change: dict) -> str:
-    limits = ", ".join(f"{name} {value}" for name, value in change.get("limits", {}).items())
-    only = f" for {', '.join(change['only'])}" if "only" in change else ""
-    because = f", because {change['because']}" if "because" in change else ""
-    return f"{limits or 'urgency or cadence'}{only}{because}"

@@ -12,6 +12,7 @@ def add_arguments(_parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, _args: Namespace) -> int:
     """Write all lines."""
+    home.require()
     sys.stdout.reconfigure(encoding="utf-8", newline="\n")  # type: ignore[union-attr]
     for line in home.log.lines():
         sys.stdout.write(f"{line}\n")

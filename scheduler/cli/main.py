@@ -19,6 +19,7 @@ COMMANDS = {
     "history": "what happened, corrections shown",
     "due": "the board: what is open now, most urgent first, and what cannot be judged",
     "explain": "why a rule fires or stays silent for an item",
+    "pack": "one page on one pack: charge, wear, health, cost, what is next",
     "rehearse": "what would have been, or will be, sent in a stretch of time",
     "seen": "stop the repeats of an open reminder",
     "snooze": "keep an open reminder quiet for a while",
@@ -65,6 +66,8 @@ def _run(words: list[str]) -> int:
             home = Path(words.pop(0))
         elif option.startswith("--home="):
             home = Path(option.partition("=")[2])
+        elif option == "--home":
+            raise Refused.because("--home needs a folder")
         else:
             raise Refused.because(f"there is no option {option!r} before the command{did_you_mean(option, ['--home'])}")
     if not words:

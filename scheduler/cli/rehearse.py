@@ -1,12 +1,18 @@
 """`shelfbell rehearse --from TIME --to TIME`: what would have been, or will be, sent."""
 
 from argparse import ArgumentParser, Namespace
+from pathlib import Path
 
 from scheduler.cli.common import Desk, clock, desk, print_json
+from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_text
+from scheduler.cli.suppose import suppose_file, suppose_use, supposing
+from scheduler.events.memory import Memory
 from scheduler.findings import Refused
 from scheduler.home import Home
+from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision
-from scheduler.reminders.rehearse import Rehearsal, rehearse
+from scheduler.reminders.known import Known
+from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
 from scheduler.reminders.words import rank
 from scheduler.spoken import parse_time
@@ -18,24 +24,91 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
     parser.add_argument("--to", dest="end", metavar="TIME", required=True)
     parser.add_argument("--json", action="store_true", help="for programs")
     parser.add_argument("--messages", action="store_true", help="print each message whole")
+    parser.add_argument("--load", action="store_true", help="messages by week and channel, loudest and quietest rules")
+    parser.add_argument("--as-known", action="store_true", help="at each instant from what had been recorded by then")
+    parser.add_argument("--rules", metavar="DIR", type=Path, help="a folder of own rules in the place of the home's")
+    parser.add_argument("--against", metavar="DIR", type=Path, help="and what another folder of own rules would do")
+    parser.add_argument("--suppose", metavar="FILE", action="append", default=[], help="what-if events, JSON Lines")
+    parser.add_argument("--like", metavar="FROM..TO", help="suppose that use goes on as in that stretch")
 
 
 def run(home: Home, args: Namespace) -> int:
     """Print every reminder of the stretch with its messages."""
+    if not (args.suppose or args.like):
+        return _run(home, args, [])
+    with supposing(home) as copy:
+        return _run(copy, args, _supposed(copy, args))
+
+
+def _run(home: Home, args: Namespace, heads: list[str]) -> int:
     at = desk(home)
-    zone = at.setup.hours.zone
-    start = parse_time(args.start, clock(), zone)
-    end = parse_time(args.end, clock(), zone, ahead=True, day_ends=True)
-    if end <= start:
-        raise Refused.because(f"--to {args.end} is not after --from {args.start}")
-    result = rehearse(at.board(as_told=False), at.setup.hours, start, end)
-    if args.json:
-        print_json(to_json(at, result))
-    elif args.messages:
-        print("\n\n".join(message(at, decision) for decision in result.decisions))
+    if args.rules:
+        at = at._replace(setup=home.candidate(args.rules))
+    start, end = stretch(at, args.start, args.end)
+    result = lived(at, start, end, args.as_known)
+    if args.against:
+        other = at._replace(setup=home.candidate(args.against))
+        now = Side(str(args.rules or "the installed rules"), at.setup.rules, result)
+        instead = Side(str(args.against), other.setup.rules, lived(other, start, end, args.as_known))
+        _print_sides(at, args, heads, Sides(now, instead))
+    elif args.json:
+        print_json({"supposed": heads} | to_json(at, result) if heads else to_json(at, result))
     else:
-        print(to_text(at, result))
+        print("\n".join([*heads, *_shown(at, args, result)]))
     return 0
+
+
+def _shown(at: Desk, args: Namespace, result: Rehearsal) -> list[str]:
+    if args.messages:
+        return ["\n\n".join(message(at, decision) for decision in result.decisions)]
+    if args.load:
+        from scheduler.cli.load import load_text
+
+        return [load_text(at, result)]
+    return [to_text(at, result)]
+
+
+def _print_sides(at: Desk, args: Namespace, heads: list[str], sides: Sides) -> None:
+    difference = compare(sides.now.result, sides.instead.result)
+    if args.json:
+        print_json({"supposed": heads, **difference_json(at, sides, difference)})
+    else:
+        print("\n".join([*heads, difference_text(at, sides, difference)]))
+
+
+def stretch(at: Desk, start: str, end: str) -> tuple[int, int]:
+    """The stretch that two typed times mean. Raises Refused."""
+    zone = at.setup.hours.zone
+    first, last = parse_time(start, clock(), zone), parse_time(end, clock(), zone, ahead=True, day_ends=True)
+    if last <= first:
+        raise Refused.because(f"--to {end} is not after --from {start}")
+    return first, last
+
+
+def lived(at: Desk, start: int, end: int, as_known: bool = False) -> Rehearsal:
+    """The stretch lived through, knowing all that is known now or at each instant what had been recorded by then."""
+    setup = at.setup
+    if not as_known:
+        return rehearse(at.board(as_told=False), setup.hours, start, end)
+    known = Known(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log))
+    return rehearse_as_known(known, setup.hours, start, end)
+
+
+def _supposed(home: Home, args: Namespace) -> list[str]:
+    """Put into the copy of the log what is supposed; a line on each set, so that nobody takes it for what happened."""
+    at = desk(home)
+    heads = []
+    for file in args.suppose:
+        heads.append(f"Supposed, not logged: {suppose_file(home, at.setup.fleet, file)} entries of {file}.")
+    if args.like:
+        begun, _, over = args.like.partition("..")
+        like = stretch(at, begun, over)
+        ahead = stretch(at, args.start, args.end)
+        ahead = (max(ahead[0], at.now), ahead[1])
+        count = suppose_use(home, at.setup.fleet, at.setup.hours, like, ahead)
+        pattern = f"from {at.say(like[0])} to {at.say(like[1])}"
+        heads.append(f"Supposed, not logged: {count} entries of use from {at.say(ahead[0])} on, as {pattern}.")
+    return heads
 
 
 def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:

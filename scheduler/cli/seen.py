@@ -3,6 +3,7 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import desk
+from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
@@ -29,7 +30,11 @@ def run(home: Home, args: Namespace) -> int:
     zone = at.setup.hours.zone
     if args.rule not in at.setup.rules:
         raise Refused.because(f"there is no rule {args.rule!r}{did_you_mean(args.rule, at.setup.rules)}")
-    opened = [reminder.key for reminder in at.board([args.item]).open_at(at.now)]
+    board = at.board([args.item])
+    if args.item not in at.setup.fleet and args.item not in (*board.book.jobs, HOME):
+        known = [*at.setup.fleet.ids(), *board.book.jobs]
+        raise Refused.because(f"there is no item {args.item!r}{did_you_mean(args.item, known)}")
+    opened = [reminder.key for reminder in board.open_at(at.now)]
     if (args.rule, args.item) not in opened:
         names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
         raise Refused.because(f"no reminder {args.rule} is open on {args.item}; open on it: {names}")

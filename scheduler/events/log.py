@@ -210,11 +210,11 @@ def _open(path: Path) -> sqlite3.Connection:
             _create(path)
         connection = sqlite3.connect(path, timeout=60, isolation_level=None)
         version = connection.execute("PRAGMA user_version").fetchone()[0]
-        if version == 0:
-            _create(path)
         connection.execute("PRAGMA synchronous=NORMAL")
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, OSError) as error:
         raise Refused.because(f"the database {path.name} cannot be opened: {error}") from None
+    if version == 0:
+        raise Refused.because(f"{path.name} is no event log: move it away, or restore a backup")
     if version > SCHEMA_VERSION:
         raise Refused.because(f"the database {path.name} was written by a newer shelfbell (layout {version})")
     return connection
@@ -234,20 +234,33 @@ _TRIGGERS = (
 
 
 def _create(path: Path) -> None:
-    """Lay out a new database. The only place that pays for sqlite_utils."""
-    import sqlite_utils
+    """Lay out a new database beside its place and move it there whole, one process at a time."""
+    import fcntl
 
+    home = os.open(path.parent, os.O_RDONLY)
     old = os.umask(0o077)
     try:
-        db = sqlite_utils.Database(sqlite3.connect(path, timeout=60))
-        db.enable_wal()
-        with db.atomic():
-            if db.execute("PRAGMA user_version").fetchone()[0] == 0:
-                _lay_out(db)
-                db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
-        db.close()
+        fcntl.flock(home, fcntl.LOCK_EX)
+        if not path.exists():
+            new = path.with_name(f"{path.name}.new")
+            new.unlink(missing_ok=True)
+            _write(new)
+            new.rename(path)
     finally:
         os.umask(old)
+        os.close(home)
+
+
+def _write(path: Path) -> None:
+    """A new database. The only place that pays for sqlite_utils."""
+    import sqlite_utils
+
+    db = sqlite_utils.Database(sqlite3.connect(path))
+    db.enable_wal()
+    with db.atomic():
+        _lay_out(db)
+        db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+    db.close()
 
 
 def _lay_out(db: object) -> None:

@@ -197,7 +197,7 @@ def _broken(error: Exception) -> str:
 
 
 _NAMING = {
-    what: tuple((f.name, frozenset(f.type.names.split(","))) for f in kind.fields if f.type.names not in ("", "*"))
+    what: tuple((f.name, tuple(f.type.names.split(","))) for f in kind.fields if f.type.names not in ("", "*"))
     for what, kind in KINDS.items()
 }
 
@@ -209,7 +209,7 @@ def references(event: dict[str, object], kinds: dict[str, str | None], names: Na
         value = event.get(field, ())
         for name in value if isinstance(value, list | tuple) else (value,):
             if kinds.get(name) not in wanted:
-                found.append(_unknown(str(event["what"]), name, ",".join(sorted(wanted)), kinds.get(name), names))
+                found.append(_unknown(str(event["what"]), name, ",".join(wanted), kinds.get(name), names))
     return found
 
 

@@ -35,9 +35,11 @@ GROUNDS: dict[str, dict[str, str]] = {
         "damaged": "damaged",
         "struck": "struck something, not renewed",
         "found_unfit": "found unfit and not put right",
+    },
+    "gimbal": {
+        "found_unfit": "found unfit and not put right",
         "mishap_since_inspected": "not looked at since a mishap",
     },
-    "gimbal": {"found_unfit": "found unfit and not put right", "mishap_since_inspected": "not looked at since a mishap"},
     "pack": {
         "swollen": "may be swollen",
         "wet": "was in water",
@@ -47,7 +49,10 @@ GROUNDS: dict[str, dict[str, str]] = {
         "found_unfit": "found unfit and not put right",
         "contact_fault": "fault of its latch or contacts",
     },
-    **{kind: {"found_unfit": "found unfit and not put right"} for kind in ("guards", "filter", "controller", "charger", "place")},
+    **{
+        kind: {"found_unfit": "found unfit and not put right"}
+        for kind in ("guards", "filter", "controller", "charger", "place")
+    },
 }
 """The facts that ground an item of a kind, each with the words for it (14 CFR 107.15: no flight in a condition that is
 known to be unsafe)."""
@@ -113,7 +118,7 @@ def struck(life: "Life") -> list[Piece]:
     return latched(life, [event for event in life.those("mishap") if event.get("severity") in TOUCHES])
 
 
-@fact("contact_fault", PACK, FLAG, "A worn latch, a loose, bent or corroded contact was found, and not put right since.")
+@fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
 def contact_fault(life: "Life") -> list[Piece]:
     """From such a finding to a repair or a pass without it."""
     found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]  # type: ignore[call-overload]
@@ -121,7 +126,7 @@ def contact_fault(life: "Life") -> list[Piece]:
     return switched(life, on=found, off=[*clean, *life.those("repaired")])
 
 
-@fact("noise_open", ("aircraft", "gimbal"), FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
+@fact("noise_open", AIRCRAFT, FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
 def noise_open(life: "Life") -> list[Piece]:
     """From noticed to a look that passed or a repair."""
     found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]  # type: ignore[call-overload]
@@ -134,7 +139,7 @@ def twitch_open(life: "Life") -> list[Piece]:
     return switched(life, on=life.those("noticed"), off=[*passes(life), *life.those("repaired")])
 
 
-@fact("first_flight_unchecked", ("propellers",), FLAG, "They have flown since they were put on, and were not looked at after it.")
+@fact("first_flight_unchecked", ("propellers",), FLAG, "They flew once put on, and were not looked at after it.")
 def first_flight_unchecked(life: "Life") -> list[Piece]:
     """From the first landing after fitted or replaced to the next look."""
     fresh = life.start != DAWN
@@ -144,6 +149,18 @@ def first_flight_unchecked(life: "Life") -> list[Piece]:
             landings.append(event)
         fresh = event.what == "fitted"
     return switched(life, on=landings, off=life.those("inspected"))
+
+
+@fact("flight_due_after_mishap", AIRCRAFT, FLAG, "It was passed after a mishap, and flew for no practice or test since.")
+def flight_due_after_mishap(life: "Life") -> list[Piece]:
+    """From the look that passed it after a mishap to the next flight that is not for a job."""
+    back, mishap = [], False
+    for event in life.those("mishap", "inspected"):
+        if event.what == "inspected" and event.get("result") == "pass" and mishap:
+            back.append(event)
+        mishap = event.what == "mishap" or (mishap and event.get("result") != "pass")
+    tried = [event for event in life.those("flown") if event.get("purpose") in ("test", "practice")]
+    return switched(life, on=back, off=tried)
 
 
 @fact("mishap_since_calibrated", AIRCRAFT, FLAG, "It landed hard or hit something since it was calibrated.",
@@ -158,13 +175,16 @@ def _calibrations(life: "Life", of: str) -> list[Event]:
     return [event for event in life.those("calibrated") if event.get("what_of") == of]
 
 
-@fact("compass", AIRCRAFT, word("on change", "each flight", "after a journey"), "When its compass is calibrated, as the nameplate says.")
+COMPASS = word("on change", "each flight", "after a journey")
+
+
+@fact("compass", AIRCRAFT, COMPASS, "When its compass is calibrated, as the nameplate says.")
 def compass(life: "Life") -> list[Piece]:
     """The nameplate's word."""
     return [Piece(DAWN, str(life.item.plate["compass"]))]
 
 
-@fact("changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since that was calibrated.")
+@fact("changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since its calibration.")
 def changed_since_compass(life: "Life") -> list[Piece]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
     warned = [event for event in life.those("warned") if event.get("of") == "compass"]
@@ -191,14 +211,14 @@ def remote_id_failed(life: "Life") -> list[Piece]:
     return switched(life, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
 
 
-@fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was confirmed.")
+@fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was seen.")
 def remote_id_unconfirmed(life: "Life") -> list[Piece]:
     """From updated or repaired to the next confirmation."""
     good = [event for event in life.those("confirmed") if not _failed(event)]
     return switched(life, on=life.those("updated", "repaired"), off=good)
 
 
-@fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was confirmed, or since it came into use.")
+@fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was seen, or since it came into use.")
 def since_remote_id(life: "Life") -> list[Piece]:
     """Rises from each confirmation."""
     return rising(life, [event for event in life.those("confirmed") if not _failed(event)])

@@ -53,8 +53,8 @@ def _legs(life: "Life") -> list[Leg]:
     return found
 
 
-@fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of its earlier ones on that aircraft.",
-      unknown="fewer than six flights with the charge at landing on one aircraft")  # fmt: skip
+@fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of its earlier ones there.",
+      unknown="fewer than six flights on that aircraft with the charge at landing")  # fmt: skip
 def endurance_ratio(life: "Life") -> list[Piece]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     pieces = []

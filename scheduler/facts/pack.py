@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
+from scheduler.facts.capacity import healths
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
@@ -70,14 +71,14 @@ def hours_since_reading(life: "Life") -> list[Piece]:
 
 
 @fact(
-    "health", PACK, PERCENT, "Capacity found by the last capacity test, percent of the nameplate's.",
-    unknown="no capacity test on record", record="shelfbell log measured {item} --capacity_mah 4900",
+    "health", PACK, PERCENT,
+    "Capacity left, percent of the nameplate's: the middle of its latest capacity tests and flights (estimate).",
+    unknown="no capacity test, and fewer than three flights that tell what they used and both percents",
+    record="shelfbell log measured {item} --capacity_mah 4900",
 )  # fmt: skip
 def health(life: "Life") -> list[Piece]:
-    """A step at each capacity test."""
-    tests = [event for event in life.those("measured") if "capacity_mah" in event.fields]
-    capacity = float(life.item.plate["capacity"])  # type: ignore[arg-type]
-    return [Piece(e.at, 100 * float(e.fields["capacity_mah"]) / capacity, None, (e, None)) for e in tests]  # type: ignore[arg-type]
+    """A step at each capacity found; one wild reading among many moves it little."""
+    return [Piece(found.at, found.estimate.value, None, found.trail) for found in healths(life)]
 
 
 def latched(life: "Life", events: list[Event]) -> list[Piece]:

@@ -36,21 +36,25 @@ def cell_spread(life: "Life") -> list[Piece]:
     return pieces
 
 
-@fact("resistance_ratio", PACK, RATIO, "Resistance now over resistance at first: the last 3 readings, the first 5, at 15 to 30 C.",
+@fact("resistance_ratio", PACK, RATIO, "Resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
 def resistance_ratio(life: "Life") -> list[Piece]:
     """A step at each reading from the eighth on."""
     from scheduler.cells.health import resistance_ratio as ratio
 
     pieces, read = [], []
-    for event in life.those("measured"):
-        if "resistance_mohm" not in event.fields or not _mild(event):
-            continue
-        read.append(float(event.fields["resistance_mohm"]))  # type: ignore[arg-type]
+    for event, mohm in mild_resistances(life):
+        read.append(mohm)
         estimate = ratio(read)
         if estimate is not None:
             pieces.append(Piece(event.at, estimate.value, None, (event, None)))
     return pieces
+
+
+def mild_resistances(life: "Life") -> list[tuple[Event, float]]:
+    """The readings of resistance, mOhm, that can be compared: at mild temperatures."""
+    told = [event for event in life.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
+    return [(event, float(event.fields["resistance_mohm"])) for event in told]  # type: ignore[arg-type]
 
 
 def _mild(event: Event) -> bool:
@@ -64,7 +68,7 @@ def capacity_tests(life: "Life") -> list[Event]:
 
 
 @fact(
-    "health_confirmed", PACK, PERCENT, "The better of the last two capacity tests on different days, percent of the nameplate's.",
+    "health_confirmed", PACK, PERCENT, "The better of the last two days' capacity tests, percent of the nameplate's.",
     unknown="fewer than two capacity tests on different days",
     record="shelfbell log measured {item} --capacity_mah 4900",
 )  # fmt: skip
@@ -88,7 +92,7 @@ def since_capacity_test(life: "Life") -> list[Piece]:
     return rising(life, capacity_tests(life))
 
 
-@fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test, or in all.")
+@fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test.")
 def cycles_since_test(life: "Life") -> list[Piece]:
     """The count of cycles less what it stood at then."""
     cycles = life.fact("cycles")
@@ -103,7 +107,7 @@ def cycles_since_test(life: "Life") -> list[Piece]:
     return pieces
 
 
-@fact("charges_out_of_range", PACK, count("charge"), "Charges in the last 30 days at a temperature outside the nameplate's.")
+@fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
 def charges_out_of_range(life: "Life") -> list[Piece]:
     """Counts charged with a temperature_c below charge_from or above charge_to."""
     low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])  # type: ignore[arg-type]

@@ -25,15 +25,10 @@ class Spans:
 
     @classmethod
     def of(cls, pairs: list[tuple[int, int]]) -> "Spans":
-        """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins.
-
-        What would start at DUSK or later lies beyond time and is left out.
-        """
+        """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins."""
         starts: list[int] = []
         values: list[int] = []
         for start, value in pairs:
-            if start >= DUSK:
-                break
             if starts and starts[-1] == start:
                 starts.pop()
                 values.pop()

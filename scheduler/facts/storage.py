@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
 from scheduler.facts.charge import charge_fold
+from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import covering, plans_for
 from scheduler.facts.pack import PACK
@@ -27,7 +28,8 @@ LEAST_WORK = 3.0
 
 
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
-      unknown="no charge, reading or flight tells what it holds", record="shelfbell log measured {item} 62")  # fmt: skip
+      unknown="no charge, reading or flight tells what it holds",
+      record="shelfbell log measured {item} 62")  # fmt: skip
 def going_low_in(life: "Life") -> list[Piece]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
     loss = float(life.item.plate["self_discharge"]) / (30 * DAY)  # type: ignore[arg-type]
@@ -41,7 +43,13 @@ def going_low_in(life: "Life") -> list[Piece]:
     return pieces
 
 
-@fact("charged_for_cancelled_job", PACK, FLAG, "The job that it was charged for was cancelled or put off, and it was not used since.")
+@fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.")
+def since_charged(life: "Life") -> list[Piece]:
+    """Rises from each charge."""
+    return since_last(life.those("charged"))
+
+
+@fact("charged_for_cancelled_job", PACK, FLAG, "The job that it was charged for was called off; it was not used since.")
 def charged_for_cancelled_job(life: "Life") -> list[Piece]:
     """From the cancellation to the next charge, drain or flight."""
     handled = life.those("charged", "drained", "flown")
@@ -59,7 +67,7 @@ def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]
     found = []
     for plan in plans_for(book, life.item):
         off = after.get(plan.event.id)
-        if off is None or off.at >= plan.ends + 1:
+        if off is None or off.at > plan.ends:
             continue
         last = next((event for event in reversed(handled) if event.at <= off.at), None)
         if last and last.what == "charged" and last.at >= max(plan.known_from, plan.starts - FOR_A_JOB):
@@ -67,7 +75,7 @@ def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]
     return found
 
 
-@fact("share_of_work", PACK, RATIO, "Its cycles in the air over 90 days, against the mean of the packs that fit the same aircraft.",
+@fact("share_of_work", PACK, RATIO, "Its cycles in the air over 90 days, over the mean of all that fit its aircraft.",
       unknown="too few flights of it and its sisters in 90 days")  # fmt: skip
 def share_of_work(life: "Life") -> list[Piece]:
     """1 is an even share; known once it and its sisters have been in use for the 90 days."""

@@ -25,20 +25,28 @@ class Money(NamedTuple):
 
 
 def _text(pattern: str, expects: str) -> dict[str, object]:
-    return {"type": "string", "pattern": pattern, "x-expects": expects}
+    # `$` alone would let a final line break pass in Python's reading of a JSON Schema.
+    return {"type": "string", "pattern": rf"^(?:{pattern})(?!\n)$", "x-expects": expects}
 
 
-_SPAN = _text(r"^\d+(\.\d+)? ?[a-z]+( months)?$", "a span such as '24 h', '10 d', '24 calendar months' or '1 y'")
-_DURATION = _text(r"^\d+(\.\d+)? ?(s|min|h|d|weeks?)$", "a duration such as '50 min', '24 h' or '10 d'")
-_DAY = _text(r"^\d{4}-\d\d-\d\d$", "a date such as 2026-03-01")
-_PERCENT = _text(r"^\d+(\.\d+)? ?%$", "a percentage such as '60 %'")
-ID = _text(r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$", "an id of letters, digits, '-', '_' or '.'")
+_AMOUNT = r"[0-9]{1,9}(\.[0-9]{1,9})? ?"
+_EXACT = rf"{_AMOUNT}(s|min|h|d|weeks?)"
+_CALENDAR = r"[0-9]{1,9} ?(months?|calendar months|y|years?)"
+_SPAN = _text(rf"{_EXACT}|{_CALENDAR}", "a span such as '24 h', '10 d', '24 calendar months' or '1 y'")
+_DURATION = _text(_EXACT, "a duration such as '50 min', '24 h' or '10 d'")
+_DAY = _text(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", "a date such as 2026-03-01") | {"format": "date"}
+_PERCENT = _text(rf"{_AMOUNT}%", "a percentage such as '60 %'")
+ID = _text(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}", "an id of letters, digits, '-', '_' or '.'")
 _IDS = {"type": "array", "items": ID, "minItems": 1}
 _WHOLE = {"type": "integer", "minimum": 0}
 
 
 def _measure(unit: str) -> dict[str, object]:
-    return _text(rf"^\d+(\.\d+)? ?{unit}$", f"a value in {unit}, such as '100 {unit}'")
+    return _text(rf"{_AMOUNT}{unit}", f"a value in {unit}, such as '100 {unit}'")
+
+
+def _above_nought(unit: str) -> dict[str, object]:
+    return _text(rf"(?=.*[1-9]){_AMOUNT}{unit}", f"a value in {unit} above 0, such as '100 {unit}'")
 
 
 def _in(unit: Unit) -> object:
@@ -64,7 +72,7 @@ COMMON = {
     "in_service": Plate(_DAY, parse_date, "the day it came into use: counts begin here"),
 }
 _FITS = Plate(_IDS, tuple, "the aircraft it fits; a part that fits one only counts as fitted from in_service", default=())
-_PRICE = Plate(_text(r"^\d+(\.\d+)? ?[A-Z]{3}$", "a price such as '139 EUR'"), _money, "what a new one costs")
+_PRICE = Plate(_text(rf"{_AMOUNT}[A-Z]{{3}}", "a price such as '139 EUR'"), _money, "what a new one costs")
 
 PLATES: dict[str, dict[str, Plate]] = {
     "aircraft": {
@@ -78,7 +86,7 @@ PLATES: dict[str, dict[str, Plate]] = {
     "pack": {
         "chemistry": Plate({"enum": ["lipo", "lihv", "li-ion"]}, _same, "of the cells", default="lipo"),
         "cells": Plate({"type": "integer", "minimum": 1, "maximum": 24}, _same, "in series", default=4),
-        "capacity": Plate(_measure("mAh"), _in(MILLIAMP_HOURS), "as printed on it", default=5000),
+        "capacity": Plate(_above_nought("mAh"), _in(MILLIAMP_HOURS), "as printed on it", default=5000),
         "fits": _FITS,
         "rated_cycles": Plate({"type": "integer", "minimum": 1}, _same, "the maker's cycle rating", default=300),
         "self_discharge": Plate(_PERCENT, _in(PERCENT), "of capacity lost in 30 days on the shelf", default=0),
@@ -123,8 +131,8 @@ PLATES: dict[str, dict[str, Plate]] = {
     },
     "charger": {
         "ports": Plate({"type": "integer", "minimum": 1}, _same, "packs at a time", default=1),
-        "power": Plate(_measure("W"), lambda t: float(t.rstrip("W ")), "charging power of a port"),
-        "drain_power": Plate(_measure("W"), lambda t: float(t.rstrip("W ")), "draining power of a port"),
+        "power": Plate(_above_nought("W"), lambda t: float(t.rstrip("W ")), "charging power of a port"),
+        "drain_power": Plate(_above_nought("W"), lambda t: float(t.rstrip("W ")), "draining power of a port"),
     },
     "controller": {"fits": _FITS},
     "place": {},

@@ -108,7 +108,7 @@ class Post:
             row, outcome = self._results[0]
             sending = self._under_way.get(row.channel)
             awaited = sending is not None and sending.row == row
-            if awaited:  # what was taken for lost may have arrived all the same
+            if awaited or outcome.result == SENT:  # what was taken for lost may have arrived all the same
                 self._record(row, outcome, now)
             if awaited:
                 del self._under_way[row.channel]

@@ -124,7 +124,7 @@ def _report_sick(
 
 def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) -> Iterator[Message]:
     """The message of a decision to one channel, if it takes any of it."""
-    part = _part(decision, channel)
+    part = part_for(decision, channel)
     if part is None:
         return
     text = _text(part, setup, board)
@@ -132,7 +132,7 @@ def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) 
     yield Message(channel.name, part.kind, text.title, text.body, reasons)
 
 
-def _part(decision: Decision, channel: Channel) -> Decision | None:
+def part_for(decision: Decision, channel: Channel) -> Decision | None:
     """What of a decision a channel takes: a digest whole if it takes what only digests bring, else its words alone."""
     words = [word for word in decision.words if word.urgency in channel.urgency]
     if not decision.digest or set(channel.urgency) <= set(DISTURBING):

@@ -89,10 +89,12 @@ class Board:
     def _turns(self) -> list[int]:
         turns = {turn for r in self.reminders for turn in (r.stretch.opened, r.stretch.ended)}
         turns |= {turn for r in self.reminders for dark in r.stretch.unknown for turn in dark}
+        turns |= {turn for r in self.reminders for turn, _ in r.verdict.rises(r.stretch)}
         return sorted(turns - {DUSK})
 
     def next_change(self, now: int) -> int | None:
-        """The first instant after `now` at which a reminder opens, ends, or loses or finds its ground, events apart."""
+        """The first instant after `now` at which a reminder opens, ends, grows more urgent, or loses or finds its ground,
+        events apart."""
         index = bisect_right(self._turns, now)
         return self._turns[index] if index < len(self._turns) else None
 

@@ -68,10 +68,10 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word:
     verdict = reminder.verdict
     found = board.found_at(reminder)
     by_event = found > reminder.stretch.opened or verdict.opened_by_event(reminder.stretch.opened)
-    said = _said(board, reminder, now)
-    if said is not None and said.what == "snoozed" and _snoozed_until(said) > found:
-        found, by_event = _snoozed_until(said), False
     urgency = verdict.urgency(max(found, min(now, reminder.stretch.ended - 1)))
+    said = said_of(board, reminder, now)
+    if said is not None and said.what == "snoozed" and snoozed_until(said) > found:
+        found, by_event = snoozed_until(said), False
     return _word(board, reminder, hours, found, "first", urgency, 0, by_event)
 
 
@@ -91,22 +91,22 @@ def _repeat(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, no
     first, last = rung[0].first_at, rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)
     due = _next_repeat(first, last, spacing, urgency) if spacing else None
-    said = _said(board, reminder, now)
+    said = said_of(board, reminder, now)
     if said is not None and said.what == "seen":
         return None
-    if said is not None and _snoozed_until(said) > last:
-        due = _snoozed_until(said)
+    if said is not None and snoozed_until(said) > last:
+        due = snoozed_until(said)
     return None if due is None else _word(board, reminder, hours, due, "again", urgency, first, by_event=False)
 
 
-def _said(board: Board, reminder: Reminder, now: int) -> Event | None:
+def said_of(board: Board, reminder: Reminder, now: int) -> Event | None:
     """The last `seen` or `snoozed` of an open reminder since it opened or, if it did, since its urgency rose."""
     since = max(turn for turn, _ in reminder.verdict.rises(reminder.stretch) if turn <= now)
     said = [*board.said(reminder.key, "seen"), *board.said(reminder.key, "snoozed")]
     return max((event for event in said if since <= event.at <= now), default=None)
 
 
-def _snoozed_until(snoozed: Event) -> int:
+def snoozed_until(snoozed: Event) -> int:
     return parse_rfc3339(str(snoozed.fields["until"])) if "until" in snoozed.fields else snoozed.at + SNOOZE
 
 

@@ -27,6 +27,9 @@ DEFAULT_PLATES: dict[str, dict[str, object]] = {
 }
 """The nameplate of a case's item, by kind, under the fields that the case gives. Besides, it is in service from a year
 before the first event, its id is its kind, and an aircraft and a pack under those ids stand beside it."""
+BESIDE = ("aircraft", "pack", "charger", "pilot", "spares")
+BESIDE_A_JOB = ("propellers", "paper")
+"""The items that stand beside the one that a case is about; a pack has two sisters besides, pack-2 and pack-3."""
 
 
 class Outcome(NamedTuple):
@@ -79,10 +82,20 @@ def verdict_of(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Verdict:
     for number, event in enumerate(events, 1):
         if wrong := problems(event):
             raise ValueError(f"event {number} of the case: {'; '.join(wrong)}")
-    zone = ZoneInfo(case.get("zone", "UTC"))
+    zone = _zone(case)
     book = Book(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
     name = {"job": "job", "home": "home"}.get(about, case.get("item", {}).get("id", about))
+    if about == "job" and name not in book.jobs:
+        raise ValueError("no event of the case books a job")
     return Verdict(make_rule(raw, catalogue), book.item(about, name), book)
+
+
+def _zone(case: dict) -> ZoneInfo:
+    name = case.get("zone", "UTC")
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise ValueError(f"there is no time zone {name!r}: it is a name such as Europe/Lisbon") from None
 
 
 def _fleet(about: str, case: dict, events: list[dict[str, object]], zone: ZoneInfo) -> Fleet:
@@ -90,35 +103,44 @@ def _fleet(about: str, case: dict, events: list[dict[str, object]], zone: ZoneIn
     day = (local_date(first, zone) - timedelta(days=365)).isoformat()
     section_of = {kind: section for section, kind in SECTIONS.items()}
     fleet: dict[str, list[dict[str, object]]] = {}
-    for kind in dict.fromkeys([about, "aircraft", "pack", "charger", "pilot", "spares"]):
+    for kind in dict.fromkeys([about, *BESIDE, *(BESIDE_A_JOB if about == "job" else ())]):
         if kind in section_of:
             plate = {"id": kind, "in_service": day} | DEFAULT_PLATES.get(kind, {})
             fleet[section_of[kind]] = [plate | (case.get("item", {}) if kind == about else {})]
+    if about == "pack":
+        fleet["packs"] += [fleet["packs"][0] | {"id": name} for name in ("pack-2", "pack-3")]
     return Fleet(fleet)
 
 
 def failures(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcome]:
     """What a case expects and does not get."""
     try:
-        verdict = verdict_of(raw, case, catalogue)
+        yield from _unmet(raw, case, catalogue)
     except ValueError as error:
         yield Outcome("a case that can be run", str(error))
-        return
+
+
+def _unmet(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcome]:
+    verdict = verdict_of(raw, case, catalogue)
     instants = [parse_rfc3339(str(event["at"])) for event in given_events(raw["about"], case)]
     start = DAWN if "in_service" in case.get("item", {}) or not instants else min(instants)
     found = [stretch for stretch in verdict.stretches if stretch.opened >= start]
-    stamp = _stamp(ZoneInfo(case.get("zone", "UTC")))
+    stamp = _stamp(_zone(case))
     if "opens" in case:
         wanted = parse_rfc3339(case["opens"])
         if not found or found[0].opened != wanted:
             yield Outcome(f"opens {stamp(wanted)}", f"first opens {stamp(found[0].opened)}" if found else "nothing opens")
         elif "settles" in case and found[0].ended != parse_rfc3339(case["settles"]):
             yield Outcome(f"settles {stamp(parse_rfc3339(case['settles']))}", _ending(found[0], stamp))
-    horizon = max(instants, default=0) + QUIET_FOR
+    until = max(instants, default=0) + QUIET_FOR
     if "quiet_until" in case:
-        horizon = parse_rfc3339(case["quiet_until"]) - 1
-    if ("quiet" in case or "quiet_until" in case) and found and found[0].opened <= horizon:
-        yield Outcome(f"quiet until {stamp(horizon + 1)}", f"opens {stamp(found[0].opened)}")
+        until = parse_rfc3339(case["quiet_until"])
+    if ("quiet" in case or "quiet_until" in case) and found and found[0].opened < until:
+        yield Outcome(f"quiet until {stamp(until)}", f"opens {stamp(found[0].opened)}")
+    for expected in case.get("urgency", ()):
+        word = verdict.urgency(parse_rfc3339(expected["at"]))
+        if word != expected["is"]:
+            yield Outcome(f"{expected['is']} at {expected['at']}", word)
     if "unknown_at" in case:
         value = verdict.when.at(parse_rfc3339(case["unknown_at"]))
         if value != UNKNOWN:

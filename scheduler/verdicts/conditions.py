@@ -12,7 +12,7 @@ from scheduler.units import parse
 NUMERIC = ("at_least", "more_than", "at_most", "less_than")
 NAMED = ("is", "is_not", "one_of")
 OPERATORS = (*NUMERIC, *NAMED)
-AGES = ("age", "idle", "hours_since_reading", "since_inspected")
+AGES = ("age", "idle", "hours_since_reading", "since_inspected", "since_capacity_test")
 """The facts that rise with time from nought: only these can be held against months and years, whose length depends on
 where they begin."""
 
@@ -84,13 +84,18 @@ def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str,
     else:
         limit = parse(limit, declared.unit)  # type: ignore[arg-type]
     if isinstance(limit, CalendarSpan) and declared.name not in AGES:
-        raise ValueError(f"{declared.name} takes a duration such as '24 h' or '10 d': months and years go with {', '.join(AGES)}")
-    lasting, lasting_name = _value(raw.get("lasting", 0), limits)
-    if lasting:
-        lasting = parse_span(str(lasting))
-        if isinstance(lasting, CalendarSpan):
-            raise ValueError("lasting takes a duration such as '24 h' or '10 d', not months or years")
+        ages = ", ".join(AGES)
+        raise ValueError(f"{declared.name} takes a duration such as '24 h' or '10 d': months and years go with {ages}")
+    lasting, lasting_name = _lasting(raw, limits)
     return Leaf(declared.name, raw.get("of"), operator, limit, name, lasting, lasting_name)  # type: ignore[arg-type]
+
+
+def _lasting(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
+    written, name = _value(raw.get("lasting", "0 s"), limits)
+    lasting = parse_span(str(written))
+    if isinstance(lasting, CalendarSpan):
+        raise ValueError("lasting takes a duration such as '24 h' or '10 d', not months or years")
+    return lasting, name
 
 
 def operator_of(raw: dict) -> str:
@@ -137,20 +142,24 @@ def _wrong_value(raw: dict, key: str, limits: dict[str, object], declared: Fact)
         right = "is, is_not or one_of" if named else "at_least, more_than, at_most or less_than"
         return f"{declared.name} is compared with {right}"
     try:
-        _leaf(
-            {"fact": declared.name, key: raw[key]} | ({operator_of(raw): raw[operator_of(raw)]} if key == "lasting" else {}),
-            limits,
-            declared.about[0],
-            {declared.name: declared},
-        )
+        if key == "lasting":
+            _lasting(raw, limits)
+        else:
+            _leaf({"fact": declared.name, key: raw[key]}, limits, declared.about[0], {declared.name: declared})
     except ValueError as error:
-        known = ""
-        if isinstance(raw[key], str) and limits:
-            from scheduler.findings import did_you_mean
-
-            known = did_you_mean(raw[key], limits)
-        return f"{error}{known or (', nor a limit of the rule' if limits else '')}"
+        return _worded(error, raw[key], limits)
     return None
+
+
+def _worded(error: ValueError, written: object, limits: dict[str, object]) -> str:
+    """The sentence on a value that is wrong, be it the rule's limit of that name or what should have been one."""
+    if not isinstance(written, str) or not limits:
+        return str(error)
+    if written in limits:
+        return f"the limit {written}: {error}"
+    from scheduler.findings import did_you_mean
+
+    return f"{error}{did_you_mean(written, limits) or ', nor a limit of the rule'}"
 
 
 def leaves(condition: Condition) -> Iterator[Leaf]:

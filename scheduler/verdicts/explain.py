@@ -3,11 +3,13 @@
 from typing import NamedTuple
 
 from scheduler.events.log import Event
+from scheduler.facts.declare import Fact
 from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAWN, DUSK
 from scheduler.units import show
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, Some, leaf_spans
+from scheduler.verdicts.margin import margin
 from scheduler.verdicts.verdict import Verdict
 
 
@@ -16,7 +18,8 @@ class Node(NamedTuple):
 
     `kind`: leaf, all, any, not. `verdict`: no, unknown or yes. `since` and `until`: the stretch around the instant over
     which the verdict stays, None where it has no bound. The rest is of leaves: `value` and `limit` as text, `held_since`:
-    since when the comparison itself gives this result, its `lasting` apart, and the events behind the value.
+    since when the comparison itself gives this result, its `lasting` apart, the events behind the value, and how far
+    (`margin`) the value is from the limit.
     """
 
     kind: str
@@ -30,6 +33,7 @@ class Node(NamedTuple):
     held_since: int | None = None
     events: tuple[Event, ...] = ()
     missing: str = ""
+    margin: str = ""
 
 
 def explain(verdict: Verdict, condition: Condition, now: int) -> Node:
@@ -49,17 +53,22 @@ def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple) -> Node:
     timeline = verdict.ask(leaf.fact, leaf.of)
     raw = leaf_spans(leaf, timeline, verdict.reach)
     value = timeline.at(now)
-    limit = ", ".join(leaf.limit) if isinstance(leaf.limit, tuple) else show(leaf.limit, fact.unit)
     return Node(
         "leaf",
         *around,
         leaf=leaf,
         value="none booked" if value == float("inf") else show(value, fact.unit),
-        limit=limit,
+        limit=limit_text(leaf, fact),
         held_since=_bound(raw.since(now)),
         events=tuple(events_behind(verdict, leaf, raw, now)),
         missing=fact.record.replace("{item}", verdict.item.id) if value is None else "",
+        margin=margin(verdict, leaf, now),
     )
+
+
+def limit_text(leaf: Leaf, fact: Fact) -> str:
+    """The limit of a comparison as a person reads it."""
+    return ", ".join(leaf.limit) if leaf.operator == "one_of" else show(leaf.limit, fact.unit)  # type: ignore[arg-type]
 
 
 def events_behind(verdict: Verdict, leaf: Leaf, raw: Spans, now: int) -> list[Event]:
@@ -75,8 +84,9 @@ def events_behind(verdict: Verdict, leaf: Leaf, raw: Spans, now: int) -> list[Ev
 def _counts_from(leaf: Leaf, raw: Spans, now: int) -> int:
     """Where the stretch begins that makes a comparison what it is: the last instant at which it was plainly no settles
     it, else all of its `lasting` counts."""
-    failed = [min(end - 1, now) for start, end, value in raw if value == NO and start <= now and end > now - leaf.lasting]
-    return failed[-1] if failed else now - leaf.lasting
+    earliest = now - leaf.lasting
+    failed = [min(end - 1, now) for start, end, value in raw if value == NO and start <= now and end > earliest]
+    return failed[-1] if failed else earliest
 
 
 def _bound(instant: int) -> int | None:
@@ -115,6 +125,8 @@ def to_json(node: Node, stamp: object) -> dict[str, object]:
     if leaf.of:
         described["of"] = leaf.of
     described |= {"value": node.value, "comparison": leaf.operator, "limit": node.limit}
+    if node.margin:
+        described["margin"] = node.margin
     if leaf.limit_name:
         described["limit_name"] = leaf.limit_name
     if leaf.lasting:

@@ -71,7 +71,8 @@ def known_names(about: str, limits: dict, catalogue: dict[str, Fact]) -> list[st
     """The names that a text of a rule may use."""
     facts = [name for name, fact in catalogue.items() if about in fact.about]
     plate = JOB_PLATE if about == "job" else tuple(fields(about))
-    return [*templates.SPECIAL, *limits, *facts, *plate]
+    special = [*templates.SPECIAL, *(templates.OF_A_JOB if about == "job" else ())]
+    return [*special, *limits, *facts, *plate]
 
 
 def _urgency_faults(urgency: object, limits: dict, about: str, catalogue: dict[str, Fact]) -> Iterator[Wrong]:

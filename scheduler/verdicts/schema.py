@@ -3,7 +3,7 @@
 from scheduler.events.kinds import KINDS
 from scheduler.facts.declare import ANYTHING, Fact
 from scheduler.fleet.plates import PLATES, fields
-from scheduler.verdicts.conditions import NAMED, NUMERIC
+from scheduler.verdicts.conditions import NAMED, NUMERIC, OPERATORS
 from scheduler.verdicts.rule import URGENCIES
 
 _ID = {"type": "string", "pattern": "^[a-z][a-z0-9-]{0,63}$", "x-expects": "an id of small letters, digits and '-'"}
@@ -72,7 +72,7 @@ def _condition(catalogue: dict[str, Fact]) -> dict[str, object]:
             _closed({"all": many}, ("all",)),
             _closed({"any": many}, ("any",)),
             _closed({"not": here}, ("not",)),
-            _closed(leaf, ("fact",)),
+            _closed(leaf, ("fact",)) | {"oneOf": [{"required": [operator]} for operator in OPERATORS]},
         ],
     }
 
@@ -124,7 +124,7 @@ def _rule() -> dict[str, object]:
 
 def _case() -> dict[str, object]:
     event = {"type": "object", "required": ["at", "what"], "properties": {"at": _INSTANT, "what": {"enum": list(KINDS)}}}
-    plate = {name: plate.schema for kind in PLATES for name, plate in fields(kind).items()}
+    plate = {name: plate.schema for kind in PLATES for name, plate in fields(kind).items() if name != "id"}
     return _closed(
         {
             "name": _TEXT,
@@ -136,6 +136,11 @@ def _case() -> dict[str, object]:
             "quiet": {"const": True},
             "quiet_until": _INSTANT,
             "unknown_at": _INSTANT,
+            "urgency": {
+                "type": "array",
+                "items": _closed({"at": _INSTANT, "is": {"enum": list(URGENCIES)}}, ("at", "is")),
+                "description": "how urgent the reminder is at some instants",
+            },
         },
         ("given",),
     )
@@ -147,7 +152,7 @@ def _adjustment() -> dict[str, object]:
             "limits": _LIMITS,
             "urgency": {"$ref": "#/$defs/urgency"},
             "remind": _closed({"again": _SPAN}),
-            "off": {"const": True},
+            "off": {"const": True, "x-expects": "true, the only word for it: without this line the rule is on"},
             "only": {"type": "array", "items": {"type": "string"}, "minItems": 1},
             "because": _TEXT,
         }

@@ -5,10 +5,10 @@ from typing import NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.facts.book import Book
-from scheduler.facts.spans import YES, Spans
+from scheduler.facts.spans import YES, Spans, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, CalendarSpan, add_span
+from scheduler.instants import DUSK, CalendarSpan, add_span
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 from scheduler.verdicts.stretches import Cut, Stretch, stretches
@@ -22,12 +22,16 @@ class Key(NamedTuple):
 
 
 class Verdict:
-    """Where in time a rule holds for an item, and the reminders that follow. Solved when first asked for."""
+    """Where in time a rule holds for an item, and the reminders that follow. Solved when first asked for.
 
-    def __init__(self, rule: Rule, item: Item, book: Book) -> None:
+    `rules`: the rules that are on, for texts that speak of other reminders too; None where the rule stands alone.
+    """
+
+    def __init__(self, rule: Rule, item: Item, book: Book, rules: Ruleset | None = None) -> None:
         self.rule = rule
         self.item = item
         self.book = book
+        self.rules = rules
 
     @cached_property
     def key(self) -> Key:
@@ -53,11 +57,15 @@ class Verdict:
 
     @cached_property
     def when(self) -> Spans:
-        """Where the rule holds; no once the item is retired."""
-        solved = self.solve(self.rule.when)
-        if self.rule.outlives_retirement:
-            return solved
-        return solved.clipped(DAWN, self.book.retired(self.item))
+        """Where the rule holds; no while the item is retired."""
+        in_service = (~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)
+        return every([self.solve(self.rule.when), *in_service])
+
+    @cached_property
+    def _out_of_service(self) -> list[tuple[int, int]]:
+        """Each stretch from retired to the replacement, if one came; none where the rule outlives it."""
+        lives = [] if self.rule.outlives_retirement else self.book.lives(self.item)
+        return [(event.at, life.end) for life in lives for event in life.those("retired")[:1]]
 
     @cached_property
     def until(self) -> Spans | None:
@@ -70,11 +78,8 @@ class Verdict:
         return stretches(self.when, self.until, self._cuts())
 
     def _cuts(self) -> list[Cut]:
-        cuts = [(life.start, "replaced") for life in self.book.lives(self.item)[1:]]
-        retired = self.book.retired(self.item)
-        if retired < DUSK and not self.rule.outlives_retirement:
-            cuts.append((retired, "retired"))
-        return cuts
+        replaced = [(life.start, "replaced") for life in self.book.lives(self.item)[1:]]
+        return replaced + [(start, "retired") for start, _ in self._out_of_service]
 
     def open_at(self, instant: int) -> Stretch | None:
         """The reminder that is open at an instant."""
@@ -137,5 +142,5 @@ def verdicts(book: Book, rules: Ruleset, items: list[str] | None = None, only: l
                 continue
             rule = rules.get(rule_id, name)
             if rule is not None:
-                found.append(Verdict(rule, book.item(about, name), book))
+                found.append(Verdict(rule, book.item(about, name), book, rules))
     return found

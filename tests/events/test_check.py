@@ -32,7 +32,9 @@ def sample(schema: dict[str, Any]) -> object:
         case {"type": "array", "items": items}:
             return [sample(items)]
         case {"type": "string"}:
-            return {LIGHTS.schema["pattern"]: "3 of 4"}.get(schema.get("pattern")) or FORMATS.get(schema.get("format"), "x")
+            return {LIGHTS.schema["pattern"]: "3 of 4"}.get(schema.get("pattern")) or FORMATS.get(
+                schema.get("format"), "x"
+            )
     return 1
 
 
@@ -51,11 +53,14 @@ TIMES = {AT, "2026-04-03T12:00:00Z", "1963-06-19T08:30:06.283185Z",
 NO_TIMES = ["1998-12-31T23:59:61Z", "1998-12-31T22:59:60Z", "1990-02-31T15:59:59.123-08:00", "2026-04-01T18:40:00",
             "1990-12-31T15:59:59-24:00", "2013-350T01:01:01", "2026-04-01"]  # fmt: skip
 ODD_VALUES = [
-    None, True, False, 0, 1, -1, 2, 3.0, 0.5, 5, 5.5, 100, 100.5, 1440, 1441, 10**9, 10**9 + 1, 10**400, 1e300, -61, 151,
+    None, True, False, 0, 1, -1, 2, 3.0, 0.5, 5, 5.5, 100, 100.5, 1440, 1441, 10**9, 10**9 + 1, 10**400, 1e300,
+    -61, 151,
     "", " ", "x", " x", "x ", "a b", "a\nb", "x\n", "x" * 80, "x" * 81, "x" * 501, "x" * 20_001, "é", "🛩", "\ud800",
-    "a\x7f", "a\u0085", "3 of 4", "3 of 0", "12 of 4", "٣ of 4", "3 of 4\n", "yes", "job", "imu", "motor", "fail", "swollen",
+    "a\x7f", "a\u0085", "3 of 4", "3 of 0", "12 of 4", "٣ of 4", "3 of 4\n",
+    "yes", "job", "imu", "motor", "fail", "swollen",
     "2026-02-28", "2026-02-30", "20260228", "1963-06-1৪", *sorted(TIMES), *NO_TIMES,
-    [], ["x"], ["x", "x"], ["x", "y"], [1], ["x", 1], [[]], [3.7, 3.7], [6], ["noise"], ["noise", "noise"], {}, {"a": 1},
+    [], ["x"], ["x", "x"], ["x", "y"], [1], ["x", 1], [[]], [3.7, 3.7], [6], ["noise"], ["noise", "noise"],
+    {}, {"a": 1},
 ]  # fmt: skip
 NAMES = sorted({f.name for kind in KINDS.values() for f in (*COMMON, *kind.fields)} | {"persent", "", "\ud800"})
 COMPARES = (" is above percent_from ", " is not after ")
@@ -64,10 +69,14 @@ COMPARES = (" is above percent_from ", " is not after ")
 
 @cache
 def validator() -> Draft202012Validator:
+    Draft202012Validator.check_schema(json_schema())
+    return validator_of(json_schema())
+
+
+def validator_of(schema: dict[str, Any]) -> Draft202012Validator:
     formats = FormatChecker(formats=["date"])
     formats.checks("date-time")(lambda value: not isinstance(value, str) or value in TIMES)
-    Draft202012Validator.check_schema(json_schema())
-    return Draft202012Validator(json_schema(), format_checker=formats)
+    return Draft202012Validator(schema, format_checker=formats)
 
 
 @st.composite
@@ -110,7 +119,8 @@ ONE_FAULT: list[tuple[str, Fields, str]] = [
     ("charged", {"percent": True}, "percent is True, not a number from 0 to 100"),
     ("charged", {"persent": 80}, "charged has no field 'persent', did you mean 'percent'?"),
     ("charged", {"zzz": 80}, "charged has no field 'zzz'"),
-    ("charged", {"at": "2026-04-01T18:40"}, "at is '2026-04-01T18:40', not a time with offset such as 2026-04-01T18:40:00+02:00"),
+    ("charged", {"at": "2026-04-01T18:40"},
+     "at is '2026-04-01T18:40', not a time with offset such as 2026-04-01T18:40:00+02:00"),
     ("charged", {"item": ""}, "item is '', not the id of one pack or controller"),
     ("charged", {"id": "a\nb"}, "id is 'a\\nb', not a name of at most 80 characters on one line"),
     ("charged", {"note": "\ud800"}, "note is '\\ud800', not text of at most 20000 whole characters"),
@@ -123,7 +133,8 @@ ONE_FAULT: list[tuple[str, Fields, str]] = [
     ("flown", {"purpose": "jobs"}, "purpose is 'jobs', not one of job, practice, test, did you mean 'job'?"),
     ("flown", {"looked_before": "yes"}, "looked_before is 'yes', not true or false"),
     ("flown", {"flights": 1.5}, "flights is 1.5, not a whole number of at least 1"),
-    ("flown", {"percent_from": 30, "percent_to": 31}, "percent_to 31 is above percent_from 30: a flight only empties a pack"),
+    ("flown", {"percent_from": 30, "percent_to": 31},
+     "percent_to 31 is above percent_from 30: a flight only empties a pack"),
     ("counted", {"count": -1}, "count is -1, not a whole number of at least 0"),
     ("mishap", {"others_value": -1}, "others_value is -1, not a number of at least 0"),
     ("measured", {"lights": "3/4"}, "lights is '3/4', not the lights that are lit, such as \"3 of 4\""),
@@ -136,7 +147,9 @@ ONE_FAULT: list[tuple[str, Fields, str]] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("what", "fault", "told"), ONE_FAULT, ids=lambda value: value if isinstance(value, str) else "")
+@pytest.mark.parametrize(
+    ("what", "fault", "told"), ONE_FAULT, ids=lambda value: value if isinstance(value, str) else ""
+)
 def test_one_fault_is_told_in_one_sentence(what: str, fault: Fields, told: str) -> None:
     assert problems(whole_event(what) | fault) == [told]
 
@@ -173,6 +186,13 @@ def test_a_long_value_is_cut_short() -> None:
 
 def types() -> list[tuple[str, Type]]:
     return [(f"{kind.what}.{f.name}", f.type) for kind in KINDS.values() for f in (*COMMON, *kind.fields)]
+
+
+@pytest.mark.parametrize("kind", {json.dumps(t.schema): t for _, t in types()}.values(), ids=lambda t: t.check(None))
+def test_each_type_and_its_schema_agree_on_every_odd_value(kind: Type) -> None:
+    schema = validator_of(kind.schema)
+    told = [(value, kind.check(value)) for value in ODD_VALUES]
+    assert [value for value, wrong in told if schema.is_valid(value) != (wrong is None)] == []
 
 
 @given(st.sampled_from(types()), st.text(max_size=12))

@@ -138,14 +138,18 @@ def test_each_kind_of_calibration_stands_for_itself_and_the_first_is_asked_for_b
     assert days(of("moved_since_calibrated", *entries), 3) == ["yes"]
 
 
-@pytest.mark.parametrize(("how", "counts"), [("airline", "yes"), ("freight", "yes"), ("driven", "no"), ("carried", "no")])
+@pytest.mark.parametrize(
+    ("how", "counts"), [("airline", "yes"), ("freight", "yes"), ("driven", "no"), ("carried", "no")]
+)
 @pytest.mark.parametrize("what", ["moved", "received"])
 def test_only_shipping_asks_for_calibration(what: str, how: str, counts: str) -> None:
     assert days(of("moved_since_calibrated", on("2026-04-02 10:00", what, how=how)), 2) == [counts]
 
 
 def test_two_journeys_in_a_row_are_both_the_reason() -> None:
-    found = of("moved_since_calibrated", on("2026-04-02", "moved", how="freight"), on("2026-04-03", "moved", how="airline"))
+    found = of(
+        "moved_since_calibrated", on("2026-04-02", "moved", how="freight"), on("2026-04-03", "moved", how="airline")
+    )
     assert reasons(found, moment("2026-04-04")) == ["e1", "e2"]
 
 
@@ -227,7 +231,10 @@ def test_a_flight_counts_for_the_parts_on_the_aircraft_at_take_off() -> None:
 
 
 def test_a_mishap_of_the_aircraft_counts_for_what_was_on_it() -> None:
-    entries = [on("2026-03-01", "fitted", "spare-set", aircraft="wagtail"), on("2026-04-01", "mishap", severity="strike")]
+    entries = [
+        on("2026-03-01", "fitted", "spare-set", aircraft="wagtail"),
+        on("2026-04-01", "mishap", severity="strike"),
+    ]
     named = {part: days(of("mishap_since_inspected", *entries, item=part), 2) for part in ("heron-props", "spare-set")}
     assert named == {"heron-props": ["yes"], "spare-set": ["no"]}
 

@@ -197,7 +197,7 @@ def test_without_end_or_use_a_flight_is_reckoned_at_the_pack_s_own_median_rate()
 
 def test_a_reckoned_flight_never_changes_the_rate() -> None:
     told = [flown("2026-03-01 12:00", 20, percent_from=100, percent_to=40)]
-    reckoned = [charged("2026-03-02"), flown("2026-03-02 12:00", 30), charged("2026-03-31"), flown(NOON, 10)]
+    reckoned = [charged("2026-03-02"), flown("2026-03-02 12:00", 50), charged("2026-03-31"), flown(NOON, 10)]
     assert charge(*told, *reckoned).at(moment(NOON)) == pytest.approx(70)
 
 
@@ -228,9 +228,7 @@ def test_an_event_at_the_take_off_comes_before_the_flight_and_one_at_the_landing
 
 def test_overlapping_flights_are_taken_one_after_the_other() -> None:
     """Contradictory events are taken: the second begins where the first landed."""
-    found = charge(
-        charged("2026-04-01"), flown(NOON, 20, percent_to=60), flown("2026-04-01 12:10", 20, percent_to=30)
-    )
+    found = charge(charged("2026-04-01"), flown(NOON, 20, percent_to=60), flown("2026-04-01 12:10", 20, percent_to=30))
     assert values(found, "2026-04-01 11:50", NOON, "2026-04-01 12:05", "2026-04-01 12:10") == pytest.approx(
         [80, 60, 45, 30]
     )
@@ -305,6 +303,12 @@ def test_a_summary_counts_its_flights_for_wear(fields: Fields, total: float) -> 
 def test_a_flight_counts_even_where_its_charge_is_unknown(fields: Fields, total: float) -> None:
     """By what was used; with nothing told as a whole cycle, the most it can have been."""
     assert cycles(flown(NOON, **fields)).at(moment(NOON)) == total
+
+
+def test_cycles_are_told_as_a_share_of_the_rating_too() -> None:
+    entries = flown(NOON, percent_from=100, percent_to=40), measured("2026-04-02", cycles_total=150)
+    found = fact(book_of(pack(rated_cycles=300), *entries), "B", "cycles_of_rating")
+    assert values(found, NOON, "2026-04-02") == pytest.approx([0.2, 50])
 
 
 def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> None:

@@ -135,3 +135,10 @@ def test_spares_are_counted_used_restocked_and_taken_for_a_replacement() -> None
 def test_half_an_hour_before_its_end_a_paper_has_half_an_hour() -> None:
     found = expiry({}, renewed("2026-01-01", expires="2026-06-30"))
     assert found.at(moment("2026-06-30 23:30")) == HOUR // 2
+
+
+def test_spares_are_below_what_to_keep_only_where_fewer_lie_in_the_house() -> None:
+    fleet = {"spares": [{"id": "spare-props", "keep": 4}]}
+    entries = [stock("2026-04-02", "counted", 4), stock("2026-04-03", "used", 1), stock("2026-04-04", "restocked", 1)]
+    found = fact(book_of(fleet, *entries), "spare-props", "below_keep")
+    assert [found.at(moment(f"2026-04-0{day}")) for day in range(1, 5)] == [None, "no", "yes", "no"]

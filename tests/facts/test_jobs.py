@@ -63,7 +63,9 @@ def test_of_several_jobs_the_nearest_counts() -> None:
 
 def test_a_job_counts_only_as_it_was_known_then() -> None:
     """Booked, put off, taken back: each from its own instant on."""
-    found = of("next_job_in", booked("2026-04-01", "2026-04-10"), booked("2026-04-02", "2026-04-20"), cancelled("2026-04-03"))
+    found = of(
+        "next_job_in", booked("2026-04-01", "2026-04-10"), booked("2026-04-02", "2026-04-20"), cancelled("2026-04-03")
+    )
     assert [found.at(moment(f"2026-04-0{day}")) for day in (1, 2, 3)] == [9 * DAY, 18 * DAY, NEVER]
 
 
@@ -73,7 +75,9 @@ def test_a_job_booked_after_its_start_is_next_for_nobody() -> None:
 
 
 def test_a_job_cancelled_and_booked_again_counts_again() -> None:
-    found = of("next_job_in", booked("2026-04-01", "2026-04-10"), cancelled("2026-04-02"), booked("2026-04-04", "2026-04-10"))
+    found = of(
+        "next_job_in", booked("2026-04-01", "2026-04-10"), cancelled("2026-04-02"), booked("2026-04-04", "2026-04-10")
+    )
     assert [found.at(moment(f"2026-04-0{day}")) for day in (1, 3, 4)] == [9 * DAY, NEVER, 6 * DAY]
 
 
@@ -107,7 +111,9 @@ def test_a_job_concerns_a_part_that_is_fitted_to_its_aircraft_at_its_start() -> 
 
 
 def test_a_job_s_own_time_to_start_and_its_home_s() -> None:
-    book = book_of(FLEET, booked("2026-04-01", "2026-04-03"), booked("2026-04-01", "2026-04-09", "roof", near_people=True))
+    book = book_of(
+        FLEET, booked("2026-04-01", "2026-04-03"), booked("2026-04-01", "2026-04-09", "roof", near_people=True)
+    )
     roof, home = book.item("job", "roof"), book.item("home", "home")
     assert book.fact(roof, "starts_in").at(moment("2026-04-02")) == 7 * DAY
     assert book.fact(home, "next_job_in").at(moment("2026-04-02")) == DAY
@@ -125,7 +131,9 @@ def test_a_job_is_under_way_from_its_start_to_its_end_and_twelve_hours_of_grace(
 
 
 def test_two_jobs_on_end_are_under_way_without_a_break() -> None:
-    found = of("job_under_way", booked("2026-04-01", "2026-04-03 09:00"), booked("2026-04-01", "2026-04-03 20:00", "roof"))
+    found = of(
+        "job_under_way", booked("2026-04-01", "2026-04-03 09:00"), booked("2026-04-01", "2026-04-03 20:00", "roof")
+    )
     assert holds(found) == [stretch("2026-04-03 09:00", "2026-04-04 08:00")]
 
 

@@ -153,6 +153,7 @@ def test_a_late_failure_does_not_undo_a_later_attempt(outbox: Outbox) -> None:
     second = claimed(outbox, first, NOW + MINUTE)
 
     outbox.failed(first, NOW + MINUTE, "late")
+    assert outbox.row(first.id).state == "sending"
     outbox.sent(second, NOW + MINUTE)
 
     assert (outbox.row(first.id).state, outbox.row(first.id).attempts) == ("sent", 2)

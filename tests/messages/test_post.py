@@ -231,6 +231,19 @@ def test_a_channel_that_fails_for_hours_is_reported_and_again_after_it_had_worke
     assert len(summaries(home)) == 2
 
 
+def test_the_only_channel_is_reported_once_there_is_another(tmp_path: Path, wire: Wire) -> None:
+    home = make_home(tmp_path / "home", {"mail": {"url": "mail"}}, FULL)
+    wire.outcomes["mail"] = Outcome(PERMANENT, "error=401")
+    queue(home, "mail", "one")
+    settle(a_post(home))
+    assert summaries(home) == []
+
+    (home.path / "shelfbell.yaml").write_text('{"zone": "UTC", "channels": {"mail": {url: mail}, "phone": {url: phone}}}')
+    settle(a_post(home), NOW + 4 * HOUR)
+
+    assert summaries(home) == [("phone", "Channel mail does not work")]
+
+
 def test_a_late_message_says_when_it_was_decided(home: Home) -> None:
     row = queue(home, "mail", "one")
     zone = home.setup().hours.zone
@@ -295,6 +308,15 @@ def test_a_trial_takes_the_way_of_any_message(tmp_path: Path) -> None:
     assert outcome == Outcome(SENT)
     assert [letter["title"] for letter in box.letters] == ["Trial from shelfbell"]
     assert [(row.kind, row.state) for row in Outbox(home.log).rows()] == [("trial", "sent")]
+
+
+def test_a_trial_sends_nothing_else(home: Home, wire: Wire) -> None:
+    queue(home, "mail", "one")
+
+    assert ring(home, home.setup().channels[0], NOW).result == SENT
+
+    assert wire.sent == ["Trial from shelfbell to mail"]
+    assert states(home)["one"] == "waiting"
 
 
 def test_a_trial_that_fails_says_why_and_is_not_tried_again(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 import json
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -53,18 +54,26 @@ def test_a_restart_changes_nothing(tmp_path: Path) -> None:
     assert kinds(home) == [("mail", "first")]
 
 
-def test_two_wakes_at_once_queue_once(tmp_path: Path) -> None:
+def test_wakes_that_look_at_the_same_time_queue_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All have looked, and found the same to say, before the first of them writes."""
     home = make_home(tmp_path / "home", MAIL, FULL)
     charge(home, "A", "2026-04-01 09:00")
     home.log.close()
-    start = threading.Barrier(4)
+    all_looked, look, looked = threading.Barrier(4), waking._look, threading.local()
+
+    def look_together(*arguments: Any) -> Woken:
+        found = look(*arguments)
+        if not hasattr(looked, "once"):
+            looked.once = True
+            all_looked.wait(10)
+        return found
 
     def one() -> None:
         own = Home(home.path)
-        setup = own.setup()
-        start.wait()
-        wake(own, setup, WEDNESDAY)
+        wake(own, own.setup(), WEDNESDAY)
         own.log.close()
+
+    monkeypatch.setattr(waking, "_look", look_together)
 
     threads = [threading.Thread(target=one) for _ in range(4)]
     for thread in threads:

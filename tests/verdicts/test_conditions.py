@@ -5,7 +5,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.facts.catalogue import CATALOGUE
@@ -124,6 +124,7 @@ def _compare(raw: dict, value: Any) -> int:
     return YES if TESTS[operator](value) else NO
 
 
+@settings(deadline=None)
 @given(conditions(), steps([0, 49, 50, 51, 100]), steps(["yes", "no"]))
 def test_a_condition_holds_where_its_words_say(raw: dict, charge: Timeline, usable: Timeline) -> None:
     facts = {"charge": charge, "usable": usable}

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scheduler.facts.spans import WORDS
 from scheduler.instants import HOUR, rfc3339
 from scheduler.strict_yaml import read
+from scheduler.verdicts.conditions import leaves
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.verdict import Verdict, verdicts
 from tests.homes import FLEET, ruleset
@@ -34,7 +35,7 @@ class Told(NamedTuple):
 
 def told(verdict: Verdict, now: int) -> Told:
     """The verdict at an instant with the values it rests on."""
-    values = tuple(verdict.ask(fact).at(now) for fact in sorted(verdict.facts()))
+    values = tuple(verdict.ask(leaf.fact, leaf.of).at(now) for leaf in leaves(verdict.rule.when))
     return Told(WORDS[verdict.when.at(now)], values)
 
 
@@ -82,7 +83,7 @@ def _made(what: str, hour: int, percent: int) -> Fields:
 
 asked = st.sampled_from([("left-full", "A"), ("left-full", "A"), ("unread", "A"), ("look-due", "heron-props")])
 instants = st.one_of(st.integers(0, 450), st.integers(0, 3000)).map(lambda hours: START + hours * HOUR)
-many = settings(max_examples=300)
+many = settings(max_examples=300, deadline=None)
 
 
 @many
@@ -111,6 +112,7 @@ def test_taking_away_an_event_that_it_does_not_name_changes_nothing(
     assert told(without, now) == told(verdict, now)
 
 
+@settings(deadline=None)
 @given(asked, lives(), instants)
 def test_taking_away_the_events_that_it_names_changes_the_verdict_or_a_value(
     subject: tuple[str, str], entries: Entries, now: int
@@ -123,6 +125,7 @@ def test_taking_away_the_events_that_it_names_changes_the_verdict_or_a_value(
     assert not named or told(without, now) != told(verdict, now)
 
 
+@settings(deadline=None)
 @given(lives(), instants)
 def test_events_to_come_are_never_a_reason(entries: Entries, now: int) -> None:
     """But for a flight under way, whose landing tells what its take-off began."""
@@ -164,6 +167,7 @@ def nodes(node: Node) -> list[Node]:
     return [node, *(below for part in node.parts for below in nodes(part))]
 
 
+@settings(deadline=None)
 @given(asked, lives(), instants)
 def test_each_node_tells_the_stretch_over_which_it_stays(
     subject: tuple[str, str], entries: Entries, now: int

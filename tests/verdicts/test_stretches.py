@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
@@ -83,6 +83,7 @@ def dark_days(stretch: Stretch) -> tuple[int, ...]:
     return tuple(t // DAY for start, end in stretch.unknown for t in range(start, min(end, horizon), DAY))
 
 
+@settings(deadline=None)
 @given(
     partitions(),
     st.none() | partitions(),
@@ -97,6 +98,7 @@ def test_the_stretches_are_what_living_day_by_day_finds(
     assert as_lived == lived_through(when, until, cuts)
 
 
+@settings(deadline=None)
 @given(partitions(), st.none() | partitions())
 def test_stretches_follow_one_another_and_hold_where_they_say(when: Spans, until: Spans | None) -> None:
     found = stretches(when, until, [])

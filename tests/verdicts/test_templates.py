@@ -3,7 +3,7 @@
 from string import ascii_lowercase
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.verdicts.templates import fault, fill, names
@@ -70,6 +70,7 @@ names_of_texts = st.text(ascii_lowercase + "_", min_size=1, max_size=8)
 values = st.text(max_size=12)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.text("abc {}%$\\\n", max_size=8), names_of_texts), max_size=5), st.data())
 def test_each_name_is_replaced_by_its_value_taken_as_it_is(
     parts: list[tuple[str, str]], data: st.DataObject
@@ -82,6 +83,7 @@ def test_each_name_is_replaced_by_its_value_taken_as_it_is(
     assert fill(template, given_values.__getitem__) == "".join(text + given_values[name] for text, name in parts)
 
 
+@settings(deadline=None)
 @given(st.text("ab{}.[]!:0_ "))
 def test_whatever_the_text_it_is_filled_with_known_names_only_or_refused(template: str) -> None:
     asked: list[str] = []

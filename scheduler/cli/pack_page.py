@@ -1,0 +1,140 @@
+"""The page on a pack for people: conclusions first, then what they rest on."""
+
+from textwrap import wrap
+
+from scheduler.cells.endurance import LOOK
+from scheduler.cli import pack_sections as sections
+from scheduler.cli.answer import next_ring
+from scheduler.cli.common import Desk, describe
+from scheduler.cli.pack_words import counted, month, number, ranged
+from scheduler.facts.sheet import Sheet
+from scheduler.facts.timeline import events_of
+from scheduler.instants import DAY
+from scheduler.reminders.board import Board
+from scheduler.reminders.text import advice, gathered, listed
+from scheduler.units import show_span
+
+COLUMNS = 78
+_LAST = "Estimates rank and warn, they promise nothing. The maker's manual comes first."
+
+
+def page(at: Desk, sheet: Sheet, board: Board) -> str:
+    """The whole page, for a board of this pack alone."""
+    told = {
+        "Charge": sections.charge(at, sheet),
+        "Where it has spent its days": sections.bands(at, sheet),
+        "What sitting full has cost": sections.sitting(sheet),
+        "Wear": sections.wear(sheet),
+        "Health": sections.health(at, sheet),
+        "Resistance": sections.resistance(at, sheet),
+        "Endurance": [sections.endurance(each) for each in sheet.flights],
+        "Travel": sections.travel(sheet),
+        "Cost": sections.cost(sheet),
+        "Next": _next(at, board),
+    }
+    lines = [*_head(at, sheet), "", *_conclusions(at, sheet, board)]
+    for name, section in told.items():
+        if section:
+            lines += ["", name, *(part for line in section for part in _folded(line))]
+    return "\n".join([*lines, "", _LAST])
+
+
+def _folded(line: str) -> list[str]:
+    """A sentence in lines of the page's width; a line that is laid out already (it begins with a space) as it is."""
+    if line.startswith(" "):
+        return [f" {line}"]
+    return wrap(line, COLUMNS, initial_indent="  ", subsequent_indent="  ")
+
+
+def _head(at: Desk, sheet: Sheet) -> list[str]:
+    """Whose page it is, as of when."""
+    plate, age = sheet.item.plate, sheet.facts["age"]
+    fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""  # type: ignore[call-overload]
+    what = f"{plate['chemistry']}, {plate['cells']} cells, {plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
+    used = "" if age is None else f"; in use for {show_span(age)}"
+    return [f"Pack {sheet.item.id}: {what}{fits}", f"{at.say(at.now)}{used}"]
+
+
+def _conclusions(at: Desk, sheet: Sheet, board: Board) -> list[str]:
+    """What an operator should know, a point each."""
+    points = [
+        _unfit(at, sheet, board), _holds(sheet), _can_hold(at, sheet), *map(_short, sheet.flights), _sat(sheet),
+        _worked(sheet), _open(at, board),
+    ]  # fmt: skip
+    return [line for text in points if text for line in wrap(text, COLUMNS, initial_indent="- ", subsequent_indent="  ")]
+
+
+def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
+    if sheet.facts["usable"] != "no":
+        return ""
+    grounds = events_of(board.book.fact(sheet.item, "usable").piece(at.now).trail)
+    return "Not to be used" + (f": {describe(grounds[-1])}, {at.say(grounds[-1].at)}." if grounds else ": retired.")
+
+
+def _holds(sheet: Sheet) -> str:
+    holding = sheet.holding
+    if holding.percent is None:
+        return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} 62"
+    within = "" if holding.low is None else f" (estimate, {holding.low:.0f} to {holding.high:.0f})"
+    return f"It holds {holding.percent:.0f} %{within}."
+
+
+def _can_hold(at: Desk, sheet: Sheet) -> str:
+    if sheet.health is None:
+        return "How much it can still hold is not known: no capacity test, and too few flights that tell."
+    text = f"It can hold {ranged(sheet.health.estimate, '%')} of what is printed on it (estimate)."
+    if sheet.health.estimate.value < 80:
+        return f"{text} That is below 80 %, the customary end of its service."
+    return f"{text} {_ending(at, sheet)}"
+
+
+def _ending(at: Desk, sheet: Sheet) -> str:
+    """When it comes to 80 %, or why that cannot be told."""
+    told, outlook = [], sheet.outlook
+    if outlook.at is not None:
+        value, low, high = (month(at, instant) for instant in outlook.at[:3])
+        told.append(f"about {value} ({low} to {high})")
+    if outlook.cycles is not None:
+        value, low, high = map(number, outlook.cycles[:3])
+        told.append(f"about cycle {value} ({low} to {high})")
+    if not told:
+        return f"When it comes to 80 % cannot be told: {outlook.untold}."
+    return f"If it goes on like this it comes to 80 % {', '.join(told)} (estimate)."
+
+
+def _short(each: sections.Flights) -> str:
+    if each.last is None or each.last.value >= LOOK:
+        return ""
+    return f"Its last flight on {each.aircraft} lasted {each.last.value:.2f} of its usual: look into it."
+
+
+def _sat(sheet: Sheet) -> str:
+    sat, total = sheet.sitting, sum(band.time for band in sheet.bands) / DAY
+    if sat is None or sat.days < 1:
+        return ""
+    money = sheet.lost_money()
+    worth = f", worth some {ranged(money, sheet.price.currency, digits=2)}" if money and sheet.price else ""
+    return (
+        f"It has sat above 85 % for {sat.days:.0f} of {total:.0f} days: that took about as much life as "
+        f"{ranged(sat.as_days, 'days')} at storage charge{worth} (estimate)."
+    )
+
+
+def _worked(sheet: Sheet) -> str:
+    if not sheet.facts["flights"]:
+        return "No flight of it is on record."
+    share = sheet.facts["cycles_of_rating"]
+    rating = "" if share is None else f", {share:.0f} % of its rating"
+    return f"On record: {counted(sheet.facts['cycles'], 'cycle')} in {counted(sheet.facts['flights'], 'flight')}{rating}."
+
+
+def _open(at: Desk, board: Board) -> str:
+    titles = dict.fromkeys(reminder.verdict.rule.title.lower() for reminder in board.open_at(at.now))
+    return f"Open: {'; '.join(titles)}." if titles else "Nothing is open on it."
+
+
+def _next(at: Desk, board: Board) -> list[str]:
+    """What is open, and when the bell rings next."""
+    opened = board.open_at(at.now)
+    ahead = [line.strip() for line in next_ring(at, board, opened)]
+    return [advice(group, at.now) for group in gathered(opened)] + ahead

@@ -1,0 +1,101 @@
+"""Words for a rule's comparisons: what would quiet it, or ring it, why it will change, what the operator adjusted."""
+
+from scheduler.cli.common import Desk, describe
+from scheduler.instants import DUSK
+from scheduler.reminders.board import Reminder
+from scheduler.reminders.text import Lines, log_line
+from scheduler.units import show_span
+from scheduler.verdicts.conditions import Leaf
+from scheduler.verdicts.explain import explain, limit_text
+from scheduler.verdicts.verdict import Verdict
+from scheduler.verdicts.ways import Change, Turn, Way, turns_at, ways
+
+_SAID = {
+    "at_least": ("at least", "below"),
+    "more_than": ("more than", "at most"),
+    "at_most": ("at most", "above"),
+    "less_than": ("less than", "at least"),
+    "is": ("is", "is not"),
+    "is_not": ("is not", "is"),
+    "one_of": ("is one of", "is none of"),
+}
+_WAYS_SHOWN = 3
+
+
+def named(leaf: Leaf) -> str:
+    """The fact of a comparison."""
+    return leaf.fact.replace("_", " ") + (f" ({leaf.of})" if leaf.of else "")
+
+
+def comparison(leaf: Leaf, limit: str, holds: bool = True) -> str:
+    """A comparison, or its contrary: "at least 85 % (full), for 24 h (sit)"."""
+    text = f"{_SAID[leaf.operator][not holds]} {limit}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
+    if leaf.lasting and holds:
+        text += f", for {show_span(leaf.lasting)}{f' ({leaf.lasting_name})' if leaf.lasting_name else ''}"
+    return text
+
+
+def reversing(verdict: Verdict, now: int) -> list[Way]:
+    """What would settle the reminder where it is open, and ring it where it is not."""
+    rule = verdict.rule
+    if verdict.open_at(now) is None:
+        return ways(explain(verdict, rule.when, now), holds=True)
+    if rule.until is not None:
+        return ways(explain(verdict, rule.until, now), holds=True)
+    return ways(explain(verdict, rule.when, now), holds=False)
+
+
+def wanted(change: Change) -> str:
+    """One comparison that should turn out otherwise, and where its value stands."""
+    return f"{named(change.leaf)} {comparison(change.leaf, change.limit, change.holds)} (now {change.value})"
+
+
+def reversal_lines(verdict: Verdict, now: int) -> list[str]:
+    """What would make it quiet, or ring; the entry that settles it last."""
+    found = [way for way in reversing(verdict, now) if way]
+    stretch = verdict.open_at(now)
+    head = "it would be quiet with" if stretch else "it would ring with"
+    lines = [f"  {head}: {' and '.join(map(wanted, way))}" for way in found[:_WAYS_SHOWN]]
+    entry = log_line(Lines(verdict.rule, [Reminder(verdict, stretch)]), now) if stretch else ""
+    return lines + ([f"  the entry for it: {entry}"] if entry else [])
+
+
+def change_lines(at: Desk, verdict: Verdict) -> list[str]:
+    """When anything about the verdict changes next, and why."""
+    change = verdict.next_change(at.now)
+    if change is None:
+        return ["  next change: none by the clock alone"]
+    return [f"  next change: {at.say(change)}: {'; '.join(causes(at, verdict, change))}"]
+
+
+def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
+    """Why a verdict changes at an instant: the comparisons that turn, the entries of that instant, what it does."""
+    found = [_turn(verdict, turn) for turn in turns_at(verdict, change)]
+    found += [f"entry {event.id}, {describe(event)}" for event in verdict.events if event.at == change]
+    for stretch in verdict.stretches:
+        if stretch.opened == change:
+            found.append("the reminder opens")
+        if stretch.ended == change < DUSK:
+            found.append(f"the reminder ends: {stretch.ending}")
+    return found
+
+
+def _turn(verdict: Verdict, turn: Turn) -> str:
+    limit = limit_text(turn.leaf, verdict.book.catalogue[turn.leaf.fact])
+    if turn.becomes == "unknown":
+        return f"{named(turn.leaf)} becomes unknown"
+    return f"{named(turn.leaf)}: {comparison(turn.leaf, limit, turn.becomes == 'yes')}"
+
+
+def adjustment(at: Desk, verdict: Verdict) -> list[str]:
+    """The adjustment in force, with what the rule says without it."""
+    change = verdict.rule.adjusted
+    if not change:
+        return []
+    written = at.setup.rules.raw(verdict.rule.id)
+    limits = written.get("limits", {})
+    parts = [f"{name} {value} instead of {limits.get(name)}" for name, value in change.get("limits", {}).items()]
+    parts += [f"{key} {change[key]} instead of {written.get(key)}" for key in ("urgency", "remind") if key in change]
+    only = f", for {', '.join(change['only'])} alone" if "only" in change else ""
+    because = f", because {change['because']}" if "because" in change else ", with no reason given"
+    return [f"{', '.join(parts)}{only}{because}"]

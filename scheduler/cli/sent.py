@@ -1,0 +1,60 @@
+"""What was sent of a reminder, as the outbox has it: when, on which channel, together with what, with what outcome."""
+
+import json
+
+from scheduler.cli.common import Desk
+from scheduler.messages.outbox import Outbox, Row
+from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.decide import Ledger
+from scheduler.reminders.words import Told
+from scheduler.reminders.why import why
+from scheduler.verdicts.verdict import Verdict
+
+
+def message_lines(at: Desk, verdict: Verdict) -> list[str]:
+    """Why a message on this rule and item was, or was not, sent by the instant asked about: a line each."""
+    stretch = verdict.open_at(at.now)
+    ledger = _by_then(Outbox(at.home.log).ledger(), at.now)
+    told = sorted((line for lines in ledger.groups(verdict.key).values() for line in lines), key=lambda line: line.at)
+    lines = [_told(at, line) for line in told[-4:]]
+    if stretch is None:
+        return lines or ["nothing was sent of it, and it is not open"]
+    board = Board(verdict.book, at.setup.rules, [verdict.item.id])
+    reasons = why(board, Reminder(verdict, stretch), ledger, at.setup.hours, at.now, at.say)
+    return [*(lines or ["nothing was sent of it so far"]), *reasons, *_unheard(at, verdict)]
+
+
+def _by_then(ledger: Ledger, now: int) -> Ledger:
+    lines = [line for key in ledger.keys() for group in ledger.groups(key).values() for line in group]
+    return Ledger([line for line in lines if line.at <= now], ledger.digest_at, ledger.began)
+
+
+def _unheard(at: Desk, verdict: Verdict) -> list[str]:
+    """What no channel would carry."""
+    urgency = verdict.urgency(at.now)
+    if any(urgency in channel.urgency for channel in at.setup.channels):
+        return []
+    return [f"no channel takes what is for {urgency.replace('_', ' ')}: shelfbell.yaml names none for it"]
+
+
+def _told(at: Desk, line: Told) -> str:
+    rows = [row for row in Outbox(at.home.log).rows() if row.decided_at == line.at and _names(row, line)]
+    outcome = "; ".join(_outcome(at, row) for row in rows)
+    return f"{line.kind} ({line.urgency}), decided {at.say(line.at)}{': ' + outcome if outcome else ''}"
+
+
+def _names(row: Row, line: Told) -> bool:
+    told = json.loads(row.explanation)
+    named = {(part["rule"], part["item"]) for part in told if isinstance(part, dict) and "rule" in part}
+    return tuple(line.key) in named
+
+
+def _outcome(at: Desk, row: Row) -> str:
+    others = len(json.loads(row.explanation)) - 1
+    gathered = f", gathered with {others} more" if others else ""
+    if row.state == "sent" and row.sent_at is not None:
+        return f"sent to {row.channel} {at.say(row.sent_at)}{gathered}, reference {row.ref}"
+    if row.state == "given_up":
+        return f"given up on {row.channel}{gathered}: {row.last_error or 'no reason kept'}"
+    failing = f", {row.attempts} attempts so far: {row.last_error}" if row.last_error else ""
+    return f"waiting for {row.channel}, next attempt {at.say(row.next_try_at)}{failing}{gathered}"

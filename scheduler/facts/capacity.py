@@ -1,0 +1,89 @@
+"""What a pack can still hold: one capacity from each test and from each flight that tells, and the health they make."""
+
+from collections import deque
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+from scheduler.events.log import Event
+from scheduler.facts.timeline import Trail
+from scheduler.instants import DAY
+
+if TYPE_CHECKING:
+    from scheduler.cells.estimate import Estimate
+    from scheduler.facts.book import Life
+
+RECENT = 180 * DAY
+"""Older readings than this before the newest do not tell what a pack holds now. A choice, no source."""
+
+
+class Capacity(NamedTuple):
+    """The capacity that one event found, mAh. `test`: by a full discharge, else by a flight."""
+
+    event: Event
+    mah: "Estimate"
+    test: bool
+
+
+class Health(NamedTuple):
+    """Percent of the nameplate's capacity from an instant on, and the events it rests on."""
+
+    at: int
+    estimate: "Estimate"
+    trail: Trail
+
+
+def capacities(life: "Life") -> list[Capacity]:
+    """Every capacity found in one life, in order of time."""
+    return life.once("capacities", lambda: list(_capacities(life)))  # type: ignore[return-value]
+
+
+def _capacities(life: "Life") -> Iterator[Capacity]:
+    from scheduler.cells.health import capacity_from_test
+
+    for event in life.those("flown", "measured"):
+        if event.what == "flown":
+            mah = _from_flight(event)
+            if mah is not None:
+                yield Capacity(event, mah, test=False)
+        elif "capacity_mah" in event.fields:
+            yield Capacity(event, capacity_from_test(float(event.fields["capacity_mah"])), test=True)  # type: ignore[arg-type]
+
+
+def _from_flight(event: Event) -> "Estimate | None":
+    """From the percents that the pack itself showed, never from one reckoned or read off a voltage; and not where
+    several packs flew, as the entry does not tell whose use it gives."""
+    fields = event.fields
+    if not {"used_mah", "percent_from", "percent_to"} <= fields.keys() or "flights" in fields:
+        return None
+    if len(fields["packs"]) != 1:  # type: ignore[arg-type]
+        return None
+    from scheduler.cells.health import capacity_from_flight
+
+    used, start, end = (float(fields[name]) for name in ("used_mah", "percent_from", "percent_to"))  # type: ignore[arg-type]
+    return capacity_from_flight(used, start, end)
+
+
+def healths(life: "Life") -> list[Health]:
+    """The health from each reading on; a reading that leaves too few recent ones changes nothing."""
+    return life.once("healths", lambda: list(_healths(life)))  # type: ignore[return-value]
+
+
+def _healths(life: "Life") -> Iterator[Health]:
+    from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, weighed
+
+    rated = float(life.item.plate["capacity"])  # type: ignore[arg-type]
+    last: dict[bool, deque[Capacity]] = {True: deque(maxlen=LAST_TESTS), False: deque(maxlen=LAST_FLIGHTS)}
+    for found in capacities(life):
+        last[found.test].append(found)
+        since = found.event.at - RECENT
+        tests, flights = ([c for c in last[test] if c.event.at > since] for test in (True, False))
+        estimate = weighed([c.mah.value for c in tests], [c.mah.value for c in flights], rated)
+        if estimate is not None:
+            yield Health(found.event.at, estimate, _trail(tests + flights))
+
+
+def _trail(found: list[Capacity]) -> Trail:
+    trail: Trail = None
+    for event in sorted(each.event for each in found):
+        trail = (event, trail)
+    return trail

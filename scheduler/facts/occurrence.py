@@ -1,0 +1,99 @@
+"""Facts of mishaps that the law may ask about: who was hurt, what was broken, what is still to be reported."""
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.aircraft import AIRCRAFT
+from scheduler.facts.declare import fact
+from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.facts.wear import switched
+from scheduler.instants import DAWN, HOUR, end_of_day, local_date
+from scheduler.units import FLAG, SPAN, Unit
+from scheduler.units import word as words
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+INJURIES = ("none", "minor", "unconscious", "serious", "fatal")
+USD = Unit("measure", "USD", digits=2)
+CALENDAR_DAYS_US = 10
+"""Calendar days after the operation within which a report is made (14 CFR 107.9)."""
+HOURS_EUROPE = 72
+"""Hours within which a report is made (Regulation (EU) No 376/2014, read in a secondary text only)."""
+CEASE = ("strike", "collision", "crash", "fly_away", "part_lost", "water")
+"""Mishaps taken to be among those of CARs 901.49(1): contact with a person, damage that affects flight, collision or
+its risk, an aircraft out of control or missing."""
+
+
+def _unreported(life: "Life") -> list[tuple[int, list[Event]]]:
+    """(instant, the mishaps not reported by then), in order of time."""
+    found: list[tuple[int, list[Event]]] = [(DAWN, [])]
+    for event in life.those("mishap", "reported"):
+        if event.what == "mishap":
+            found.append((event.at, [*found[-1][1], event]))
+        elif event.get("what_of", "report") == "report":
+            found.append((event.at, []))
+    return found
+
+
+@fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that were not reported yet.")
+def injury(life: "Life") -> list[Piece]:
+    """None told is none."""
+    pieces = []
+    for turn, mishaps in _unreported(life):
+        worst = max(mishaps, key=lambda event: INJURIES.index(str(event.get("injury", "none"))), default=None)
+        word = str(worst.get("injury", "none")) if worst else "none"
+        pieces.append(Piece(turn, word, None, (worst, None) if worst else None))
+    return pieces
+
+
+def _damage(event: Event) -> tuple[float, float]:
+    """What belongs to others: the cost of its repair and its value; one that is not told is taken for the other."""
+    cost, value = event.get("others_repair_cost"), event.get("others_value")
+    told = [float(each) for each in (cost, value) if each is not None]  # type: ignore[arg-type]
+    return (told[0], told[-1]) if told else (0.0, 0.0)
+
+
+def _costliest(life: "Life", part: int) -> list[Piece]:
+    pieces = []
+    for turn, mishaps in _unreported(life):
+        worst = max(mishaps, key=lambda event: min(_damage(event)), default=None)
+        pieces.append(Piece(turn, _damage(worst)[part] if worst else 0.0, None, (worst, None) if worst else None))
+    return pieces
+
+
+@fact("others_repair_cost", AIRCRAFT, USD, "Repair of what belongs to others, in its worst mishap not reported yet.")
+def others_repair_cost(life: "Life") -> list[Piece]:
+    """Parts and labour; the aircraft itself never counts."""
+    return _costliest(life, 0)
+
+
+@fact("others_value", AIRCRAFT, USD, "Value of what belongs to others, in its worst mishap not reported yet.")
+def others_value(life: "Life") -> list[Piece]:
+    """Fair market value, as told."""
+    return _costliest(life, 1)
+
+
+@fact("report_due_in", AIRCRAFT, SPAN, "Time left to report its first mishap not reported yet, if it has to be.",
+      of=("us", "europe"))  # fmt: skip
+def report_due_in(life: "Life", of: str) -> list[Piece]:
+    """To the end of the tenth calendar day after it (us), or 72 h on (europe); never where none is open."""
+    zone = life.book.clocks.zone
+    pieces = []
+    for turn, mishaps in _unreported(life):
+        if not mishaps:
+            pieces.append(Piece(turn, NEVER))
+            continue
+        first = mishaps[0]
+        last = end_of_day(local_date(first.at, zone) + timedelta(days=CALENDAR_DAYS_US), zone)
+        due = last if of == "us" else first.at + HOURS_EUROPE * HOUR
+        pieces.append(Piece(turn, due - turn, FALLING, (first, None)))
+    return pieces
+
+
+@fact("analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right.")
+def analysis_due(life: "Life") -> list[Piece]:
+    """From such a mishap to a reported analysis."""
+    grave = [e for e in life.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
+    return switched(life, on=grave, off=[e for e in life.those("reported") if e.get("what_of") == "analysis"])

@@ -1,0 +1,141 @@
+"""Facts of the home: how long the log has been quiet, of what nothing is known yet; and of the pilot."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import HOME, JOBS, Event
+from scheduler.facts.condition import since_last
+from scheduler.facts.declare import fact
+from scheduler.facts.timeline import FALLING, NEVER, RISING, Piece
+from scheduler.fleet.fleet import Item
+from scheduler.instants import DAWN, DUSK, parse_rfc3339, start_of_day
+from scheduler.units import SPAN, count, word
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Book, Life
+
+EVIDENCE = {"pack": "charge", "paper": "days_to_expiry", "spares": "count"}
+"""The fact that must be known of an item of a kind before it can be judged."""
+ASKED = ("pack", "paper", "aircraft", "spares", "place", "controller")
+"""The kinds that are asked about, most useful reading first."""
+READINGS = {
+    "pack": ("charge at rest", "measured {} 62"),
+    "paper": ("last good day", "renewed {} --expires 2027-03-01"),
+    "aircraft": ("a look, and its last calibration", "inspected {} pass"),
+    "spares": ("a count", "counted {} 4"),
+    "place": ("a look", "inspected {} pass"),
+    "controller": ("its charge", "charged {}"),
+}
+STIRRING = 85
+"""Percent from which a pack is worth a word when the log has gone quiet."""
+
+
+@fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
+def log_quiet(life: "Life") -> list[Piece]:
+    """Rises from each entry, and from the end of each absence."""
+    book = life.book
+    names = [HOME, JOBS, *book.fleet.ids()]
+    instants = {event.at for name in names for event in book.filed(name)}
+    for event in book.filed(HOME):
+        if event.what == "away" and instants:
+            instants.add(parse_rfc3339(str(event.get("to"))))
+    return [*since_last([]), *(Piece(at, 0, RISING) for at in sorted(instants))]
+
+
+def _began(book: "Book", item: Item) -> int | None:
+    day = item.plate.get("in_service")
+    return start_of_day(day, book.clocks.zone) if day else None  # type: ignore[arg-type]
+
+
+def _told(book: "Book", item: Item) -> int:
+    """The instant from which an item can be judged."""
+    if item.kind in EVIDENCE:
+        pieces = book.fact(item, EVIDENCE[item.kind]).pieces
+        return next((piece.start for piece in pieces if piece.value is not None), DUSK)
+    own = [event.at for event in book.filed(item.id) if event.what not in ("seen", "snoozed", "travel_planned")]
+    return own[0] if own else DUSK
+
+
+def _asked(book: "Book") -> list[tuple[int, int, Item]]:
+    """(from when, until when it is unknown, item) of each item that wants a first reading, most useful first."""
+    items = [book.fleet[name] for kind in ASKED for name in book.fleet.ids(kind)]
+    home = [start for item in items if (start := _began(book, item)) is not None]
+    home += [event.at for item in items for event in book.filed(item.id)[:1]]
+    if not home:
+        return []
+    first = min(home)
+    spans = [(_began(book, item) or first, min(_told(book, item), book.retired(item)), item) for item in items]
+    return [(start, end, item) for start, end, item in spans if start < end]
+
+
+def _lacking(book: "Book") -> list[tuple[int, list[Item]]]:
+    asked = _asked(book)
+    turns = sorted({turn for start, end, _ in asked for turn in (start, end) if turn < DUSK})
+    return [(turn, [item for start, end, item in asked if start <= turn < end]) for turn in turns]
+
+
+@fact("first_readings_due", ("home",), count("item"), "Items in service whose state no entry tells.")
+def first_readings_due(life: "Life") -> list[Piece]:
+    """Counted from each item's in_service, or from the first entry of all."""
+    return [Piece(DAWN, 0), *(Piece(turn, len(items)) for turn, items in _lacking(life.book))]
+
+
+@fact("first_readings", ("home",), word(), "Which readings to take first, in words.")
+def first_readings(life: "Life") -> list[Piece]:
+    """For texts: by kind, most useful first."""
+    return [Piece(DAWN, "none"), *(Piece(turn, _in_words(items)) for turn, items in _lacking(life.book))]
+
+
+def _in_words(items: list[Item]) -> str:
+    lines = []
+    for kind in ASKED:
+        names = [item.id for item in items if item.kind == kind]
+        if names:
+            what, entry = READINGS[kind]
+            line = entry.format(",".join(names))
+            lines.append(f"{len(lines) + 1}. {', '.join(names)}: {what} (shelfbell log {line}).")
+    return " ".join(lines) or "none"
+
+
+@fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.")
+def not_put_away(life: "Life") -> list[Piece]:
+    """For texts; looked at wherever the log's quiet begins."""
+    book = life.book
+    packs = [book.fleet[name] for name in book.fleet.ids("pack")]
+    turns = [piece.start for piece in log_quiet(life)[1:]]
+    return [Piece(DAWN, "none"), *(Piece(turn, _standing(book, packs, turn)) for turn in turns)]
+
+
+def _standing(book: "Book", packs: list[Item], instant: int) -> str:
+    standing = []
+    for pack in packs:
+        charge = book.fact(pack, "charge").at(instant)
+        stirring = isinstance(charge, int | float) and not 20 < charge < STIRRING
+        if stirring and book.fact(pack, "usable").at(instant) == "yes":
+            standing.append(f"{pack.id} ({charge:.0f} %)")
+    return ", ".join(standing) or "none"
+
+
+@fact("away_in", ("home",), SPAN, "Time until the next absence announced begins; never without one.")
+def away_in(life: "Life") -> list[Piece]:
+    """Falls to nought as the absence begins."""
+    pieces = [Piece(DAWN, NEVER)]
+    for event in life.those("away"):
+        begins = parse_rfc3339(str(event.get("from")))
+        if event.at < begins:
+            pieces += [Piece(event.at, begins - event.at, FALLING, (event, None)), Piece(begins, NEVER)]
+    return pieces
+
+
+@fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
+      unknown="no flight of the pilot")  # fmt: skip
+def out_of_practice(life: "Life") -> list[Piece]:
+    """Flights that name no pilot count for the only one."""
+    return since_last(_flights_of(life))[1:]
+
+
+def _flights_of(life: "Life") -> list[Event]:
+    book = life.book
+    if book.fleet.ids("pilot") != [life.item.id]:
+        return life.those("flown")
+    flights = [event for name in book.fleet.ids("aircraft") for event in book.filed(name) if event.what == "flown"]
+    return sorted(event for event in flights if event.get("pilot", life.item.id) == life.item.id)

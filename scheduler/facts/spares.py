@@ -1,0 +1,42 @@
+"""Facts of spares beside their count: how long they last at the rate at which they are used."""
+
+from typing import TYPE_CHECKING
+
+from scheduler.events.log import Event
+from scheduler.facts.declare import fact
+from scheduler.facts.house import spares_count
+from scheduler.facts.timeline import NEVER, Piece, Timeline
+from scheduler.instants import DAY
+from scheduler.units import SPAN
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Life
+
+RATE_OVER = 180 * DAY
+"""The stretch over which the rate of use is taken: about a season. Common practice, no source."""
+
+
+@fact(
+    "cover_after_delivery", ("spares",), SPAN,
+    "How long the spares last at the rate of the last 180 days, less the time an order takes (estimate).",
+    unknown="not counted yet", record="shelfbell log counted {item} 4",
+)  # fmt: skip
+def cover_after_delivery(life: "Life") -> list[Piece]:
+    """A step at each count, use and restock (estimate); never where none was used."""
+    count = Timeline(spares_count(life))
+    taken = [(event, _taken(event)) for event in life.events if _taken(event)]
+    delivery = int(life.item.plate["delivery"] or 0)  # type: ignore[call-overload]
+    pieces = []
+    for piece in count.pieces:
+        if piece.value is None:
+            continue
+        rate = sum(n for event, n in taken if piece.start - RATE_OVER < event.at <= piece.start) / RATE_OVER
+        lasts = round(float(piece.value) / rate) - delivery if rate else NEVER
+        pieces.append(Piece(piece.start, lasts, None, piece.trail))
+    return pieces
+
+
+def _taken(event: Event) -> int:
+    if event.what == "used":
+        return int(event.get("count", 0))  # type: ignore[call-overload]
+    return 1 if event.what == "replaced" else 0

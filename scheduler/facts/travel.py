@@ -1,0 +1,94 @@
+"""Facts of packs that are to travel: when they leave, by what way, and what carriers ask."""
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from scheduler.cells.energy import nominal_volts, watt_hours
+from scheduler.events.kinds import MODES
+from scheduler.events.log import Event
+from scheduler.facts.declare import fact
+from scheduler.facts.pack import PACK
+from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.instants import DAWN, local_date, parse_rfc3339
+from scheduler.units import FLAG, SPAN, WATT_HOURS, count, word
+
+if TYPE_CHECKING:
+    from scheduler.facts.book import Book, Life
+    from scheduler.fleet.fleet import Item
+
+WITH_EQUIPMENT_FROM = date(2026, 1, 1)
+"""From this day the limit of charge in air freight also binds packs that are packed with equipment (IATA Dangerous
+Goods Regulations 2026, read in a secondary text only); packs on their own it has bound since 84 FR 8006 (2019)."""
+FREE_TO = 100
+"""Watt-hours up to which a spare needs no approval of the airline (49 CFR 175.10(a)(18), wording from memory)."""
+
+
+@fact("watt_hours", PACK, WATT_HOURS, "Rated energy: capacity times nominal voltage (49 CFR 171.8).")
+def rated_energy(life: "Life") -> list[Piece]:
+    """From the nameplate: never the full voltage."""
+    return [Piece(DAWN, energy_of(life.item))]
+
+
+def energy_of(pack: "Item") -> float:
+    """The rated energy of a pack, watt-hours."""
+    volts = nominal_volts(str(pack.plate["chemistry"]), int(pack.plate["cells"]))  # type: ignore[call-overload]
+    return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)  # type: ignore[arg-type]
+
+
+def departures(life: "Life") -> list[tuple[int, Event | None]]:
+    """(instant, the next journey known then that carries the item), in order of time."""
+    known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in life.those("travel_planned")]
+    turns = sorted({turn for told, leaves, _ in known if told < leaves for turn in (told, leaves)})
+    found: list[tuple[int, Event | None]] = [(DAWN, None)]
+    for turn in turns:
+        ahead = [(leaves, event) for told, leaves, event in known if told <= turn < leaves]
+        found.append((turn, min(ahead)[1] if ahead else None))
+    return found
+
+
+@fact("leaves_in", PACK, SPAN, "Time until it leaves on the next journey announced that carries it.")
+def leaves_in(life: "Life") -> list[Piece]:
+    """Falls to nought at the departure; never without a journey."""
+    pieces = []
+    for turn, event in departures(life):
+        left = parse_rfc3339(str(event.get("leaves"))) - turn if event else 0
+        pieces.append(Piece(turn, left, FALLING, (event, None)) if event else Piece(turn, NEVER))
+    return pieces
+
+
+@fact("leaves_by", PACK, word(*MODES, "none"), "The way of the next journey announced that carries it.")
+def leaves_by(life: "Life") -> list[Piece]:
+    """The journey's word; none without one."""
+    return [
+        Piece(turn, str(event.get("how")), None, (event, None)) if event else Piece(turn, "none")
+        for turn, event in departures(life)
+    ]
+
+
+@fact("freight_capped", PACK, FLAG, "Its next journey is freight, and by air a limit of charge would bind it.")
+def freight_capped(life: "Life") -> list[Piece]:
+    """On its own always; with an aircraft in the same consignment from 2026-01-01 on."""
+    return [
+        Piece(turn, "yes" if event and _capped(event, life.book) else "no", None, (event, None) if event else None)
+        for turn, event in departures(life)
+    ]
+
+
+def _capped(event: Event, book: "Book") -> bool:
+    if event.get("how") != "freight":
+        return False
+    leaves = local_date(parse_rfc3339(str(event.get("leaves"))), book.clocks.zone)
+    with_equipment = "aircraft" in (book.fleet.kind(name) for name in event.get("carries"))  # type: ignore[attr-defined]
+    return leaves >= WITH_EQUIPMENT_FROM or not with_equipment
+
+
+@fact("large_spares", PACK, count("pack"), f"Packs above {FREE_TO} Wh on the next journey announced that carries it.")
+def large_spares(life: "Life") -> list[Piece]:
+    """Counted over what the journey carries."""
+    fleet = life.book.fleet
+    pieces = []
+    for turn, event in departures(life):
+        carried = [fleet[str(name)] for name in (event.get("carries") if event else ()) if str(name) in fleet]  # type: ignore[union-attr]
+        large = [item for item in carried if item.kind == "pack" and energy_of(item) > FREE_TO]
+        pieces.append(Piece(turn, len(large), None, (event, None) if event else None))
+    return pieces

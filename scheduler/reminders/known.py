@@ -1,0 +1,81 @@
+"""Boards as known at each instant: what a daemon would have had before it."""
+
+from typing import NamedTuple
+
+from scheduler.events.log import HOME, Event
+from scheduler.events.memory import Memory
+from scheduler.facts.book import Book, Clocks
+from scheduler.fleet.fleet import Fleet
+from scheduler.instants import DAWN
+from scheduler.reminders.board import Board
+from scheduler.verdicts.rule import Ruleset
+from scheduler.verdicts.verdict import Verdict, verdicts
+
+
+class Known:
+    """The events of a log as known at an instant that moves forward.
+
+    An item's verdicts are folded anew only when something recorded since touches a name that they asked for. Each item has
+    a book of its own, so that what it asked for is all that its verdicts can depend on.
+    """
+
+    def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:
+        self.memory = memory
+        self.now = DAWN
+        self._fleet = fleet
+        self._clocks = clocks
+        self._rules = rules
+        self._parts: dict[str, _Part] = {}
+        self._board: Board | None = None
+
+    def board(self, now: int) -> Board:
+        """The board from what was recorded by `now`, which may not lie before the instant asked for last."""
+        touched = self.memory.touched(self.now, now)
+        self.now = now
+        if self._board is None or touched:
+            self._board = self._fold(touched)
+        return self._board
+
+    def _fold(self, touched: set[str]) -> Board:
+        book = self._book(set())
+        names = dict.fromkeys([*self._fleet.ids(), *book.jobs, HOME])
+        self._parts = {name: self._part(name, touched) for name in names}
+        board = Board(book, self._rules, items=[])
+        board.verdicts = self._in_order(names)
+        return board
+
+    def _part(self, name: str, touched: set[str]) -> "_Part":
+        part = self._parts.get(name)
+        if part is not None and not part.asked & touched:
+            return part
+        asked: set[str] = set()
+        return _Part(verdicts(self._book(asked), self._rules, [name]), asked)
+
+    def _book(self, asked: set[str]) -> Book:
+        return Book(self._fleet, _Listening(self, asked), self._clocks)
+
+    def _in_order(self, names: dict[str, None]) -> list[Verdict]:
+        """The verdicts as `verdicts` gives them: rule by rule."""
+        rule_place = {rule: place for place, rule in enumerate(self._rules)}
+        item_place = {name: place for place, name in enumerate(names)}
+        found = [verdict for part in self._parts.values() for verdict in part.verdicts]
+        return sorted(found, key=lambda verdict: (rule_place[verdict.rule.id], item_place[verdict.item.id]))
+
+
+class _Part(NamedTuple):
+    """The verdicts on one item, and the names under which they have looked for events so far."""
+
+    verdicts: list[Verdict]
+    asked: set[str]
+
+
+class _Listening(NamedTuple):
+    """A source of the events known now that notes which names it was asked for."""
+
+    known: Known
+    asked: set[str]
+
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        self.asked.add(name)
+        return self.known.memory.of(name, what, self.known.now)

@@ -1,0 +1,52 @@
+"""Why a reminder is, or is not, rung: in plain words, from what decides it."""
+
+from collections.abc import Callable, Iterator
+
+from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.decide import Ledger
+from scheduler.reminders.hours import Hours
+from scheduler.reminders.words import DISTURBING, Told, Word, next_word, said_of, snoozed_until
+
+Say = Callable[[int], str]
+"""Writes an instant for people."""
+
+
+def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int, say: Say) -> list[str]:
+    """What holds an open reminder back at `now`, and when it will be rung next."""
+    told = ledger.of(reminder)
+    word = next_word(board, reminder, told, hours, now)
+    return [*_said(board, reminder, now, say), *_dark(reminder, told, now), _next(board, word, hours, now, say)]
+
+
+def _said(board: Board, reminder: Reminder, now: int, say: Say) -> Iterator[str]:
+    said = said_of(board, reminder, now)
+    if said is None:
+        return
+    if said.what == "seen":
+        yield f"seen {say(said.at)} ({said.id}): no repeats, unless it becomes more urgent"
+    elif snoozed_until(said) > now:
+        yield f"snoozed {say(said.at)} ({said.id}): quiet until {say(snoozed_until(said))}"
+
+
+def _dark(reminder: Reminder, told: list[Told], now: int) -> Iterator[str]:
+    if told and reminder.stretch.unknown_at(now):
+        yield "its ground is unknown: it may be done, so it is not repeated and stands in the digest"
+
+
+def _next(board: Board, word: Word | None, hours: Hours, now: int, say: Say) -> str:
+    if word is None:
+        return "nothing more will be rung of it by itself; the digest lists it"
+    if word.due <= now:
+        return f"due now ({word.kind}, {word.urgency})"
+    return f"next ({word.kind}, {word.urgency}): {say(word.due)}{_held(board, word, hours, now, say)}"
+
+
+def _held(board: Board, word: Word, hours: Hours, now: int, say: Say) -> str:
+    """Why a word waits for that instant."""
+    if word.urgency != "now" and (back := board.away_until(now)) > now:
+        return f"; you are away until {say(back)}"
+    if word.urgency not in DISTURBING:
+        return f"; what is for {word.urgency.replace('_', ' ')} comes gathered, with the digest"
+    if word.held and (end := hours.quiet_until(word.due - 1)) >= word.due - 1:
+        return f"; quiet hours until {say(end)} hold it, with all else that waits"
+    return ""

@@ -1,0 +1,13 @@
+"""A small home on a bench, for commands run in this process."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.homes import Bench
+
+
+@pytest.fixture
+def bench(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Bench:
+    """The small home, empty of events, at noon UTC on 10 April 2026."""
+    return Bench(tmp_path / "home", capsys, monkeypatch)

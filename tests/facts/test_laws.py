@@ -1,0 +1,219 @@
+"""What holds of the facts of any log whatever."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduler.events.log import Log
+from scheduler.events.taking import take
+from scheduler.facts.book import Book, Clocks, counts_from
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.timeline import Timeline, events_of
+from scheduler.fleet.fleet import Fleet, Item
+from scheduler.instants import DAWN, DUSK, HOUR, MINUTE, rfc3339
+from tests.support import Entries, Fields, MemoryLog, event, moment
+
+FLEET = {
+    "aircraft": [{"id": "heron"}, {"id": "wagtail", "in_service": "2026-03-05"}],
+    "packs": [
+        {"id": "A", "self_discharge": "4 %", "self_drain": {"after": "5 d", "to": "60 %", "over": "2 d"}},
+        {"id": "B", "fits": ["heron"], "in_service": "2026-03-05", "self_discharge": "30 %", "capacity": "4000 mAh"},
+    ],
+    "propellers": [{"id": "props", "fits": ["heron"], "in_service": "2026-03-03"}, {"id": "other"}],
+    "gimbals": [{"id": "gimbal", "fits": ["heron", "wagtail"]}],
+    "pilots": [{"id": "me"}],
+    "papers": [{"id": "paper", "of": "me", "valid_for": "1 y", "renew_from": "expiry"}],
+    "spares": [{"id": "spare", "keep": 2}],
+}
+START = moment("2026-03-01")
+NOW = moment("2027-06-01")
+ZONE = ZoneInfo("Europe/Lisbon")
+MODES, RESULTS = ["driven", "freight"], ["pass", "doubtful", "fail"]
+
+percents = st.sampled_from([0, 0.1, 3, 30, 33.3, 60, 99.9, 100])
+crafts = st.sampled_from(["heron", "wagtail"])
+packs = st.sampled_from(["A", "B"])
+parts = st.sampled_from(["props", "other", "gimbal"])
+anything = st.one_of(crafts, packs, parts)
+jobs = st.sampled_from(["wedding", "roof"])
+
+
+def entry(what: str, **fields: st.SearchStrategy[object]) -> st.SearchStrategy[Fields]:
+    """A strategy of the fields of a kind; those whose name ends in _ may be absent."""
+    given_always = {name: values for name, values in fields.items() if not name.endswith("_")}
+    optional = {name[:-1]: values for name, values in fields.items() if name.endswith("_")}
+    return st.fixed_dictionaries({"what": st.just(what)} | given_always, optional=optional)
+
+
+ENTRIES = st.one_of(
+    entry("charged", item=packs, percent_=percents),
+    entry("drained", item=packs, percent=percents),
+    entry("measured", item=packs, percent=percents, cycles_total_=st.integers(0, 50)),
+    entry("measured", item=crafts, airtime_total=st.integers(0, 500)),
+    entry("measured", item=packs, capacity_mah=st.integers(1, 5000), rest_volts_=st.sampled_from([11.0, 15.2, 16.8])),
+    entry("flown", aircraft=crafts, packs=st.lists(packs, min_size=1, unique=True),
+          minutes=st.sampled_from([0.001, 7, 17.5, 200]), percent_from_=st.just(100), percent_to_=percents,
+          used_mah_=st.sampled_from([0, 1500, 90_000]), purpose_=st.just("test"), flights_=st.integers(1, 3)),
+    entry("mishap", item=crafts, severity=st.sampled_from(["water", "strike"]), packs_=st.just(["A"])),
+    entry("mishap", item=packs, severity=st.just("dropped")),
+    entry("noticed", item=anything, findings=st.sampled_from([["swollen"], ["dented"], ["nicked", "noise"]])),
+    entry("inspected", item=anything, result=st.sampled_from(RESULTS), findings_=st.just(["smell"])),
+    entry("set_aside", item=packs),
+    entry("warned", item=crafts, of=st.just("motor")),
+    entry("repaired", item=anything),
+    entry("calibrated", item=crafts, what_of=st.sampled_from(["imu", "compass"])),
+    entry("moved", item=anything, how=st.sampled_from(MODES)),
+    entry("fitted", item=parts, aircraft=crafts),
+    entry("removed", item=parts),
+    entry("replaced", item=anything, from_spares_=st.just("spare")),
+    entry("retired", item=anything),
+    entry("counted", item=st.just("spare"), count=st.integers(0, 9)),
+    entry("used", item=st.just("spare"), count=st.integers(0, 9)),
+    entry("renewed", item=st.just("paper"), expires_=st.just("2026-09-09")),
+    entry("booked", job=jobs, starts=st.sampled_from(["2026-03-04", "2026-03-29 07:00"]), aircraft_=crafts),
+    entry("cancelled", job=jobs),
+)  # fmt: skip
+
+
+@st.composite
+def logs(draw: st.DrawFn, least: int = 0) -> Entries:
+    """Entries of three weeks, each at its own minute and told at its own."""
+    minutes = draw(st.lists(st.integers(0, 21 * 24 * 60), min_size=least, max_size=14, unique=True))
+    made = []
+    for number, minute in enumerate(minutes):
+        at, told = rfc3339(START + minute * MINUTE), rfc3339(moment("2026-05-01") + number * HOUR)
+        made.append(event(at, id=f"e{number}", recorded_at=told, **draw(ENTRIES)))  # type: ignore[arg-type]
+    return made
+
+
+def questions(book: Book) -> Iterator[tuple[Item, str, str | None]]:
+    """Every fact, and variant, of everything that the book knows."""
+    for declared in CATALOGUE.values():
+        for kind in declared.about:
+            for name in book.items(kind):
+                for of in declared.of or (None,):
+                    yield book.item(kind, name), declared.name, of
+
+
+Answer = list[tuple[int, object, object, list[str]]]
+
+
+def answers(book: Book) -> dict[tuple[str, str, str | None], Answer]:
+    """Every fact with its reasons."""
+    return {
+        (item.id, name, of): [
+            (p.start, p.value, p.slope, [e.id for e in events_of(p.trail)]) for p in book.fact(item, name, of).pieces
+        ]
+        for item, name, of in questions(book)
+    }
+
+
+def book_over(entries: Entries) -> Book:
+    return Book(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
+
+
+def put(path: Path, entries: Entries) -> Book:
+    """A book over a real log that took the entries one by one."""
+    log = Log(path / "shelfbell.db")
+    for made in entries:
+        take(log, [(1, json.dumps(made))], Fleet(FLEET), NOW)
+    return Book(Fleet(FLEET), log, Clocks(ZONE))
+
+
+def instants(timeline: Timeline) -> Iterator[int]:
+    """Where a timeline could go astray: the first, middle and last instant of each piece."""
+    for piece, end in timeline:
+        yield from (piece.start, (piece.start + end) // 2, end - 1)
+
+
+@settings(deadline=None, max_examples=50)
+@given(logs())
+def test_charge_stays_within_0_and_100(entries: Entries) -> None:
+    book = book_over(entries)
+    for pack in "AB":
+        charge = book.fact(book.fleet[pack], "charge")
+        found = [charge.at(instant) for instant in instants(charge)]
+        assert all(value is None or 0 <= value <= 100 for value in found)
+
+
+@settings(deadline=None, max_examples=50)
+@given(logs())
+def test_counts_never_fall_within_a_life_but_where_a_total_was_shown(entries: Entries) -> None:
+    book = book_over(entries)
+    for name in ("cycles", "airtime", "flights"):
+        for item in (i for kind in CATALOGUE[name].about for i in map(book.fleet.__getitem__, book.items(kind))):
+            for life in book.lives(item):
+                pieces = [piece for piece in life.fact(name).pieces if piece.value is not None]
+                for one, two in zip(pieces, pieces[1:], strict=False):
+                    shown = two.trail is not None and two.trail[0].what == "measured"
+                    assert shown or two.value >= one.value  # type: ignore[operator]
+
+
+@settings(deadline=None, max_examples=50)
+@given(logs())
+def test_every_fact_of_everything_can_be_asked(entries: Entries) -> None:
+    """Each covers all time, in order; of an item of the fleet only what a reading sets is unknown once it is there."""
+    book = book_over(entries)
+    for item, name, of in questions(book):
+        pieces = book.fact(item, name, of).pieces
+        starts = [piece.start for piece in pieces]
+        assert starts[0] == DAWN
+        assert starts == sorted(set(starts))
+        assert starts[-1] < DUSK
+        if item.kind not in ("job", "home") and not CATALOGUE[name].unknown:
+            known = [piece.value is not None for piece in pieces]
+            assert known == sorted(known), f"{name} of {item.id} is unknown again"
+
+
+@settings(deadline=None, max_examples=50)
+@given(logs(), st.integers(0, 21 * 24))
+def test_a_fact_uses_only_what_had_happened(entries: Entries, hours: int) -> None:
+    """At a time when nothing was in flight: later events change nothing of what was before."""
+    cut = START + hours * HOUR
+    events = MemoryLog(entries).events
+    if any(counts_from(one) <= cut < one.at for one in events if one.what == "flown"):
+        return
+    whole, early = book_over(entries), book_over([one.fields for one in events if one.at <= cut])
+    for item, name, of in questions(early):
+        if early.lives(item)[0].born is None:  # not there yet
+            continue
+        then, now = early.fact(item, name, of), whole.fact(item, name, of)
+        for instant in sorted({*instants(then), *instants(now), cut}):
+            if instant <= cut:
+                assert then.at(instant) == now.at(instant), (item.id, name, of)
+
+
+@settings(deadline=None, max_examples=10)
+@given(logs(least=2), st.data())
+def test_the_order_of_arrival_changes_no_fact(
+    tmp_path_factory: pytest.TempPathFactory, entries: Entries, data: st.DataObject
+) -> None:
+    shuffled = data.draw(st.permutations(entries))
+    paths = [tmp_path_factory.mktemp("home") for _ in range(2)]
+    assert answers(put(paths[0], entries)) == answers(put(paths[1], shuffled))
+
+
+@settings(deadline=None, max_examples=10)
+@given(logs(least=1), st.data())
+def test_a_struck_event_leaves_the_facts_as_if_it_had_never_been_logged(
+    tmp_path_factory: pytest.TempPathFactory, entries: Entries, data: st.DataObject
+) -> None:
+    victim = data.draw(st.sampled_from(entries))
+    strike = event(data.draw(st.sampled_from(["2026-01-01", "2026-03-09", "2027-01-01"])), "struck", event=victim["id"])
+    struck = put(tmp_path_factory.mktemp("home"), [*entries, strike])
+    assert answers(struck) == answers(book_over([one for one in entries if one is not victim]))
+
+
+@settings(deadline=None, max_examples=10)
+@given(logs(least=2))
+def test_an_event_in_place_of_another_leaves_the_facts_as_if_it_alone_had_been_logged(
+    tmp_path_factory: pytest.TempPathFactory, entries: Entries
+) -> None:
+    wrong, right = entries[0], entries[1] | {"instead_of": entries[0]["id"]}
+    corrected = put(tmp_path_factory.mktemp("home"), [wrong, right, *entries[2:]])
+    assert answers(corrected) == answers(book_over([right, *entries[2:]]))
