@@ -6,8 +6,8 @@ import sqlite3
 import sys
 import time
 import traceback
+from collections.abc import Callable
 from datetime import UTC
-from pathlib import Path
 from typing import Any
 
 from scheduler.findings import Refused
@@ -24,15 +24,13 @@ from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
 from scheduler.reminders.text import moment_near
 from scheduler.service import Service
-from scheduler.shipped import folder
+from scheduler.watch import Watch
 
 BEAT_SECONDS = 30
 STOP_SECONDS = 20.0
 """How long a stop waits for the sends in hand."""
 LOCKED_SECONDS = 10
 """How long to wait for a database that another process has locked, well within the watchdog's time."""
-CLOCK_STEP = 2.0
-"""Seconds by which the wall clock may stray from the steady one between beats before it counts as stepped."""
 
 
 def now() -> int:
@@ -92,12 +90,10 @@ class Daemon:
         self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=log)
         self._service = Service()
         self._scheduler = _scheduler(self._nudges)
-        self._files = _stamps(home)
-        self._database = _inode(home.log.path)
-        self._version = 0
-        self._clock = (time.time(), time.monotonic())
+        self._watch = Watch(home, now())
         self._planned = 0
         self._trusted = True
+        self._begun = False
         self._stopping = False
         self._ready = False
         self._said: dict[str, str] = {}
@@ -107,19 +103,14 @@ class Daemon:
         for name in (signal.SIGTERM, signal.SIGINT):
             signal.signal(name, self._stop)
         self._nudges.catch()
-        if not self._nudges.reachable:
-            log("the home's path is too long for a socket: what is logged is seen at the next beat")
+        if self._nudges.deaf:
+            log(f"no socket in the home ({self._nudges.deaf}): what is logged is seen within {BEAT_SECONDS} s")
         self._scheduler.start()
         try:
-            self._guard("start", self._begin)
             self._loop()
         finally:
             self._close()
         return 0
-
-    def _begin(self) -> None:
-        self._outbox.release(now())
-        self._outbox.retry(now())
 
     def _stop(self, *_: object) -> None:
         self._stopping = True
@@ -141,25 +132,26 @@ class Daemon:
         left = self._post.patience()
         return max(left, 1.0) if left is not None and "send" in self._said else left
 
-    def _guard(self, name: str, step: Any) -> None:
+    def _guard(self, name: str, step: Callable[[], object]) -> None:
         """Do one step of the loop. Whatever goes wrong is said once, and tried again at the next beat."""
         try:
             step()
         except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
             text = _fault(error)
-            if self._said.get(name) != text:
-                log(f"{text}; trying again every {BEAT_SECONDS} s")
+            before, self._said[name] = self._said.get(name), text
+            if before != text:
+                log(f"{name}: {text}; trying again every {BEAT_SECONDS} s")
                 self._status(f"in trouble: {text}")
-            self._said[name] = text
         else:
             if self._said.pop(name, None):
                 log(f"{name}: well again")
 
     def _wake(self) -> None:
-        self._open()
+        self._watch.note_database()
+        self._home.log.connection.execute(f"PRAGMA busy_timeout = {round(LOCKED_SECONDS * 1000)}")
+        self._begin()
         self._reload()
         woken = wake(self._home, self._setup, now())
-        self._version = self._home.log.version()
         self._planned = woken.next_wake
         self._trusted = woken.behind is None
         if woken.behind is not None:
@@ -170,12 +162,12 @@ class Daemon:
         self._say_new("rules", "\n".join(unwell(woken)))
         self._status(text)
 
-    def _open(self) -> None:
-        """Open the database, anew where another stands in its place: restored, or removed and begun again."""
-        if _inode(self._home.log.path) != self._database:
-            self._home.log.close()
-        self._home.log.connection.execute(f"PRAGMA busy_timeout = {LOCKED_SECONDS * 1000}")
-        self._database = _inode(self._home.log.path)
+    def _begin(self) -> None:
+        """Once: what the last daemon left under way or waiting is due."""
+        if not self._begun:
+            self._outbox.release(now())
+            self._outbox.retry(now())
+            self._begun = True
 
     def _say_new(self, about: str, text: str) -> None:
         """Log a text when it differs from the last one about the same; "" when all is well again."""
@@ -186,17 +178,21 @@ class Daemon:
 
     def _reload(self) -> None:
         """Take up changed files once they pass the check; until then the old ones stay."""
-        stamps = _stamps(self._home)
-        if stamps == self._files:
+        if not self._watch.files_changed():
             return
+        stamps = self._watch.stamps()
         try:
-            self._take_up(self._home.setup())
+            setup = self._home.setup()
         except Refused as refused:
             self._refuse(str(refused))
-        self._files = stamps
+        else:
+            if setup.fingerprint != self._setup.fingerprint or self._said.get("files"):
+                self._take_up(setup)
+        self._watch.note_files(stamps)
 
     def _take_up(self, setup: Setup) -> None:
         log("files read anew")
+        self._say_new("files", "")
         self._setup = self._post.setup = setup
         self._loaded_at = now()
         self._outbox.retry(now())
@@ -206,7 +202,7 @@ class Daemon:
     def _refuse(self, findings: str) -> None:
         since = moment_near(self._loaded_at, now(), self._setup.hours.zone)
         head = f"changed files refused, running the old rules since {since}"
-        log(f"{head}:\n{findings}")
+        self._say_new("files", f"{head}:\n{findings}")
         notice = Notice("files", findings, "Changed files refused", f"{head}. What is wrong:\n{findings}")
         names = [channel.name for channel in self._setup.channels]
         with self._outbox.writing() as transaction:
@@ -214,27 +210,11 @@ class Daemon:
 
     def _beat(self) -> bool:
         """Tell the watchdog that the loop is alive; true when anything changed without a nudge."""
-        self._guard("service", self._service.beat)
-        stepped = self._clock_stepped()
-        changed = self._database_changed() or _stamps(self._home) != self._files
-        return stepped or changed or self._planned <= now() or "wake" in self._said
-
-    def _clock_stepped(self) -> bool:
-        wall, steady = self._clock
-        self._clock = (time.time(), time.monotonic())
-        step = (self._clock[0] - wall) - (self._clock[1] - steady)
-        if abs(step) < CLOCK_STEP:
-            return False
-        log(f"the clock has moved by {step:+.0f} s")
-        return True
-
-    def _database_changed(self) -> bool:
-        if _inode(self._home.log.path) != self._database:
-            return True
-        try:
-            return self._home.log.version() != self._version
-        except (Refused, sqlite3.Error):
-            return True  # the wake that follows meets the fault again, and says it
+        self._guard("watchdog", self._service.beat)
+        if step := self._watch.clock_step(now()):
+            log(f"the clock has moved by {step:+.0f} s")
+        changed = self._watch.database_changed() or self._watch.files_changed()
+        return bool(step) or changed or self._planned <= now() or "wake" in self._said
 
     def _plan(self) -> None:
         """Set the one date job: the next change of a verdict, or the next retry. After a fault the beat tries again."""
@@ -249,14 +229,14 @@ class Daemon:
     def _say_ready(self) -> None:
         if not self._ready:
             self._ready = True
-            self._guard("service", lambda: self._service.tell("READY=1"))
+            self._guard("service manager", lambda: self._service.tell("READY=1"))
 
     def _status(self, text: str) -> None:
-        self._guard("service", lambda: self._service.tell(f"STATUS={text}"))
+        self._guard("service manager", lambda: self._service.tell(f"STATUS={text}"))
 
     def _close(self) -> None:
         """Finish the sends in hand, within bounds; what is not finished is due again at the next start."""
-        self._guard("service", lambda: self._service.tell("STOPPING=1"))
+        self._guard("service manager", lambda: self._service.tell("STOPPING=1"))
         end = time.monotonic() + STOP_SECONDS
         while self._post.busy and (left := end - time.monotonic()) > 0:
             self._nudges.wait(left)
@@ -291,25 +271,4 @@ def _fault(error: Exception) -> str:
         return str(error)
     if isinstance(error, sqlite3.Error):
         return f"the database cannot be used: {error}"
-    return f"{type(error).__name__}: {error}"
-
-
-def _stamps(home: Home) -> list[tuple[str, int, int]]:
-    """Size and time of every file of the set-up: cheap to compare, the fingerprint decides."""
-    shipped = [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
-    return [(name, *_stamp(path)) for name, path in [*home.files(), *shipped]]
-
-
-def _stamp(path: Path) -> tuple[int, int]:
-    try:
-        found = path.stat()
-    except OSError:
-        return (0, 0)
-    return (found.st_mtime_ns, found.st_size)
-
-
-def _inode(path: Path) -> int:
-    try:
-        return path.stat().st_ino
-    except OSError:
-        return 0
+    return str(error) if isinstance(error, OSError) else f"{type(error).__name__}: {error}"

@@ -20,12 +20,12 @@ class Nudges:
         self._in.setblocking(False)
         self._out.setblocking(False)
         self._path = home / SOCKET
-        self._pokes = _listen(self._path)
-
-    @property
-    def reachable(self) -> bool:
-        """False where the home's path is too long for a socket."""
-        return self._pokes is not None
+        self.deaf = ""
+        """Why there is no socket to poke; "" where there is one."""
+        try:
+            self._pokes: socket.socket | None = _listen(self._path)
+        except OSError as error:  # a path too long, a file system without sockets: the beat must do
+            self._pokes, self.deaf = None, str(error)
 
     def nudge(self, kind: bytes) -> None:
         """Wake the loop. A full buffer holds nudges enough already."""
@@ -56,17 +56,15 @@ class Nudges:
             self._path.unlink(missing_ok=True)
 
 
-def _listen(path: Path) -> socket.socket | None:
+def _listen(path: Path) -> socket.socket:
     """The socket that writers poke. The caller holds the home's lock, so one that lies there is a dead daemon's."""
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
     old = os.umask(0o177)
     try:
         path.unlink(missing_ok=True)
         listener.bind(str(path))
-    except OSError as error:
+    except OSError:
         listener.close()
-        if error.errno is None:  # "AF_UNIX path too long" has no number
-            return None
         raise
     finally:
         os.umask(old)

@@ -17,7 +17,7 @@ from scheduler.instants import (
     to_datetime,
 )
 
-_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
 _ADVICE = "a time is 2026-04-01T18:40:00+02:00, 2026-04-01, 18:40, 'yesterday 21:00', 'sat 09:00', '-2h' or 'now'"
 
@@ -63,17 +63,22 @@ def _by_words(words: list[str], now: int, zone: ZoneInfo, ahead: bool, day_ends:
         raise ValueError
     if len(words) == 1 and ":" in words[0]:
         return _clock_alone(words[0], now, zone, ahead)
-    name = words[0] if words[0] in _DAYS else words[0][:3]
-    day = local_date(now, zone)
+    name, day = words[0], local_date(now, zone)
     if name in _DAYS:
         day += timedelta(days=_DAYS[name])
-    elif name in _WEEKDAYS:
-        day += timedelta(days=_to_weekday(_WEEKDAYS.index(name), words, now, zone, ahead))
     else:
-        raise ValueError
+        day += timedelta(days=_to_weekday(_weekday(name), words, now, zone, ahead))
     if len(words) == 1:
         return end_of_day(day, zone) if day_ends else at_local(day, parse_clock("12:00"), zone)
     return at_local(day, parse_clock(words[1]), zone)
+
+
+def _weekday(name: str) -> int:
+    """0 for "mon", "monday" and what lies between. Raises ValueError."""
+    found = [index for index, weekday in enumerate(_WEEKDAYS) if weekday.startswith(name)]
+    if len(name) < 3 or not found:
+        raise ValueError
+    return found[0]
 
 
 def _clock_alone(text: str, now: int, zone: ZoneInfo, ahead: bool) -> int:

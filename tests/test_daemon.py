@@ -16,7 +16,7 @@ import pytest
 
 from scheduler.events.log import Log
 from scheduler.home import Home
-from scheduler.instants import MINUTE
+from scheduler.instants import HOUR, MINUTE
 from scheduler.messages.outbox import Message, Outbox, Row
 from scheduler.messages.poke import SOCKET, poke
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
@@ -31,6 +31,9 @@ from scheduler.findings import Refused
 from scheduler.home import Home
 daemon.BEAT_SECONDS = float(sys.argv[2])
 daemon.LOCKED_SECONDS = 0.1
+shift = Path(sys.argv[1], "shift")
+clock = daemon.now
+daemon.now = lambda: clock() + (int(shift.read_text()) if shift.exists() else 0)
 try:
     sys.exit(daemon.run(Home(Path(sys.argv[1])), once="once" in sys.argv, dry_run="dry" in sys.argv))
 except Refused as refused:
@@ -300,6 +303,56 @@ def test_a_clock_before_the_newest_entry_is_waited_for(tmp_path: Path, manager: 
     assert re.search(r"the clock stands before .*, when event \w+ \(charged\) was recorded", text)
 
 
+def test_a_database_put_in_the_place_of_the_old_one_is_the_one_that_counts(tmp_path: Path, manager: Manager) -> None:
+    with letterbox() as box:
+        home, other = a_home(tmp_path, box.plain), make_home(tmp_path / "other", {}, ALARM)
+        charge_now(other, "A", now())
+        other.log.connection.execute("PRAGMA journal_mode = DELETE")
+        other.log.close()
+        with daemon(home.path, manager, beat=0.2):
+            for left in home.path.glob("shelfbell.db-*"):
+                left.unlink()
+            os.replace(other.log.path, home.log.path)
+            eventually(lambda: box.letters)
+
+
+def test_a_service_manager_that_went_away_stops_nothing(tmp_path: Path, manager: Manager) -> None:
+    with letterbox() as box:
+        home = a_home(tmp_path, box.plain)
+        with daemon(home.path, manager, beat=0.2) as running:
+            manager.path.unlink()
+            charge_now(home, "A", now())
+            poke(home.path)
+            eventually(lambda: box.letters)
+            status, text = running.stop()
+    home.log.close()
+
+    assert status == 0
+    assert text.count("service manager: [Errno 2] No such file or directory") == 1
+
+
+@pytest.mark.parametrize("hours", [25, -25], ids=["forward", "back and forth"])
+def test_a_step_of_the_clock_is_noticed_at_the_next_beat(tmp_path: Path, manager: Manager, hours: int) -> None:
+    """APScheduler waits by the steady clock: a day skipped by the wall clock is a day slept through."""
+    full_for_a_day = ALARM.replace("least: 90 %", "least: 90 %, lasting: 24 h")
+    with letterbox() as box:
+        home = a_home(tmp_path, box.plain, full_for_a_day)
+        with daemon(home.path, manager, beat=0.2) as running:
+            charge_now(home, "A", now())
+            home.log.close()
+            poke(home.path)
+            eventually(lambda: manager.told("STATUS=0 open") >= 2)
+            (home.path / "shift").write_text(str(hours * HOUR))
+            if hours < 0:
+                eventually(lambda: manager.told("STATUS=waiting: the clock stands before"))
+                (home.path / "shift").write_text(str(25 * HOUR))
+            eventually(lambda: box.letters)
+            _, text = running.stop()
+
+    assert f"the clock has moved by {hours * 3600:+d} s" in text
+    assert [letter["title"] for letter in box.letters] == ["Pack is alarming: A"]
+
+
 def test_a_database_that_is_locked_is_said_and_waited_for(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain)
@@ -357,4 +410,4 @@ def test_a_home_whose_path_is_too_long_for_a_socket_is_served_by_the_beat(tmp_pa
             _, text = running.stop()
     home.log.close()
 
-    assert "too long for a socket" in text
+    assert "no socket in the home (AF_UNIX path too long)" in text

@@ -79,7 +79,7 @@ def test_calendar_months_end_with_the_last_day_of_a_month(passed: str, last_day:
     [
         # CARs 901.56: within the 24 months preceding the flight, to the day. The boundary day is this project's choice.
         ("2024-03-15", 24, "2026-03-15"),
-        # 14 CFR 48.100(c): three years from issue; a renewal runs three years from the previous expiry.
+        # 14 CFR 48.100(c): three years from its date; a renewal runs three years from the previous expiry.
         ("2024-06-15", 36, "2027-06-15"),
         ("2027-06-15", 36, "2030-06-15"),
         # The rule is silent on 29 February; the day before is the cautious reading.

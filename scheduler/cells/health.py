@@ -46,37 +46,32 @@ def capacity_from_test(measured_mah: float) -> Estimate:
     return Estimate(measured_mah, low, high, "capacity test; range: right within 2 %")
 
 
-def health(
-    capacities_mah: Sequence[float], rated_mah: float, last: int = 9, least: int = 3
-) -> Estimate | None:
-    """Percent of rated capacity now: the median of the last capacities, oldest first; None with too few.
+def middle(tests_mah: Sequence[float], flights_mah: Sequence[float], least: int = 3) -> float | None:
+    """The median of capacities, mAh, a test counting as `TEST_VOTES` flights; None with no test and few flights.
 
-    Interval: the sign test's, 95 % from six readings on. A median of nine lags four readings behind a fading
-    pack, which is little against their scatter.
+    One wild reading among many moves it by a rank, a wild test by two or three.
     """
-    if len(capacities_mah) < least:
-        return None
-    recent = [100 * mah / rated_mah for mah in capacities_mah[-last:]]
-    basis = f"median of the last {len(recent)} capacities; range: 95 % at most"
-    return Estimate(*median_interval(recent), basis)
+    votes = [*tests_mah] * TEST_VOTES + [*flights_mah]
+    return median(votes) if len(votes) >= least else None
 
 
-def weighed(tests_mah: Sequence[float], flights_mah: Sequence[float], rated_mah: float) -> Estimate | None:
-    """Percent of rated capacity by tests and flights together, each oldest first; None with no test and few flights.
+def health(flights_mah: Sequence[float], rated_mah: float, tests_mah: Sequence[float] = ()) -> Estimate | None:
+    """Percent of rated capacity now: `middle` of the last flights and tests, each oldest first; None with too few.
 
-    The median, a test counting `TEST_VOTES` times: one wild reading among many moves it by a rank or two. Range:
-    the sign test's over the readings; with a test, also the 2 % that a test may be off. A gauge that is off the
-    same way on every flight is not in it.
+    Range: the sign test's over the readings, 95 % from six on; with a test also the 2 % that it may be off. A gauge
+    that is off the same way on every flight is not in it. A median of nine lags four readings behind a fading pack,
+    which is little against their scatter.
     """
-    tests, flights = list(tests_mah[-LAST_TESTS:]), list(flights_mah[-LAST_FLIGHTS:])
-    found = health(tests * TEST_VOTES + flights, rated_mah, last=TEST_VOTES * LAST_TESTS + LAST_FLIGHTS)
-    if found is None:
+    tests, flights = tests_mah[-LAST_TESTS:], flights_mah[-LAST_FLIGHTS:]
+    mah = middle(tests, flights)
+    if mah is None:
         return None
-    spread = median_interval([100 * mah / rated_mah for mah in tests + flights])
-    error = TEST_ERROR * found.value if tests else 0.0
-    low, high = min(spread.low, found.value - error), max(spread.high, found.value + error)
+    spread = median_interval([*tests, *flights])
+    error = TEST_ERROR * mah if tests else 0.0
     counted = " and ".join(_count(of, name) for of, name in ((tests, "capacity test"), (flights, "flight")) if of)
-    return Estimate(found.value, low, high, f"middle of the last {counted}")
+    low, high = min(spread.low, mah - error), max(spread.high, mah + error)
+    value, low, high = (100 * each / rated_mah for each in (mah, low, high))
+    return Estimate(value, low, high, f"middle of the last {counted}")
 
 
 def _count(of: Sequence[float], name: str) -> str:
@@ -108,13 +103,13 @@ def why_untold(
 def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int) -> Estimate | str:
     """The crossing of `reaches`, or why it cannot be told."""
     if len(xs) < least:
-        return f"{len(xs)} of the {least} readings that a trend takes"
+        return f"there are {len(xs)} of the {least} readings that a trend takes"
     fit = theil_sen(xs, ys)
     if fit is None or fit.slope.high >= 0:
         return "its readings do not surely fall"
     value = (line - fit.intercept) / fit.slope.value
     if value > max(xs) + REACH * (max(xs) - min(xs)):
-        return f"further ahead than {REACH:g} times what its readings span"
+        return f"it lies further ahead than {REACH:g} times what its readings span"
     ends = [value]
     for slope in fit.slope.low, fit.slope.high:
         levels = median_interval([y - slope * x for x, y in zip(xs, ys, strict=True)])

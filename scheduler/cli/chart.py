@@ -21,8 +21,8 @@ class Point(NamedTuple):
 
 
 def bar(share: float, width: int = 30) -> str:
-    """A bar for a share from 0 to 1; nothing that is there is left without one."""
-    return "#" * (max(1, round(share * width)) if share > 0 else 0)
+    """A bar for a share from 0 to 1: at least one character from half a percent on."""
+    return "#" * (max(1, round(share * width)) if share >= 0.005 else 0)
 
 
 def chart(points: list[Point], level: float, trend: Callable[[float], float] | None = None) -> list[str]:

@@ -17,17 +17,25 @@ COMMANDS = {
     "intake": "read events from JSON Lines",
     "export": "write all events as JSON Lines",
     "history": "what happened, corrections shown",
+    "ready": "can I fly, with which packs, for how long, and what comes first",
     "due": "the board: what is open now, most urgent first, and what cannot be judged",
     "explain": "why a rule fires or stays silent for an item",
     "pack": "one page on one pack: charge, wear, health, cost, what is next",
     "rehearse": "what would have been, or will be, sent in a stretch of time",
+    "audit": "the season audit: in the terminal, as Markdown, as one HTML page",
+    "outlook": "what will fall due, by the calendar and by expected use",
+    "case": "one case of a rule from real history, ready to be pasted",
     "seen": "stop the repeats of an open reminder",
     "snooze": "keep an open reminder quiet for a while",
     "run": "the daemon",
     "ring": "send a trial message",
+    "channels": "how each channel does: last success, last error, what waits",
+    "doctor": "is all well with the home, and what to do where it is not",
+    "backup": "one archive of the home, without secrets",
+    "restore": "an archive into an empty home",
     "rules": "the rules that are on, with their limits and basis",
 }
-_MODULES = {"snooze": "seen"}
+_MODULES = {"snooze": "seen", "restore": "backup"}
 _USAGE = "usage: shelfbell [--home DIR] COMMAND ...\n\nKeeps a fleet fit to fly, and rings when something needs you.\n"
 
 

@@ -3,17 +3,17 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.cells.energy import minutes_to_charge, minutes_to_drain
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.wear import depth_classes, throughput_ah
 from scheduler.cli.answer import ring_ahead
 from scheduler.cli.common import Desk, asking, desk, print_json
-from scheduler.facts.life import STORAGE, moves
+from scheduler.facts.life import moves
 from scheduler.facts.sheet import Sheet, sheet_of
 from scheduler.findings import Refused, did_you_mean
 from scheduler.fleet.fleet import Item
 from scheduler.home import Home
 from scheduler.instants import DAY, MINUTE
+from scheduler.reminders.board import Board
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -31,13 +31,14 @@ def run(home: Home, args: Namespace) -> int:
         from scheduler.cli.picture import check_picture, draw
 
         check_picture(args.picture)
-    sheet = sheet_of(at.book(), item, at.now)
+    board = at.board([item.id])
+    sheet = sheet_of(board.book, item, at.now)
     if args.json:
-        print_json(to_json(at, sheet))
+        print_json(to_json(at, sheet, board))
     else:
         from scheduler.cli.pack_page import page
 
-        print(page(at, sheet))
+        print(page(at, sheet, board))
     if args.picture:
         draw(sheet, args.picture, at.setup.hours.zone)
     return 0
@@ -53,22 +54,7 @@ def asked(at: Desk, name: str) -> Item:
     return fleet[name]
 
 
-def bench_times(at: Desk, sheet: Sheet) -> list[tuple[str, float, Estimate]]:
-    """(charger, percent to reach, minutes) for filling and for draining to storage charge on the chargers of the fleet."""
-    percent, energy = sheet.holding.percent, float(sheet.facts["watt_hours"])  # type: ignore[arg-type]
-    if percent is None or sheet.facts["usable"] != "yes":
-        return []
-    found = []
-    for name in at.setup.fleet.ids("charger"):
-        plate = at.setup.fleet[name].plate
-        if plate["power"] and percent < 99:
-            found.append((name, 100.0, minutes_to_charge(energy, percent, 100, float(plate["power"]))))  # type: ignore[arg-type]
-        if plate["drain_power"] and percent > STORAGE + 5:
-            found.append((name, STORAGE, minutes_to_drain(energy, percent, STORAGE, float(plate["drain_power"]))))  # type: ignore[arg-type]
-    return found
-
-
-def to_json(at: Desk, sheet: Sheet) -> dict[str, object]:
+def to_json(at: Desk, sheet: Sheet, board: Board) -> dict[str, object]:
     """The page for programs: percents, days, minutes, mOhm, Ah, Wh; a range where there is one."""
     rated = float(sheet.item.plate["capacity"])  # type: ignore[arg-type]
     total = sum(band.time for band in sheet.bands)
@@ -80,9 +66,10 @@ def to_json(at: Desk, sheet: Sheet) -> dict[str, object]:
             "percent": sheet.holding.percent, "low": sheet.holding.low, "high": sheet.holding.high,
             "told_by": sheet.holding.way, "events": [event.id for event in sheet.holding.by],
         },
-        "bench": [{"charger": name, "to": to, "minutes": ranged(time)} for name, to, time in bench_times(at, sheet)],
+        "bench": [{"charger": b.charger, "to": b.percent, "minutes": ranged(b.minutes)} for b in sheet.bench],
         "bands": [
-            {"band": band.name, "days": band.time / DAY, "share": band.time / total if total else None} for band in sheet.bands
+            {"band": each.name, "days": each.time / DAY, "share": each.time / total if total else None}
+            for each in sheet.bands
         ],
         "sitting_full": sitting_json(sheet),
         "self_discharge": {"nameplate": sheet.item.plate["self_discharge"], "own": ranged(sheet.own_rate)},
@@ -95,7 +82,8 @@ def to_json(at: Desk, sheet: Sheet) -> dict[str, object]:
                 for c in sheet.capacities
             ],
             "at_80_percent": {
-                "at": moments(at, sheet.outlook.at), "cycles": ranged(sheet.outlook.cycles), "untold": sheet.outlook.untold,
+                "at": moments(at, sheet.outlook.at), "cycles": ranged(sheet.outlook.cycles),
+                "untold": sheet.outlook.untold,
             },
         },
         "resistance": {
@@ -109,7 +97,7 @@ def to_json(at: Desk, sheet: Sheet) -> dict[str, object]:
         ],
         "watt_hours": sheet.facts["watt_hours"],
         "cost": cost_json(sheet),
-        "next": next_json(at, sheet),
+        "next": next_json(at, board),
     }  # fmt: skip
 
 
@@ -122,7 +110,7 @@ def moments(at: Desk, estimate: Estimate | None) -> dict[str, object] | None:
     """An estimated instant for programs."""
     if estimate is None:
         return None
-    return {name: at.stamp(round(value)) for name, value in zip(("value", "low", "high"), estimate, strict=False)}
+    return {name: at.stamp(round(getattr(estimate, name))) for name in ("value", "low", "high")}
 
 
 def sitting_json(sheet: Sheet) -> dict[str, object] | None:
@@ -162,9 +150,8 @@ def cost_json(sheet: Sheet) -> dict[str, object] | None:
             "per_cycle": sheet.cost_per("cycles")}  # fmt: skip
 
 
-def next_json(at: Desk, sheet: Sheet) -> dict[str, object]:
+def next_json(at: Desk, board: Board) -> dict[str, object]:
     """What is open, and when it rings next."""
-    board = at.board([sheet.item.id])
     ahead = ring_ahead(at, board)
     return {
         "open": [{"rule": r.key.rule, "opened_at": at.stamp(r.stretch.opened)} for r in board.open_at(at.now)],

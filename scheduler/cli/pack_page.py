@@ -7,7 +7,7 @@ from scheduler.cli import pack_sections as sections
 from scheduler.cli.answer import next_ring
 from scheduler.cli.common import Desk, describe
 from scheduler.cli.pack_words import counted, month, number, ranged
-from scheduler.facts.sheet import Sheet
+from scheduler.facts.sheet import Flights, Sheet
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAY
 from scheduler.reminders.board import Board
@@ -50,9 +50,10 @@ def _head(at: Desk, sheet: Sheet) -> list[str]:
     """Whose page it is, as of when."""
     plate, age = sheet.item.plate, sheet.facts["age"]
     fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""  # type: ignore[call-overload]
-    what = f"{plate['chemistry']}, {plate['cells']} cells, {plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
+    energy = f"{plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
     used = "" if age is None else f"; in use for {show_span(age)}"
-    return [f"Pack {sheet.item.id}: {what}{fits}", f"{at.say(at.now)}{used}"]
+    cells = f"{plate['chemistry']}, {counted(plate['cells'], 'cell')}"
+    return [f"Pack {sheet.item.id}: {cells}, {energy}{fits}", f"{at.say(at.now)}{used}"]
 
 
 def _conclusions(at: Desk, sheet: Sheet, board: Board) -> list[str]:
@@ -61,7 +62,7 @@ def _conclusions(at: Desk, sheet: Sheet, board: Board) -> list[str]:
         _unfit(at, sheet, board), _holds(sheet), _can_hold(at, sheet), *map(_short, sheet.flights), _sat(sheet),
         _worked(sheet), _open(at, board),
     ]  # fmt: skip
-    return [line for text in points if text for line in wrap(text, COLUMNS, initial_indent="- ", subsequent_indent="  ")]
+    return [line for text in points for line in wrap(text, COLUMNS, initial_indent="- ", subsequent_indent="  ")]
 
 
 def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
@@ -102,7 +103,7 @@ def _ending(at: Desk, sheet: Sheet) -> str:
     return f"If it goes on like this it comes to 80 % {', '.join(told)} (estimate)."
 
 
-def _short(each: sections.Flights) -> str:
+def _short(each: Flights) -> str:
     if each.last is None or each.last.value >= LOOK:
         return ""
     return f"Its last flight on {each.aircraft} lasted {each.last.value:.2f} of its usual: look into it."
@@ -125,7 +126,8 @@ def _worked(sheet: Sheet) -> str:
         return "No flight of it is on record."
     share = sheet.facts["cycles_of_rating"]
     rating = "" if share is None else f", {share:.0f} % of its rating"
-    return f"On record: {counted(sheet.facts['cycles'], 'cycle')} in {counted(sheet.facts['flights'], 'flight')}{rating}."
+    flights = counted(sheet.facts["flights"], "flight")
+    return f"On record: {counted(sheet.facts['cycles'], 'cycle')} in {flights}{rating}."
 
 
 def _open(at: Desk, board: Board) -> str:

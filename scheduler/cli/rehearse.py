@@ -3,12 +3,13 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.cli.common import Desk, clock, desk, print_json
+from scheduler.cli.common import Desk, clock, desk, numbered, print_json
 from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_text
 from scheduler.cli.suppose import suppose_file, suppose_use, supposing
 from scheduler.events.memory import Memory
 from scheduler.findings import Refused
 from scheduler.home import Home
+from scheduler.reminders.board import Board
 from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.known import Known
@@ -60,7 +61,8 @@ def _run(home: Home, args: Namespace, heads: list[str]) -> int:
 
 def _shown(at: Desk, args: Namespace, result: Rehearsal) -> list[str]:
     if args.messages:
-        return ["\n\n".join(message(at, decision) for decision in result.decisions)]
+        board = at.board(as_told=False)
+        return ["\n\n".join(message(at, decision, board) for decision in result.decisions)]
     if args.load:
         from scheduler.cli.load import load_text
 
@@ -137,19 +139,20 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
 
 def to_text(at: Desk, result: Rehearsal) -> str:
     """The rehearsal for people: a line a reminder."""
-    head = f"From {at.say(result.start)} to {at.say(result.end)}: {len(result.reminders)} reminders, "
-    head += f"{len(result.decisions)} messages ({sum(decision.digest for decision in result.decisions)} of them digests)."
-    lines = [head, ""]
+    reminders, messages = numbered(len(result.reminders), "reminder"), numbered(len(result.decisions), "message")
+    digests = sum(decision.digest for decision in result.decisions)
+    head = f"From {at.say(result.start)} to {at.say(result.end)}: {reminders}, {messages} ({digests} of them digests)."
+    lines = [head, ""] if result.reminders else [head]
     for reminder in result.reminders:
         stretch = reminder.stretch
         ended = f"{stretch.ending} {at.say(stretch.ended)}" if stretch.ended < result.end else "open at the end"
-        urgency = min((word for _, word in reminder.verdict.rises(stretch)), key=rank)
+        urgency = min((word for turn, word in reminder.verdict.rises(stretch) if turn < result.end), key=rank)
         rung = len(result.messages(reminder))
         lines.append(f"{at.say(stretch.opened):<17} {urgency:<9} {reminder.key.rule} {reminder.key.item}: {ended}; rung {rung}x")
     return "\n".join(lines)
 
 
-def message(at: Desk, decision: Decision) -> str:
+def message(at: Desk, decision: Decision, board: Board) -> str:
     """One message, whole."""
-    text = compose(decision, [word.reminder for word in decision.words], at.setup.hours.zone, at.board())
+    text = compose(decision, [word.reminder for word in decision.words], at.setup.hours.zone, board)
     return f"{at.say(decision.at)}  [{decision.kind}]  {text.title}\n{text.body}"

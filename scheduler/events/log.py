@@ -183,7 +183,12 @@ class Transaction:
         return self
 
     def __exit__(self, kind: type | None, *_: object) -> None:
-        self._connection.execute("ROLLBACK" if kind else "COMMIT")
+        try:
+            if kind is None:
+                self._connection.execute("COMMIT")
+        finally:
+            if self._connection.in_transaction:  # a full disk has SQLite roll back of itself
+                self._connection.execute("ROLLBACK")
 
     def append(self, rows: list[Row]) -> None:
         """Append events, in order. Raises sqlite3.IntegrityError where an id, or a target, is there already."""

@@ -25,11 +25,30 @@ class Capacity(NamedTuple):
 
 
 class Health(NamedTuple):
-    """Percent of the nameplate's capacity from an instant on, and the events it rests on."""
+    """Percent of the nameplate's capacity from an instant on, and the recent tests and flights it rests on."""
 
     at: int
-    estimate: "Estimate"
-    trail: Trail
+    percent: float
+    tests: list[Capacity]
+    flights: list[Capacity]
+    rated: float
+
+    @property
+    def estimate(self) -> "Estimate":
+        """The same with its range."""
+        from scheduler.cells.health import health
+
+        found = health([c.mah.value for c in self.flights], self.rated, [c.mah.value for c in self.tests])
+        assert found is not None
+        return found
+
+    @property
+    def trail(self) -> Trail:
+        """The events behind it."""
+        trail: Trail = None
+        for event in sorted(each.event for each in (*self.tests, *self.flights)):
+            trail = (event, trail)
+        return trail
 
 
 def capacities(life: "Life") -> list[Capacity]:
@@ -69,7 +88,7 @@ def healths(life: "Life") -> list[Health]:
 
 
 def _healths(life: "Life") -> Iterator[Health]:
-    from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, weighed
+    from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, middle
 
     rated = float(life.item.plate["capacity"])  # type: ignore[arg-type]
     last: dict[bool, deque[Capacity]] = {True: deque(maxlen=LAST_TESTS), False: deque(maxlen=LAST_FLIGHTS)}
@@ -77,13 +96,6 @@ def _healths(life: "Life") -> Iterator[Health]:
         last[found.test].append(found)
         since = found.event.at - RECENT
         tests, flights = ([c for c in last[test] if c.event.at > since] for test in (True, False))
-        estimate = weighed([c.mah.value for c in tests], [c.mah.value for c in flights], rated)
-        if estimate is not None:
-            yield Health(found.event.at, estimate, _trail(tests + flights))
-
-
-def _trail(found: list[Capacity]) -> Trail:
-    trail: Trail = None
-    for event in sorted(each.event for each in found):
-        trail = (event, trail)
-    return trail
+        mah = middle([c.mah.value for c in tests], [c.mah.value for c in flights])
+        if mah is not None:
+            yield Health(found.event.at, 100 * mah / rated, tests, flights, rated)

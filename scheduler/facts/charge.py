@@ -224,7 +224,7 @@ def reading_of(event: Event, plate: dict[str, object]) -> float | None:
 
 def _from_volts(event: Event, plate: dict[str, object]) -> float | None:
     each = cell_volts(event, plate)
-    if each is None or float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:  # type: ignore[arg-type]
+    if each is None:
         return None
     from scheduler.cells.voltage import charge_at
 
@@ -235,7 +235,12 @@ def _from_volts(event: Event, plate: dict[str, object]) -> float | None:
 
 
 def cell_volts(event: Event, plate: dict[str, object]) -> list[float] | None:
-    """The resting voltages that a reading gives, one a cell, or the pack's spread evenly."""
+    """The resting voltages that a reading gives, one a cell, or the pack's spread evenly; None where it had not rested.
+
+    A reading that does not say how long the pack rested is taken for one at rest, as the fields' names have it.
+    """
+    if float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:  # type: ignore[arg-type]
+        return None
     if "cell_volts" in event.fields:
         return [float(volts) for volts in event.fields["cell_volts"]]  # type: ignore[attr-defined]
     if "rest_volts" in event.fields:

@@ -33,7 +33,7 @@ GROUNDS: dict[str, dict[str, str]] = {
     },
     "propellers": {
         "damaged": "damaged",
-        "struck": "struck something, not renewed",
+        "struck": "touched something while turning",
         "found_unfit": "found unfit and not put right",
     },
     "gimbal": {
@@ -112,10 +112,10 @@ def water_open(life: "Life") -> list[Piece]:
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") == "water"], off=passes(life))
 
 
-@fact("struck", ("propellers",), FLAG, "They touched something while turning, and were not renewed since.")
+@fact("struck", ("propellers",), FLAG, "They touched something while turning; they were not renewed nor passed since.")
 def struck(life: "Life") -> list[Piece]:
-    """Latched by a strike, collision, crash, tip-over or lost part."""
-    return latched(life, [event for event in life.those("mishap") if event.get("severity") in TOUCHES])
+    """From a strike, collision, crash, tip-over or lost part to a look that passed: where the maker's manual allows that."""
+    return switched(life, on=[e for e in life.those("mishap") if e.get("severity") in TOUCHES], off=passes(life))
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")

@@ -10,7 +10,7 @@ from scheduler.facts.timeline import Timeline
 from scheduler.instants import DAY
 
 EDGES = (0.0, 20.0, 40.0, 70.0, 85.0, 100.0)
-"""Bands of charge, percent; an edge counts below. 85 is where sitting full begins, 20 the trade's conservative empty."""
+"""Bands of charge, percent; an edge counts below. Sitting full begins at 85, the trade's conservative empty is 20."""
 NAMES = ("below 20 %", "20 to 40 %", "40 to 70 %", "70 to 85 %", "above 85 %")
 STORAGE = 55.0
 """Percent at which a pack is stored: 3.80 to 3.85 V a cell. Common practice, no source."""
@@ -34,8 +34,11 @@ class Band(NamedTuple):
 
 
 class Sitting(NamedTuple):
-    """What the days above the last edge took. `as_days`: the days at storage charge that take as much; `lost`: the capacity lost
-    beyond that of storage charge, fraction of the initial; `celsius`: the temperature assumed."""
+    """What the days in the topmost band took.
+
+    `as_days`: the days at storage charge that take as much. `lost`: the capacity lost beyond that of storage charge,
+    fraction of the initial. `celsius`: the temperature taken for all of it.
+    """
 
     days: float
     as_days: Estimate
@@ -73,7 +76,7 @@ def _band(name: str, low: float, high: float, history: list[Run]) -> Band:
 
 
 def moves(history: list[Run]) -> list[float]:
-    """The percents at which the charge turned or was set, in order; what lies in a gap is taken as one straight move."""
+    """The percents at which the charge turned or was set, in order; a gap is taken as one straight move."""
     return list(_moves(history))
 
 
@@ -87,7 +90,7 @@ def _moves(history: list[Run]) -> Iterator[float]:
 
 
 def sitting(found: list[Band], chemistry: str, celsius: float) -> Sitting | None:
-    """What the time in the topmost known band took, on top of all the rest; None where there was none. ESTIMATE.
+    """What the time in the topmost band took, on top of all the rest; None where there was none. ESTIMATE.
 
     Each band counts at the voltage of its mean charge, all at one temperature. Source: see `cells.ageing`.
     """

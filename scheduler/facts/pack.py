@@ -3,7 +3,6 @@
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
-from scheduler.facts.capacity import healths
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
@@ -78,7 +77,9 @@ def hours_since_reading(life: "Life") -> list[Piece]:
 )  # fmt: skip
 def health(life: "Life") -> list[Piece]:
     """A step at each capacity found; one wild reading among many moves it little."""
-    return [Piece(found.at, found.estimate.value, None, found.trail) for found in healths(life)]
+    from scheduler.facts.capacity import healths
+
+    return [Piece(found.at, found.percent, None, found.trail) for found in healths(life)]
 
 
 def latched(life: "Life", events: list[Event]) -> list[Piece]:

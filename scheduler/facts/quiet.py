@@ -1,14 +1,16 @@
 """Facts of the home: how long the log has been quiet, of what nothing is known yet; and of the pilot."""
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import HOME, JOBS, Event
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
-from scheduler.facts.timeline import FALLING, NEVER, RISING, Piece
+from scheduler.facts.jobs import covering
+from scheduler.facts.timeline import RISING, Piece
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, parse_rfc3339, start_of_day
-from scheduler.units import SPAN, count, word
+from scheduler.instants import DAWN, DUSK, at_local, local_date, parse_clock, parse_rfc3339, start_of_day
+from scheduler.units import FLAG, SPAN, count, word
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life
@@ -31,14 +33,17 @@ STIRRING = 85
 
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
 def log_quiet(life: "Life") -> list[Piece]:
-    """Rises from each entry, and from the end of each absence."""
+    """Rises from each entry; nought in an absence, and rises from its end."""
     book = life.book
-    names = [HOME, JOBS, *book.fleet.ids()]
-    instants = {event.at for name in names for event in book.filed(name)}
-    for event in book.filed(HOME):
-        if event.what == "away" and instants:
-            instants.add(parse_rfc3339(str(event.get("to"))))
-    return [*since_last([]), *(Piece(at, 0, RISING) for at in sorted(instants))]
+    entries = {event.at for name in (HOME, JOBS, *book.fleet.ids()) for event in book.filed(name)}
+    away = [_absence(event) for event in life.those("away")]
+    told = [Piece(at, 0, RISING) for at in entries if not any(start <= at < end for start, end in away)]
+    turns = [piece for start, end in away for piece in (Piece(start, 0), Piece(end, 0, RISING))]
+    return [*since_last([]), *sorted([*told, *turns], key=lambda piece: piece.start)]
+
+
+def _absence(event: Event) -> tuple[int, int]:
+    return parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to")))
 
 
 def _began(book: "Book", item: Item) -> int | None:
@@ -115,15 +120,18 @@ def _standing(book: "Book", packs: list[Item], instant: int) -> str:
     return ", ".join(standing) or "none"
 
 
-@fact("away_in", ("home",), SPAN, "Time until the next absence announced begins; never without one.")
-def away_in(life: "Life") -> list[Piece]:
-    """Falls to nought as the absence begins."""
-    pieces = [Piece(DAWN, NEVER)]
+@fact("away_eve", ("home",), FLAG, "It is the evening before an absence that was announced.")
+def away_eve(life: "Life") -> list[Piece]:
+    """From the local hour of the eve, the day before, to the absence."""
+    clocks = life.book.clocks
+    found = []
     for event in life.those("away"):
-        begins = parse_rfc3339(str(event.get("from")))
-        if event.at < begins:
-            pieces += [Piece(event.at, begins - event.at, FALLING, (event, None)), Piece(begins, NEVER)]
-    return pieces
+        begins, _ = _absence(event)
+        day = local_date(begins, clocks.zone) - timedelta(days=1)
+        eve = max(event.at, at_local(day, parse_clock(clocks.eve), clocks.zone))
+        if eve < begins:
+            found.append((eve, begins, event))
+    return covering(found)
 
 
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",

@@ -1,22 +1,19 @@
 """All that is known of one pack at an instant, gathered for its page."""
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from scheduler.cells.ageing import cost
 from scheduler.cells.endurance import LEAST_EARLIER, against_sisters, last_ratio
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.health import reaches, resistance_ratio, why_untold
-from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.trend import Line, median, theil_sen
-from scheduler.cells.voltage import charge_at
-from scheduler.events.log import Event
 from scheduler.facts.book import Book, Life
 from scheduler.facts.capacity import Capacity, Health, capacities, healths
-from scheduler.facts.charge import cell_volts
 from scheduler.facts.endurance import RECENT, RESERVE, Leg, legs
+from scheduler.facts.holding import Bench, Holding, bench, holding, own_rate, temperature
 from scheduler.facts.life import Band, Run, Sitting, bands, runs, sitting
 from scheduler.facts.readings import mild_resistances
-from scheduler.facts.timeline import events_of
 from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import Money
 from scheduler.instants import DAY
@@ -25,24 +22,13 @@ ROOM = 20.0
 """Degrees Celsius taken for storage where no reading tells a temperature. Assumed."""
 MOST_READINGS = 200
 """Capacities that a trend looks back on: work grows with their square."""
-SETTLED = DAY
-"""After a charge the first day loses more than later ones; readings in it are left out of a fitted rate."""
-
-
-class Holding(NamedTuple):
-    """What the pack holds, percent; `low`, `high`: where a voltage or lights told it. `by`: the entries behind it, oldest
-    first; `way`: how the first of them told it."""
-
-    percent: float | None
-    low: float | None
-    high: float | None
-    by: list[Event]
-    way: str
 
 
 class Outlook(NamedTuple):
-    """Where health crosses 80 %: the instant, and the count of cycles; or why it cannot be told. `line`: percent by days
-    since 1970."""
+    """Where health crosses 80 %: the instant, and the count of cycles; or why it cannot be told.
+
+    `line`: percent by days since 1970.
+    """
 
     at: Estimate | None
     cycles: Estimate | None
@@ -78,10 +64,11 @@ class Sheet(NamedTuple):
     now: int
     since: int | None
     holding: Holding
+    bench: list[Bench]
     history: list[Run]
     bands: list[Band]
     sitting: Sitting | None
-    facts: dict[str, object]
+    facts: Mapping[str, object]
     capacities: list[Capacity]
     health: Health | None
     outlook: Outlook
@@ -112,43 +99,17 @@ def sheet_of(book: Book, item: Item, now: int) -> Sheet:
     found = bands(history)
     known = [each for each in capacities(life) if each.event.at <= now]
     names = ("usable", "cycles", "cycles_of_rating", "flights", "airtime", "health", "watt_hours", "age")
+    facts = {name: book.fact(item, name).at(now) for name in names}
+    held = holding(book, life, now)
+    times = bench(book, life, held.percent) if held.percent is not None and facts["usable"] == "yes" else []
+    celsius = temperature(life, now)
     return Sheet(
-        item, now, since, holding(book, life, now), history, found,
-        sitting(found, str(item.plate["chemistry"]), temperature(life, now) or ROOM),
-        {name: book.fact(item, name).at(now) for name in names},
+        item, now, since, held, times, history, found,
+        sitting(found, str(item.plate["chemistry"]), ROOM if celsius is None else celsius),
+        facts,
         known, next((h for h in reversed(healths(life)) if h.at <= now), None), outlook(life, known),
         resistance(life, now), flown(book, life, now), own_rate(life, now),
     )  # fmt: skip
-
-
-def temperature(life: Life, now: int) -> float | None:
-    """The middle of the temperatures that its readings tell, degrees Celsius."""
-    told = [event.fields["temperature_c"] for event in life.those("measured") if event.at <= now and "temperature_c" in event.fields]
-    return median(map(float, told)) if told else None  # type: ignore[arg-type]
-
-
-def holding(book: Book, life: Life, now: int) -> Holding:
-    """What it holds, and how that is known."""
-    piece = book.fact(life.item, "charge").piece(now)
-    percent, by = piece.at(now), events_of(piece.trail)
-    if percent is None or not by:
-        return Holding(percent, None, None, by, "")  # type: ignore[arg-type]
-    way, below, above = _told(by[0], life)
-    if way not in ("voltage", "lights"):
-        return Holding(float(percent), None, None, by, way)  # type: ignore[arg-type]
-    return Holding(float(percent), max(0.0, percent - below), min(100.0, percent + above), by, way)  # type: ignore[operator]
-
-
-def _told(event: Event, life: Life) -> tuple[str, float, float]:
-    """How an entry told the charge, and how far below and above it the truth may lie."""
-    if event.what != "measured" or "percent" in event.fields:
-        return event.what, 0.0, 0.0
-    if "lights" in event.fields:
-        half = 50 / int(str(event.fields["lights"]).split(" of ")[1])
-        return "lights", half, half
-    volts = cell_volts(event, life.item.plate) or []
-    read = charge_at(sum(volts) / len(volts), str(life.item.plate["chemistry"]))
-    return "voltage", read.value - read.low, read.high - read.value
 
 
 def outlook(life: Life, known: list[Capacity]) -> Outlook:
@@ -188,30 +149,3 @@ def _by_aircraft(flights: list[Leg], now: int) -> dict[str, list[float]]:
         if leg.event.at <= now:
             found.setdefault(leg.aircraft, []).append(leg.rate)
     return found
-
-
-def own_rate(life: Life, now: int) -> Estimate | None:
-    """Self-discharge by its own readings at rest, percent in 30 d; None with too few.
-
-    Only percents that the pack shows. What a pack that empties itself loses then is no self-discharge.
-    """
-    drain: tuple[int, float, int] | None = life.item.plate["self_drain"]  # type: ignore[assignment]
-    stretches: list[list[Reading]] = [[]]
-    handled: Event | None = None
-    for event in life.those("flown", "charged", "drained", "measured"):
-        if event.at > now:
-            break
-        if event.what != "measured":
-            handled = event
-            stretches.append([])
-        elif "percent" in event.fields and _at_rest(event, handled, drain):
-            stretches[-1].append(Reading(event.at / DAY, float(event.fields["percent"])))  # type: ignore[arg-type]
-    return fitted_rate(stretches)
-
-
-def _at_rest(event: Event, handled: Event | None, drain: tuple[int, float, int] | None) -> bool:
-    if handled is None:
-        return drain is None
-    since = event.at - handled.at
-    settled = since >= SETTLED or handled.what != "charged"
-    return settled and (drain is None or since <= drain[0])

@@ -54,6 +54,10 @@ class Fleet:
         """The item of that id, or None."""
         return self[item] if item in self._raw else None
 
+    def raw(self, item: str) -> dict[str, object]:
+        """The nameplate of an item as fleet.yaml has it."""
+        return self._raw[item][1]
+
     def ids(self, *kinds: str) -> list[str]:
         """The ids of all items, or of those of some kinds, in the order of fleet.yaml."""
         return [item for item, (kind, _) in self._raw.items() if not kinds or kind in kinds]

@@ -5,6 +5,8 @@ import os
 from pathlib import Path
 from types import TracebackType
 
+from scheduler.findings import Refused
+
 LOCK = "shelfbell.lock"
 DAEMON = "run"
 
@@ -21,8 +23,11 @@ class Lock:
         self._descriptor: int | None = None
 
     def acquire(self) -> bool:
-        """Take the lock if it is free. Raises OSError where the home cannot be written."""
-        descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        """Take the lock if it is free. Raises Refused where the home cannot be written."""
+        try:
+            descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        except OSError as error:
+            raise Refused.because(f"{self._path} cannot be written: {error.strerror}") from None
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:

@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from hashlib import blake2b
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from scheduler.events.log import Log, Transaction
 from scheduler.instants import DAY, HOUR, MINUTE
@@ -107,7 +107,7 @@ class Outbox:
                 transaction.execute(table)
             yield transaction
 
-    def _rows(self, query: str, values: Iterable[object] = ()) -> list[tuple]:
+    def _rows(self, query: str, values: Iterable[object] = ()) -> list[tuple[Any, ...]]:
         if not self.log.exists():
             return []
         try:

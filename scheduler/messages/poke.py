@@ -2,12 +2,11 @@
 
 import os
 from contextlib import suppress
-from pathlib import Path
 
 SOCKET = "shelfbell.sock"
 
 
-def poke(home: Path) -> None:
+def poke(home: "str | os.PathLike[str]") -> None:
     """Wake the daemon of a home, if one listens. Costs one `stat` where none does."""
     path = os.path.join(home, SOCKET)
     if not os.path.exists(path):

@@ -74,12 +74,17 @@ def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many:
     }
     if name in special:
         return special[name]()
+    if name == "ready":
+        from scheduler.reminders.ready_words import ready_text
+
+        return ready_text(verdict, now)
     if name in verdict.rule.limits:
         return str(verdict.rule.limits[name])
     catalogue = verdict.book.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
         return fact_text(catalogue[name], verdict.ask(name).at(now))
-    return clean(str(verdict.item.plate.get(name) or "?"))
+    plate = verdict.item.plate.get(name)
+    return "?" if plate is None else clean(str(plate))
 
 
 def fact_text(fact: Fact, value: object) -> str:

@@ -87,7 +87,8 @@ def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now:
 
 
 def _repeat(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
-    urgency = min((line.urgency for line in rung), key=rank)
+    loudest = min((line.urgency for line in rung), key=rank)
+    urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
     first, last = rung[0].first_at, rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)
     due = _next_repeat(first, last, spacing, urgency) if spacing else None

@@ -17,7 +17,8 @@ class Rule(NamedTuple):
 
     `urgency`: (urgency, condition) pairs, the first whose condition holds counts; the last has none. `do`: the texts
     for one item and for many. `again`: the first spacing of repeats, microseconds, 0 for the default by urgency.
-    `adjusted`: what the operator changed, as written, None when nothing.
+    `adjusted`: what the operator changed, as written, None when nothing. `grounds`: the item is not flown while a reminder
+    of this rule is open.
     """
 
     id: str
@@ -35,6 +36,7 @@ class Rule(NamedTuple):
     again: int
     outlives_retirement: bool
     adjusted: dict[str, object] | None
+    grounds: bool = False
 
     def spacing(self, urgency: str) -> int:
         """The first spacing of repeats at an urgency; 0 where only the digest lists it."""
@@ -72,6 +74,7 @@ def make_rule(raw: dict, catalogue: dict[str, Fact], adjusted: dict | None = Non
         again=_again(raw.get("remind", {}) | change.get("remind", {})),
         outlives_retirement=raw.get("outlives") == "retired",
         adjusted=adjusted,
+        grounds=raw.get("grounds", False),
     )
 
 

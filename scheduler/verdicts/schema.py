@@ -116,6 +116,7 @@ def _rule() -> dict[str, object]:
             "log_then": {"type": "string", "description": "the entry that settles it: a kind of event, with its fields"},
             "remind": _closed({"again": _SPAN}),
             "outlives": {"enum": ["retired"]},
+            "grounds": {"const": True, "description": "the item is not flown while a reminder of this rule is open"},
             "cases": {"type": "array", "items": {"$ref": "#/$defs/case"}},
         },
         ("id", "about", "title", "when", "urgency", "do", "why", "basis"),

@@ -10,6 +10,7 @@ from scheduler.cells.health import (
     health,
     reaches,
     resistance_ratio,
+    why_untold,
 )
 
 CYCLES = list(range(0, 100, 10))
@@ -50,7 +51,7 @@ def test_health_is_the_median_of_the_last_readings_over_the_rating() -> None:
         80,
         80,
         80,
-        "median of the last 9 capacities; range: 95 % at most",
+        "middle of the last 9 flights",
     )
     assert health([4000, 4100], 5000) is None
     assert health([4000, 4100, 4200], 5000) is not None
@@ -60,6 +61,33 @@ def test_one_wild_capacity_does_not_move_health() -> None:
     read = health([4500, 4510, 4490, 4505, 4495, 4500, 9000], 5000)
     assert read is not None
     assert read.value == pytest.approx(90)
+
+
+def test_one_test_alone_is_the_health_right_within_two_percent() -> None:
+    assert health([], 5000, [4000]) == pytest.approx((80, 78.4, 81.6, "middle of the last capacity test"))
+
+
+def test_two_tests_outvote_the_flights_and_one_does_not() -> None:
+    flights = [5000.0] * 9
+    one, two = health(flights, 5000, [4000]), health(flights, 5000, [4000, 4000])
+    assert one is not None and two is not None
+    assert (one.value, two.value) == (100, 80)
+    assert two.basis == "middle of the last 2 capacity tests and 9 flights"
+
+
+@pytest.mark.parametrize(
+    ("ys", "why"),
+    [
+        ([90.0] * 7, "there are 7 of the 8 readings that a trend takes"),
+        ([90.0, 91.0] * 5, "its readings do not surely fall"),
+        ([100 - n / 1000 for n in CYCLES], "it lies further ahead than 3 times what its readings span"),
+        ([100 - n / 10 for n in CYCLES], None),
+    ],
+)
+def test_where_no_crossing_is_told_the_reason_is(ys: list[float], why: str | None) -> None:
+    xs = CYCLES[: len(ys)]
+    assert why_untold(xs, ys) == why
+    assert (reaches(xs, ys) is None) == (why is not None)
 
 
 @given(st.floats(0.03, 0.19), st.floats(96, 104))

@@ -162,7 +162,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Logged: noticed B findings swollen (Fri 10 Apr 13:00).",
             "Open: Take pack B out of use.",
             "  Then: shelfbell log set_aside B",
-            "Next: I ring Sat 2 May 07:00 unless something is logged before: pack not looked at for long (B).",
+            "Next: I ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
     "what it settled": (
@@ -171,7 +171,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         [
             "Logged: set_aside B (Fri 10 Apr 13:00).",
             "Settled: pack may be swollen (B).",
-            "Next: I ring Sat 2 May 07:00 unless something is logged before: pack not looked at for long (B).",
+            "Next: I ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
     "a late entry opens at once": (
@@ -200,7 +200,8 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         ["charged B"],
         "booked vineyard 2026-04-11T10:00:00Z --ends 2026-04-11T12:00:00Z",
         [
-            "Logged: booked vineyard starts 2026-04-11T11:00:00+01:00, ends 2026-04-11T13:00:00+01:00 (Fri 10 Apr 13:00).",
+            "Logged: booked vineyard starts 2026-04-11T11:00:00+01:00, ends 2026-04-11T13:00:00+01:00 "
+            "(Fri 10 Apr 13:00).",
             "Next: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
             "  Caution: Drain attended, away from anything that burns.",
         ],

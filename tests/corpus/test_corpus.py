@@ -1,8 +1,8 @@
 """Files with one fault each, the words expected beside them, and files without: as `check` tells of them.
 
-`NAME.bad.yaml` stands with `NAME.txt`, all findings line by line ("[...]" for lists that grow); `NAME.good.yaml` has none.
-The files stand in for fleet.yaml, shelfbell.yaml and rules/own.yaml of the small home. With SHELFBELL_UPDATE_GOLDEN set
-the words are written anew: read what changed before it is kept.
+`NAME.bad.yaml` stands with `NAME.txt`, all findings line by line ("[...]" for lists that grow); `NAME.good.yaml` has
+none. The files stand in for fleet.yaml, shelfbell.yaml and rules/own.yaml of the small home. With
+SHELFBELL_UPDATE_GOLDEN set the words are written anew: read what changed before it is kept.
 """
 
 from collections import Counter

@@ -238,7 +238,8 @@ def test_the_only_channel_is_reported_once_there_is_another(tmp_path: Path, wire
     settle(a_post(home))
     assert summaries(home) == []
 
-    (home.path / "shelfbell.yaml").write_text('{"zone": "UTC", "channels": {"mail": {url: mail}, "phone": {url: phone}}}')
+    channels = "{mail: {url: mail}, phone: {url: phone}}"
+    (home.path / "shelfbell.yaml").write_text(f"zone: UTC\nchannels: {channels}\n")
     settle(a_post(home), NOW + 4 * HOUR)
 
     assert summaries(home) == [("phone", "Channel mail does not work")]
@@ -326,6 +327,11 @@ def test_a_trial_that_fails_says_why_and_is_not_tried_again(tmp_path: Path) -> N
 
     assert (outcome.result, outcome.reason) == (TEMPORARY, "no connection: Connection refused")
     assert [row.state for row in Outbox(home.log).rows()] == ["given_up"]
+
+
+def test_a_home_that_cannot_be_written_is_refused_with_the_file(tmp_path: Path) -> None:
+    with pytest.raises(Refused, match="shelfbell.lock cannot be written: No such file or directory"):
+        Lock(tmp_path / "nowhere", DAEMON).acquire()
 
 
 def test_a_lock_names_its_holder_and_is_free_again_when_given_up(tmp_path: Path) -> None:

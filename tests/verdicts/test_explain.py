@@ -143,7 +143,7 @@ RICH: Entries = [
     event("2026-03-05 09:00", "inspected", item="A", result="pass", id="pass"),
 ]
 REASONS: dict[str, tuple[str, str, str, str, set[str]]] = {
-    "still too short: what made it full, and what it was before": ("left-full", "A", "2026-03-02 12:00", "no", {"old", "full"}),
+    "too short: what filled it, and what it held before": ("left-full", "A", "2026-03-02 12:00", "no", {"old", "full"}),
     "full for a day, and dropped": ("left-full", "A", "2026-03-03 10:00", "no", {"full", "read", "job", "fall"}),
     "full for a day, looked at and passed": ("left-full", "A", "2026-03-06 09:00", "yes", {"read", "job"}),
     "a job tomorrow": ("left-full", "A", "2026-03-09 09:00", "no", {"read", "job"}),
@@ -169,9 +169,7 @@ def nodes(node: Node) -> list[Node]:
 
 @settings(deadline=None)
 @given(asked, lives(), instants)
-def test_each_node_tells_the_stretch_over_which_it_stays(
-    subject: tuple[str, str], entries: Entries, now: int
-) -> None:
+def test_each_node_tells_the_stretch_over_which_it_stays(subject: tuple[str, str], entries: Entries, now: int) -> None:
     verdict = verdict_on(*subject, entries)
     tree = explain(verdict, verdict.rule.when, now)
 
@@ -208,7 +206,9 @@ def test_what_is_missing_is_the_entry_that_would_tell() -> None:
 
 
 def test_every_rule_can_be_explained_on_every_item_without_any_event() -> None:
-    asked_of = {(v.rule.id, v.item.kind, explain(v, v.rule.when, START).verdict) for v in verdicts(book_of(PLATES), RULES)}
+    asked_of = {
+        (v.rule.id, v.item.kind, explain(v, v.rule.when, START).verdict) for v in verdicts(book_of(PLATES), RULES)
+    }
 
     assert asked_of == {
         ("left-full", "pack", "unknown"),

@@ -89,9 +89,7 @@ def dark_days(stretch: Stretch) -> tuple[int, ...]:
     st.none() | partitions(),
     st.dictionaries(st.integers(0, LAST), st.sampled_from(("replaced", "retired")), max_size=3),
 )
-def test_the_stretches_are_what_living_day_by_day_finds(
-    when: Spans, until: Spans | None, cuts: dict[int, str]
-) -> None:
+def test_the_stretches_are_what_living_day_by_day_finds(when: Spans, until: Spans | None, cuts: dict[int, str]) -> None:
     found = stretches(when, until, [(day * DAY, reason) for day, reason in cuts.items()])
 
     as_lived = [Lived(*told, dark_days(stretch)) for told, stretch in zip(in_days(found), found, strict=True)]
@@ -116,7 +114,9 @@ CASES: dict[str, tuple[str, str | None, list[Cut], list[tuple[int, int | None, s
     "while it is open a second yes opens nothing new": ("nynynn", "nnnnny", [], [(2, 6, "settled")]),
     "it does not open while until holds": ("nyyy", "yyny", [], [(3, 4, "settled")]),
     "unknown until does not keep it from opening": ("nyy", "uun", [], [(2, None, "")]),
-    "settled while when goes on, it waits for when to cease": ("nyyyyny", "nnynnnn", [], [(2, 3, "settled"), (7, None, "")]),
+    "settled while when goes on, it waits for when to cease": (
+        "nyyyyny", "nnynnnn", [], [(2, 3, "settled"), (7, None, "")],
+    ),
     "unknown opens nothing": ("nuun", None, [], []),
     "unknown settles nothing": ("nyuyn", None, [], [(2, 5, "settled")]),
     "from unknown to yes it opens": ("uyn", None, [], [(2, 3, "settled")]),
@@ -126,15 +126,17 @@ CASES: dict[str, tuple[str, str | None, list[Cut], list[tuple[int, int | None, s
     "a replacement arms it anew": (
         "nyyyy", "nnynn", [(4 * DAY, "replaced")], [(2, 3, "settled"), (4, None, "")],
     ),
-    "what is retired ends with that reason, not as settled": ("nyyn", None, [(4 * DAY, "retired")], [(2, 4, "retired")]),
+    "what is retired ends for that reason": ("nyyn", None, [(4 * DAY, "retired")], [(2, 4, "retired")]),
     "a cut while nothing is open leaves no trace": ("nyn", None, [(5 * DAY, "retired")], [(2, 3, "settled")]),
     "fourteen days without ground close it as not judged": ("nyu", None, [], [(2, 17, "not judged")]),
     "thirteen do not": ("ny" + 13 * "u" + "yn", None, [], [(2, 17, "settled")]),
     "days without ground count from the last one with it": (
         "ny" + 10 * "u" + "y" + 10 * "u" + "n", None, [], [(2, 24, "settled")],
     ),
-    "not judged, it opens anew with the next yes": ("ny" + 15 * "u" + "yn", None, [], [(2, 17, "not judged"), (18, 19, "settled")]),
-    "given up before it is replaced, it is not judged": ("nyu", None, [(30 * DAY, "replaced")], [(2, 17, "not judged")]),
+    "not judged, it opens anew with the next yes": (
+        "ny" + 15 * "u" + "yn", None, [], [(2, 17, "not judged"), (18, 19, "settled")],
+    ),
+    "given up before it is replaced": ("nyu", None, [(30 * DAY, "replaced")], [(2, 17, "not judged")]),
     "while until is plainly no it has ground, though when is unknown": ("nyu", "n", [], [(2, None, "")]),
     "while when is plainly yes it has ground, though until is unknown": ("ny", "nu", [], [(2, None, "")]),
 }  # fmt: skip

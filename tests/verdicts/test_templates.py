@@ -72,9 +72,7 @@ values = st.text(max_size=12)
 
 @settings(deadline=None)
 @given(st.lists(st.tuples(st.text("abc {}%$\\\n", max_size=8), names_of_texts), max_size=5), st.data())
-def test_each_name_is_replaced_by_its_value_taken_as_it_is(
-    parts: list[tuple[str, str]], data: st.DataObject
-) -> None:
+def test_each_name_is_replaced_by_its_value_taken_as_it_is(parts: list[tuple[str, str]], data: st.DataObject) -> None:
     """Braces, percent and dollar signs within a value mean nothing."""
     given_values = {name: data.draw(values) for _, name in parts}
     template = "".join(text.replace("{", "{{").replace("}", "}}") + f"{{{name}}}" for text, name in parts)

@@ -1,0 +1,79 @@
+"""`shelfbell audit --from TIME --to TIME`: the season audit, in the terminal, as Markdown and as one HTML page."""
+
+import sys
+from argparse import ArgumentParser, Namespace
+from pathlib import Path
+
+from scheduler.cli.common import Desk, desk
+from scheduler.cli.pages.as_text import as_text
+from scheduler.cli.pages.audit import audit
+from scheduler.cli.pages.season import Season
+from scheduler.cli.rehearse import lived, stretch
+from scheduler.home import Home
+from scheduler.messages.outbox import TRIAL, Outbox
+from scheduler.shipped import folder
+from scheduler.strict_yaml import read
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("--from", dest="start", metavar="TIME", required=True)
+    parser.add_argument("--to", dest="end", metavar="TIME", required=True)
+    parser.add_argument("--markdown", metavar="FILE", type=Path, help="write it as Markdown instead of printing it")
+    parser.add_argument("--html", metavar="FILE", type=Path, help="write it as one HTML page instead of printing it")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Print the document, or write it."""
+    at = desk(home)
+    document = audit(season_of(at, *stretch(at, args.start, args.end)))
+    if args.markdown:
+        from scheduler.cli.pages.as_markdown import as_markdown
+
+        _write(args.markdown, as_markdown(document))
+    if args.html:
+        from scheduler.cli.pages.as_html import as_html
+
+        _write(args.html, as_html(document))
+        _say_where_no_pictures()
+    if not (args.markdown or args.html):
+        print(as_text(document))
+    return 0
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8")
+    print(f"Written: {path}")
+
+
+def _say_where_no_pictures() -> None:
+    from importlib.util import find_spec
+
+    if find_spec("matplotlib") is None:
+        hint = "pip install 'shelfbell[pictures]'"
+        print(f"Without pictures, told in words: they are drawn with matplotlib, which is not installed ({hint}).", file=sys.stderr)
+
+
+def season_of(at: Desk, start: int, end: int) -> Season:
+    """All that the audit of a stretch is made from."""
+    judged_at = min(end, at.now)
+    history = list(at.home.log.history())
+    by_id = {event.id: event for event, _ in history}
+    corrected = [(event, by_id[by]) for event, by in history if by and start <= by_id[by].recorded_at < judged_at]
+    entries = [event for event, by in history if by is None and event.what != "struck" and start <= event.at < judged_at]
+    return Season(
+        at, start, end, judged_at, at.board(as_told=False), lived(at, start, max(judged_at, start + 1)), entries,
+        sorted(corrected, key=lambda pair: pair[1].recorded_at), _sent(at, start, judged_at), files_off(at.home),
+    )  # fmt: skip
+
+
+def _sent(at: Desk, start: int, end: int) -> tuple[int, int]:
+    rows = [row for row in Outbox(at.home.log).rows() if row.kind != TRIAL and start <= row.decided_at < end]
+    return sum(row.state == "sent" for row in rows), sum(row.state == "given_up" for row in rows)
+
+
+def files_off(home: Home) -> list[str]:
+    """The shipped rule files that the home does not switch on."""
+    name, path = home.files()[0]
+    on = read(path.read_bytes(), name).data.get("practice") or []
+    return [path.stem for path in sorted(folder("rules").glob("*.yaml")) if path.stem not in on]

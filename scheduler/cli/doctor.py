@@ -1,0 +1,170 @@
+"""`shelfbell doctor`: is all well with the home, and what to do where it is not."""
+
+import shutil
+import sqlite3
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from scheduler.cli.common import Desk, clock, print_json
+from scheduler.events.log import Event
+from scheduler.facts.book import counts_from
+from scheduler.findings import Refused
+from scheduler.home import Home
+from scheduler.instants import DAY, HOUR
+from scheduler.messages.outbox import Outbox
+from scheduler.reminders.text import clean
+from scheduler.units import show_span
+
+LEAST_FREE = 100 * 2**20
+OLD_BACKUP = 7 * DAY
+ASLEEP = 26 * HOUR
+"""A daemon wakes at least at each digest hour it has something for, and weekly; a home looked after by one is woken
+far more often. Common practice, no source."""
+
+
+class Look(NamedTuple):
+    """One thing looked at: fine, or what is wrong and what to do."""
+
+    about: str
+    fine: bool
+    said: str
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("--json", action="store_true", help="for programs")
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Look at everything; exit 1 when anything is not fine."""
+    looks = list(look(home, clock()))
+    if args.json:
+        print_json([one._asdict() for one in looks])
+    else:
+        for one in looks:
+            print(f"{'well ' if one.fine else 'LOOK '} {one.about}: {one.said}")
+    return 0 if all(one.fine for one in looks) else 1
+
+
+def look(home: Home, now: int) -> Iterator[Look]:
+    """Every look, the most basic first; what hangs on the set-up is left out where that cannot be read."""
+    if not home.path.is_dir():
+        yield Look("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
+        return
+    yield _private(home)
+    yield _disk(home)
+    database = _database(home)
+    yield database
+    try:
+        setup = home.setup()
+    except Refused as refused:
+        yield Look("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
+        return
+    yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
+    if database.fine and home.log.exists():
+        yield from _in_use(Desk(home, setup, now))
+
+
+def _in_use(at: Desk) -> Iterator[Look]:
+    yield _clock(at)
+    yield _zone(at)
+    yield from _channels(at)
+    yield _daemon(at)
+    yield _backup(at)
+    yield from _contradictions(at)
+
+
+def _private(home: Home) -> Look:
+    open_to = [path.name for path in (home.path, home.log.path) if path.exists() and path.stat().st_mode & 0o077]
+    if open_to:
+        return Look("access", False, f"others on this machine can read {', '.join(open_to)}: chmod go-rwx {home.path} -R")
+    return Look("access", True, "the home is yours alone")
+
+
+def _disk(home: Home) -> Look:
+    free = shutil.disk_usage(home.path).free
+    said = f"{free // 2**20:,} MB free"
+    return Look("disk", True, said) if free >= LEAST_FREE else Look("disk", False, f"{said}: make room")
+
+
+def _database(home: Home) -> Look:
+    if not home.log.exists():
+        return Look("database", True, "none yet: an empty log")
+    try:
+        verdict = home.log.connection.execute("PRAGMA integrity_check").fetchone()[0]
+        events = home.log.connection.execute("SELECT count(*) FROM events").fetchone()[0]
+    except (sqlite3.Error, Refused) as error:
+        verdict, events = str(error), 0
+    if verdict == "ok":
+        return Look("database", True, f"whole, {events:,} events")
+    way = "keep the file, then `shelfbell --home NEW restore BACKUP`; `shelfbell export` may save what can be read"
+    return Look("database", False, f"damaged: {clean(verdict)}. Stop the daemon, {way}")
+
+
+def _clock(at: Desk) -> Look:
+    newest = at.home.log.newest()
+    if newest is not None and newest.recorded_at > at.now:
+        said = f"it shows {at.say(at.now)}, before the entry {newest.id} of {at.say(newest.recorded_at)}: set the clock"
+        return Look("clock", False, said)
+    return Look("clock", True, at.say(at.now))
+
+
+def _zone(at: Desk) -> Look:
+    return Look("zone", True, at.setup.hours.zone.key)
+
+
+def _channels(at: Desk) -> Iterator[Look]:
+    if not at.setup.channels:
+        yield Look("channels", False, "none in shelfbell.yaml: nothing can ring")
+    health = Outbox(at.home.log).channel_health()
+    for channel in at.setup.channels:
+        found = health.get(channel.name)
+        about = f"channel {channel.name}"
+        if found is None:
+            yield Look(about, False, f"never tried: `shelfbell ring {channel.name}`")
+        elif found.failing_since:
+            yield Look(about, False, f"failing since {at.say(found.failing_since)}: {found.last_error}; {found.waiting} waiting")
+        else:
+            yield Look(about, True, f"last success {at.say(found.last_sent)}")
+
+
+def _daemon(at: Desk) -> Look:
+    woke = Outbox(at.home.log).state("woke_at")
+    if woke is None:
+        return Look("daemon", False, "has never run here: `shelfbell run`, or the unit in systemd/")
+    ago = at.now - woke
+    if ago > ASLEEP and not _running(at.home):
+        return Look("daemon", False, f"last woke {show_span(ago)} ago and is not running: start it")
+    return Look("daemon", True, f"last woke {at.say(woke)}")
+
+
+def _running(home: Home) -> bool:
+    from scheduler.messages.lock import Lock
+
+    with Lock(home.path, "doctor") as lock:
+        return not lock.acquire()
+
+
+def _backup(at: Desk) -> Look:
+    last = Outbox(at.home.log).state("backed_up_at")
+    if last is None:
+        return Look("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
+    said = f"last {at.say(last)}"
+    return Look("backup", True, said) if at.now - last <= OLD_BACKUP else Look("backup", False, f"{said}: make a new one")
+
+
+def _contradictions(at: Desk) -> Iterator[Look]:
+    found = [
+        f"{first.id} and {second.id}: {craft} in the air twice at {at.say(second.at)}"
+        for craft in at.setup.fleet.ids("aircraft")
+        for first, second in overlapping(at.home.log.of(craft, "flown"))
+    ]
+    if found:
+        yield Look("entries", False, f"contradict each other: {'; '.join(found[:5])}. Strike the wrong one")
+
+
+def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
+    """Neighbouring flights of one aircraft of which the later took off before the earlier had landed."""
+    whole = [flight for flight in flights if "flights" not in flight.fields]
+    return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if counts_from(two) < one.at)

@@ -1,0 +1,48 @@
+"""A document as Markdown with the tables of GitHub Flavored Markdown (https://github.github.com/gfm/).
+
+Written here and not by a library: libraries read Markdown, and what this writes is read back by one in the tests.
+"""
+
+import re
+
+from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
+
+_MEANT = re.compile(r"([\\`*_\[\]<>|&~])")
+"""Characters that would mean something within a line."""
+_AT_START = re.compile(r"^(\s*)([#+-]|\d+(?=[.)]))")
+
+
+def as_markdown(document: Document) -> str:
+    """The document, ending with a line end."""
+    parts = [f"# {_plain(document.title)}", _plain(document.about)]
+    parts += [text for section in document.sections for text in _part(section, 2)]
+    return "\n\n".join(parts) + "\n"
+
+
+def _part(part: Part, level: int) -> list[str]:
+    match part:
+        case Section(title, parts):
+            return [f"{'#' * level} {_plain(title)}", *(text for inner in parts for text in _part(inner, level + 1))]
+        case Paragraph(text):
+            return [_plain(text)]
+        case Bullets(items):
+            return ["\n".join(f"- {_plain(item)}" for item in items)]
+        case Picture(title, alt, _):
+            return [f"**{_plain(title)}**: {_plain(alt)}"]
+        case Table(caption, head, rows):
+            lines = [_row(head), _row_of(["---"] * len(head)), *map(_row, rows)]
+            return [f"**{_plain(caption)}**", "\n".join(lines)] if caption else ["\n".join(lines)]
+
+
+def _row(cells: list[str]) -> str:
+    return _row_of([_plain(cell) for cell in cells])
+
+
+def _row_of(cells: list[str]) -> str:
+    return f"| {' | '.join(cells)} |"
+
+
+def _plain(text: str) -> str:
+    """Text in which nothing means anything to Markdown."""
+    line = _MEANT.sub(r"\\\1", " ".join(text.split()))
+    return _AT_START.sub(r"\1\\\2", line) if not line[:1].isdigit() else re.sub(r"^(\d+)([.)])", r"\1\\\2", line)

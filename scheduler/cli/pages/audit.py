@@ -1,0 +1,121 @@
+"""The season audit as a document: what an operator could hand to a client or an insurer."""
+
+from scheduler.cli.pages.coverage import coverage, limits_of_this
+from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Section, Table
+from scheduler.cli.pages.fleet import fleet, packs
+from scheduler.cli.pages.rules import never_decided, rules
+from scheduler.cli.pages.season import Season, responses, safe, some
+from scheduler.instants import HOUR, MINUTE
+from scheduler.reminders.text import gathered, listed
+from scheduler.units import show_span
+
+
+def audit(season: Season) -> Document:
+    """The whole document, conclusions first."""
+    about = f"{season.day(season.start)} to {season.day(season.end - 1)}, judged as of {season.moment(season.judged_at)}"
+    return Document(
+        "Season audit",
+        f"{about}, from everything that is in the log today. Made by shelfbell.",
+        [
+            Section("In short", [Bullets(conclusions(season))]),
+            Section("Open items", _open(season)),
+            Section("Fleet and papers", fleet(season)),
+            Section("Rules", rules(season)),
+            Section("Coverage", coverage(season)),
+            Section("The packs, one by one", packs(season)),
+            Section("Corrections made to the log", _corrections(season)),
+            Section("What this does not check", limits_of_this(season)),
+        ],
+    )
+
+
+def conclusions(season: Season) -> list[str]:
+    """The season in plain sentences."""
+    return [_work(season), _reminders(season), _now(season), _standing(season), _blind(season), _sent(season)]
+
+
+def _work(season: Season) -> str:
+    flights = [event for event in season.entries if event.what == "flown"]
+    count = sum(int(event.get("flights", 1)) for event in flights)  # type: ignore[call-overload]
+    hours = sum(float(event.get("minutes")) for event in flights) * MINUTE / HOUR  # type: ignore[arg-type]
+    mishaps = sum(event.what == "mishap" for event in season.entries)
+    return (
+        f"{some(len(season.entries), 'entry', 'entries').capitalize()} in the log: {some(count, 'flight')}, {hours:.1f} h in "
+        f"the air, {some(mishaps, 'mishap')}; {some(len(season.corrections), 'entry', 'entries')} corrected."
+    )
+
+
+def _reminders(season: Season) -> str:
+    opened = season.opened()
+    if not opened:
+        return "No reminder opened."
+    times = responses(opened, season.judged_at)
+    text = f"{some(len(opened), 'reminder').capitalize()} opened, {len(times)} of them were settled"
+    if not times:
+        return f"{text}."
+    longest = max((r for r in opened if r.stretch.ending == "settled"), key=lambda r: r.stretch.ended - r.stretch.opened)
+    return (
+        f"{text}, half of them within {show_span(times[len(times) // 2])}; the longest took {show_span(times[-1])} "
+        f"({longest.verdict.rule.title.lower()}: {longest.key.item})."
+    )
+
+
+def _now(season: Season) -> str:
+    """The urgent ones by themselves: that is where a day counts."""
+    urgent = [r for r in season.opened() if any(word == "now" for _, word in r.verdict.rises(r.stretch))]
+    if not urgent:
+        return "Nothing was urgent enough for `now`."
+    times = responses(urgent, season.judged_at)
+    settled = f", {len(times)} settled, the slowest after {show_span(times[-1])}" if times else ", none settled"
+    return f"{some(len(urgent), 'reminder').capitalize()} of the highest urgency{settled}."
+
+
+def _standing(season: Season) -> str:
+    groups = gathered(season.still_open())
+    if not groups:
+        return "Nothing is open at the end."
+    named = [f"{group.rule.title.lower()} ({group.items()})" for group in groups]
+    return f"Open at the end: {'; '.join(named[:5])}{f'; and {len(named) - 5} more' if len(named) > 5 else ''}."
+
+
+def _blind(season: Season) -> str:
+    unwatched = [item for item in season.at.setup.fleet.ids() if not season.watching(item)]
+    dark = never_decided(season)
+    watched = f"No rule watches {listed(unwatched)}" if unwatched else "Every item is watched by some rule"
+    blind = f"{some(len(dark), 'rule')} could never be judged for want of entries" if dark else "no rule lacked its entries"
+    return f"{watched}; {blind}."
+
+
+def _sent(season: Season) -> str:
+    sent, given_up = season.sent
+    if not sent and not given_up:
+        return "No message of this time is in the outbox: whether anyone was told in time cannot be shown from here."
+    lost = f"{some(given_up, 'message')} could not be delivered" if given_up else "none was lost"
+    return f"{some(sent, 'message').capitalize()} went out, {lost}."
+
+
+def _open(season: Season) -> list[Part]:
+    reminders = season.still_open()
+    if not reminders:
+        return [Paragraph("Nothing is open.")]
+    rows = [
+        [
+            r.key.item, r.verdict.rule.title, season.moment(r.stretch.opened),
+            r.verdict.urgency(season.judged_at).replace("_", " "),
+            "may be done: the log does not tell" if r.stretch.unknown_at(season.judged_at) else "",
+        ]
+        for r in reminders
+    ]  # fmt: skip
+    return [Table.of("", ["Item", "What", "Open since", "Urgency", "Remark"], rows)]
+
+
+def _corrections(season: Season) -> list[Part]:
+    if not season.corrections:
+        return [Paragraph("None. Nothing in the log can be changed or deleted; a correction is an entry of its own.")]
+    rows = [
+        [season.moment(by.recorded_at), f"{was.what} of {season.moment(was.at)} ({was.id})",
+         "struck" if by.what == "struck" else f"replaced by {by.id}", safe(by.get("note", ""))]
+        for was, by in season.corrections
+    ]  # fmt: skip
+    note = "Nothing in the log can be changed or deleted; these entries were taken back by later ones, and both remain."
+    return [Paragraph(note), Table.of("", ["Corrected", "Entry", "How", "Note"], rows)]

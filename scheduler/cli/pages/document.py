@@ -1,0 +1,56 @@
+"""A document: sections of paragraphs, lists, tables and pictures. The renderers read nothing else."""
+
+from collections.abc import Callable
+from typing import NamedTuple, Union
+
+
+class Paragraph(NamedTuple):
+    """Running text."""
+
+    text: str
+
+
+class Bullets(NamedTuple):
+    """A list."""
+
+    items: list[str]
+
+
+class Table(NamedTuple):
+    """A table under a caption ("" for none); the first cell of each row names the row."""
+
+    caption: str
+    head: list[str]
+    rows: list[list[str]]
+
+    @classmethod
+    def of(cls, caption: str, head: list[str], rows: list[list[str]]) -> "Table":
+        """The table without the columns in which nothing stands."""
+        kept = [index for index in range(len(head)) if index == 0 or any(row[index] for row in rows)]
+        return cls(caption, [head[index] for index in kept], [[row[index] for index in kept] for row in rows])
+
+
+class Picture(NamedTuple):
+    """A drawing with the text that stands in its place. `draw` returns it as SVG."""
+
+    title: str
+    alt: str
+    draw: Callable[[], str]
+
+
+class Section(NamedTuple):
+    """Parts under a heading."""
+
+    title: str
+    parts: list["Part"]
+
+
+Part = Union[Paragraph, Bullets, Table, Picture, Section]  # noqa: UP007 - Section refers to it before it is made
+
+
+class Document(NamedTuple):
+    """A whole document. `about`: one line under its title."""
+
+    title: str
+    about: str
+    sections: list[Section]

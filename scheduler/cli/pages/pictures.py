@@ -1,0 +1,104 @@
+"""A pack's life as a picture: its charge over time with reminders marked, and its health. Drawn with matplotlib, an extra.
+
+Told apart without colour too: by place, by line and by mark. The colours are of the set that Okabe and Ito proposed for
+colour-blind readers ("Color Universal Design", 2008).
+"""
+
+import io
+from typing import TYPE_CHECKING, NamedTuple
+from zoneinfo import ZoneInfo
+
+from scheduler.facts.sheet import Sheet
+from scheduler.instants import to_datetime
+from scheduler.reminders.board import Reminder
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+BLUE, ORANGE, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
+_MARKS = "ovsD^P*X"
+_MOST_ROWS = 8
+
+
+class Life(NamedTuple):
+    """What a picture shows: a pack's sheet, over [start, end), with the reminders open in it."""
+
+    sheet: Sheet
+    start: int
+    end: int
+    reminders: list[Reminder]
+    zone: ZoneInfo
+
+
+def draw(life: Life) -> str:
+    """The picture as SVG, the same for the same data. Raises ImportError where matplotlib is not installed."""
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    matplotlib.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": "shelfbell", "font.size": 9})
+    rules = rule_rows(life)
+    heights = [2.2, 0.25 + 0.22 * max(1, len(rules)), 1.3]
+    figure = Figure(figsize=(8.5, sum(heights) + 0.6), layout="constrained")
+    charge, marks, health = figure.subplots(3, 1, sharex=True, height_ratios=heights)
+    _charge(charge, life)
+    _reminders(marks, life, rules)
+    _health(health, life)
+    _dates(health, life)
+    written = io.StringIO()
+    figure.savefig(written, format="svg", metadata={"Date": None})
+    return written.getvalue()
+
+
+def rule_rows(life: Life) -> list[str]:
+    """The rules that had a reminder, in order of their first, as many as fit."""
+    return list(dict.fromkeys(reminder.key.rule for reminder in life.reminders))[:_MOST_ROWS]
+
+
+def _charge(axes: "Axes", life: Life) -> None:
+    times, percents = [], []
+    for run in life.sheet.history:
+        times += [to_datetime(run.start, life.zone), to_datetime(run.end, life.zone)]
+        percents += [float("nan") if value is None else value for value in (run.percent_from, run.percent_to)]
+    axes.plot(times, percents, color=BLUE, linewidth=0.9)
+    axes.axhspan(85, 102, color=ORANGE, alpha=0.12, linewidth=0)
+    axes.axhspan(0, 20, color=ORANGE, alpha=0.12, linewidth=0)
+    axes.set(ylabel="charge, %", ylim=(0, 102), yticks=(0, 20, 40, 70, 85, 100))
+
+
+def _reminders(axes: "Axes", life: Life, rules: list[str]) -> None:
+    """A row a rule: a bar while a reminder is open, a mark where it opens."""
+    for reminder in life.reminders:
+        if reminder.key.rule not in rules:
+            continue
+        row = rules.index(reminder.key.rule)
+        stretch = reminder.stretch
+        begun, over = (to_datetime(min(max(at, life.start), life.end), life.zone) for at in (stretch.opened, stretch.ended))
+        axes.plot([begun, over], [row, row], color=BLACK, linewidth=2.5, solid_capstyle="butt")
+        axes.plot([begun], [row], _MARKS[row], color=ORANGE, markersize=5)
+    axes.set(yticks=range(len(rules)), yticklabels=rules, ylim=(len(rules) - 0.5, -0.5) if rules else (0.5, -0.5))
+    if not rules:
+        axes.text(0.5, 0.5, "no reminder in this time", transform=axes.transAxes, ha="center", va="center")
+
+
+def _health(axes: "Axes", life: Life) -> None:
+    rated = float(life.sheet.item.plate["capacity"])  # type: ignore[arg-type]
+    for test, mark, name in ((False, "o", "a flight"), (True, "D", "a capacity test")):
+        found = [c for c in life.sheet.capacities if c.test == test and life.start <= c.event.at < life.end]
+        values = [100 * c.mah.value / rated for c in found]
+        spread = [[100 * min(abs(c.mah.value - edge), rated) / rated for c, edge in zip(found, edges, strict=True)]
+                  for edges in ([c.mah.low for c in found], [c.mah.high for c in found])]  # fmt: skip
+        if found:
+            times = [to_datetime(c.event.at, life.zone) for c in found]
+            axes.errorbar(times, values, spread, fmt=mark, color=GREEN, elinewidth=0.7, markersize=3.5, label=name)
+    axes.axhline(80, color=BLACK, linewidth=1, linestyle="--", label="80 %")
+    axes.set(ylabel="health, %\n(estimate)", ylim=(60, 115))
+    axes.legend(loc="lower left", fontsize="small", frameon=False, ncols=3)
+
+
+def _dates(axes: "Axes", life: Life) -> None:
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
+    locator = AutoDateLocator(tz=life.zone)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz=life.zone))
+    axes.set_xlim(to_datetime(life.start, life.zone), to_datetime(life.end, life.zone))  # type: ignore[arg-type]

@@ -1,0 +1,93 @@
+"""Of an audit: the rules, what each rests on, how often it rang, how soon it was answered, which never spoke."""
+
+from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
+from scheduler.cli.pages.season import Season, responses, some, typical
+from scheduler.facts.spans import UNKNOWN
+from scheduler.reminders.text import listed
+from scheduler.units import show_span
+from scheduler.verdicts.verdict import Verdict
+
+
+def rules(season: Season) -> list[Part]:
+    """Three parts: which rang, which never did, and what all of them rest on."""
+    return [
+        Section("Those that rang", _rang(season)),
+        Section("Those that never rang", _silent(season)),
+        Section("What each rests on", _grounds(season)),
+    ]
+
+
+def _rang(season: Season) -> list[Part]:
+    rows = []
+    for rule in season.at.setup.rules:
+        opened = season.opened(rule)
+        if opened:
+            times = responses(opened, season.judged_at)
+            still = sum(r.stretch.holds(season.judged_at) for r in opened)
+            items = listed(list(dict.fromkeys(r.key.item for r in opened)))
+            rows.append([opened[0].verdict.rule.title, str(len(opened)), items, typical(times),
+                         show_span(times[-1]) if times else "-", str(still or "")])  # fmt: skip
+    if not rows:
+        return [Paragraph("None.")]
+    rows.sort(key=lambda row: -int(row[1]))
+    head = ["Rule", "Reminders", "On", "Usual time to settle (median)", "Longest", "Still open"]
+    return [Table.of("", head, rows)]
+
+
+def _silent(season: Season) -> list[Part]:
+    dark = never_decided(season)
+    watched = {verdict.rule.id for verdict in season.board.verdicts}
+    off = [rule for rule in season.at.setup.rules if rule not in watched]
+    quiet = [rule for rule in season.at.setup.rules if rule not in (*dark, *off) and not season.opened(rule)]
+    rows = [
+        ["judged throughout and never the case", _titles(season, quiet)],
+        ["never to be judged: what they ask was never entered", _titles(season, dark)],
+        ["no item of the fleet, or off for all of them", _titles(season, off)],
+    ]
+    kept = [f"{some(titles.count(';') + 1, 'rule').capitalize()} {why}: {titles}." for why, titles in rows if titles]
+    return [Bullets(kept)] if kept else [Paragraph("None: every rule rang.")]
+
+
+def _titles(season: Season, rules: list[str]) -> str:
+    return "; ".join(str(season.at.setup.rules.raw(rule)["title"]) for rule in rules)
+
+
+def never_decided(season: Season) -> list[str]:
+    """The rules that could be judged for no item at any instant of the season."""
+    by_rule: dict[str, list[Verdict]] = {}
+    for verdict in season.board.verdicts:
+        by_rule.setdefault(verdict.rule.id, []).append(verdict)
+    return [rule for rule, found in by_rule.items() if all(undecided(season, verdict) for verdict in found)]
+
+
+def undecided(season: Season, verdict: Verdict) -> bool:
+    """True where a verdict was unknown all through the season."""
+    within = verdict.when.clipped(season.start, season.judged_at, outside=UNKNOWN)
+    return within.values == [UNKNOWN]
+
+
+def _grounds(season: Season) -> list[Part]:
+    rows = []
+    for rule in season.at.setup.rules:
+        raw = season.at.setup.rules.raw(rule)
+        basis = raw["basis"]
+        limits = ", ".join(f"{name} {value}" for name, value in raw.get("limits", {}).items())
+        rows.append([str(raw["title"]), limits, _cited(basis), _adjusted(season, rule)])
+    return [Table.of("", ["Rule", "Limits", "Basis", "Adjusted by the operator"], rows)]
+
+
+def _cited(basis: dict) -> str:
+    return f"{basis['kind']}: {basis['cite']}" if "cite" in basis else str(basis["kind"])
+
+
+def _adjusted(season: Season, rule: str) -> str:
+    return "; ".join(map(adjustment_text, season.at.setup.rules.adjustments(rule)))
+
+
+def adjustment_text(change: dict) -> str:
+    """One adjustment with its reason, or that it has none."""
+    what = [f"{name} {value}" for name, value in change.get("limits", {}).items()]
+    what += ["off"] if change.get("off") else []
+    what += [f"{key} {change[key]}" for key in ("urgency", "remind") if key in change]
+    only = f" for {listed(change['only'])}" if "only" in change else ""
+    return f"{', '.join(what)}{only}, {'because ' + change['because'] if 'because' in change else 'no reason given'}"

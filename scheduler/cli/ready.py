@@ -1,0 +1,80 @@
+"""`shelfbell ready [JOB]`: can I fly, with which packs, for how long, and what comes first."""
+
+from argparse import ArgumentParser, Namespace
+
+from scheduler.cells.estimate import Estimate
+from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.facts.book import Book
+from scheduler.findings import Refused, did_you_mean
+from scheduler.home import Home
+from scheduler.reminders.ready import Ready, next_job, plan_of, ready_for
+from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, sentences
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("job", nargs="?", metavar="JOB", help="a booked job; the next one unless given")
+    asking(parser)
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Print the answer for a job, or for a flight now where none is booked."""
+    at = desk(home, args)
+    book = at.book()
+    job = _asked(book, args.job, at) if args.job else next_job(book, at.now)
+    answers = ready_for(book, at.setup.rules, at.now, job)
+    if args.json:
+        print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
+    else:
+        print(to_text(at, book, answers))
+    return 0
+
+
+def _asked(book: Book, job: str, at: Desk) -> str:
+    if job not in book.jobs:
+        raise Refused.because(f"there is no job {job!r}{did_you_mean(job, book.jobs)}")
+    if plan_of(book, job, at.now) is None:
+        raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
+    return job
+
+
+def to_text(at: Desk, book: Book, answers: list[Ready]) -> str:
+    """The answer for people, a line a sentence."""
+    if not answers:
+        return "There is no aircraft in service: fleet.yaml names them."
+    blocks = []
+    for answer in answers:
+        head, *rest = sentences(book, at.setup.rules, at.now, answer, at.say)
+        blocks.append("\n".join([head[0].upper() + head[1:], *(f"  - {line}" for line in rest)]))
+    near = [NEAR_PEOPLE] if any(answer.plan.event.get("near_people") for answer in answers) else []
+    closing = [*near, IN_THE_AIR, "Ready by the log does not mean fit to fly: your own look comes before each flight."]
+    return "\n\n".join([*blocks, "\n".join(closing)])
+
+
+def to_json(at: Desk, answer: Ready) -> dict[str, object]:
+    """The answer for one aircraft, for programs."""
+    return {
+        "aircraft": answer.aircraft,
+        "ready": answer.ready,
+        "starts": at.stamp(answer.plan.starts) if answer.job else None,
+        "keeps_down": answer.keeps_down,
+        "first": [todo._asdict() for todo in answer.first],
+        "packs": [
+            {"item": p.item, "charge": p.charge, "minutes": _estimate(p.now), "minutes_full": _estimate(p.full)}
+            for p in answer.packs
+        ],
+        "charge": [pack.item for pack in answer.packs if not pack.is_full],
+        "leave": [{"item": item, "why": why} for item, why in answer.left],
+        "minutes": _estimate(answer.minutes),
+        "minutes_full": _estimate(answer.if_full),
+        "booked_minutes": answer.booked,
+        "charging_minutes": _estimate(answer.charging),
+        "papers": [
+            {"item": paper.item, "good_until": None if paper.until is None else at.stamp(paper.until)}
+            for paper in answer.papers
+        ],
+    }
+
+
+def _estimate(value: Estimate | None) -> dict[str, object] | None:
+    return None if value is None else {name: round(part, 1) if isinstance(part, float) else part for name, part in value._asdict().items()}

@@ -1,0 +1,248 @@
+"""Can I fly, with which packs, for about how many minutes, and what comes first.
+
+The answer of `shelfbell ready`, and what the messages on the eve and the morning of a job say.
+"""
+
+from typing import NamedTuple
+
+from scheduler.cells.energy import minutes_to_charge
+from scheduler.cells.estimate import Estimate
+from scheduler.cells.trend import median
+from scheduler.events.log import Event
+from scheduler.facts.book import Book
+from scheduler.facts.condition import why_grounded
+from scheduler.facts.endurance import RESERVE, legs
+from scheduler.facts.jobs import Plan
+from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed, packs_for
+from scheduler.facts.papers import sort_of
+from scheduler.facts.travel import energy_of
+from scheduler.fleet.fleet import Item
+from scheduler.instants import DUSK
+from scheduler.verdicts.rule import Ruleset
+from scheduler.verdicts.verdict import Verdict, verdicts
+
+FULL = 95.0
+"""Percent from which a pack need not be charged for a job. Common practice, no source."""
+RECENT = 9
+"""How many last flights of a pack tell how long it lasts."""
+
+
+class Todo(NamedTuple):
+    """An open reminder on something that a flight needs."""
+
+    rule: str
+    item: str
+    title: str
+
+
+class PackState(NamedTuple):
+    """A pack that may fly: what it holds (percent, None unknown), and its minutes to the reserve, now and when full."""
+
+    item: str
+    charge: float | None
+    now: Estimate | None
+    full: Estimate | None
+
+    @property
+    def is_full(self) -> bool:
+        """True when it need not be charged for a job."""
+        return self.charge is not None and self.charge >= FULL
+
+
+class Paper(NamedTuple):
+    """A paper that is not good on the day. `until`: the end of its last good day, None where none is on record."""
+
+    item: str
+    until: int | None
+    waiver: bool
+
+
+class Ready(NamedTuple):
+    """What is known of one aircraft for one job, or for a flight now (`job` is None).
+
+    `keeps_down`: what has to be done before anything flies. `first`: what had better be done. `left`: packs that stay
+    behind, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are charged.
+    `charging`: minutes that this takes, each pack after the other.
+    """
+
+    aircraft: str
+    job: str | None
+    plan: Plan
+    keeps_down: list[str]
+    first: list[Todo]
+    packs: list[PackState]
+    left: list[tuple[str, str]]
+    papers: list[Paper]
+    minutes: Estimate | None
+    if_full: Estimate | None
+    charging: Estimate | None
+
+    @property
+    def ready(self) -> bool:
+        """True when nothing on record keeps the aircraft down and a pack is there. It does not mean fit to fly."""
+        return not self.keeps_down and bool(self.packs)
+
+    @property
+    def booked(self) -> float | None:
+        """Minutes in the air that were booked."""
+        minutes = self.plan.event.get("airtime_minutes")
+        return None if minutes is None else float(minutes)  # type: ignore[arg-type]
+
+
+def plan_of(book: Book, job: str, now: int) -> Plan | None:
+    """What is known of a job at an instant; None when it is not booked then."""
+    return next((plan for plan in book.jobs[job].plans if plan.known_from <= now < plan.known_to), None)
+
+
+def next_job(book: Book, now: int) -> str | None:
+    """The job that starts next, as known at an instant."""
+    plans = [(plan.starts, name) for name in book.jobs if (plan := plan_of(book, name, now)) and plan.starts > now]
+    return min(plans)[1] if plans else None
+
+
+def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
+    """The answer for each aircraft in question: that of the job, or all in service where it names none."""
+    plan = plan_of(book, job, now) if job else None
+    plan = plan or Plan(now, DUSK, now, now, Event(now, now, 0, "", "booked", {}))
+    crafts = book.fleet.ids("aircraft")
+    chosen = [plan.aircraft] if plan.aircraft in crafts else [name for name in crafts if _in_service(book, book.fleet[name], now)]
+    return [_ready(book, rules, now, job, _with(plan, str(aircraft))) for aircraft in chosen]
+
+
+def others(book: Book, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
+    """Other aircraft that nothing on record keeps down."""
+    crafts = (name for name in book.fleet.ids("aircraft") if name != answer.aircraft)
+    found = [_ready(book, rules, now, answer.job, _with(answer.plan, name)) for name in crafts]
+    return [each for each in found if each.ready and _in_service(book, book.fleet[each.aircraft], now)]
+
+
+def _with(plan: Plan, aircraft: str) -> Plan:
+    return plan._replace(event=plan.event._replace(fields=plan.event.fields | {"aircraft": aircraft}))
+
+
+def _in_service(book: Book, item: Item, now: int) -> bool:
+    return book.retired(item) > now and any(life.born is not None and life.born <= now for life in book.lives(item))
+
+
+def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
+    items = needed(book, plan, now)
+    packs = [pack for pack in packs_for(book, plan.aircraft) if _in_service(book, pack, now)]
+    opened = open_on(book, rules, now, [*items, *packs, *_hands(book, str(plan.aircraft))])
+    flying = [pack for pack in packs if fit_to_fly(book, pack, now) and not _grounding(opened, pack)]
+    states = [_state(book, pack, packs, plan, now) for pack in flying]
+    papers = _papers(book, plan, now)
+    return Ready(
+        str(plan.aircraft), job, plan,
+        keeps_down=_keeps_down(book, plan, now, items, opened, papers),
+        first=_first(opened, items, packs),
+        packs=states,
+        left=[(pack.id, _why_left(book, pack, opened, now)) for pack in packs if pack not in flying],
+        papers=papers,
+        minutes=_sum([state.now for state in states]),
+        if_full=_sum([state.full for state in states]),
+        charging=_charging(book, [state for state in states if not state.is_full]),
+    )  # fmt: skip
+
+
+def _hands(book: Book, aircraft: str) -> list[Item]:
+    """What a flight needs besides the aircraft and its packs: controllers that fit, the pilot."""
+    items = [book.fleet[name] for name in book.fleet.ids("controller", "pilot")]
+    return [item for item in items if item.fits(aircraft) or not item.plate.get("fits")]
+
+
+def open_on(book: Book, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
+    """The verdicts on some items whose reminders are open."""
+    if rules is None:
+        return []
+    found = verdicts(book, rules, [item.id for item in items])
+    return [verdict for verdict in found if verdict.item.kind != "job" and verdict.open_at(now)]
+
+
+def _grounding(opened: list[Verdict], item: Item) -> list[Verdict]:
+    return [verdict for verdict in opened if verdict.rule.grounds and verdict.item.id == item.id]
+
+
+def _keeps_down(
+    book: Book, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
+) -> list[str]:
+    told = grounded_at(book, plan, now)
+    found = [f"{item} {why}" for item, why in told]
+    for item in [*items, *_hands(book, str(plan.aircraft))]:
+        if item.id not in [each.item for each in told]:
+            found += [f"{item.id} ({verdict.rule.title.lower()})" for verdict in _grounding(opened, item)]
+    return found + [f"{paper.item} will have lapsed" for paper in papers if paper.until is not None and not paper.waiver]
+
+
+def _first(opened: list[Verdict], items: list[Item], packs: list[Item]) -> list[Todo]:
+    """What is open on the aircraft, its parts, the controller and the pilot, and does not ground. Packs are told apart."""
+    open_packs = {pack.id for pack in packs}
+    calm = [verdict for verdict in opened if not verdict.rule.grounds and verdict.item.id not in open_packs]
+    order = {item.id: place for place, item in enumerate(items)}
+    calm.sort(key=lambda verdict: order.get(verdict.item.id, len(order)))
+    return [Todo(verdict.rule.id, verdict.item.id, verdict.rule.title) for verdict in calm]
+
+
+def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
+    words = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
+    return why_grounded(book.lives(pack)[-1], now) or next(iter(words), "not in service")
+
+
+def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
+    charge = book.fact(pack, "charge").at(now)
+    rates = _rates(book, pack, str(plan.aircraft), now)
+    basis = f"its last {len(rates)} flights"
+    if not rates:
+        rates = [rate for sister in sisters for rate in _rates(book, sister, str(plan.aircraft), now)]
+        basis = "its sisters' flights"
+
+    def lasting(percent: object) -> Estimate | None:
+        if not rates or not isinstance(percent, int | float):
+            return None
+        span = max(0.0, float(percent) - RESERVE)
+        return Estimate(median(rates) * span, min(rates) * span, max(rates) * span, basis)
+
+    held = float(charge) if isinstance(charge, int | float) else None
+    return PackState(pack.id, held, lasting(held), lasting(100))
+
+
+def _rates(book: Book, pack: Item, aircraft: str, now: int) -> list[float]:
+    """Minutes a percent on the last flights with an aircraft."""
+    told = [leg.rate for leg in legs(book.lives(pack)[-1]) if leg.aircraft == aircraft and leg.event.at <= now]
+    return told[-RECENT:]
+
+
+def _sum(parts: list[Estimate | None]) -> Estimate | None:
+    """Of all packs; None where none can be told. The range is the sum of the ranges, wider than likely."""
+    known = [part for part in parts if part is not None]
+    if not known:
+        return None
+    basis = "the packs' last flights" if len(known) == len(parts) else f"{len(known)} of {len(parts)} packs"
+    return Estimate(sum(e.value for e in known), sum(e.low for e in known), sum(e.high for e in known), basis)
+
+
+def _charging(book: Book, states: list[PackState]) -> Estimate | None:
+    """How long it takes to charge some packs on the charger with the most ports; None where that is not known."""
+    chargers = [book.fleet[name] for name in book.fleet.ids("charger") if book.fleet[name].plate.get("power")]
+    if not chargers or not states or any(state.charge is None for state in states):
+        return None
+    best = max(chargers, key=lambda charger: int(charger.plate["ports"]))  # type: ignore[call-overload]
+    ports, watts = int(best.plate["ports"]), float(best.plate["power"])  # type: ignore[call-overload, arg-type]
+    times = [minutes_to_charge(energy_of(book.fleet[s.item]), s.charge or 0.0, 100, watts) for s in states]
+    times.sort(reverse=True)
+    rounds = times[::ports]
+    basis = f"{len(rounds)} rounds on {best.id}" if len(rounds) > 1 else f"one round on {best.id}"
+    return Estimate(sum(t.value for t in rounds), sum(t.low for t in rounds), sum(t.high for t in rounds), basis)
+
+
+def _papers(book: Book, plan: Plan, now: int) -> list[Paper]:
+    """The papers that are not good when the job starts, as known now; those that nothing is on record of, too."""
+    found = []
+    for name in book.fleet.ids("paper"):
+        paper = book.fleet[name]
+        owner = str(paper.plate.get("of"))
+        if book.retired(paper) <= now or (book.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
+            continue
+        until = good_until(book, paper, now)
+        if until is None or until <= plan.starts:
+            found.append(Paper(name, until, sort_of(paper) == "waiver"))
+    return found

@@ -1,0 +1,143 @@
+"""The answer of `ready`, in sentences."""
+
+from collections.abc import Callable
+
+from scheduler.cells.estimate import Estimate
+from scheduler.facts.book import Book
+from scheduler.facts.endurance import RESERVE
+from scheduler.reminders.ready import PackState, Paper, Ready, others, ready_for
+from scheduler.reminders.text import listed, moment_near
+from scheduler.units import show_span
+from scheduler.instants import MINUTE
+from scheduler.verdicts.rule import Ruleset
+from scheduler.verdicts.verdict import Verdict
+
+IN_THE_AIR = (
+    "Look before each flight and at every change of packs. Come down with sideways movement, never straight into your own "
+    "downwash. Do not trust obstacle sensors. Any warning, or low as the pack says: land, and not once more."
+)
+"""What practice teaches. The sideways descent keeps the rotors out of their own wake; common practice, no source."""
+NEAR_PEOPLE = (
+    "Near people: guards fitted and checked, sensors free of them. Guards do not make flying over people lawful "
+    "(14 CFR 107.39)."
+)
+CHARGE = (
+    "attended, on a hard surface, away from anything that burns and from your way out, packs cool, 0 to 40 C; stop on "
+    "heat, smell or swelling"
+)
+Say = Callable[[int], str]
+
+
+def ready_text(verdict: Verdict, now: int) -> str:
+    """What the message of a job says, in one paragraph."""
+    book, zone = verdict.book, verdict.book.clocks.zone
+    answers = ready_for(book, verdict.rules, now, verdict.item.id)
+    said = [" ".join(sentences(book, verdict.rules, now, answer, lambda at: moment_near(at, now, zone))) for answer in answers]
+    closing = [IN_THE_AIR]
+    if answers and answers[0].plan.event.get("near_people"):
+        closing.insert(0, NEAR_PEOPLE)
+    return " ".join([*said, *closing])
+
+
+def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
+    """The answer for one aircraft, most telling first."""
+    found = [headline(answer, say)]
+    if answer.keeps_down:
+        found += _instead(others(book, rules, now, answer))
+    found += pack_sentences(answer)
+    if answer.first:
+        found.append(f"Before you go: {'; '.join(f'{todo.title.lower()} ({todo.item})' for todo in answer.first)}.")
+    found += fresh_propellers(book, answer, now)
+    found += controller_sentences(book, answer, now)
+    return found + paper_sentences(answer.papers, say)
+
+
+def headline(answer: Ready, say: Say) -> str:
+    """Whether the aircraft is ready as far as the log knows."""
+    when = f"{answer.job}, {say(answer.plan.starts)}: " if answer.job else ""
+    if answer.keeps_down:
+        return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.keeps_down)}."
+    if not answer.packs:
+        return f"{when}{answer.aircraft} is not grounded, and no pack for it is fit."
+    count = len(answer.packs)
+    return f"{when}{answer.aircraft} ready as far as I know, {count} {'pack' if count == 1 else 'packs'}."
+
+
+def _instead(answers: list[Ready]) -> list[str]:
+    if not answers:
+        return ["Another aircraft is not ready either: call the client."]
+    said = [f"{each.aircraft} ({len(each.packs)} packs{_about(each.if_full)})" for each in answers]
+    return [f"No time? Take {' or '.join(said)}, or call the client."]
+
+
+def _about(minutes: Estimate | None) -> str:
+    return f", about {minutes.value:.0f} min when full" if minutes else ""
+
+
+def pack_sentences(answer: Ready) -> list[str]:
+    """Which packs are full, which are to be charged, how long they last, which stay."""
+    full = [pack.item for pack in answer.packs if pack.is_full]
+    rest = [pack for pack in answer.packs if not pack.is_full]
+    found = [f"Full: {listed(full)}."] if full else []
+    if rest and answer.job:
+        time = f" about {show_span(round(answer.charging.value) * MINUTE)}, {answer.charging.basis} (estimate);" if answer.charging else ""
+        found.append(f"To charge: {listed([_held(pack) for pack in rest])}:{time} {CHARGE}.")
+    elif rest:
+        found.append(f"Not full: {listed([_held(pack) for pack in rest])}.")
+    found += _minutes(answer)
+    found += [f"Leave {item}: {why}." for item, why in answer.left]
+    return found
+
+
+def _held(pack: PackState) -> str:
+    return f"{pack.item} (not known: read it first)" if pack.charge is None else f"{pack.item} ({pack.charge:.0f} %)"
+
+
+def _minutes(answer: Ready) -> list[str]:
+    if not answer.packs:
+        return []
+    full = all(pack.is_full for pack in answer.packs)
+    lasting = answer.minutes if full or not answer.job else answer.if_full
+    if lasting is None:
+        return ["How long they last I cannot tell yet: log flights with the charge at landing."]
+    when = "" if full or not answer.job else "Charged, "
+    about = f"{when}about {lasting.value:.0f} min down to {RESERVE} % ({lasting.low:.0f} to {lasting.high:.0f}, estimate from {lasting.basis})"
+    if answer.booked is None:
+        return [about[0].upper() + about[1:] + "."]
+    short = " That is short: plan a charge in between, or more packs." if lasting.low < answer.booked else ""
+    return [f"{about[0].upper() + about[1:]}; booked {answer.booked:.0f}.{short}"]
+
+
+def fresh_propellers(book: Book, answer: Ready, now: int) -> list[str]:
+    """A line where a set has not flown since it was put on."""
+    fresh = []
+    for name in book.fleet.ids("propellers"):
+        item = book.fleet[name]
+        put_on = [e.at for e in book.filed(name) if e.what in ("fitted", "replaced") and e.at <= now]
+        flown = [e.at for e in book.filed(answer.aircraft) if e.what == "flown" and e.at <= now]
+        if item.fits(answer.aircraft) and put_on and not any(at > put_on[-1] for at in flown):
+            fresh.append(name)
+    return [f"Fresh propellers ({listed(fresh)}): check snug by hand, pack out, and again after the first landing."] if fresh else []
+
+
+def controller_sentences(book: Book, answer: Ready, now: int) -> list[str]:
+    """Each control unit with what is known of its charge."""
+    found = []
+    for name in book.fleet.ids("controller") if answer.job else ():
+        item = book.fleet[name]
+        charges = [e for e in book.filed(name) if e.what == "charged" and e.at <= now]
+        if book.retired(item) > now and (item.fits(answer.aircraft) or not item.plate.get("fits")):
+            last = f"charged {show_span(now - charges[-1].at)} ago" if charges else "no charge on record"
+            found.append(f"Look at the charge of {name} and your screens ({last}).")
+    return found
+
+
+def paper_sentences(papers: list[Paper], say: Say) -> list[str]:
+    """Papers that are not good on the day, or of which nothing is on record."""
+    found = []
+    for paper in papers:
+        if paper.until is None:
+            found.append(f"Of {paper.item} no date is on record: look.")
+        elif paper.waiver:
+            found.append(f"{paper.item} is good until {say(paper.until - 1)} only: see whether this place needs it.")
+    return found

@@ -1,0 +1,117 @@
+"""A rule's case made from real history: the entries that a verdict rests on, in the words of a case."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from scheduler.events.kinds import KINDS
+from scheduler.events.log import JOBS, Event
+from scheduler.facts.spans import UNKNOWN
+from scheduler.fleet.fleet import Fleet
+from scheduler.instants import DAWN, DUSK, rfc3339
+from scheduler.verdicts.cases import failures, given_events
+from scheduler.verdicts.conditions import Condition
+from scheduler.verdicts.explain import events_in, explain
+from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.verdict import Verdict
+
+_LEFT_OUT = ("recorded_at", "id", "note", "by", "instead_of")
+_PLATE_LEFT_OUT = ("id", "note", "price", "fits", "of")
+Case = dict[str, object]
+
+
+class Subject(NamedTuple):
+    """What a case is made of: a rule as its file has it, its verdict on an item, the fleet and the item's raw nameplate."""
+
+    raw: dict
+    verdict: Verdict
+    fleet: Fleet
+    plate: dict[str, object]
+
+
+def case_of(subject: Subject, now: int) -> Case | None:
+    """A case that holds what the verdict was at `now` and passes; None where no case can hold it."""
+    stretch = subject.verdict.open_at(now)
+    expected = _expected(subject.verdict, stretch, now)
+    for events in _choices(subject.verdict, stretch, now):
+        given = [as_given(subject, event) for event in events]
+        for around in _surroundings(subject):
+            case = around | {"given": given} | expected
+            if given and passes(subject, case):
+                return case
+    return None
+
+
+def passes(subject: Subject, case: Case) -> bool:
+    """True when the case gets what it expects."""
+    return not list(failures(subject.raw, case, subject.verdict.book.catalogue))
+
+
+def _expected(verdict: Verdict, stretch: Stretch | None, now: int) -> Case:
+    zone = verdict.book.clocks.zone
+    if stretch is not None:
+        settles = {"settles": rfc3339(stretch.ended, zone)} if stretch.ended < DUSK else {}
+        return {"opens": rfc3339(stretch.opened, zone)} | settles
+    if verdict.when.at(now) == UNKNOWN:
+        return {"unknown_at": rfc3339(now, zone)}
+    return {"quiet_until": rfc3339(now, zone)}
+
+
+def _choices(verdict: Verdict, stretch: Stretch | None, now: int) -> Iterator[list[Event]]:
+    """Sets of entries to try, the fewest first: those that the explanations name, then all since it was last open."""
+    named = _named(verdict, stretch, now)
+    yield named
+    last = stretch.ended if stretch is not None and stretch.ended < DUSK else now
+    events = sorted({event.id: event for event in (*verdict.events, *verdict.book.filed(JOBS))}.values())
+    before = [event for event in events if event.at <= last]
+    yield named or before[-1:]
+    ended = max((s.ended for s in verdict.stretches if s.ended <= (stretch.opened if stretch else now)), default=DAWN)
+    yield [event for event in before if event.at >= ended or event in named]
+    yield before
+
+
+def _named(verdict: Verdict, stretch: Stretch | None, now: int) -> list[Event]:
+    """The entries that the explanations of the turning instants name."""
+    rule = verdict.rule
+    asked: list[tuple[Condition, int]] = [(rule.when, now if stretch is None else stretch.opened)]
+    if stretch is not None and stretch.ended < DUSK:
+        asked.append((rule.when if rule.until is None else rule.until, stretch.ended))
+    found = {event.id: event for condition, at in asked for event in events_in(explain(verdict, condition, at))}
+    turns = [at for _, at in asked]
+    return sorted({**found, **{event.id: event for event in verdict.events if event.at in turns}}.values())
+
+
+def _surroundings(subject: Subject) -> Iterator[Case]:
+    """Zones and nameplates to try, the plainest first."""
+    plate = {name: value for name, value in subject.plate.items() if name not in _PLATE_LEFT_OUT}
+    bare = {name: value for name, value in plate.items() if name != "in_service"}
+    zone = {"zone": subject.verdict.book.clocks.zone.key}
+    for item in ({}, bare, plate):
+        for place in ({}, zone):
+            yield place | ({"item": item} if item else {})
+
+
+def as_given(subject: Subject, event: Event) -> dict[str, object]:
+    """An event as a case gives it: items under the names of their kinds, and left out where the case fills them in."""
+    about, item = subject.verdict.item.kind, subject.verdict.item.id
+    given = {"at": event.fields["at"], "what": event.what}
+    given |= {name: value for name, value in event.fields.items() if name not in (*given, *_LEFT_OUT)}
+    for field in KINDS[event.what].fields:
+        if field.type.names and field.name in given:
+            given[field.name] = _renamed(subject.fleet, given[field.name])
+    if about == "job" and given.get("job") == item:
+        given["job"] = "job"
+    return _shortened(about, given)
+
+
+def _renamed(fleet: Fleet, value: object) -> object:
+    if isinstance(value, list):
+        return list(dict.fromkeys(fleet.kind(name) or name for name in value))
+    return fleet.kind(str(value)) or value
+
+
+def _shortened(about: str, given: dict[str, object]) -> dict[str, object]:
+    for name in list(given):
+        less = {key: value for key, value in given.items() if key != name}
+        if name not in ("at", "what") and given_events(about, {"given": [less]}) == [given]:
+            given = less
+    return given

@@ -1,0 +1,74 @@
+"""What may have changed without a word to the daemon: the clock, the database, the files."""
+
+import sqlite3
+import time
+from pathlib import Path
+
+from scheduler.findings import Refused
+from scheduler.home import Home
+from scheduler.instants import SECOND
+from scheduler.shipped import folder
+
+CLOCK_STEP = 2.0
+"""Seconds by which the wall clock may stray from the steady one between two looks before it counts as stepped."""
+
+
+class Watch:
+    """Compares the clock, the database and the files of a home with how they were when last taken note of."""
+
+    def __init__(self, home: Home, now: int) -> None:
+        self._home = home
+        self._clock = (now, time.monotonic())
+        self._inode = 0
+        self._version = 0
+        self._files: list[tuple[str, int, int]] = []
+
+    def clock_step(self, now: int) -> float:
+        """The seconds by which the wall clock was set since the last look; 0 where it only went on."""
+        wall, steady = self._clock
+        self._clock = (now, time.monotonic())
+        step = (now - wall) / SECOND - (self._clock[1] - steady)
+        return step if abs(step) >= CLOCK_STEP else 0.0
+
+    def note_database(self) -> None:
+        """Take note of the database as it is, opened anew where another stands in its place. Raises Refused."""
+        path = self._home.log.path
+        if _inode(path) != self._inode:
+            self._home.log.close()
+        self._version = self._home.log.version()
+        self._inode = _inode(path)
+
+    def database_changed(self) -> bool:
+        """True when another process has written, the database was replaced, or it cannot be asked."""
+        try:
+            return _inode(self._home.log.path) != self._inode or self._home.log.version() != self._version
+        except (Refused, sqlite3.Error):
+            return True
+
+    def note_files(self, stamps: list[tuple[str, int, int]]) -> None:
+        """Take note of the files by their stamps."""
+        self._files = stamps
+
+    def files_changed(self) -> bool:
+        """True when any file of the set-up has another time or size, or there are others."""
+        return self.stamps() != self._files
+
+    def stamps(self) -> list[tuple[str, int, int]]:
+        """Name, time and size of every file of the set-up, the shipped ones too: cheap; the fingerprint decides."""
+        shipped = [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
+        return [(name, *_stamp(path)) for name, path in [*self._home.files(), *shipped]]
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        found = path.stat()
+    except OSError:
+        return (0, 0)
+    return (found.st_mtime_ns, found.st_size)
+
+
+def _inode(path: Path) -> int:
+    try:
+        return path.stat().st_ino
+    except OSError:
+        return 0
