@@ -1,0 +1,120 @@
+"""`shelfbell outlook --days 90`: what will fall due, by the calendar and by expected use."""
+
+from argparse import ArgumentParser, Namespace
+from pathlib import Path
+
+from scheduler.cli.common import Desk, LogSource, asking, desk, print_json
+from scheduler.findings import Refused
+from scheduler.home import Home
+from scheduler.instants import DAY, HOUR, local_date
+from scheduler.reminders.outlook import WEEKS, Due, Outlook, Use, outlook
+from scheduler.reminders.text import Lines, advice, listed
+
+_FURTHEST = 3660
+
+
+def add_arguments(parser: ArgumentParser, _name: str) -> None:
+    """The options."""
+    parser.add_argument("--days", metavar="N", type=int, default=90, help="how far to look, 90 unless given")
+    parser.add_argument("--ics", metavar="FILE", type=Path, help="write it as a calendar too (iCalendar, RFC 5545)")
+    asking(parser)
+
+
+def run(home: Home, args: Namespace) -> int:
+    """Print what will fall due; with --ics, write the calendar."""
+    if not 1 <= args.days <= _FURTHEST:
+        raise Refused.because(f"--days {args.days} is not between 1 and {_FURTHEST}")
+    at = desk(home, args)
+    setup = at.setup
+    source = LogSource(at.home.log, known=at.now)
+    found = outlook(setup.fleet, setup.clocks, source, setup.rules, at.now, at.now + args.days * DAY)
+    if args.ics:
+        from scheduler.cli.calendar import as_calendar
+
+        args.ics.write_bytes(as_calendar(at, found))
+    if args.json:
+        print_json(to_json(at, found))
+    else:
+        print(to_text(at, found))
+        if args.ics:
+            print(f"Written: {args.ics}")
+    return 0
+
+
+def to_json(at: Desk, found: Outlook) -> dict[str, object]:
+    """The outlook for programs."""
+
+    def when(instant: int | None) -> str | None:
+        return None if instant is None else at.stamp(instant)
+
+    return {
+        "at": at.stamp(found.now),
+        "to": at.stamp(found.end),
+        "due": [
+            {
+                "rule": due.reminder.key.rule, "item": due.reminder.key.item, "title": due.reminder.verdict.rule.title,
+                "by": "use" if due.by_use else "calendar", "at": when(due.at), "earliest": when(due.low),
+                "latest": when(due.high), "unless_used": due.unless_used, "do": todo(due),
+            }
+            for due in found.due
+        ],
+        "use": [
+            {"aircraft": use.aircraft, "flights": use.flights, "hours_a_week": use.weekly / HOUR, "spread": use.spread / HOUR}
+            for use in found.uses
+        ],
+    }  # fmt: skip
+
+
+def to_text(at: Desk, found: Outlook) -> str:
+    """The outlook for people."""
+    calendar = [due for due in found.due if not due.by_use]
+    by_use = [due for due in found.due if due.by_use]
+    still = len(at._replace(known=at.now).board().open_at(at.now))
+    lines = [f"From {day(at, found.now)} to {day(at, found.end)}. Open already: {still} (`shelfbell due` lists them)."]
+    lines += ["", "By the calendar, if nothing more is logged:"]
+    lines += [f"  {when:<12} {text}" for when, text in together(at, calendar)] or ["  nothing"]
+    lines += ["", f"By use, if flying goes on as in the last {WEEKS} weeks (estimates, 8 in 10 lie within):"]
+    lines += [f"  {ranged(at, due):<28} {what(due)}" for due in by_use] or ["  nothing"]
+    lines += ["", *map(use_line, found.uses)] if found.uses else ["", f"Nothing flew in the last {WEEKS} weeks."]
+    return "\n".join(lines)
+
+
+def day(at: Desk, instant: int) -> str:
+    """A local date: "3 Dec 2026"."""
+    when = local_date(instant, at.setup.hours.zone)
+    return f"{when.day} {when:%b %Y}"
+
+
+def what(due: Due) -> str:
+    """The rule's title and the item."""
+    return f"{due.reminder.verdict.rule.title}: {due.reminder.key.item}"
+
+
+def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
+    """Day and text, the items of one rule and day in one line."""
+    groups: dict[tuple[str, str, bool], list[str]] = {}
+    for due in found:
+        groups.setdefault((day(at, due.low), due.reminder.verdict.rule.title, due.unless_used), []).append(due.reminder.key.item)
+    put_off = {True: "  (flying as of late would put it off)", False: ""}
+    return [(when, f"{title}: {listed(items)}{put_off[off]}") for (when, title, off), items in groups.items()]
+
+
+def ranged(at: Desk, due: Due) -> str:
+    """The range of dates in which use brings it about."""
+    first = day(at, due.low)
+    if due.high is None:
+        return f"{first} or later"
+    return first if day(at, due.high) == first else f"{first} to {day(at, due.high)}"
+
+
+def use_line(use: Use) -> str:
+    """What the estimate rests on."""
+    return (
+        f"{use.aircraft}: {use.flights} flights in {WEEKS} weeks, {use.weekly / HOUR:.1f} h a week, standard deviation "
+        f"{use.spread / HOUR:.1f} h."
+    )
+
+
+def todo(due: Due) -> str:
+    """What is to be done of it, with the values of its day."""
+    return advice(Lines(due.reminder.verdict.rule, [due.reminder]), due.reminder.stretch.opened)
