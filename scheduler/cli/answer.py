@@ -1,10 +1,10 @@
 """What `log` answers: what the entry opened and settled, the caution, and when the bell will ring next."""
 
 from scheduler.cli.common import Desk, Without, describe
-from scheduler.events.log import JOBS, Event
-from scheduler.facts.book import Book
+from scheduler.events.log import JOBS, Event, concerned
+from scheduler.facts.book import Book, counts_from
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK
+from scheduler.instants import DUSK, MINUTE
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.text import advice, clean, gathered, listed, log_line
 from scheduler.reminders.words import next_word
@@ -15,23 +15,44 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     """The answer to the events just logged."""
     desk = Desk(home, setup, now)
     events = [event for event in map(home.log.find, ids) if event is not None]
-    after = desk.book()
-    items = concerned_items(home, setup, events, after)
-    board = Board(after, setup.rules, items)
-    before = Board(_without(desk, after, events), setup.rules, items)
+    book = desk.book()
+    board = Board(book, setup.rules, concerned_items(home, setup, events, book))
     lines = [f"Logged: {_logged(events)} ({desk.say(events[0].at)})."]
-    opened, settled = changes(before, board, now)
+    opened, settled = changes(open_before(desk, board, events), board.open_at(now))
     lines += _opened(opened, now)
     lines += _settled(settled)
     lines += next_ring(desk, board, opened)
     return "\n".join(lines)
 
 
-def _without(desk: Desk, after: Book, events: list[Event]) -> Book:
+def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]:
+    """What would be open now on a board's items, had the events not been logged.
+
+    Facts look only back, so for entries of this minute with nothing logged since they began, that is what the same board
+    had open the moment before.
+    """
+    began = min(counts_from(event) for event in events)
+    recent = min(event.at for event in events) > desk.now - MINUTE
+    if recent and not any(map(_corrects, events)) and not _others_since(board.book, events, began):
+        return board.open_at(began - 1)
+    return Board(_without(desk, board.book, events), desk.setup.rules, board.items).open_at(desk.now)
+
+
+def _corrects(event: Event) -> bool:
+    return event.what == "struck" or "instead_of" in event.fields
+
+
+def _others_since(book: Book, events: list[Event], began: int) -> bool:
+    own = {event.id for event in events}
+    names = {name for event in events for name in concerned(event.fields)}
+    return any(event.at >= began and event.id not in own for name in names for event in book.filed(name)[-9:])
+
+
+def _without(desk: Desk, book: Book, events: list[Event]) -> Book:
     """The book as it was before the events."""
-    if any(event.what == "struck" or "instead_of" in event.fields for event in events):
+    if any(map(_corrects, events)):
         return desk.book(before=events[0].seq)
-    return Book(desk.setup.fleet, Without(after, frozenset(e.id for e in events)), desk.setup.clocks)
+    return Book(desk.setup.fleet, Without(book, frozenset(e.id for e in events)), desk.setup.clocks)
 
 
 def _logged(events: list[Event]) -> str:
@@ -48,18 +69,15 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
         return [*setup.fleet.ids(), *book.jobs, "home"]
     aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}
     parts = setup.fleet.ids("propellers", "gimbal", "guards", "filter") if aircraft else []
-    mishap = any(event.what in ("mishap", "struck") or "instead_of" in event.fields for event in events)
+    mishap = any(event.what == "mishap" or _corrects(event) for event in events)
     packs = setup.fleet.ids("pack") if aircraft and mishap else []
     return [*named, *parts, *packs, "home"]
 
 
-def changes(before: Board, after: Board, now: int) -> tuple[list[Reminder], list[Reminder]]:
-    """The reminders open now that were not, and those that were and are not."""
-    was = {reminder.key: reminder for reminder in before.open_at(now)}
-    now_open = {reminder.key: reminder for reminder in after.open_at(now)}
-    opened = [reminder for key, reminder in now_open.items() if key not in was]
-    settled = [reminder for key, reminder in was.items() if key not in now_open]
-    return opened, settled
+def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminder], list[Reminder]]:
+    """The reminders open after and not before, and those open before and not after."""
+    was, now_open = {r.key for r in before}, {r.key for r in after}
+    return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
 
 def _opened(opened: list[Reminder], now: int) -> list[str]:

@@ -51,7 +51,10 @@ def _say_where_no_pictures() -> None:
 
     if find_spec("matplotlib") is None:
         hint = "pip install 'shelfbell[pictures]'"
-        print(f"Without pictures, told in words: they are drawn with matplotlib, which is not installed ({hint}).", file=sys.stderr)
+        print(
+            f"Without pictures, told in words: they are drawn with matplotlib, which is not installed ({hint}).",
+            file=sys.stderr,
+        )
 
 
 def season_of(at: Desk, start: int, end: int) -> Season:
@@ -60,7 +63,9 @@ def season_of(at: Desk, start: int, end: int) -> Season:
     history = list(at.home.log.history())
     by_id = {event.id: event for event, _ in history}
     corrected = [(event, by_id[by]) for event, by in history if by and start <= by_id[by].recorded_at < judged_at]
-    entries = [event for event, by in history if by is None and event.what != "struck" and start <= event.at < judged_at]
+    entries = [
+        event for event, by in history if by is None and event.what != "struck" and start <= event.at < judged_at
+    ]
     return Season(
         at, start, end, judged_at, at.board(as_told=False), lived(at, start, max(judged_at, start + 1)), entries,
         sorted(corrected, key=lambda pair: pair[1].recorded_at), _sent(at, start, judged_at), files_off(at.home),

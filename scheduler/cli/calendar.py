@@ -27,7 +27,8 @@ def as_calendar(at: Desk, found: Outlook) -> bytes:
     calendar.add("x-made-by", f"shelfbell outlook --days {days} --ics FILE")
     for due in found.due:
         calendar.add_component(_entry(at, due))
-    return calendar.to_ical()
+    written: bytes = calendar.to_ical()
+    return written
 
 
 def _entry(at: Desk, due: Due) -> "Event":
@@ -48,7 +49,7 @@ def _entry(at: Desk, due: Due) -> "Event":
 
 
 def uid(at: Desk, due: Due) -> str:
-    """The same for the same home, rule, item and number, whatever the date: so a calendar moves the entry and doubles none.
+    """The same for one home, rule, item and number, whatever the date: a calendar moves the entry, and doubles none.
 
     A home is told from another by its oldest entry.
     """

@@ -29,10 +29,14 @@ def run(home: Home, args: Namespace) -> int:
     case = case_of(subject, at.now)
     if case is None:
         raise Refused.because(
-            f"{args.rule} on {args.item} at {at.stamp(at.now)} rests on more than one item's entries, or rang before from "
-            "the same ones: a case holds one item and its first opening. Try --at an instant at which it was open."
+            f"{args.rule} on {args.item} at {at.stamp(at.now)} rests on more than one item's entries, or rang before "
+            "from the same ones: a case holds one item and its first opening. Try --at an instant at which it was open."
         )
-    note = f", which an adjustment changes for {args.item}: a case tests the rule as written" if found.rule.adjusted else ""
+    note = (
+        f", which an adjustment changes for {args.item}: a case tests the rule as written"
+        if found.rule.adjusted
+        else ""
+    )
     print(f"# {args.rule}, from the history of {args.item}{note}. Paste it under `cases:` of the rule.")
     print(as_yaml(case))
     return 0

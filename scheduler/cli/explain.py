@@ -14,6 +14,7 @@ from scheduler.units import show_span
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.verdict import Verdict, verdicts
 
+
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
     """The options."""
     parser.add_argument("names", nargs="*", metavar="RULE or ITEM", help="one rule, one item, or both")
@@ -66,7 +67,7 @@ def one_json(at: Desk, verdict: Verdict) -> dict[str, object]:
         "urgency": verdict.urgency(at.now),
         "missing": missing_of(node),
         "adjusted": verdict.rule.adjusted,
-        "would_quiet" if stretch else "would_ring": [[wanted(change) for change in way] for way in reversing(verdict, at.now)],
+        "would_quiet" if stretch else "would_ring": [list(map(wanted, way)) for way in reversing(verdict, at.now)],
         "messages": message_lines(at, verdict),
     }
 

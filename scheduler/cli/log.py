@@ -26,6 +26,8 @@ def run_words(home: Home, words: list[str]) -> int:
         return 0
     setup, now = home.setup(), clock()
     events = typed_events(kind, words[1:], setup, now)
+    if kind.what in ("seen", "snoozed"):
+        _require_open(home, setup, events, now)
     lines = [(0, to_line(event)) for event in events]
     taken = take(home.log, lines, setup.fleet, now)
     _poke(home)
@@ -34,6 +36,14 @@ def run_words(home: Home, words: list[str]) -> int:
         return 0
     print(answer(home, setup, taken.ids, now))
     return 0
+
+
+def _require_open(home: Home, setup: Setup, events: list[dict[str, object]], now: int) -> None:
+    from scheduler.cli.common import Desk
+    from scheduler.cli.seen import require_open
+
+    for event in events:
+        require_open(Desk(home, setup, now), str(event.get("rule")), str(event.get("item")))
 
 
 def _kind(word: str) -> Kind:

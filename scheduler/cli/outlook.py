@@ -59,7 +59,10 @@ def to_json(at: Desk, found: Outlook) -> dict[str, object]:
             for due in found.due
         ],
         "use": [
-            {"aircraft": use.aircraft, "flights": use.flights, "hours_a_week": use.weekly / HOUR, "spread": use.spread / HOUR}
+            {
+                "aircraft": use.aircraft, "flights": use.flights,
+                "hours_a_week": use.weekly / HOUR, "standard_deviation": use.spread / HOUR,
+            }
             for use in found.uses
         ],
     }  # fmt: skip
@@ -94,7 +97,9 @@ def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
     """Day and text, the items of one rule and day in one line."""
     groups: dict[tuple[str, str, bool], list[str]] = {}
     for due in found:
-        groups.setdefault((day(at, due.low), due.reminder.verdict.rule.title, due.unless_used), []).append(due.reminder.key.item)
+        groups.setdefault((day(at, due.low), due.reminder.verdict.rule.title, due.unless_used), []).append(
+            due.reminder.key.item
+        )
     put_off = {True: "  (flying as of late would put it off)", False: ""}
     return [(when, f"{title}: {listed(items)}{put_off[off]}") for (when, title, off), items in groups.items()]
 

@@ -1,5 +1,7 @@
 """Words for a rule's comparisons: what would quiet it, or ring it, why it will change, what the operator adjusted."""
 
+from typing import Any
+
 from scheduler.cli.common import Desk, describe
 from scheduler.instants import DUSK
 from scheduler.reminders.board import Reminder
@@ -89,7 +91,7 @@ def _turn(verdict: Verdict, turn: Turn) -> str:
 
 def adjustment(at: Desk, verdict: Verdict) -> list[str]:
     """The adjustment in force, with what the rule says without it."""
-    change = verdict.rule.adjusted
+    change: dict[str, Any] = verdict.rule.adjusted or {}
     if not change:
         return []
     written = at.setup.rules.raw(verdict.rule.id)

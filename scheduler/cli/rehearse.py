@@ -148,7 +148,8 @@ def to_text(at: Desk, result: Rehearsal) -> str:
         ended = f"{stretch.ending} {at.say(stretch.ended)}" if stretch.ended < result.end else "open at the end"
         urgency = min((word for turn, word in reminder.verdict.rises(stretch) if turn < result.end), key=rank)
         rung = len(result.messages(reminder))
-        lines.append(f"{at.say(stretch.opened):<17} {urgency:<9} {reminder.key.rule} {reminder.key.item}: {ended}; rung {rung}x")
+        name = f"{reminder.key.rule} {reminder.key.item}"
+        lines.append(f"{at.say(stretch.opened):<17} {urgency:<9} {name}: {ended}; rung {rung}x")
     return "\n".join(lines)
 
 

@@ -2,7 +2,7 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.cli.common import desk
+from scheduler.cli.common import Desk, desk
 from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused, did_you_mean
@@ -28,16 +28,7 @@ def run(home: Home, args: Namespace) -> int:
     """Log it, when such a reminder is open."""
     at = desk(home)
     zone = at.setup.hours.zone
-    if args.rule not in at.setup.rules:
-        raise Refused.because(f"there is no rule {args.rule!r}{did_you_mean(args.rule, at.setup.rules)}")
-    board = at.board([args.item])
-    if args.item not in at.setup.fleet and args.item not in (*board.book.jobs, HOME):
-        known = [*at.setup.fleet.ids(), *board.book.jobs]
-        raise Refused.because(f"there is no item {args.item!r}{did_you_mean(args.item, known)}")
-    opened = [reminder.key for reminder in board.open_at(at.now)]
-    if (args.rule, args.item) not in opened:
-        names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
-        raise Refused.because(f"no reminder {args.rule} is open on {args.item}; open on it: {names}")
+    require_open(at, args.rule, args.item)
     event = {"at": rfc3339(at.now, zone), "what": args.what, "item": args.item, "rule": args.rule}
     until = parse_time(args.until, at.now, zone, ahead=True) if args.until else at.now + SNOOZE
     if until <= at.now:
@@ -51,3 +42,17 @@ def run(home: Home, args: Namespace) -> int:
     quiet = f"quiet until {at.say(until)}" if args.what == "snoozed" else "no repeats"
     print(f"{args.rule} {args.item}: {quiet}, unless it becomes more urgent. It stays on the board until it is settled.")
     return 0
+
+
+def require_open(at: Desk, rule: str, item: str) -> None:
+    """Raises Refused unless that reminder is open: seen and snoozed bind to one that is."""
+    if rule not in at.setup.rules:
+        raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
+    board = at.board([item])
+    if item not in at.setup.fleet and item not in (*board.book.jobs, HOME):
+        known = [*at.setup.fleet.ids(), *board.book.jobs]
+        raise Refused.because(f"there is no item {item!r}{did_you_mean(item, known)}")
+    opened = [reminder.key for reminder in board.open_at(at.now)]
+    if (rule, item) not in opened:
+        names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
+        raise Refused.because(f"no reminder {rule} is open on {item}; open on it: {names}")

@@ -29,7 +29,9 @@ class Sides(NamedTuple):
 def difference_text(at: Desk, sides: Sides, difference: Difference) -> str:
     """What the other rule set would do otherwise, for people."""
     result = sides.now.result
-    lines = [f"From {at.say(result.start)} to {at.say(result.end)}, with {sides.instead.name} instead of {sides.now.name}:"]
+    lines = [
+        f"From {at.say(result.start)} to {at.say(result.end)}, with {sides.instead.name} instead of {sides.now.name}:"
+    ]
     lines += [f"  {line}" for line in changes(at, sides)]
     lines.append(f"  {_more_or_fewer(sides)}")
     for head, reminders in (("Fewer:", difference.gone), ("More:", difference.new)):

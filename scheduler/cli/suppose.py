@@ -80,7 +80,9 @@ def _moved(event: Event, weeks: int, hours: Hours) -> dict[str, object]:
         wall = to_datetime(parse_rfc3339(str(text)), hours.zone).replace(tzinfo=None) + timedelta(weeks=weeks)
         return rfc3339(from_datetime(wall.replace(tzinfo=hours.zone)), hours.zone)
 
-    fields = {name: value for name, value in event.fields.items() if name not in ("recorded_at", "instead_of", "by", "note")}
+    fields = {
+        name: value for name, value in event.fields.items() if name not in ("recorded_at", "instead_of", "by", "note")
+    }
     fields |= {name: later(fields[name]) for name in ("at", *_TIMES) if name in fields}
     if "job" in fields:
         fields["job"] = f"{str(fields['job'])[:60]}+{weeks}w"

@@ -35,7 +35,9 @@ class Memory:
             for name in names:
                 self._filed.setdefault(name, []).append(Entry(event, gone_at))
             target = by_id.get(str(event.get("event") if event.what == "struck" else event.get("instead_of")))
-            arrivals.append(Arrival(event.recorded_at, frozenset((*names, *(concerned(target.fields) if target else ())))))
+            arrivals.append(
+                Arrival(event.recorded_at, frozenset((*names, *(concerned(target.fields) if target else ()))))
+            )
         self._arrivals = sorted(arrivals, key=lambda arrival: arrival.at)
 
     def of(self, name: str, what: str | None, known: int) -> list[Event]:

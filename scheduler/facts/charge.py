@@ -44,7 +44,9 @@ class _Fold:
         self.discharges: list[Discharge] = []
         self.readings: list[tuple[int, Event]] = []
         self.rates: list[float] = []
+        self.rated: list[Event] = []
         self.active_since = 0
+        self.active: Event | None = None
         self.landed = 0
 
     def run(self) -> ChargeFold:
@@ -69,7 +71,7 @@ class _Fold:
         if event.what == "drained" and before is not None and before > percent:
             self.discharges.append(Discharge(instant, before - percent, event))
         if event.what != "measured" or not self.readings:
-            self.active_since = instant
+            self.active_since, self.active = instant, event
         self.readings.append((instant, event))
         self._rest(instant, percent, (event, None))
 
@@ -87,7 +89,10 @@ class _Fold:
         self._ramp(take_off, landing, start, end, why)  # type: ignore[arg-type]
         self._taken_out(event, start, end, estimate)  # type: ignore[arg-type]
         self.landed = self.active_since = landing
+        self.active = event
         self.readings.append((landing, event))
+        for flight in self.rated if estimate else ():
+            why = (flight, why)
         self._rest(landing, end, (event, None) if known else why)
 
     def _end(self, event: Event, start: float | None) -> tuple[float | None, bool]:
@@ -116,6 +121,7 @@ class _Fold:
             self.discharges.append(Discharge(event.at, max(0.0, start - end), event, estimate))
             if not estimate and start > end:
                 insort(self.rates, (start - end) / float(event.fields["minutes"]))  # type: ignore[arg-type]
+                self.rated.append(event)
         elif "used_mah" in event.fields:
             self.discharges.append(Discharge(event.at, _share(event, self.capacity), event))
         else:
@@ -138,8 +144,9 @@ class _Fold:
         ends = max(begins, self.active_since + after + over)
         percent = self._fall(instant, percent, begins, why)
         if percent > target and begins < ends:
-            over_, under = (target - percent).as_integer_ratio()
-            self.pieces.append(Piece(begins, percent, (over_, under * (ends - begins)), why))
+            why = why if why and why[0] == self.active else (self.active, why)  # what starts its clock counts too
+            fall, under = (target - percent).as_integer_ratio()
+            self.pieces.append(Piece(begins, percent, (fall, under * (ends - begins)), why))
             begins, percent = ends, float(target)
         self._fall(begins, percent, DUSK, why)
 

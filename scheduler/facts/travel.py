@@ -82,9 +82,11 @@ def _capped(event: Event, book: "Book") -> bool:
     return leaves >= WITH_EQUIPMENT_FROM or not with_equipment
 
 
-@fact("large_spares", PACK, count("pack"), f"Packs above {FREE_TO} Wh on the next journey announced that carries it.")
+@fact("large_spares", PACK, count("pack"), f"Packs above {FREE_TO} Wh on its next journey announced, if it is one of them.")
 def large_spares(life: "Life") -> list[Piece]:
-    """Counted over what the journey carries."""
+    """Counted over what the journey carries; none for a pack that is not so large itself."""
+    if energy_of(life.item) <= FREE_TO:
+        return [Piece(DAWN, 0)]
     fleet = life.book.fleet
     pieces = []
     for turn, event in departures(life):

@@ -44,6 +44,7 @@ class Board:
     def __init__(self, book: Book, rules: Ruleset, items: list[str] | None = None, as_told: bool = True) -> None:
         self.book = book
         self.rules = rules
+        self.items = items
         self.as_told = as_told
         self.verdicts = verdicts(book, rules, items)
         self._said: dict[tuple[Key, str], list[Event]] = {}

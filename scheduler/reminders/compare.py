@@ -7,7 +7,7 @@ from scheduler.reminders.rehearse import Rehearsal
 
 
 class Difference(NamedTuple):
-    """What the second of two rehearsals lacks (`gone`), adds (`new`), and has at other times (`moved`: before, after)."""
+    """What the second of two rehearsals lacks (`gone`), adds (`new`), has at other times (`moved`: before, after)."""
 
     gone: list[Reminder]
     new: list[Reminder]

@@ -15,8 +15,8 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 class Known:
     """The events of a log as known at an instant that moves forward.
 
-    An item's verdicts are folded anew only when something recorded since touches a name that they asked for. Each item has
-    a book of its own, so that what it asked for is all that its verdicts can depend on.
+    An item's verdicts are folded anew only when something recorded since touches a name that they asked for. Each item
+    has a book of its own, so that what it asked for is all that its verdicts can depend on.
     """
 
     def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:

@@ -2,9 +2,9 @@
 
 Use is supposed, not foreseen. Each aircraft's weekly time in the air over the last 13 weeks has a mean m and a standard
 deviation s; weeks are taken as independent, so that after t weeks the sum lies between m t - z s sqrt(t) and
-m t + z s sqrt(t) with a chance of 80 % (z = 1.2816, the normal distribution's 90 % point). Flights are supposed along the two
-edges and along the middle, and the rules are asked of each as of any log: an estimate, as good as the last 13 weeks are
-like those to come.
+m t + z s sqrt(t) with a chance of 80 % (z = 1.2816, the normal distribution's 90 % point). Flights are supposed along
+the two edges and along the middle, and the rules are asked of each as of any log: an estimate, as good as the last 13
+weeks are like those to come.
 """
 
 from collections import Counter
@@ -45,9 +45,9 @@ class Use(NamedTuple):
 
 
 class Due(NamedTuple):
-    """A reminder that will open. `at`: when by the calendar, or in the middle of what use makes likely; `low` and `high`:
-    the range, None where it reaches beyond the time looked at. `by_use`: it comes from supposed flights. `unless_used`:
-    flying as of late would put it off. `number`: 1 for the first of its rule and item in the outlook."""
+    """A reminder that will open. `number`: 1 for the first of its rule and item in the outlook. `at`: when by the
+    calendar, or in the middle of what use makes likely; `low` and `high`: the range; None beyond the time looked at.
+    `by_use`: it comes from supposed flights. `unless_used`: flying as of late would put it off."""
 
     reminder: Reminder
     number: int
@@ -178,8 +178,12 @@ def _due(key: Key, plain: dict[Key, list[Reminder]], paths: list[dict[Key, list[
 
 def _counts(reminder: Reminder) -> bool:
     """True where it opens because a count has grown: a supposed flight tells of nothing else."""
-    turns = turns_at(reminder.verdict, reminder.stretch.opened)
-    return any(turn.leaf.operator in ("at_least", "more_than") and turn.becomes == "yes" for turn in turns)
+    verdict, opened = reminder.verdict, reminder.stretch.opened
+    return any(
+        leaf.operator in ("at_least", "more_than") and becomes == "yes"
+        and verdict.ask(leaf.fact, leaf.of).piece(opened).slope is None
+        for leaf, becomes in turns_at(verdict, opened)
+    )  # fmt: skip
 
 
 def _first(reminders: list[Reminder]) -> int | None:

@@ -8,7 +8,7 @@ from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAWN, DUSK
 from scheduler.units import show
-from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, Some, leaf_spans
+from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, leaf_spans
 from scheduler.verdicts.margin import margin
 from scheduler.verdicts.verdict import Verdict
 
@@ -17,9 +17,9 @@ class Node(NamedTuple):
     """One condition at an instant.
 
     `kind`: leaf, all, any, not. `verdict`: no, unknown or yes. `since` and `until`: the stretch around the instant over
-    which the verdict stays, None where it has no bound. The rest is of leaves: `value` and `limit` as text, `held_since`:
-    since when the comparison itself gives this result, its `lasting` apart, the events behind the value, and how far
-    (`margin`) the value is from the limit.
+    which the verdict stays, None where it has no bound. The rest is of leaves: `value` and `limit` as text, how far the
+    one is from the other (`margin`), since when the comparison gives this result, its `lasting` apart (`held_since`),
+    and the events behind the value.
     """
 
     kind: str

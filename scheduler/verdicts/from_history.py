@@ -1,7 +1,7 @@
 """A rule's case made from real history: the entries that a verdict rests on, in the words of a case."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import JOBS, Event
@@ -20,9 +20,9 @@ Case = dict[str, object]
 
 
 class Subject(NamedTuple):
-    """What a case is made of: a rule as its file has it, its verdict on an item, the fleet and the item's raw nameplate."""
+    """What a case is made of: a rule as its file has it, its verdict on an item, the fleet, the item's nameplate."""
 
-    raw: dict
+    raw: dict[str, Any]
     verdict: Verdict
     fleet: Fleet
     plate: dict[str, object]
@@ -49,8 +49,8 @@ def passes(subject: Subject, case: Case) -> bool:
 def _expected(verdict: Verdict, stretch: Stretch | None, now: int) -> Case:
     zone = verdict.book.clocks.zone
     if stretch is not None:
-        settles = {"settles": rfc3339(stretch.ended, zone)} if stretch.ended < DUSK else {}
-        return {"opens": rfc3339(stretch.opened, zone)} | settles
+        expected: Case = {"opens": rfc3339(stretch.opened, zone)}
+        return expected | {"settles": rfc3339(stretch.ended, zone)} if stretch.ended < DUSK else expected
     if verdict.when.at(now) == UNKNOWN:
         return {"unknown_at": rfc3339(now, zone)}
     return {"quiet_until": rfc3339(now, zone)}

@@ -41,16 +41,22 @@ def _table(table: Table, width: int) -> list[str]:
     for row in (table.head, ["-" * size for size in widths], *table.rows):
         cells = [textwrap.wrap(cell, size, break_on_hyphens=False) for cell, size in zip(row, widths, strict=True)]
         for parts in zip_longest(*cells, fillvalue=""):
-            lines.append((" " * _GAP).join(f"{part:<{size}}" for part, size in zip(parts, widths, strict=True)).rstrip())
+            lines.append(
+                (" " * _GAP).join(f"{part:<{size}}" for part, size in zip(parts, widths, strict=True)).rstrip()
+            )
     return lines
 
 
 def _widths(table: Table, width: int) -> list[int]:
-    """The width of each column: as wide as its widest cell, the widest narrowed until the table fits or no word allows it."""
+    """The width of each column: that of its widest cell, the widest ones narrowed until all fits, if words allow."""
     columns = list(zip(table.head, *table.rows, strict=True))
     widths = [max(map(len, column)) for column in columns]
-    least = [min(_LONGEST_KEPT, max(len(word) for cell in column for word in [*cell.split(), ""])) for column in columns]
-    while sum(widths) + _GAP * (len(widths) - 1) > width and any(size > low for size, low in zip(widths, least, strict=True)):
+    least = [
+        min(_LONGEST_KEPT, max(len(word) for cell in column for word in [*cell.split(), ""])) for column in columns
+    ]
+    while sum(widths) + _GAP * (len(widths) - 1) > width and any(
+        size > low for size, low in zip(widths, least, strict=True)
+    ):
         widest = max((size, index) for index, size in enumerate(widths) if size > least[index])[1]
         widths[widest] -= 1
     return widths

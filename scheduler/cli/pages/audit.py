@@ -5,14 +5,17 @@ from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Sec
 from scheduler.cli.pages.fleet import fleet, packs
 from scheduler.cli.pages.rules import never_decided, rules
 from scheduler.cli.pages.season import Season, responses, safe, some
-from scheduler.instants import HOUR, MINUTE
+from scheduler.facts.wear import airtime_of, flights_of
+from scheduler.instants import HOUR
 from scheduler.reminders.text import gathered, listed
 from scheduler.units import show_span
 
 
 def audit(season: Season) -> Document:
     """The whole document, conclusions first."""
-    about = f"{season.day(season.start)} to {season.day(season.end - 1)}, judged as of {season.moment(season.judged_at)}"
+    about = (
+        f"{season.day(season.start)} to {season.day(season.end - 1)}, judged as of {season.moment(season.judged_at)}"
+    )
     return Document(
         "Season audit",
         f"{about}, from everything that is in the log today. Made by shelfbell.",
@@ -36,12 +39,14 @@ def conclusions(season: Season) -> list[str]:
 
 def _work(season: Season) -> str:
     flights = [event for event in season.entries if event.what == "flown"]
-    count = sum(int(event.get("flights", 1)) for event in flights)  # type: ignore[call-overload]
-    hours = sum(float(event.get("minutes")) for event in flights) * MINUTE / HOUR  # type: ignore[arg-type]
+    count = sum(map(flights_of, flights))
+    hours = sum(map(airtime_of, flights)) / HOUR
     mishaps = sum(event.what == "mishap" for event in season.entries)
+    entries = some(len(season.entries), "entry", "entries").capitalize()
+    corrected = some(len(season.corrections), "entry", "entries")
     return (
-        f"{some(len(season.entries), 'entry', 'entries').capitalize()} in the log: {some(count, 'flight')}, {hours:.1f} h in "
-        f"the air, {some(mishaps, 'mishap')}; {some(len(season.corrections), 'entry', 'entries')} corrected."
+        f"{entries} in the log: {some(count, 'flight')}, {hours:.1f} h in the air, {some(mishaps, 'mishap')}; "
+        f"{corrected} corrected."
     )
 
 
@@ -53,7 +58,9 @@ def _reminders(season: Season) -> str:
     text = f"{some(len(opened), 'reminder').capitalize()} opened, {len(times)} of them were settled"
     if not times:
         return f"{text}."
-    longest = max((r for r in opened if r.stretch.ending == "settled"), key=lambda r: r.stretch.ended - r.stretch.opened)
+    longest = max(
+        (r for r in opened if r.stretch.ending == "settled"), key=lambda r: r.stretch.ended - r.stretch.opened
+    )
     return (
         f"{text}, half of them within {show_span(times[len(times) // 2])}; the longest took {show_span(times[-1])} "
         f"({longest.verdict.rule.title.lower()}: {longest.key.item})."
@@ -82,7 +89,9 @@ def _blind(season: Season) -> str:
     unwatched = [item for item in season.at.setup.fleet.ids() if not season.watching(item)]
     dark = never_decided(season)
     watched = f"No rule watches {listed(unwatched)}" if unwatched else "Every item is watched by some rule"
-    blind = f"{some(len(dark), 'rule')} could never be judged for want of entries" if dark else "no rule lacked its entries"
+    blind = (
+        f"{some(len(dark), 'rule')} could never be judged for want of entries" if dark else "no rule lacked its entries"
+    )
     return f"{watched}; {blind}."
 
 

@@ -61,14 +61,17 @@ def _stale(season: Season) -> list[Part]:
     for name, what in _LAST.items():
         ages = {}
         for item in season.at.setup.fleet:
-            if item.kind in season.board.book.catalogue[name].about and season.board.book.retired(item) > season.judged_at:
+            if (
+                item.kind in season.board.book.catalogue[name].about
+                and season.board.book.retired(item) > season.judged_at
+            ):
                 ages[item.id] = season.board.book.fact(item, name).at(season.judged_at)
         old = {item: age for item, age in ages.items() if isinstance(age, int) and age > STALE}
         lines += [f"{item}: the last {what} is {show_span(age)} old, or there was none" for item, age in old.items()]
     if not lines:
         return [Paragraph(f"No reading or look is older than {show_span(STALE)}.")]
-    return [Paragraph(f"{some(len(lines), 'reading or look', 'readings or looks').capitalize()} older than {show_span(STALE)}:"),
-            Bullets(lines)]  # fmt: skip
+    count = some(len(lines), "reading or look", "readings or looks").capitalize()
+    return [Paragraph(f"{count} older than {show_span(STALE)}:"), Bullets(lines)]
 
 
 def limits_of_this(season: Season) -> list[Part]:

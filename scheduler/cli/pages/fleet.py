@@ -6,6 +6,7 @@ from scheduler.cli.pages.document import Paragraph, Part, Picture, Table
 from scheduler.cli.pages.pictures import Life, draw
 from scheduler.cli.pages.season import Season, safe, some
 from scheduler.facts.sheet import Sheet, sheet_of
+from scheduler.facts.wear import flights_of
 from scheduler.fleet.fleet import Item
 from scheduler.instants import HOUR
 from scheduler.units import show
@@ -18,8 +19,8 @@ def fleet(season: Season) -> list[Part]:
     """What there is, with its use so far, and the papers with their last good day."""
     items = [item for item in season.at.setup.fleet if item.kind != "paper"]
     rows = [
-        [item.id, item.kind, _written(item.plate.get("in_service")), *(_count(season, item, *count) for count in _COUNTS.items()),
-         _remark(season, item)]
+        [item.id, item.kind, _written(item.plate.get("in_service")),
+         *(_count(season, item, *count) for count in _COUNTS.items()), _remark(season, item)]
         for item in items
     ]  # fmt: skip
     head = ["Item", "Kind", "In service", "Flights so far", "Time in the air", "Cycles", "Remark"]
@@ -70,8 +71,9 @@ def packs(season: Season) -> list[Part]:
     if not shown:
         return [Paragraph("Nothing is logged of any pack.")]
     note = (
-        "Above, the charge over time; the shaded bands are above 85 % and below 20 %. Between, a row for each rule: a mark "
-        "where a reminder opened, a bar while it was open. Below, the health that flights and tests tell (an estimate)."
+        "Above, the charge over time; the shaded bands are above 85 % and below 20 %. Between, a row for each rule: a "
+        "mark where a reminder opened, a bar while it was open. Below, the health that flights and tests tell (an "
+        "estimate)."
     )
     return [Paragraph(note), *shown]
 
@@ -90,11 +92,14 @@ def _told(season: Season, sheet: Sheet, reminders: int) -> str:
     flown = [e for e in season.entries if e.what == "flown" and sheet.item.id in (e.get("packs") or ())]  # type: ignore[operator]
     runs = [run for run in sheet.history if run.end > season.start]
     known = [p for run in runs for p in (run.percent_from, run.percent_to) if p is not None]
-    high = sum(run.end - max(run.start, season.start) for run in runs if min(run.percent_from or 0, run.percent_to or 0) > 85)
+    high = sum(
+        run.end - max(run.start, season.start) for run in runs if min(run.percent_from or 0, run.percent_to or 0) > 85
+    )
     span = max(1, season.judged_at - season.start)
-    parts = [some(sum(int(e.get("flights", 1)) for e in flown), "flight")]  # type: ignore[call-overload]
+    parts = [some(sum(map(flights_of, flown)), "flight")]
     if known:
-        parts.append(f"charge between {min(known):.0f} and {max(known):.0f} %, above 85 % for {100 * high / span:.0f} % of the time")
+        parts.append(f"charge between {min(known):.0f} and {max(known):.0f} %")
+        parts.append(f"above 85 % for {100 * high / span:.0f} % of the time")
     parts.append(f"{some(reminders, 'reminder')} open in it")
     health = sheet.facts["health"]
     parts.append("health not known" if health is None else f"health about {health:.0f} % of its label (estimate)")

@@ -1,19 +1,16 @@
-"""A pack's life as a picture: its charge over time with reminders marked, and its health. Drawn with matplotlib, an extra.
+"""A pack's life as a picture: its charge over time with reminders marked, and its health. Drawn with matplotlib.
 
 Told apart without colour too: by place, by line and by mark. The colours are of the set that Okabe and Ito proposed for
 colour-blind readers ("Color Universal Design", 2008).
 """
 
 import io
-from typing import TYPE_CHECKING, NamedTuple
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.facts.sheet import Sheet
 from scheduler.instants import to_datetime
 from scheduler.reminders.board import Reminder
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 BLUE, ORANGE, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
 _MARKS = "ovsD^P*X"
@@ -54,7 +51,7 @@ def rule_rows(life: Life) -> list[str]:
     return list(dict.fromkeys(reminder.key.rule for reminder in life.reminders))[:_MOST_ROWS]
 
 
-def _charge(axes: "Axes", life: Life) -> None:
+def _charge(axes: Any, life: Life) -> None:
     times, percents = [], []
     for run in life.sheet.history:
         times += [to_datetime(run.start, life.zone), to_datetime(run.end, life.zone)]
@@ -65,14 +62,16 @@ def _charge(axes: "Axes", life: Life) -> None:
     axes.set(ylabel="charge, %", ylim=(0, 102), yticks=(0, 20, 40, 70, 85, 100))
 
 
-def _reminders(axes: "Axes", life: Life, rules: list[str]) -> None:
+def _reminders(axes: Any, life: Life, rules: list[str]) -> None:
     """A row a rule: a bar while a reminder is open, a mark where it opens."""
     for reminder in life.reminders:
         if reminder.key.rule not in rules:
             continue
         row = rules.index(reminder.key.rule)
         stretch = reminder.stretch
-        begun, over = (to_datetime(min(max(at, life.start), life.end), life.zone) for at in (stretch.opened, stretch.ended))
+        begun, over = (
+            to_datetime(min(max(at, life.start), life.end), life.zone) for at in (stretch.opened, stretch.ended)
+        )
         axes.plot([begun, over], [row, row], color=BLACK, linewidth=2.5, solid_capstyle="butt")
         axes.plot([begun], [row], _MARKS[row], color=ORANGE, markersize=5)
     axes.set(yticks=range(len(rules)), yticklabels=rules, ylim=(len(rules) - 0.5, -0.5) if rules else (0.5, -0.5))
@@ -80,7 +79,7 @@ def _reminders(axes: "Axes", life: Life, rules: list[str]) -> None:
         axes.text(0.5, 0.5, "no reminder in this time", transform=axes.transAxes, ha="center", va="center")
 
 
-def _health(axes: "Axes", life: Life) -> None:
+def _health(axes: Any, life: Life) -> None:
     rated = float(life.sheet.item.plate["capacity"])  # type: ignore[arg-type]
     for test, mark, name in ((False, "o", "a flight"), (True, "D", "a capacity test")):
         found = [c for c in life.sheet.capacities if c.test == test and life.start <= c.event.at < life.end]
@@ -95,10 +94,10 @@ def _health(axes: "Axes", life: Life) -> None:
     axes.legend(loc="lower left", fontsize="small", frameon=False, ncols=3)
 
 
-def _dates(axes: "Axes", life: Life) -> None:
+def _dates(axes: Any, life: Life) -> None:
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
-    locator = AutoDateLocator(tz=life.zone)
+    locator = AutoDateLocator(tz=life.zone)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz=life.zone))
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz=life.zone))  # type: ignore[no-untyped-call]
     axes.set_xlim(to_datetime(life.start, life.zone), to_datetime(life.end, life.zone))  # type: ignore[arg-type]

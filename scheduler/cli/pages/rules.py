@@ -1,5 +1,7 @@
 """Of an audit: the rules, what each rests on, how often it rang, how soon it was answered, which never spoke."""
 
+from typing import Any
+
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.season import Season, responses, some, typical
 from scheduler.facts.spans import UNKNOWN
@@ -76,7 +78,7 @@ def _grounds(season: Season) -> list[Part]:
     return [Table.of("", ["Rule", "Limits", "Basis", "Adjusted by the operator"], rows)]
 
 
-def _cited(basis: dict) -> str:
+def _cited(basis: dict[str, str]) -> str:
     return f"{basis['kind']}: {basis['cite']}" if "cite" in basis else str(basis["kind"])
 
 
@@ -84,7 +86,7 @@ def _adjusted(season: Season, rule: str) -> str:
     return "; ".join(map(adjustment_text, season.at.setup.rules.adjustments(rule)))
 
 
-def adjustment_text(change: dict) -> str:
+def adjustment_text(change: dict[str, Any]) -> str:
     """One adjustment with its reason, or that it has none."""
     what = [f"{name} {value}" for name, value in change.get("limits", {}).items()]
     what += ["off"] if change.get("off") else []
