@@ -3,19 +3,27 @@
 import json
 import os
 import re
+import shutil
 import sqlite3
 import tempfile
 import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from scheduler import __version__
+from scheduler.addresses import without_addresses
+from scheduler.events.log import TRIGGERS, WAY_BACK, Log
 from scheduler.findings import Refused
 from scheduler.home import DATABASE, FLEET, SETTINGS, Home
 
 ABOUT = "about.json"
 _OWN_RULE = re.compile(r"rules/[^/\\]+\.yaml\Z")
 _LARGEST = 8 * 2**30
-"""Bytes that a restore takes at most."""
+"""Bytes that a restore takes at most: the log of many lives, and less than a disk."""
+_UNREADABLE = (OSError, EOFError, RuntimeError, NotImplementedError, zipfile.BadZipFile, zlib.error)
+"""What reading a file that is no sound archive can raise: cut, encrypted, packed by an unknown method, damaged."""
 
 
 def backup(home: Home, target: Path) -> int:
@@ -26,45 +34,64 @@ def backup(home: Home, target: Path) -> int:
     """
     if not home.log.exists():
         raise Refused.because(f"there is no log in {home.path} to back up")
-    if target.exists():
+    if os.path.lexists(target):
         raise Refused.because(f"{target} is there already: nothing was written")
-    with tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as scratch:
-        copy = Path(scratch) / DATABASE
+    with tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as scratch, _private():
+        copy, archive = Path(scratch, DATABASE), Path(scratch, "archive")
         events = _copy_database(home, copy)
-        archive = Path(scratch) / "archive"
-        old = os.umask(0o077)
-        try:
-            with zipfile.ZipFile(archive, "w", zipfile.ZIP_DEFLATED) as bundle:
-                bundle.writestr(ABOUT, json.dumps({"shelfbell": __version__, "events": events}))
-                bundle.write(copy, DATABASE)
-                for name, path in home.files():
-                    if path.exists():
-                        bundle.writestr(name, _without_secrets(home, name, path.read_text(encoding="utf-8")))
-        finally:
-            os.umask(old)
-        os.link(archive, target)
+        _pack(home, copy, archive, events)
+        _place(archive, target)
     return events
 
 
+@contextmanager
+def _private() -> Iterator[None]:
+    """What is written in the block is for its owner alone."""
+    old = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(old)
+
+
 def _copy_database(home: Home, copy: Path) -> int:
-    with sqlite3.connect(copy) as target:
-        home.log.connection.backup(target)
-        verdict = target.execute("PRAGMA integrity_check").fetchone()[0]
+    """Copy the database but for the compiled settings, which hold addresses; returns the number of events."""
+    with closing(sqlite3.connect(copy, isolation_level=None)) as target:
+        try:
+            home.log.connection.backup(target)
+            target.execute("DROP TABLE IF EXISTS compiled")
+            target.execute("VACUUM")  # what was dropped, now or ever, lies in free pages until then
+            verdict = target.execute("PRAGMA integrity_check").fetchone()[0]
+            events = target.execute("SELECT count(*) FROM events").fetchone()[0]
+        except sqlite3.OperationalError:  # locked, or the disk is full: that is no damage
+            raise
+        except sqlite3.DatabaseError as error:
+            verdict = str(error)
         if verdict != "ok":
-            raise Refused.because(f"the database is damaged ({verdict}): nothing was written")
-        events = target.execute("SELECT count(*) FROM events").fetchone()[0]
-    target.close()
+            raise Refused.because(f"the database is damaged ({verdict}): nothing was written. {WAY_BACK}")
     return int(events)
 
 
-def _without_secrets(home: Home, name: str, text: str) -> str:
-    """The text of a file; in the settings, each address that is written out becomes $SHELFBELL_CHANNEL."""
-    if name != SETTINGS:
-        return text
-    for channel in home.setup().channels:
-        if not channel.url.startswith("$"):
-            text = text.replace(channel.url, f"$SHELFBELL_{re.sub('[^A-Z0-9]', '_', channel.name.upper())}")
-    return text
+def _pack(home: Home, database: Path, archive: Path, events: int) -> None:
+    with zipfile.ZipFile(archive, "w", zipfile.ZIP_DEFLATED) as bundle:
+        bundle.writestr(ABOUT, json.dumps({"shelfbell": __version__, "events": events}))
+        bundle.write(database, DATABASE)
+        for name, path in home.files():
+            if path.is_file():
+                data = path.read_bytes()
+                bundle.writestr(name, without_addresses(data) if name == SETTINGS else data)
+
+
+def _place(archive: Path, target: Path) -> None:
+    """Move the archive to its place, whole and on the disk, over nothing that is there."""
+    with archive.open("rb") as written:
+        os.fsync(written.fileno())
+    try:
+        os.link(archive, target)
+    except FileExistsError:
+        raise Refused.because(f"{target} is there already: nothing was written") from None
+    except OSError:  # a stick's file system knows no links
+        os.rename(archive, target)
 
 
 def restore(archive: Path, home: Home) -> int:
@@ -72,62 +99,71 @@ def restore(archive: Path, home: Home) -> int:
 
     Only the names that a backup writes are taken. Raises Refused, and then nothing was written.
     """
-    there = [name for name in (DATABASE, SETTINGS, FLEET) if (home.path / name).exists()]
-    if there:
-        raise Refused.because(f"{home.path} holds {there[0]} already: a backup is restored into an empty home")
-    names = _names_in(archive)
-    home.path.mkdir(parents=True, exist_ok=True, mode=0o700)
-    with tempfile.TemporaryDirectory(dir=home.path, prefix=".restore-") as scratch:
-        _unpack(archive, names, Path(scratch))
-        events = _events_in(Path(scratch) / DATABASE, archive)
-        (home.path / "rules").mkdir(exist_ok=True, mode=0o700)
-        for name in names:
-            os.replace(Path(scratch) / name, home.path / name)
+    _require_empty(home)
+    made = not home.path.exists()
+    try:
+        home.path.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with tempfile.TemporaryDirectory(dir=home.path, prefix=".restore-") as scratch, _private():
+            names = _unpack(archive, Path(scratch))
+            events = _events_in(Path(scratch, DATABASE), archive)
+            home.rules.mkdir(exist_ok=True, mode=0o700)
+            for name in sorted(names, key=lambda name: name == DATABASE):  # a home with a log is a whole home
+                os.rename(Path(scratch, name), home.path / name)
+    except BaseException:
+        if made:
+            with suppress(OSError):
+                home.path.rmdir()
+        raise
     return events
 
 
-def _names_in(archive: Path) -> list[str]:
-    """The members of an archive that a backup writes."""
+def _require_empty(home: Home) -> None:
+    beside = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-journal")  # a journal left behind would change what is restored
+    there = [home.path / name for name in (*beside, SETTINGS, FLEET)] + sorted(home.rules.glob("*.yaml"))
+    found = next((path.name for path in there if os.path.lexists(path)), None)
+    if found is not None:
+        raise Refused.because(f"{home.path} holds {found} already: a backup is restored into an empty home")
+
+
+def _unpack(archive: Path, folder: Path) -> list[str]:
+    """Write the members of an archive that a backup writes into a folder; their names."""
     try:
         with zipfile.ZipFile(archive) as bundle:
-            infos = bundle.infolist()
-    except (OSError, zipfile.BadZipFile) as error:
+            names = _members(archive, bundle.infolist())
+            (folder / "rules").mkdir()
+            for name in names:
+                with bundle.open(name) as member, (folder / name).open("xb") as file:
+                    shutil.copyfileobj(member, file)
+    except _UNREADABLE as error:
         raise Refused.because(f"{archive} cannot be read as a backup: {error}") from None
-    names = [info.filename for info in infos]
-    if not {DATABASE, ABOUT} <= set(names):
+    return names
+
+
+def _members(archive: Path, infos: list[zipfile.ZipInfo]) -> list[str]:
+    names = [info.filename for info in infos if _expected(info.filename)]
+    if not {DATABASE, ABOUT} <= {info.filename for info in infos}:
         raise Refused.because(f"{archive} is no backup of shelfbell: it holds no {DATABASE}")
+    if len(set(names)) < len(names):
+        raise Refused.because(f"{archive} is no backup of shelfbell: it holds a file twice")
     if sum(info.file_size for info in infos) > _LARGEST:
         raise Refused.because(f"{archive} unpacks to more than a home can hold")
-    return [name for name in names if _expected(name)]
-
-
-def _unpack(archive: Path, names: list[str], folder: Path) -> None:
-    (folder / "rules").mkdir()
-    try:
-        with zipfile.ZipFile(archive) as bundle:
-            for name in names:
-                _write(folder / name, bundle.read(name))
-    except (OSError, zipfile.BadZipFile, EOFError) as error:
-        raise Refused.because(f"{archive} cannot be read as a backup: {error}") from None
+    return names
 
 
 def _expected(name: str) -> bool:
-    return name in (DATABASE, SETTINGS, FLEET) or _OWN_RULE.match(name) is not None
-
-
-def _write(path: Path, data: bytes) -> None:
-    path.touch(mode=0o600)
-    path.write_bytes(data)
+    return name in (DATABASE, SETTINGS, FLEET) or (_OWN_RULE.match(name) is not None and name.isprintable())
 
 
 def _events_in(database: Path, archive: Path) -> int:
+    log = Log(database)
     try:
-        connection = sqlite3.connect(database)
-        try:
-            if connection.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
-                raise sqlite3.DatabaseError("it is damaged")
-            return int(connection.execute("SELECT count(*) FROM events").fetchone()[0])
-        finally:
-            connection.close()
-    except sqlite3.Error as error:
+        if log.connection.execute("PRAGMA integrity_check").fetchone()[0] != "ok":
+            raise Refused.because("it is damaged")
+        active = log.connection.execute("SELECT sql FROM sqlite_schema WHERE type IN ('trigger', 'view')").fetchall()
+        if {text for (text,) in active} != set(TRIGGERS):
+            raise Refused.because("it is not laid out as shelfbell does")
+        return int(log.connection.execute("SELECT count(*) FROM events").fetchone()[0])
+    except (sqlite3.Error, Refused) as error:
         raise Refused.because(f"the database in {archive} cannot be used: {error}") from None
+    finally:
+        log.close()

@@ -13,6 +13,7 @@ from typing import Any
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import to_datetime
+from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
 from scheduler.messages.once import preview, run_once
@@ -88,6 +89,7 @@ class Daemon:
         self._outbox = Outbox(home.log)
         self._nudges = Nudges(home.path)
         self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=log)
+        self._heartbeat = Heartbeat(log)
         self._service = Service()
         self._scheduler = _scheduler(self._nudges)
         self._watch = Watch(home, now())
@@ -204,17 +206,29 @@ class Daemon:
         head = f"changed files refused, running the old rules since {since}"
         self._say_new("files", f"{head}:\n{findings}")
         notice = Notice("files", findings, "Changed files refused", f"{head}. What is wrong:\n{findings}")
-        names = [channel.name for channel in self._setup.channels]
+        names = self._setup.ordinary()
         with self._outbox.writing() as transaction:
             tell(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
 
     def _beat(self) -> bool:
         """Tell the watchdog that the loop is alive; true when anything changed without a nudge."""
         self._guard("watchdog", self._service.beat)
+        self._guard("heartbeat", self._ping)
         if step := self._watch.clock_step(now()):
             log(f"the clock has moved by {step:+.0f} s")
         changed = self._watch.database_changed() or self._watch.files_changed()
         return bool(step) or changed or self._planned <= now() or "wake" in self._said
+
+    def _ping(self) -> None:
+        """On each hour in which it can decide, and a channel works, tell the outside so."""
+        faults = {"wake", "send", "plan"} & self._said.keys()
+        if not (self._setup.heartbeat and self._heartbeat.due()) or faults or not self._trusted:
+            return
+        health = self._outbox.channel_health()
+        if not self._setup.channels or any(
+            channel.name not in health or not health[channel.name].failing_since for channel in self._setup.channels
+        ):
+            self._heartbeat.ping(self._setup.heartbeat)
 
     def _plan(self) -> None:
         """Set the one date job: the next change of a verdict, or the next retry. After a fault the beat tries again."""

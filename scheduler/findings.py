@@ -17,7 +17,8 @@ class Finding(NamedTuple):
 
     def __str__(self) -> str:
         place = [str(part) for part in (self.file, self.line, self.column) if part]
-        return ": ".join([":".join(place), self.text] if place else [self.text])
+        said = ": ".join([":".join(place), self.text] if place else [self.text])
+        return said if said.isprintable() else "".join(c if c.isprintable() or c == "\n" else "?" for c in said)
 
 
 class Refused(Exception):

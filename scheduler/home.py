@@ -16,6 +16,7 @@ from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
 from scheduler.reminders.hours import Hours
+from scheduler.instants import parse_span
 from scheduler.shipped import folder
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 
@@ -23,11 +24,15 @@ SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
 class Channel(NamedTuple):
-    """A way to reach the operator. `url`: an Apprise address, or $NAME of one. `urgency`: what it gets."""
+    """A way to reach the operator. `url`: an Apprise address, or $NAME of one. `urgency`: what it gets.
+
+    `after`: it is a further channel, for what was rung as `now` this long ago (microseconds) and is not seen; 0 for others.
+    """
 
     name: str
     url: str
     urgency: tuple[str, ...] = URGENCIES
+    after: int = 0
 
 
 class Setup(NamedTuple):
@@ -39,6 +44,13 @@ class Setup(NamedTuple):
     fleet: Fleet
     rules: Ruleset
     fingerprint: str
+    heartbeat: str = ""
+    """The http address, or $NAME of one, that is pinged on each healthy hour; "" for none."""
+
+    def ordinary(self, but: str = "") -> list[str]:
+        """The names of the channels for what is said of the bell itself, but for one: further ones only without others."""
+        channels = [channel for channel in self.channels if channel.name != but]
+        return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 
 
 def default_home() -> Path:
@@ -107,23 +119,23 @@ class Home:
         return make_setup(read_home(other), other.fingerprint())
 
     def _cached(self, fingerprint: str) -> dict | None:
-        if not self.log.exists():
-            return None
         try:
+            if not self.log.exists():
+                return None
             row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (fingerprint,)).fetchone()
-        except sqlite3.OperationalError:  # no cache table yet
+        except (sqlite3.DatabaseError, Refused):  # no cache table yet, or a log that cannot be read, which its readers tell
             return None
         return json.loads(row[0]) if row else None
 
     def _cache(self, fingerprint: str, raw: dict) -> None:
-        if not self.log.exists():
-            return
         try:
+            if not self.log.exists():
+                return
             with self.log.transaction() as transaction:
                 transaction.execute("CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT")
                 transaction.execute("DELETE FROM compiled")
                 transaction.execute("INSERT INTO compiled VALUES (?, ?)", (fingerprint, json.dumps(raw)))
-        except (sqlite3.OperationalError, Refused):  # a cache that cannot be written is done without
+        except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
 
 
@@ -143,8 +155,7 @@ def make_setup(raw: dict, fingerprint: str) -> Setup:
     settings = raw["settings"]
     zone = ZoneInfo(settings["zone"])
     channels = [
-        Channel(name, channel["url"], tuple(channel.get("urgency", URGENCIES)))
-        for name, channel in (settings.get("channels") or {}).items()
+        _channel(name, channel) for name, channel in (settings.get("channels") or {}).items()
     ]
     return Setup(
         hours=Hours.read(settings, zone),
@@ -153,7 +164,13 @@ def make_setup(raw: dict, fingerprint: str) -> Setup:
         fleet=Fleet(raw["fleet"]),
         rules=Ruleset(raw["rules"], raw["adjust"], CATALOGUE),
         fingerprint=fingerprint,
+        heartbeat=(settings.get("heartbeat") or {}).get("url", ""),
     )
+
+
+def _channel(name: str, given: dict) -> Channel:
+    urgency = ("now",) if "after" in given else tuple(given.get("urgency", URGENCIES))
+    return Channel(name, given["url"], urgency, parse_span(given["after"]) if "after" in given else 0)  # type: ignore[arg-type]
 
 
 def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:

@@ -1,8 +1,10 @@
 """Reading a home's files in four layers: read, schema, references, and for `check` the rules' own cases."""
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import available_timezones
 
+from scheduler.addresses import concealed
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.plates import json_schema as fleet_schema
@@ -11,7 +13,7 @@ from scheduler.shipped import folder
 from scheduler.strict_yaml import Document, read
 from scheduler.verdicts.reading import RuleFile, check_references
 from scheduler.verdicts.rule import URGENCIES
-from scheduler.verdicts.schema import rules_schema
+from scheduler.verdicts.schema import SPAN, rules_schema
 
 if TYPE_CHECKING:
     from scheduler.home import Home
@@ -28,7 +30,15 @@ def settings_schema() -> dict[str, object]:
         "properties": {
             "url": {"type": "string", "minLength": 1, "description": "an Apprise address, or $NAME of one"},
             "urgency": {"type": "array", "items": {"enum": list(URGENCIES)}, "minItems": 1},
+            "after": SPAN | {"description": "a further channel: only for `now` that was rung so long ago and is not seen"},
         },
+    }
+    heartbeat = {
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["url"],
+        "properties": {"url": {"type": "string", "minLength": 1, "description": "an http address, or $NAME of one"}},
+        "description": "pinged on each healthy hour, so that somebody else notices silence",
     }
     quiet = {"type": "object", "additionalProperties": False, "required": ["from", "to"],
              "properties": {"from": _CLOCK, "to": _CLOCK}}  # fmt: skip
@@ -42,6 +52,7 @@ def settings_schema() -> dict[str, object]:
             "zone": {"type": "string", "description": "the operator's time zone, such as Europe/Lisbon"},
             "practice": {"type": "array", "items": {"type": "string"}, "description": "shipped rule files that are on"},
             "channels": {"type": ["object", "null"], "additionalProperties": channel},
+            "heartbeat": heartbeat,
             "quiet": quiet,
             "digest": _CLOCK | {"description": "when the digest comes"},
             "eve": _CLOCK | {"description": "when the evening before a job begins"},
@@ -100,7 +111,11 @@ def _read(home: "Home") -> Read:
     if fleet and not wrong and not fleet_wrong:
         items = {entry["id"] for entries in (fleet.data or {}).values() for entry in entries or ()}
         found += check_references(files, CATALOGUE, items)
-    return Read(settings, fleet, files, sorted(set(found)))
+    return Read(settings, fleet, files, sorted({_without_address(finding) for finding in found}))
+
+
+def _without_address(finding: Finding) -> Finding:
+    return finding._replace(text=concealed(finding.text)) if finding.file == "shelfbell.yaml" else finding
 
 
 def _documents(home: "Home") -> tuple[dict[str, Document | None], list[Finding]]:
@@ -123,11 +138,25 @@ def _documents(home: "Home") -> tuple[dict[str, Document | None], list[Finding]]
 
 def _settings_faults(settings: Document) -> list[Finding]:
     found = check(settings, settings_schema())
+    found += [] if found else list(_reach_faults(settings))
     zone = settings.data.get("zone") if isinstance(settings.data, dict) else None
     if isinstance(zone, str) and zone not in available_timezones():
         near = did_you_mean(zone, available_timezones()) or ": it is a name such as Europe/Lisbon"
         found.append(settings.finding(("zone",), f"there is no time zone {zone!r}{near}"))
     return found
+
+
+def _reach_faults(settings: Document) -> Iterator[Finding]:
+    """What in settings that fit the schema would reach nobody."""
+    channels = settings.data.get("channels") or {}
+    for name, channel in channels.items():
+        if "after" in channel and "urgency" in channel:
+            yield settings.finding(("channels", name, "urgency"), "a channel with `after` gets only `now`: leave this out")
+    if channels and all("after" in channel for channel in channels.values()):
+        yield settings.finding(("channels",), "every channel has `after`: one without it has to ring first")
+    url = settings.data.get("heartbeat", {}).get("url", "$")
+    if not url.startswith(("$", "http://", "https://")):
+        yield settings.finding(("heartbeat", "url"), "it is pinged over http: an http or https address, or $NAME of one")
 
 
 def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:

@@ -36,6 +36,11 @@ def parse_time(text: str, now: int, zone: ZoneInfo, ahead: bool = False, day_end
         raise Refused.because(f"{text!r} is not a time: {_ADVICE}") from None
 
 
+def is_bare_date(text: str) -> bool:
+    """True for a date without a time of day."""
+    return re.fullmatch(r"\d{4}-\d\d-\d\d", text.strip()) is not None
+
+
 def _parse(text: str, now: int, zone: ZoneInfo, ahead: bool, day_ends: bool) -> int:
     if text == "now":
         return now

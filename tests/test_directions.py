@@ -19,7 +19,7 @@ PACKAGE = TOP / "scheduler"
 
 UNITS: list[dict[str, tuple[str, ...]]] = [
     {
-        "ground": ("__init__", "instants", "units", "findings", "shipped", "spoken", "yaml_scalars", "strict_yaml",
+        "ground": ("__init__", "addresses", "instants", "units", "findings", "shipped", "spoken", "yaml_scalars", "strict_yaml",
                    "schema_words", "schema_check"),
         "cells": ("cells",),
     },
@@ -27,9 +27,9 @@ UNITS: list[dict[str, tuple[str, ...]]] = [
     {"facts": ("facts",)},
     {"verdicts": ("verdicts",)},
     {"reminders": ("reminders",)},
-    {"home": ("home", "home_check", "watch")},
+    {"home": ("home", "home_check", "schemas", "watch")},
     {"messages": ("messages",)},
-    {"daemon": ("daemon", "nudges", "service")},
+    {"daemon": ("daemon", "nudges", "service"), "archive": ("archive",)},
     {"cli": ("cli",)},
 ]  # fmt: skip
 """The units of the package with the folders and modules each holds, lowest first. A unit imports itself and units that
@@ -92,7 +92,7 @@ def test_cells_import_nothing_of_ours() -> None:
 
 CLOCKS = {"time", "time.time", "time.time_ns", "time.monotonic", "time.perf_counter"}
 NOW = ("datetime.now", "datetime.utcnow", "datetime.today", "date.today")
-AT_THE_ENDS = ("home", "messages", "daemon", "cli")
+AT_THE_ENDS = ("home", "messages", "daemon", "archive", "cli")
 
 
 @pytest.mark.parametrize("path", [path for path in MODULES if UNIT_OF[place(path)] not in AT_THE_ENDS], ids=name)

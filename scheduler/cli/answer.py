@@ -66,12 +66,12 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
     """The items whose verdicts the events can touch: those named, parts of an aircraft named, all for a job."""
     named = {name for event in events for name in home.log.filed_under(event.id)}
     if JOBS in named:
-        return [*setup.fleet.ids(), *book.jobs, "home"]
+        return [*setup.fleet.ids(), *book.jobs]
     aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}
     parts = setup.fleet.ids("propellers", "gimbal", "guards", "filter") if aircraft else []
     mishap = any(event.what == "mishap" or _corrects(event) for event in events)
     packs = setup.fleet.ids("pack") if aircraft and mishap else []
-    return [*named, *parts, *packs, "home"]
+    return [*named, *parts, *packs]
 
 
 def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminder], list[Reminder]]:

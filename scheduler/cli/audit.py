@@ -9,6 +9,7 @@ from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.audit import audit
 from scheduler.cli.pages.season import Season
 from scheduler.cli.rehearse import lived, stretch
+from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.messages.outbox import TRIAL, Outbox
 from scheduler.shipped import folder
@@ -26,7 +27,10 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print the document, or write it."""
     at = desk(home)
-    document = audit(season_of(at, *stretch(at, args.start, args.end)))
+    start, end = stretch(at, args.start, args.end)
+    if start >= at.now:
+        raise Refused.because(f"--from {args.start} lies ahead: an audit looks back (`shelfbell outlook` looks ahead)")
+    document = audit(season_of(at, start, end))
     if args.markdown:
         from scheduler.cli.pages.as_markdown import as_markdown
 
@@ -67,7 +71,7 @@ def season_of(at: Desk, start: int, end: int) -> Season:
         event for event, by in history if by is None and event.what != "struck" and start <= event.at < judged_at
     ]
     return Season(
-        at, start, end, judged_at, at.board(as_told=False), lived(at, start, max(judged_at, start + 1)), entries,
+        at, start, end, judged_at, at.board(as_told=False), lived(at, start, judged_at), entries,
         sorted(corrected, key=lambda pair: pair[1].recorded_at), _sent(at, start, judged_at), files_off(at.home),
     )  # fmt: skip
 

@@ -20,7 +20,7 @@ def run(home: Home, args: Namespace) -> int:
         print_json([_json(at, channel, health.get(channel.name)) for channel in at.setup.channels])
     else:
         print("\n".join(_line(at, channel, health.get(channel.name)) for channel in at.setup.channels) or NONE)
-    return 1 if any(found.failing_since for found in health.values()) else 0
+    return 1 if any(health[c.name].failing_since for c in at.setup.channels if c.name in health) else 0
 
 
 NONE = "No channel is named in shelfbell.yaml: nothing can ring. `shelfbell due` is all there is."

@@ -94,9 +94,9 @@ def print_json(data: object) -> None:
     print()
 
 
-def numbered(count: int, noun: str) -> str:
-    """ "1 finding", "2 findings"."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
+def numbered(count: int, noun: str, plural: str = "") -> str:
+    """ "1 finding", "2 findings"; "2 entries" where the plural is given."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
 
 
 def describe(event: Event) -> str:

@@ -6,8 +6,8 @@ from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from scheduler.cli.common import Desk, clock, print_json
-from scheduler.events.log import Event
+from scheduler.cli.common import Desk, clock, numbered, print_json
+from scheduler.events.log import WAY_BACK, Event
 from scheduler.facts.book import counts_from
 from scheduler.findings import Refused
 from scheduler.home import Home
@@ -78,7 +78,7 @@ def _in_use(at: Desk) -> Iterator[Look]:
 def _private(home: Home) -> Look:
     open_to = [path.name for path in (home.path, home.log.path) if path.exists() and path.stat().st_mode & 0o077]
     if open_to:
-        return Look("access", False, f"others on this machine can read {', '.join(open_to)}: chmod go-rwx {home.path} -R")
+        return Look("access", False, f"others on this machine can read {', '.join(open_to)}: chmod -R go-rwx {home.path}")
     return Look("access", True, "the home is yours alone")
 
 
@@ -89,17 +89,18 @@ def _disk(home: Home) -> Look:
 
 
 def _database(home: Home) -> Look:
-    if not home.log.exists():
-        return Look("database", True, "none yet: an empty log")
     try:
+        if not home.log.exists():
+            return Look("database", True, "none yet: an empty log")
         verdict = home.log.connection.execute("PRAGMA integrity_check").fetchone()[0]
         events = home.log.connection.execute("SELECT count(*) FROM events").fetchone()[0]
-    except (sqlite3.Error, Refused) as error:
+    except Refused as refused:  # it says what to do
+        return Look("database", False, str(refused))
+    except sqlite3.Error as error:
         verdict, events = str(error), 0
     if verdict == "ok":
-        return Look("database", True, f"whole, {events:,} events")
-    way = "keep the file, then `shelfbell --home NEW restore BACKUP`; `shelfbell export` may save what can be read"
-    return Look("database", False, f"damaged: {clean(verdict)}. Stop the daemon, {way}")
+        return Look("database", True, f"whole, {numbered(events, 'event')}")
+    return Look("database", False, f"damaged: {clean(verdict)}. {WAY_BACK}")
 
 
 def _clock(at: Desk) -> Look:
@@ -142,8 +143,11 @@ def _daemon(at: Desk) -> Look:
 def _running(home: Home) -> bool:
     from scheduler.messages.lock import Lock
 
-    with Lock(home.path, "doctor") as lock:
-        return not lock.acquire()
+    try:
+        with Lock(home.path, "doctor") as lock:
+            return not lock.acquire()
+    except Refused:  # where nothing can be written no daemon runs
+        return False
 
 
 def _backup(at: Desk) -> Look:

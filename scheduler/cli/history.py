@@ -2,16 +2,20 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.cli.common import asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk, print_json
 from scheduler.cli.explain import entry_line
+from scheduler.events.log import Event
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
+from scheduler.messages.outbox import Outbox
 from scheduler.reminders.text import clean
+from scheduler.reminders.words import Told
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
     """The options."""
     parser.add_argument("item", nargs="?", metavar="ITEM")
+    parser.add_argument("--reminders", action="store_true", help="also what was rung, and how it ended")
     asking(parser)
 
 
@@ -21,14 +25,40 @@ def run(home: Home, args: Namespace) -> int:
     if args.item is not None and args.item not in at.setup.fleet and args.item not in home.log.names():
         raise Refused.because(f"nothing is logged of {args.item!r}{did_you_mean(args.item, at.setup.fleet.ids())}")
     entries = [(event, by) for event, by in home.log.history(args.item) if event.at <= at.now]
+    told = told_of(at, args.item) if args.reminders else []
     if args.json:
-        print_json([event.fields | {"taken_back_by": by} for event, by in entries])
+        print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
         return 0
-    for event, by in entries:
-        note = f"  \"{clean(str(event.fields['note']))}\"" if "note" in event.fields else ""
-        instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
-        gone = f"  [taken back by {by}]" if by else ""
-        print(f"{entry_line(at, event)}{note}{instead}{gone}")
+    lines = [(event.at, _line(at, event, by)) for event, by in entries] + [(line.at, _told_line(at, line)) for line in told]
+    for _, text in sorted(lines, key=lambda line: line[0]):
+        print(text)
     if not entries:
         print("Nothing is logged." if args.item is None else f"Nothing is logged of {clean(args.item)}.")
     return 0
+
+
+def _line(at: Desk, event: Event, by: str | None) -> str:
+    note = f"  \"{str(event.fields['note']).replace(chr(10), ' / ')}\"" if "note" in event.fields else ""
+    instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
+    gone = f"  [taken back by {by}]" if by else ""
+    return clean(f"{entry_line(at, event)}{note}{instead}{gone}")
+
+
+def told_of(at: Desk, item: str | None) -> list[Told]:
+    """What was told of the reminders on an item, or on any, by the instant asked about."""
+    ledger = Outbox(at.home.log).ledger()
+    keys = [key for key in ledger.keys() if item in (None, key.item)]
+    told = [line for key in keys for lines in ledger.groups(key).values() for line in lines]
+    return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
+
+
+def _told_line(at: Desk, line: Told) -> str:
+    what = line.reason or line.kind if line.kind == "settled" else f"rung ({line.kind}, {line.urgency})"
+    return f"{at.say(line.at):<17} reminder {clean(line.key.rule)} {clean(line.key.item)}: {what}"
+
+
+def _told_json(at: Desk, line: Told) -> dict[str, object]:
+    return {
+        "reminder": line.key.rule, "item": line.key.item, "told_at": at.stamp(line.at), "kind": line.kind,
+        "urgency": line.urgency, "reason": line.reason,
+    }  # fmt: skip

@@ -39,11 +39,17 @@ def _command(home: Home, path: Path) -> str:
 def starters() -> dict[str, str]:
     """The starter files, by name."""
     practice = ", ".join(path.stem for path in sorted(folder("rules").glob("*.yaml")) if not path.stem.startswith("papers"))
-    return {
-        SETTINGS: _SETTINGS.replace("ZONE", local_zone()).replace("PRACTICE", practice),
-        FLEET: _FLEET.replace("TODAY", _today()),
-        "rules/own.yaml": _OWN,
+    texts = {
+        SETTINGS: ("shelfbell", _SETTINGS.replace("ZONE", local_zone()).replace("PRACTICE", practice)),
+        FLEET: ("fleet", _FLEET.replace("TODAY", _today())),
+        "rules/own.yaml": ("rules", _OWN),
     }
+    return {name: f"{_for_editors(schema)}{text}" for name, (schema, text) in texts.items()}
+
+
+def _for_editors(schema: str) -> str:
+    """The line by which an editor finds the schema of a file, for completion."""
+    return f"# yaml-language-server: $schema={folder('rules') / schema}.schema.json\n"
 
 
 def local_zone() -> str:

@@ -77,4 +77,8 @@ def to_json(at: Desk, answer: Ready) -> dict[str, object]:
 
 
 def _estimate(value: Estimate | None) -> dict[str, object] | None:
-    return None if value is None else {name: round(part, 1) if isinstance(part, float) else part for name, part in value._asdict().items()}
+    return (
+        None
+        if value is None
+        else {name: round(part, 1) if isinstance(part, float) else part for name, part in value._asdict().items()}
+    )

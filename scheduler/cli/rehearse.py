@@ -8,15 +8,16 @@ from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_
 from scheduler.cli.suppose import suppose_file, suppose_use, supposing
 from scheduler.events.memory import Memory
 from scheduler.findings import Refused
-from scheduler.home import Home
+from scheduler.home import Channel, Home
+from scheduler.instants import local_date, start_of_day
 from scheduler.reminders.board import Board
 from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.known import Known
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
-from scheduler.reminders.words import rank
-from scheduler.spoken import parse_time
+from scheduler.reminders.words import Told, rank
+from scheduler.spoken import is_bare_date, parse_time
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -79,9 +80,11 @@ def _print_sides(at: Desk, args: Namespace, heads: list[str], sides: Sides) -> N
 
 
 def stretch(at: Desk, start: str, end: str) -> tuple[int, int]:
-    """The stretch that two typed times mean. Raises Refused."""
+    """The stretch that two typed times mean: bare dates count whole. Raises Refused."""
     zone = at.setup.hours.zone
     first, last = parse_time(start, clock(), zone), parse_time(end, clock(), zone, ahead=True, day_ends=True)
+    if is_bare_date(start):
+        first = start_of_day(local_date(first, zone), zone)
     if last <= first:
         raise Refused.because(f"--to {end} is not after --from {start}")
     return first, last
@@ -101,15 +104,16 @@ def _supposed(home: Home, args: Namespace) -> list[str]:
     at = desk(home)
     heads = []
     for file in args.suppose:
-        heads.append(f"Supposed, not logged: {suppose_file(home, at.setup.fleet, file)} entries of {file}.")
+        count = numbered(suppose_file(home, at.setup.fleet, file), "entry", "entries")
+        heads.append(f"Supposed, not logged: {count} of {file}.")
     if args.like:
         begun, _, over = args.like.partition("..")
         like = stretch(at, begun, over)
         ahead = stretch(at, args.start, args.end)
         ahead = (max(ahead[0], at.now), ahead[1])
-        count = suppose_use(home, at.setup.fleet, at.setup.hours, like, ahead)
+        count = numbered(suppose_use(home, at.setup.fleet, at.setup.hours, like, ahead), "entry", "entries")
         pattern = f"from {at.say(like[0])} to {at.say(like[1])}"
-        heads.append(f"Supposed, not logged: {count} entries of use from {at.say(ahead[0])} on, as {pattern}.")
+        heads.append(f"Supposed, not logged: {count} of use from {at.say(ahead[0])} on, as {pattern}.")
     return heads
 
 
@@ -129,12 +133,19 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
                     {"at": at.stamp(told.at), "kind": told.kind, "channel": channel.name}
                     for told in result.messages(reminder)
                     for channel in at.setup.channels
-                    if told.urgency in channel.urgency
+                    if _carried(told, channel, result.messages(reminder))
                 ],
             }
             for reminder in result.reminders
         ],
     }
+
+
+def _carried(told: Told, channel: Channel, tellings: list[Told]) -> bool:
+    """True when a channel takes a telling: a further one what was rung as `now` so long before."""
+    if not channel.after:
+        return told.kind != "escalated" and told.urgency in channel.urgency
+    return told.urgency == "now" and any(t.urgency == "now" and told.at - t.at >= channel.after for t in tellings)
 
 
 def to_text(at: Desk, result: Rehearsal) -> str:

@@ -1,6 +1,7 @@
 """`shelfbell rules [RULE]`: the rules that are on, or one of them whole; `--markdown`: the page of all shipped ones."""
 
 from argparse import ArgumentParser, Namespace
+from typing import Any
 
 from scheduler.cli.common import desk, print_json
 from scheduler.facts.catalogue import CATALOGUE
@@ -15,8 +16,9 @@ _INTRODUCTION = """\
 # The shipped rules
 
 Made from the files of this folder by `shelfbell rules --markdown`; edit those. A home switches files on under
-`practice:` in shelfbell.yaml, and changes limits under `adjust:` in its own files. Limits without a source are defaults with
-their reasoning, not truths: where a maker's manual gives a figure, that figure comes first. Nothing here is legal advice.
+`practice:` in shelfbell.yaml, and changes limits under `adjust:` in its own files. Limits without a source are defaults
+with their reasoning, not truths: where a maker's manual gives a figure, that figure comes first. Nothing here is legal
+advice.
 
 Urgency says how loud: `now` rings at once, in quiet hours too where an entry opened it; `today` at once outside quiet
 hours; `this week` and `whenever` come with the digest."""
@@ -50,20 +52,25 @@ def run(home: Home, args: Namespace) -> int:
 def listing(rules: Ruleset) -> str:
     """The rules that are on, by the kind of item, with limits, basis and what was adjusted."""
     kinds = dict.fromkeys(rules.raw(name)["about"] for name in rules)
-    blocks = ["\n".join([f"About {kind}", *(line for name in rules.about(kind) for line in _lines(rules, name))]) for kind in kinds]
+    blocks = [
+        "\n".join([f"About {kind}", *(line for name in rules.about(kind) for line in _lines(rules, name))])
+        for kind in kinds
+    ]
     return "\n\n".join(blocks) if blocks else "No rule is on: shelfbell.yaml names shipped ones under practice."
 
 
 def _lines(rules: Ruleset, name: str) -> list[str]:
     rule = rules.raw(name)
     limits = ", ".join(f"{limit} {value}" for limit, value in rule.get("limits", {}).items())
-    urgency = urgency_words([each if isinstance(each, str) else next(iter(each)) for each in _rungs(rule["urgency"])], {})
+    urgency = urgency_words(
+        [each if isinstance(each, str) else next(iter(each)) for each in _rungs(rule["urgency"])], {}
+    )
     lines = [f"  {name}: {rule['title'].strip()} [{urgency}; {rule['basis']['kind']}]"]
     lines += [f"      limits: {limits}"] if limits else []
     return lines + [f"      adjusted: {adjustment_words(change)}" for change in rules.adjustments(name)]
 
 
-def _rungs(urgency: object) -> list:
+def _rungs(urgency: object) -> list[Any]:
     return urgency if isinstance(urgency, list) else [urgency]
 
 

@@ -1,8 +1,9 @@
-"""`shelfbell seen RULE ITEM` and `shelfbell snooze RULE ITEM [--until TIME]`."""
+"""`shelfbell seen RULE ITEM [--until TIME]` and `shelfbell snooze RULE ITEM [--until TIME or KIND]`."""
 
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import Desk, desk
+from scheduler.events.kinds import AWAITED
 from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused, did_you_mean
@@ -19,9 +20,10 @@ def add_arguments(parser: ArgumentParser, name: str) -> None:
     parser.add_argument("rule", metavar="RULE")
     parser.add_argument("item", metavar="ITEM")
     parser.add_argument("--note", metavar="TEXT")
-    parser.set_defaults(what="seen" if name == "seen" else "snoozed", until=None)
-    if name != "seen":
-        parser.add_argument("--until", metavar="TIME", help=f"{show_span(SNOOZE)} from now unless given")
+    parser.set_defaults(what="seen" if name == "seen" else "snoozed")
+    given = "never unless given" if name == "seen" else f"{show_span(SNOOZE)} from now unless given"
+    known = "" if name == "seen" else f"; or the next entry of a kind: {', '.join(AWAITED)}"
+    parser.add_argument("--until", metavar="TIME", help=f"when repeats go on: {given}{known}")
 
 
 def run(home: Home, args: Namespace) -> int:
@@ -29,19 +31,27 @@ def run(home: Home, args: Namespace) -> int:
     at = desk(home)
     zone = at.setup.hours.zone
     require_open(at, args.rule, args.item)
-    event = {"at": rfc3339(at.now, zone), "what": args.what, "item": args.item, "rule": args.rule}
-    until = parse_time(args.until, at.now, zone, ahead=True) if args.until else at.now + SNOOZE
-    if until <= at.now:
-        raise Refused.because(f"--until {args.until} lies in the past")
-    if args.what == "snoozed":
-        event["until"] = rfc3339(until, zone)
+    end, told = _end(at, args)
+    event = {"at": rfc3339(at.now, zone), "what": args.what, "item": args.item, "rule": args.rule} | end
     if args.note:
         event["note"] = args.note
     take(home.log, [(0, to_line(event))], at.setup.fleet, at.now)
     poke(home.path)
-    quiet = f"quiet until {at.say(until)}" if args.what == "snoozed" else "no repeats"
-    print(f"{args.rule} {args.item}: {quiet}, unless it becomes more urgent. It stays on the board until it is settled.")
+    print(f"{args.rule} {args.item}: {told}, unless it becomes more urgent. It stays on the board until it is settled.")
     return 0
+
+
+def _end(at: Desk, args: Namespace) -> tuple[dict[str, str], str]:
+    """The fields that say until when, and what is answered."""
+    zone = at.setup.hours.zone
+    if args.what == "snoozed" and args.until in AWAITED:
+        return {"until_next": args.until}, f"quiet until {args.item} is {args.until} next"
+    if args.what == "seen" and not args.until:
+        return {}, "no repeats"
+    until = parse_time(args.until, at.now, zone, ahead=True) if args.until else at.now + SNOOZE
+    if until <= at.now:
+        raise Refused.because(f"--until {args.until} lies in the past")
+    return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}"
 
 
 def require_open(at: Desk, rule: str, item: str) -> None:

@@ -2,7 +2,7 @@
 
 import json
 
-from scheduler.cli.common import Desk
+from scheduler.cli.common import Desk, numbered
 from scheduler.messages.outbox import Outbox, Row
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
@@ -56,5 +56,5 @@ def _outcome(at: Desk, row: Row) -> str:
         return f"sent to {row.channel} {at.say(row.sent_at)}{gathered}, reference {row.ref}"
     if row.state == "given_up":
         return f"given up on {row.channel}{gathered}: {row.last_error or 'no reason kept'}"
-    failing = f", {row.attempts} attempts so far: {row.last_error}" if row.last_error else ""
+    failing = f", {numbered(row.attempts, 'attempt')} so far: {row.last_error}" if row.last_error else ""
     return f"waiting for {row.channel}, next attempt {at.say(row.next_try_at)}{failing}{gathered}"

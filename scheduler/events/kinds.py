@@ -28,6 +28,11 @@ SEVERITIES = (
     "hard_landing", "strike", "tip_over", "collision", "crash", "water", "fly_away", "part_lost", "dropped"
 )  # fmt: skip
 MODES = ("carried", "driven", "airline", "freight")
+AWAITED = (
+    "charged", "drained", "measured", "flown", "moved", "inspected", "repaired", "calibrated", "received", "counted",
+    "restocked", "renewed",
+)  # fmt: skip
+"""What a snooze can wait for."""
 PARTS = "propellers,gimbal,guards,filter"
 THINGS = f"aircraft,pack,controller,charger,place,{PARTS}"
 
@@ -212,10 +217,14 @@ _DECLARED = (
         Field("near_people", FLAG),
     ), contradiction=_in_order("starts", "ends")),
     Kind("cancelled", "a job taken back", "job", "job", (Field("job", NAME, True),)),
-    Kind("seen", "the operator has seen the reminder", "item", "*", (Field("rule", NAME, True),)),
+    Kind("seen", "the operator has seen the reminder", "item", "*", (
+        Field("rule", NAME, True),
+        Field("until", INSTANT, False, "when repeats go on; never when absent"),
+    )),
     Kind("snoozed", "quiet until then", "item", "*", (
         Field("rule", NAME, True),
         Field("until", INSTANT, False, "24 h from `at` when absent"),
+        Field("until_next", choice(*AWAITED), False, "or until the next of that kind on the item"),
     )),
     Kind("away", "only `now` rings; a summary on return", "", "", (
         Field("from", INSTANT, True),

@@ -18,6 +18,10 @@ from scheduler.instants import DUSK
 SCHEMA_VERSION = 1
 JOBS = "job"
 HOME = "home"
+WAY_BACK = (
+    "Stop the daemon, keep the file, then `shelfbell --home NEW restore BACKUP`; "
+    "`shelfbell export` may save what can still be read"
+)
 RESERVED = (JOBS, HOME)
 """Names under which the log files events that concern no item of the fleet."""
 
@@ -84,8 +88,8 @@ class Log:
         self._connection: sqlite3.Connection | None = None
 
     def exists(self) -> bool:
-        """True when the database is there."""
-        return self.path.exists()
+        """True when the database is there. Raises Refused where it is gone and has left its journal behind."""
+        return _there(self.path)
 
     @property
     def connection(self) -> sqlite3.Connection:
@@ -207,17 +211,27 @@ class Transaction:
         return self._connection.execute(query, values)  # type: ignore[arg-type]
 
 
+def _there(path: Path) -> bool:
+    if path.exists():
+        return True
+    if path.with_name(f"{path.name}-wal").exists():
+        raise Refused.because(f"{path.name} is gone but its -wal file is there: restore a backup into a new home")
+    return False
+
+
 def _open(path: Path) -> sqlite3.Connection:
     if not path.parent.is_dir():
         raise Refused.because(f"there is no home at {path.parent}: `shelfbell init` makes one")
     try:
-        if not path.exists():
+        if not _there(path):
             _create(path)
         connection = sqlite3.connect(path, timeout=60, isolation_level=None)
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         connection.execute("PRAGMA synchronous=NORMAL")
     except (sqlite3.DatabaseError, OSError) as error:
-        raise Refused.because(f"the database {path.name} cannot be opened: {error}") from None
+        damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)
+        way = f". {WAY_BACK}" if damaged else ""
+        raise Refused.because(f"the database {path.name} cannot be opened: {error}{way}") from None
     if version == 0:
         raise Refused.because(f"{path.name} is no event log: move it away, or restore a backup")
     if version > SCHEMA_VERSION:
@@ -225,7 +239,7 @@ def _open(path: Path) -> sqlite3.Connection:
     return connection
 
 
-_TRIGGERS = (
+TRIGGERS = (
     """CREATE TRIGGER no_update BEFORE UPDATE ON events
        BEGIN SELECT RAISE(ABORT, 'events are never changed: log one with instead_of'); END""",
     """CREATE TRIGGER no_delete BEFORE DELETE ON events
@@ -279,6 +293,6 @@ def _lay_out(db: object) -> None:
     db["events"].create_index(["recorded_at"])  # type: ignore[index]
     db.execute("CREATE UNIQUE INDEX idx_events_target ON events (target) WHERE target IS NOT NULL")  # type: ignore[attr-defined]
     db.execute("CREATE TABLE concerned (item TEXT, seq INTEGER, PRIMARY KEY (item, seq)) STRICT, WITHOUT ROWID")  # type: ignore[attr-defined]
-    for trigger in _TRIGGERS:
+    for trigger in TRIGGERS:
         db.execute(trigger)  # type: ignore[attr-defined]
 

@@ -112,9 +112,9 @@ def water_open(life: "Life") -> list[Piece]:
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") == "water"], off=passes(life))
 
 
-@fact("struck", ("propellers",), FLAG, "They touched something while turning; they were not renewed nor passed since.")
+@fact("struck", ("propellers",), FLAG, "They touched something while turning; neither renewed nor passed since.")
 def struck(life: "Life") -> list[Piece]:
-    """From a strike, collision, crash, tip-over or lost part to a look that passed: where the maker's manual allows that."""
+    """From such a mishap to a look that passed, where the maker's manual is content with one."""
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") in TOUCHES], off=passes(life))
 
 
@@ -151,7 +151,9 @@ def first_flight_unchecked(life: "Life") -> list[Piece]:
     return switched(life, on=landings, off=life.those("inspected"))
 
 
-@fact("flight_due_after_mishap", AIRCRAFT, FLAG, "It was passed after a mishap, and flew for no practice or test since.")
+@fact(
+    "flight_due_after_mishap", AIRCRAFT, FLAG, "It was passed after a mishap, and flew for no practice or test since."
+)
 def flight_due_after_mishap(life: "Life") -> list[Piece]:
     """From the look that passed it after a mishap to the next flight that is not for a job."""
     back, mishap = [], False
@@ -184,7 +186,9 @@ def compass(life: "Life") -> list[Piece]:
     return [Piece(DAWN, str(life.item.plate["compass"]))]
 
 
-@fact("changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since its calibration.")
+@fact(
+    "changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since its calibration."
+)
 def changed_since_compass(life: "Life") -> list[Piece]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
     warned = [event for event in life.those("warned") if event.get("of") == "compass"]
@@ -226,5 +230,3 @@ def since_remote_id(life: "Life") -> list[Piece]:
 
 def _failed(event: Event) -> bool:
     return event.get("result") == "fail"
-
-

@@ -9,7 +9,7 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Piece
+from scheduler.facts.timeline import Piece, Trail
 from scheduler.facts.wear import passes, switched
 from scheduler.instants import MINUTE
 from scheduler.units import FLAG, PERCENT, RATIO, SPAN, count
@@ -53,7 +53,7 @@ def _legs(life: "Life") -> list[Leg]:
     return found
 
 
-@fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of its earlier ones there.",
+@fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of earlier ones there.",
       unknown="fewer than six flights on that aircraft with the charge at landing")  # fmt: skip
 def endurance_ratio(life: "Life") -> list[Piece]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
@@ -72,7 +72,8 @@ def endurance_ratio(life: "Life") -> list[Piece]:
       unknown="no flight with the charge at landing")  # fmt: skip
 def endurance(life: "Life") -> list[Piece]:
     """The median minutes a percent of the last nine flights, times what lies above the reserve."""
-    pieces, trail = [], None
+    pieces: list[Piece] = []
+    trail: Trail = None
     recent: deque[float] = deque(maxlen=9)
     for leg in legs(life):
         recent.append(leg.rate)
@@ -101,7 +102,7 @@ def low_landings(life: "Life") -> list[Piece]:
     for event, percent in _landings(life):
         if percent is not None:
             last.append((event, percent))
-        trail = None
+        trail: Trail = None
         low = [event for event, percent in last if percent < LOW]
         for each in low:
             trail = (each, trail)

@@ -17,6 +17,10 @@ GRACE = 12 * HOUR
 """A job counts as under way for so long after its end: the packs come home, the evening is over."""
 
 
+OF_JOBS = ("next_job_in", "starts_in")
+"""The facts whose NEVER reads "none booked"."""
+
+
 class Plan(NamedTuple):
     """What was known of a job over [known_from, known_to): when it starts and ends, with which aircraft."""
 

@@ -58,8 +58,8 @@ Turns = Callable[[Plan], Iterator[Timeline]]
 
 
 def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
-    """A fact of a job that `look(plan, instant)` tells, looked at anew wherever one of the timelines turns while the plan
-    stands and its job has not begun."""
+    """A fact of a job that `look(plan, instant)` tells, looked at anew wherever a timeline turns while the plan stands
+    and its job has not begun."""
     pieces = []
     for plan in life.book.jobs[life.item.id].plans:
         end = min(plan.known_to, plan.starts)
@@ -72,7 +72,7 @@ def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
     return pieces
 
 
-@fact("airtime_covered", JOB, PERCENT, "What its packs hold from full to the reserve, of the airtime booked (estimate).",
+@fact("airtime_covered", JOB, PERCENT, "What its packs hold down to the reserve, of the airtime booked (estimate).",
       unknown="no airtime booked, or no flight with the charge at landing")  # fmt: skip
 def airtime_covered(life: "Life") -> list[Piece]:
     """A pack that tells nothing of itself is taken to last as its sisters do."""
@@ -153,7 +153,12 @@ def _paper_turns(life: "Life") -> Turns:
     return lambda plan: (book.fact(paper, "days_to_expiry") for paper in papers_for(book, plan.aircraft))
 
 
-@fact("papers_lapsing", JOB, count("paper"), "Papers that it needs and that will have lapsed when it starts, waivers apart.")
+@fact(
+    "papers_lapsing",
+    JOB,
+    count("paper"),
+    "Papers that it needs and that will have lapsed when it starts, waivers apart.",
+)
 def papers_lapsing(life: "Life") -> list[Piece]:
     """Judged at the job's start."""
     book = life.book
@@ -185,7 +190,7 @@ def unlogged(life: "Life") -> list[Piece]:
     for plan in life.book.jobs[life.item.id].plans:
         if plan.known_to <= plan.ends or plan.known_from > plan.ends:
             continue
-        crafts = [plan.aircraft] if plan.aircraft in book.fleet else book.fleet.ids("aircraft")
+        crafts = [plan.aircraft] if str(plan.aircraft) in book.fleet else book.fleet.ids("aircraft")
         flights = (event.at for craft in crafts for event in book.filed(str(craft)) if event.what == "flown")
         first = min((at for at in flights if at >= plan.starts), default=DUSK)
         found.append((plan.ends, min(first, plan.known_to), plan.event))

@@ -92,7 +92,9 @@ def report_due_in(life: "Life", of: str) -> list[Piece]:
     return pieces
 
 
-@fact("analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right.")
+@fact(
+    "analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right."
+)
 def analysis_due(life: "Life") -> list[Piece]:
     """From such a mishap to a reported analysis."""
     grave = [e for e in life.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]

@@ -20,13 +20,15 @@ EVIDENCE = {"pack": "charge", "paper": "days_to_expiry", "spares": "count"}
 ASKED = ("pack", "paper", "aircraft", "spares", "place", "controller")
 """The kinds that are asked about, most useful reading first."""
 READINGS = {
-    "pack": ("charge at rest", "measured {} 62"),
-    "paper": ("last good day", "renewed {} --expires 2027-03-01"),
+    "pack": ("charge at rest", "measured {} PERCENT"),
+    "paper": ("last good day", "renewed {} --expires DATE"),
     "aircraft": ("a look, and its last calibration", "inspected {} pass"),
-    "spares": ("a count", "counted {} 4"),
+    "spares": ("a count", "counted {} COUNT"),
     "place": ("a look", "inspected {} pass"),
     "controller": ("its charge", "charged {}"),
 }
+PLANS = ("booked", "cancelled", "travel_planned", "seen", "snoozed")
+"""Entries that tell nothing of the item that they name."""
 STIRRING = 85
 """Percent from which a pack is worth a word when the log has gone quiet."""
 
@@ -56,7 +58,7 @@ def _told(book: "Book", item: Item) -> int:
     if item.kind in EVIDENCE:
         pieces = book.fact(item, EVIDENCE[item.kind]).pieces
         return next((piece.start for piece in pieces if piece.value is not None), DUSK)
-    own = [event.at for event in book.filed(item.id) if event.what not in ("seen", "snoozed", "travel_planned")]
+    own = [event.at for event in book.filed(item.id) if event.what not in PLANS]
     return own[0] if own else DUSK
 
 
@@ -91,7 +93,7 @@ def first_readings(life: "Life") -> list[Piece]:
 
 
 def _in_words(items: list[Item]) -> str:
-    lines = []
+    lines: list[str] = []
     for kind in ASKED:
         names = [item.id for item in items if item.kind == kind]
         if names:

@@ -126,4 +126,3 @@ def within(life: "Life", events: list[Event], window: int) -> list[Piece]:
             trail = (event, trail)
         pieces.append(Piece(turn, len(recent), None, trail))
     return pieces
-

@@ -38,5 +38,5 @@ def cover_after_delivery(life: "Life") -> list[Piece]:
 
 def _taken(event: Event) -> int:
     if event.what == "used":
-        return int(event.get("count", 0))  # type: ignore[call-overload]
+        return int(str(event.get("count", 0)))
     return 1 if event.what == "replaced" else 0

@@ -1,7 +1,7 @@
 """Facts of packs on the shelf: where their charge is heading, for what they were charged, who does the work."""
 
-from bisect import bisect_left, bisect_right
-from itertools import accumulate, pairwise
+from itertools import pairwise
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
@@ -23,8 +23,8 @@ FOR_A_JOB = 48 * HOUR
 """A charge so long before a job's start was for that job. Common practice, no source."""
 SHARE_OVER = 90 * DAY
 """The stretch over which packs share the work."""
-LEAST_WORK = 3.0
-"""Cycles a pack in that stretch below which shares tell nothing. Common practice, no source."""
+LEAST_WORK = 60.0
+"""Minutes a pack in that stretch below which shares tell nothing. Common practice, no source."""
 
 
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
@@ -75,38 +75,30 @@ def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]
     return found
 
 
-@fact("share_of_work", PACK, RATIO, "Its cycles in the air over 90 days, over the mean of all that fit its aircraft.",
+@fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
       unknown="too few flights of it and its sisters in 90 days")  # fmt: skip
 def share_of_work(life: "Life") -> list[Piece]:
-    """1 is an even share; known once it and its sisters have been in use for the 90 days."""
-    book, born = life.book, life.born
-    own_fits = set(life.item.plate.get("fits") or ())  # type: ignore[call-overload]
-    packs = [book.fleet[name] for name in book.fleet.ids("pack")]
-    lives = [book.lives(pack)[-1] for pack in packs if own_fits & set(pack.plate.get("fits") or ())]  # type: ignore[call-overload]
-    if born is None or len(lives) < 2:
+    """1 is an even share; known once it has been in use for the 90 days."""
+    if life.born is None:
         return []
-    work = {each.item.id: _Work(each) for each in lives}
-    mine = work[life.item.id] if life.item.id in work else _Work(life)
-    turns = sorted({t for each in work.values() for at in each.at for t in (at, at + SHARE_OVER)} | {born + SHARE_OVER})
-    return [Piece(turn, mine.share(turn, list(work.values()))) for turn in turns if turn >= born + SHARE_OVER]
+    crafts: list[str] = list(life.item.plate.get("fits") or ())  # type: ignore[call-overload]
+    flights = sorted(
+        (event for name in crafts for event in life.book.filed(name) if event.what == "flown"), key=itemgetter(0)
+    )
+    entering = [(event.at, 1, event) for event in flights]
+    turns = sorted([*entering, *((at + SHARE_OVER, -1, event) for at, _, event in entering)], key=itemgetter(0, 1))
+    flown: dict[str, float] = {life.item.id: 0.0}
+    pieces = [Piece(life.born, None)]
+    for at, sign, event in turns:
+        for pack in event.get("packs"):  # type: ignore[attr-defined]
+            flown[pack] = flown.get(pack, 0.0) + sign * float(event.fields["minutes"])  # type: ignore[arg-type]
+        if at >= life.born + SHARE_OVER:
+            pieces.append(Piece(at, _share(flown, life.item.id)))
+    return pieces
 
 
-class _Work:
-    """What one pack gave in the air, to be summed over any stretch."""
-
-    def __init__(self, life: "Life") -> None:
-        outs = [out for out in charge_fold(life).discharges if out.event.what == "flown"]
-        self.at = [out.at for out in outs]
-        self.sums = [0.0, *accumulate(out.percent / 100 for out in outs)]
-        self.since = DUSK if life.born is None else life.born + SHARE_OVER
-        self.until = next((event.at for event in life.those("retired", "set_aside")), DUSK)
-
-    def done(self, instant: int) -> float:
-        """Cycles in the stretch up to an instant."""
-        return self.sums[bisect_right(self.at, instant)] - self.sums[bisect_left(self.at, instant - SHARE_OVER)]
-
-    def share(self, instant: int, among: list["_Work"]) -> float | None:
-        """Its cycles over the mean of those in use all the while."""
-        counted = [each.done(instant) for each in among if each.since <= instant < each.until]
-        mean = sum(counted) / len(counted) if len(counted) > 1 else 0.0
-        return self.done(instant) / mean if mean >= LEAST_WORK else None
+def _share(flown: dict[str, float], pack: str) -> float | None:
+    """A pack's minutes over the mean of those that flew at all, itself among them."""
+    counted = [minutes for name, minutes in flown.items() if minutes > 0.01 or name == pack]
+    mean = sum(counted) / len(counted)
+    return flown[pack] / mean if len(counted) > 1 and mean >= LEAST_WORK else None

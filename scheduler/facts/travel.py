@@ -3,7 +3,6 @@
 from datetime import date
 from typing import TYPE_CHECKING
 
-from scheduler.cells.energy import nominal_volts, watt_hours
 from scheduler.events.kinds import MODES
 from scheduler.events.log import Event
 from scheduler.facts.declare import fact
@@ -31,6 +30,8 @@ def rated_energy(life: "Life") -> list[Piece]:
 
 def energy_of(pack: "Item") -> float:
     """The rated energy of a pack, watt-hours."""
+    from scheduler.cells.energy import nominal_volts, watt_hours
+
     volts = nominal_volts(str(pack.plate["chemistry"]), int(pack.plate["cells"]))  # type: ignore[call-overload]
     return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)  # type: ignore[arg-type]
 
@@ -78,11 +79,20 @@ def _capped(event: Event, book: "Book") -> bool:
     if event.get("how") != "freight":
         return False
     leaves = local_date(parse_rfc3339(str(event.get("leaves"))), book.clocks.zone)
-    with_equipment = "aircraft" in (book.fleet.kind(name) for name in event.get("carries"))  # type: ignore[attr-defined]
+    with_equipment = "aircraft" in (book.fleet.kind(name) for name in _carried(event))
     return leaves >= WITH_EQUIPMENT_FROM or not with_equipment
 
 
-@fact("large_spares", PACK, count("pack"), f"Packs above {FREE_TO} Wh on its next journey announced, if it is one of them.")
+def _carried(event: Event | None) -> list[str]:
+    return list(event.fields["carries"]) if event else []  # type: ignore[call-overload]
+
+
+@fact(
+    "large_spares",
+    PACK,
+    count("pack"),
+    f"Packs above {FREE_TO} Wh on its next journey announced, if it is one of them.",
+)
 def large_spares(life: "Life") -> list[Piece]:
     """Counted over what the journey carries; none for a pack that is not so large itself."""
     if energy_of(life.item) <= FREE_TO:
@@ -90,7 +100,7 @@ def large_spares(life: "Life") -> list[Piece]:
     fleet = life.book.fleet
     pieces = []
     for turn, event in departures(life):
-        carried = [fleet[str(name)] for name in (event.get("carries") if event else ()) if str(name) in fleet]  # type: ignore[union-attr]
+        carried = [fleet[name] for name in _carried(event) if name in fleet]
         large = [item for item in carried if item.kind == "pack" and energy_of(item) > FREE_TO]
         pieces.append(Piece(turn, len(large), None, (event, None) if event else None))
     return pieces

@@ -24,7 +24,7 @@ LONG_SPACING = 3 * HOUR
 KEPT = 7 * DAY
 """How long a message is tried before it is given up."""
 _FURTHEST = DAY
-"""A retry further ahead than this was set before the clock was put back: it is due."""
+"""What was noted further ahead than this was noted before the clock was put back. Common practice, no source."""
 _REFERENCE = "abcdefghjkmnpqrstuvwxyz23456789"
 TRIAL, SUMMARY = "trial", "summary"
 
@@ -37,7 +37,7 @@ _TABLES = (
     "CREATE INDEX IF NOT EXISTS outbox_unsent ON outbox (channel, next_try_at) WHERE state IN ('waiting', 'sending')",
     """CREATE TABLE IF NOT EXISTS told (
         decided_at INTEGER NOT NULL, rule TEXT NOT NULL, item TEXT NOT NULL, first_at INTEGER NOT NULL,
-        kind TEXT NOT NULL, urgency TEXT NOT NULL) STRICT""",
+        kind TEXT NOT NULL, urgency TEXT NOT NULL, reason TEXT NOT NULL) STRICT""",
     "CREATE TABLE IF NOT EXISTS state (name TEXT PRIMARY KEY, value ANY NOT NULL) STRICT",
 )  # fmt: skip
 
@@ -119,21 +119,31 @@ class Outbox:
 
     def ledger(self) -> Ledger:
         """What was told so far, when the last digest was decided, and when this home's bell began."""
-        rows = self._rows("SELECT rule, item, first_at, decided_at, kind, urgency FROM told ORDER BY rowid")
+        rows = self._rows("SELECT rule, item, first_at, decided_at, kind, urgency, reason FROM told ORDER BY rowid")
         told = (Told(Key(row[0], row[1]), *row[2:]) for row in rows)
-        return Ledger(told, digest_at=self.state("digest_at"), began=self.state("began"))
+        return Ledger(told, self.state("digest_at"), self.state("began"), self.state("planned"))
 
     def state(self, name: str) -> int | None:
         """A remembered value, None when there is none."""
         rows = self._rows("SELECT value FROM state WHERE name = ?", [name])
         return rows[0][0] if rows else None
 
+    def ahead(self, now: int) -> bool:
+        """True when the last look was more than a day after `now`: the clock stood far ahead, and was put back."""
+        return (self.state("woke_at") or now) - now > _FURTHEST
+
+    def put_back(self, transaction: Transaction, now: int) -> None:
+        """Take what was noted while the clock stood ahead for noted at `now`, so that nothing waits for that time."""
+        transaction.execute("UPDATE told SET decided_at = ? WHERE decided_at > ?", (now, now))
+        transaction.execute("UPDATE outbox SET decided_at = ? WHERE decided_at > ?", (now, now))
+        transaction.execute("UPDATE state SET value = ? WHERE value > ? AND typeof(value) = 'integer'", (now, now))
+
     def queue(self, transaction: Transaction, decision: Decision, messages: Iterable[Message]) -> None:
         """Write a decision: what it tells and the messages it makes."""
         for line in decision.told():
             transaction.execute(
-                "INSERT INTO told (decided_at, rule, item, first_at, kind, urgency) VALUES (?, ?, ?, ?, ?, ?)",
-                (line.at, line.key.rule, line.key.item, line.first_at, line.kind, line.urgency),
+                "INSERT INTO told (decided_at, rule, item, first_at, kind, urgency, reason) VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (line.at, *line.key, line.first_at, line.kind, line.urgency, line.reason),
             )
         if decision.digest:
             remember(transaction, "digest_at", decision.at)

@@ -5,14 +5,14 @@ from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.events.log import Event, Transaction
+from scheduler.events.log import Event, Log, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import rfc3339
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.decide import Decision, decide, next_wake
+from scheduler.reminders.decide import Decision, Ended, decide, next_wake
 from scheduler.reminders.text import Text, compose
 from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
@@ -45,6 +45,9 @@ def wake(home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool 
     if newest is not None and newest.recorded_at > now:
         return Woken(None, newest.recorded_at, [], behind=newest)
     outbox = Outbox(home.log)
+    if outbox.ahead(now) and not (trust or dry_run):
+        with outbox.writing() as transaction:
+            outbox.put_back(transaction, now)
     woken = _look(home, setup, outbox, now)
     if dry_run:
         return woken
@@ -55,6 +58,7 @@ def wake(home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool 
         _report_sick(outbox, transaction, setup, woken.sick, now)
         transaction.execute("INSERT OR IGNORE INTO state VALUES ('began', ?)", (now,))
         remember(transaction, "woke_at", now)
+        remember(transaction, "planned", woken.next_wake)
     return woken
 
 
@@ -74,7 +78,8 @@ def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
     sick = _set_sick_aside(board, now)
     ledger = outbox.ledger()
     decision = decide(board, ledger, setup.hours, now)
-    decision = decision._replace(ended=[ended for ended in decision.ended if ended.key not in sick])
+    ended = [_with_correction(ended, home.log, now) for ended in decision.ended if ended.key not in sick]
+    decision = decision._replace(ended=ended)
     messages = [message for channel in setup.channels for message in _messages(decision, channel, setup, board)]
     for line in decision.told():
         ledger.add(line)
@@ -82,6 +87,24 @@ def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
         ledger.digest_at = now
     wake = next_wake(board, ledger, setup.hours, decision)
     return Woken(decision, wake, messages, len(board.open_at(now)), sick=sick)
+
+
+def _with_correction(ended: Ended, log: Log, now: int) -> Ended:
+    """What withdrew a reminder: the last correction of an entry on its item, or entry told late, since it was first told."""
+    if ended.ending != "withdrawn":
+        return ended
+    found = [event for event in _news_of(log, ended.key.item) if ended.first_at < event.recorded_at <= now]
+    if not found:
+        return ended
+    last = max(found, key=lambda event: (event.recorded_at, event.seq))
+    return ended._replace(by=f"{last.what} ({last.id})")
+
+
+def _news_of(log: Log, item: str) -> Iterator[Event]:
+    """The corrections of entries on an item, and the entries on it that were told late."""
+    for event, _ in log.history(item):
+        if event.what == "struck" or "instead_of" in event.fields or event.recorded_at > event.at:
+            yield event
 
 
 def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: Woken) -> None:
@@ -118,8 +141,7 @@ def _report_sick(
     for rule, lines in by_rule.items():
         body = "\n".join(["It is set aside, the other rules go on.", *lines])
         notice = Notice(f"rule/{rule}", rule, f"Rule {rule} cannot be judged", body)
-        names = [channel.name for channel in setup.channels]
-        tell(outbox, transaction, notice, names, now, setup.hours.delivery(now))
+        tell(outbox, transaction, notice, setup.ordinary(), now, setup.hours.delivery(now))
 
 
 def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) -> Iterator[Message]:
@@ -134,13 +156,20 @@ def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) 
 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:
     """What of a decision a channel takes: a digest whole if it takes what only digests bring, else its words alone."""
-    words = [word for word in decision.words if word.urgency in channel.urgency]
-    if not decision.digest or set(channel.urgency) <= set(DISTURBING):
+    words = [word for word in decision.words if takes(channel, word, decision.at)]
+    if channel.after or not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, words) if words else None
     still = [reminder for reminder in decision.still if reminder.verdict.urgency(decision.at) in channel.urgency]
     taken = decision._replace(words=words, still=still)
     empty = not (words or still or decision.ended or decision.unknown)
     return None if empty and (decision.words or decision.still) else taken
+
+
+def takes(channel: Channel, word: Word, now: int) -> bool:
+    """True when a channel gets a word: a further one what has been rung as `now` for so long and is not seen."""
+    if not channel.after:
+        return word.kind != "escalated" and word.urgency in channel.urgency
+    return word.urgency == "now" and word.unseen_since is not None and now - word.unseen_since >= channel.after
 
 
 def _bare(decision: Decision, words: list[Word]) -> Decision:

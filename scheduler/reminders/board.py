@@ -34,6 +34,14 @@ class Unknown(NamedTuple):
     since: int
 
 
+class Absence(NamedTuple):
+    """A stretch in which the operator is away, and when that was told."""
+
+    start: int
+    end: int
+    told_at: int
+
+
 class Board:
     """The reminders of all rules on all items of a book (or of some).
 
@@ -108,17 +116,22 @@ class Board:
         return max(opened, max(told, default=opened))
 
     @cached_property
-    def away(self) -> list[tuple[int, int]]:
+    def away(self) -> list[Absence]:
         """The stretches in which the operator is away."""
         return [
-            (parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to"))))
-            for event in self.book.filed(HOME)
-            if event.what == "away"
+            Absence(
+                parse_rfc3339(str(event.get("from"))),
+                parse_rfc3339(str(event.get("to"))),
+                event.recorded_at if self.as_told else event.at,
+            )
+            for event in self.book.filed(HOME, "away")
         ]
 
     def away_until(self, instant: int) -> int:
-        """The end of the absence that holds `instant`, or `instant` itself."""
-        return max((end for start, end in self.away if start <= instant < end), default=instant)
+        """The end of the absences that hold `instant` one after another, or `instant` itself."""
+        while (end := max((a.end for a in self.away if a.start <= instant < a.end), default=instant)) > instant:
+            instant = end
+        return instant
 
     def said(self, key: Key, what: str) -> list[Event]:
         """What people did about a rule's reminders on an item: `seen` or `snoozed` events, in order."""

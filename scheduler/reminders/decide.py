@@ -3,20 +3,33 @@
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from scheduler.instants import DAY, DUSK
+from scheduler.events.log import HOME
+from scheduler.instants import DAY, DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.words import Told, Word, next_word
 from scheduler.verdicts.verdict import Key
 
+MISSED_AFTER = HOUR
+"""What is said this much later than it was due, the look that was planned for it missed, is summed up. Common practice,
+no source."""
+
 
 class Ledger:
-    """What was told so far, by rule and item, and when the last digest was decided."""
+    """What was told so far, by rule and item, when the last digest was decided, when the bell began, and when the last
+    look had the next one planned."""
 
-    def __init__(self, told: Iterable[Told] = (), digest_at: int | None = None, began: int | None = None) -> None:
+    def __init__(
+        self,
+        told: Iterable[Told] = (),
+        digest_at: int | None = None,
+        began: int | None = None,
+        planned: int | None = None,
+    ) -> None:
         self._told: dict[Key, list[Told]] = {}
         self.digest_at = digest_at
         self.began = began
+        self.planned = planned
         for line in told:
             self.add(line)
 
@@ -49,13 +62,28 @@ class Ended(NamedTuple):
     ended: int
     ending: str
     reminder: Reminder | None
+    by: str = ""
+    """The entry that ended it, where one did."""
+
+    @property
+    def reason(self) -> str:
+        """How it ended, and by what."""
+        return f"{self.ending} by {self.by}" if self.by else self.ending
+
+
+class Gap(NamedTuple):
+    """A stretch after which one message sums up: the operator was away, or nothing was running."""
+
+    start: int
+    end: int
+    away: bool
 
 
 class Decision(NamedTuple):
     """What to say at an instant.
 
     `words`: the reminders to ring. `ahead`: what will be said of those left alone. `digest`: this is a digest, so it also
-    lists what is `still` open, what `ended`, and what is `unknown`.
+    lists what is `still` open, what `ended`, and what is `unknown`. `gap`: it sums up after one.
     """
 
     at: int
@@ -65,17 +93,20 @@ class Decision(NamedTuple):
     still: list[Reminder]
     ended: list[Ended]
     unknown: list[Unknown]
+    gap: Gap | None = None
 
     def __bool__(self) -> bool:
         return bool(self.words) or self.digest
 
     @property
     def kind(self) -> str:
-        """The kind of the message: digest, or that of its most telling word."""
+        """The kind of the message: summary, digest, or that of its most telling word."""
+        if self.gap is not None:
+            return "summary"
         if self.digest:
             return "digest"
         kinds = {word.kind for word in self.words}
-        return next(kind for kind in ("first", "rise", "again") if kind in kinds)
+        return next(kind for kind in ("first", "rise", "again", "escalated") if kind in kinds)
 
     def told(self) -> list[Told]:
         """The lines of the ledger that this message makes."""
@@ -83,7 +114,7 @@ class Decision(NamedTuple):
             Told(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)
             for w in self.words
         ]
-        lines += [Told(ended.key, ended.first_at, self.at, "settled", "whenever") for ended in self.ended]
+        lines += [Told(e.key, e.first_at, self.at, "settled", "whenever", e.reason) for e in self.ended]
         return lines
 
 
@@ -93,13 +124,37 @@ def decide(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
     words = [word for r in open_now if (word := next_word(board, r, ledger.of(r), hours, now)) is not None]
     ringing = [word for word in words if word.due <= now]
     ahead = [word for word in words if word.due > now]
-    digest = any(word.held for word in ringing) or weekly_due(board, ledger, hours, now)
-    if not digest:
+    gap = gap_before(board, ledger, hours, ringing, now)
+    gathered = any(word.held for word in ringing) and board.away_until(now) == now
+    if not (gap or gathered or weekly_due(board, ledger, hours, now)):
         return Decision(now, ringing, ahead, False, [], [], [])
     rung = {word.reminder for word in ringing}
     still = [reminder for reminder in open_now if reminder not in rung and ledger.of(reminder)]
     ended, unknown = list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now)
-    return Decision(now, ringing, ahead, True, still, ended, unknown)
+    return Decision(now, ringing, ahead, True, still, ended, unknown, gap)
+
+
+def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Word], now: int) -> Gap | None:
+    """The stretch that a message at `now` has to sum up: an absence that is over, or a time in which nothing ran and
+    something fell due."""
+    back = returned(board, ledger, hours, now)
+    if back is not None:
+        return back
+    planned = ledger.planned
+    if planned is not None and any(planned <= word.due <= now - MISSED_AFTER for word in ringing):
+        return Gap(planned, now, away=False)
+    return None
+
+
+def returned(board: Board, ledger: Ledger, hours: Hours, now: int) -> Gap | None:
+    """The absence that is over and of which no digest came since."""
+    since = ledger.digest_at if ledger.digest_at is not None else ledger.began
+    if since is None or board.away_until(now) != now:
+        return None
+    over = [a for a in board.away if since < a.end and a.told_at < a.end and hours.delivery(a.end) <= now]
+    if not over or hours.quiet_until(now) != now:
+        return None
+    return Gap(min(absence.start for absence in over), max(absence.end for absence in over), away=True)
 
 
 def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> int:
@@ -111,6 +166,7 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
         word = next_word(board, reminder, ledger.of(reminder), hours, now)
         if word is not None:
             turns.append(word.due)
+    turns += [hours.delivery(absence.end) for absence in board.away]
     turns.append(hours.next_weekly(max(now, ledger.digest_at or now) + 1))
     return min(turn for turn in turns if turn > now)
 
@@ -131,21 +187,35 @@ def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
                 yield ended
     for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
         if not ledger.of(reminder):
-            stretch = reminder.stretch
-            yield Ended(reminder.key, stretch.opened, stretch.opened, stretch.ended, stretch.ending, reminder)
+            yield _over(reminder.key, reminder.stretch.opened, reminder)
+
+
+def _closed(board: Board, key: Key) -> str:
+    """Why nothing is judged any more by a rule on an item."""
+    if key.rule not in board.rules:
+        return "closed, the rule is gone,"
+    there = key.item == HOME or key.item in board.book.fleet or key.item in board.book.jobs
+    return "closed, the rule is off for it," if there else "closed, the item is gone,"
 
 
 def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
     """How a told reminder ended, if it has."""
     verdict = board.by_key.get(key)
     if verdict is None:
-        return Ended(key, first_at, first_at, now, "closed, the rule or the item is gone,", None)
+        return Ended(key, first_at, first_at, now, _closed(board, key), None)
     stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
     if stretch is None:
         return Ended(key, first_at, first_at, now, "withdrawn", None)
     if stretch.ended > now:
         return None
-    return Ended(key, first_at, stretch.opened, stretch.ended, stretch.ending, Reminder(verdict, stretch))
+    return _over(key, first_at, Reminder(verdict, stretch))
+
+
+def _over(key: Key, first_at: int, reminder: Reminder) -> Ended:
+    stretch = reminder.stretch
+    cause = reminder.verdict.event_at(stretch.ended) if stretch.ending == "settled" else None
+    by = f"{cause.what} ({cause.id})" if cause is not None else ""
+    return Ended(key, first_at, stretch.opened, stretch.ended, stretch.ending, reminder, by)
 
 
 def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:

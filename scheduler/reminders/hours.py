@@ -4,26 +4,32 @@ from datetime import time as clock
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.instants import DAY, HOUR, next_local, parse_clock, to_datetime
+from scheduler.instants import DAY, HOUR, next_local, parse_clock, parse_span, to_datetime
 
 JOIN_DIGEST = 2 * HOUR
 """A held message waits for the digest when that comes so soon after quiet hours, else goes at their end."""
 
 
 class Hours(NamedTuple):
-    """Zone, quiet hours (None without), the hour of the digest and its weekday for the weekly one (0 is Monday)."""
+    """Zone, quiet hours (None without), the hour of the digest and its weekday for the weekly one (0 is Monday).
+
+    `escalate`: after how long (microseconds, ascending) what is rung as `now` and not seen goes to further channels.
+    """
 
     zone: ZoneInfo
     quiet: tuple[clock, clock] | None
     digest: clock
     weekday: int = 0
+    escalate: tuple[int, ...] = ()
 
     @classmethod
     def read(cls, settings: dict, zone: ZoneInfo) -> "Hours":
         """The hours that checked settings describe."""
         quiet = settings.get("quiet")
         span = (parse_clock(quiet["from"]), parse_clock(quiet["to"])) if quiet else None
-        return cls(zone, span, parse_clock(settings.get("digest", "07:00")))
+        channels = (settings.get("channels") or {}).values()
+        steps = sorted({parse_span(channel["after"]) for channel in channels if "after" in channel})
+        return cls(zone, span, parse_clock(settings.get("digest", "07:00")), escalate=tuple(steps))
 
     def quiet_until(self, instant: int) -> int:
         """The end of the quiet hours that hold `instant`, or `instant` itself outside them."""

@@ -105,8 +105,9 @@ def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = Non
     plan = plan_of(book, job, now) if job else None
     plan = plan or Plan(now, DUSK, now, now, Event(now, now, 0, "", "booked", {}))
     crafts = book.fleet.ids("aircraft")
-    chosen = [plan.aircraft] if plan.aircraft in crafts else [name for name in crafts if _in_service(book, book.fleet[name], now)]
-    return [_ready(book, rules, now, job, _with(plan, str(aircraft))) for aircraft in chosen]
+    named = [name for name in crafts if name == plan.aircraft]
+    chosen = named or [name for name in crafts if _in_service(book, book.fleet[name], now)]
+    return [_ready(book, rules, now, job, _with(plan, aircraft)) for aircraft in chosen]
 
 
 def others(book: Book, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
@@ -170,11 +171,13 @@ def _keeps_down(
     for item in [*items, *_hands(book, str(plan.aircraft))]:
         if item.id not in [each.item for each in told]:
             found += [f"{item.id} ({verdict.rule.title.lower()})" for verdict in _grounding(opened, item)]
-    return found + [f"{paper.item} will have lapsed" for paper in papers if paper.until is not None and not paper.waiver]
+    return found + [
+        f"{paper.item} will have lapsed" for paper in papers if paper.until is not None and not paper.waiver
+    ]
 
 
 def _first(opened: list[Verdict], items: list[Item], packs: list[Item]) -> list[Todo]:
-    """What is open on the aircraft, its parts, the controller and the pilot, and does not ground. Packs are told apart."""
+    """What is open on the aircraft, its parts, the controller and the pilot, and does not ground; packs apart."""
     open_packs = {pack.id for pack in packs}
     calm = [verdict for verdict in opened if not verdict.rule.grounds and verdict.item.id not in open_packs]
     order = {item.id: place for place, item in enumerate(items)}
@@ -190,7 +193,7 @@ def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
 def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
     charge = book.fact(pack, "charge").at(now)
     rates = _rates(book, pack, str(plan.aircraft), now)
-    basis = f"its last {len(rates)} flights"
+    basis = f"its last {len(rates)} flights" if len(rates) > 1 else "its last flight"
     if not rates:
         rates = [rate for sister in sisters for rate in _rates(book, sister, str(plan.aircraft), now)]
         basis = "its sisters' flights"

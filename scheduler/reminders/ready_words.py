@@ -5,16 +5,16 @@ from collections.abc import Callable
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.book import Book
 from scheduler.facts.endurance import RESERVE
+from scheduler.instants import MINUTE
 from scheduler.reminders.ready import PackState, Paper, Ready, others, ready_for
 from scheduler.reminders.text import listed, moment_near
-from scheduler.units import show_span
-from scheduler.instants import MINUTE
+from scheduler.units import count, show, show_span
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict
 
 IN_THE_AIR = (
-    "Look before each flight and at every change of packs. Come down with sideways movement, never straight into your own "
-    "downwash. Do not trust obstacle sensors. Any warning, or low as the pack says: land, and not once more."
+    "Look before each flight and at every change of packs. Come down with sideways movement, never straight into your "
+    "own downwash. Do not trust obstacle sensors. Any warning, or low as the pack says: land, and not once more."
 )
 """What practice teaches. The sideways descent keeps the rotors out of their own wake; common practice, no source."""
 NEAR_PEOPLE = (
@@ -32,7 +32,10 @@ def ready_text(verdict: Verdict, now: int) -> str:
     """What the message of a job says, in one paragraph."""
     book, zone = verdict.book, verdict.book.clocks.zone
     answers = ready_for(book, verdict.rules, now, verdict.item.id)
-    said = [" ".join(sentences(book, verdict.rules, now, answer, lambda at: moment_near(at, now, zone))) for answer in answers]
+    said = [
+        " ".join(sentences(book, verdict.rules, now, answer, lambda at: moment_near(at, now, zone)))
+        for answer in answers
+    ]
     closing = [IN_THE_AIR]
     if answers and answers[0].plan.event.get("near_people"):
         closing.insert(0, NEAR_PEOPLE)
@@ -59,14 +62,17 @@ def headline(answer: Ready, say: Say) -> str:
         return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.keeps_down)}."
     if not answer.packs:
         return f"{when}{answer.aircraft} is not grounded, and no pack for it is fit."
-    count = len(answer.packs)
-    return f"{when}{answer.aircraft} ready as far as I know, {count} {'pack' if count == 1 else 'packs'}."
+    return f"{when}{answer.aircraft} ready as far as I know, {_packs(answer)}."
+
+
+def _packs(answer: Ready) -> str:
+    return show(len(answer.packs), count("pack"))
 
 
 def _instead(answers: list[Ready]) -> list[str]:
     if not answers:
         return ["Another aircraft is not ready either: call the client."]
-    said = [f"{each.aircraft} ({len(each.packs)} packs{_about(each.if_full)})" for each in answers]
+    said = [f"{each.aircraft} ({_packs(each)}{_about(each.if_full)})" for each in answers]
     return [f"No time? Take {' or '.join(said)}, or call the client."]
 
 
@@ -80,7 +86,11 @@ def pack_sentences(answer: Ready) -> list[str]:
     rest = [pack for pack in answer.packs if not pack.is_full]
     found = [f"Full: {listed(full)}."] if full else []
     if rest and answer.job:
-        time = f" about {show_span(round(answer.charging.value) * MINUTE)}, {answer.charging.basis} (estimate);" if answer.charging else ""
+        time = (
+            f" about {show_span(round(answer.charging.value) * MINUTE)}, {answer.charging.basis} (estimate);"
+            if answer.charging
+            else ""
+        )
         found.append(f"To charge: {listed([_held(pack) for pack in rest])}:{time} {CHARGE}.")
     elif rest:
         found.append(f"Not full: {listed([_held(pack) for pack in rest])}.")
@@ -101,7 +111,8 @@ def _minutes(answer: Ready) -> list[str]:
     if lasting is None:
         return ["How long they last I cannot tell yet: log flights with the charge at landing."]
     when = "" if full or not answer.job else "Charged, "
-    about = f"{when}about {lasting.value:.0f} min down to {RESERVE} % ({lasting.low:.0f} to {lasting.high:.0f}, estimate from {lasting.basis})"
+    spread = f"{lasting.low:.0f} to {lasting.high:.0f}, estimate from {lasting.basis}"
+    about = f"{when}about {lasting.value:.0f} min down to {RESERVE} % ({spread})"
     if answer.booked is None:
         return [about[0].upper() + about[1:] + "."]
     short = " That is short: plan a charge in between, or more packs." if lasting.low < answer.booked else ""
@@ -117,7 +128,11 @@ def fresh_propellers(book: Book, answer: Ready, now: int) -> list[str]:
         flown = [e.at for e in book.filed(answer.aircraft) if e.what == "flown" and e.at <= now]
         if item.fits(answer.aircraft) and put_on and not any(at > put_on[-1] for at in flown):
             fresh.append(name)
-    return [f"Fresh propellers ({listed(fresh)}): check snug by hand, pack out, and again after the first landing."] if fresh else []
+    return (
+        [f"Fresh propellers ({listed(fresh)}): check snug by hand, pack out, and again after the first landing."]
+        if fresh
+        else []
+    )
 
 
 def controller_sentences(book: Book, answer: Ready, now: int) -> list[str]:

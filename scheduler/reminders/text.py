@@ -5,9 +5,10 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.facts.declare import Fact
+from scheduler.facts.jobs import OF_JOBS
 from scheduler.instants import to_datetime
 from scheduler.reminders.board import Reminder, Unknown, since
-from scheduler.reminders.decide import Decision, Ended, quiet_line
+from scheduler.reminders.decide import Decision, Ended, Gap, quiet_line
 from scheduler.units import show, show_span
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
@@ -89,7 +90,7 @@ def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many:
 
 def fact_text(fact: Fact, value: object) -> str:
     """The value of a fact as a person reads it."""
-    return "none booked" if value == float("inf") else show(value, fact.unit)
+    return "none booked" if value == float("inf") and fact.name in OF_JOBS else show(value, fact.unit)
 
 
 def advice(lines: Lines, now: int) -> str:
@@ -165,7 +166,8 @@ def ended_line(ended: Ended, now: int, zone: ZoneInfo) -> str:
     """One line on a reminder that is over."""
     name = ended.reminder.verdict.rule.title if ended.reminder else ended.key.rule
     when = moment_near(ended.ended, now, zone)
-    return f"{name}: {ended.key.item}: {ended.ending} {when} (since {moment_near(ended.opened, now, zone)})"
+    by = f" by {ended.by}" if ended.by else ""
+    return f"{name}: {ended.key.item}: {ended.ending} {when}{by} (since {moment_near(ended.opened, now, zone)})"
 
 
 class Text(NamedTuple):
@@ -178,12 +180,24 @@ class Text(NamedTuple):
 def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: object) -> Text:
     """The message of a decision, for the reminders that a channel takes."""
     groups = gathered(words)
-    sections = [paragraph(group, decision.at) for group in groups]
+    sections = [_gap_section(decision.gap, words, decision.at, zone)] if decision.gap is not None else []
+    sections += [paragraph(group, decision.at) for group in groups]
     if decision.digest:
         sections += _digest_sections(decision, zone)
     if not sections:
         return Text("All quiet", quiet_line(board, decision.at))  # type: ignore[arg-type]
     return Text(title(groups) if groups else _digest_title(decision), "\n\n".join(sections))
+
+
+def _gap_section(gap: Gap, words: list[Reminder], now: int, zone: ZoneInfo) -> str:
+    """What was not said in a gap, with the true opening times."""
+    span = f"from {moment_near(gap.start, now, zone)} to {moment_near(gap.end, now, zone)}"
+    head = f"You were away {span}." if gap.away else f"I was not running {span}."
+    opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
+    lines = [
+        f"- {r.verdict.rule.title}: {r.key.item}: since {moment_near(r.stretch.opened, now, zone)}" for r in opened
+    ]
+    return "\n".join([f"{head} Of that time:", *lines]) if lines else f"{head} Nothing new came due."
 
 
 def _digest_title(decision: Decision) -> str:

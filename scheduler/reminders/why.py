@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Iterator
 
+from scheduler.instants import DUSK
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.words import DISTURBING, Told, Word, next_word, said_of, snoozed_until
+from scheduler.reminders.words import DISTURBING, Told, Word, next_word, quiet_until, said_of
 
 Say = Callable[[int], str]
 """Writes an instant for people."""
@@ -22,10 +23,12 @@ def _said(board: Board, reminder: Reminder, now: int, say: Say) -> Iterator[str]
     said = said_of(board, reminder, now)
     if said is None:
         return
-    if said.what == "seen":
+    until = quiet_until(board, said)
+    if until == DUSK and said.what == "seen":
         yield f"seen {say(said.at)} ({said.id}): no repeats, unless it becomes more urgent"
-    elif snoozed_until(said) > now:
-        yield f"snoozed {say(said.at)} ({said.id}): quiet until {say(snoozed_until(said))}"
+    elif until > now:
+        end = f"something is {said.get('until_next')}" if until == DUSK else say(until)
+        yield f"{said.what} {say(said.at)} ({said.id}): quiet until {end}"
 
 
 def _dark(reminder: Reminder, told: list[Told], now: int) -> Iterator[str]:

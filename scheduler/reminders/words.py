@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.instants import parse_rfc3339
+from scheduler.instants import DAWN, DUSK, parse_rfc3339
 from scheduler.reminders.board import SNOOZE, Board, Reminder
 from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES
@@ -17,7 +17,7 @@ _SPACING = (1, 3, 7, 15)
 class Told(NamedTuple):
     """One telling of one reminder. `first_at`: when its first message was decided, which tells the stretch it belongs to.
 
-    `kind`: first, again, rise, digest or settled.
+    `kind`: first, again, rise, escalated or settled. `reason`: how it ended, where it is settled.
     """
 
     key: Key
@@ -25,10 +25,15 @@ class Told(NamedTuple):
     at: int
     kind: str
     urgency: str
+    reason: str = ""
 
 
 class Word(NamedTuple):
-    """What is to be said of a reminder: from `due` on. `held`: it waited for the digest or for quiet hours to end."""
+    """What is to be said of a reminder: from `due` on.
+
+    `held`: it waited for the digest or for quiet hours to end. `unseen_since`: when it was first rung as `now` with no
+    word from the operator since; None where that does not apply.
+    """
 
     reminder: Reminder
     due: int
@@ -36,6 +41,7 @@ class Word(NamedTuple):
     urgency: str
     first_at: int
     held: bool = False
+    unseen_since: int | None = None
 
 
 def rank(urgency: str) -> int:
@@ -48,31 +54,34 @@ def next_word(board: Board, reminder: Reminder, told: list[Told], hours: Hours, 
 
     `told`: the tellings that belong to its stretch, in order.
     """
-    rung = [line for line in told if line.kind in ("first", "again", "rise")]
+    rung = [line for line in told if line.kind != "settled"]
     if not rung:
         return _first(board, reminder, hours, now)
     if reminder.stretch.unknown_at(now):
         return None
     last = told[-1]
+    if last.kind == "settled" and last.at > now:  # the clock was put back: that it is over is known
+        return None
     if last.kind == "settled":
         urgency = reminder.verdict.urgency(now)
-        return _word(board, reminder, hours, last.at, "again", urgency, rung[0].first_at, by_event=True)
+        return _word(board, reminder, hours, now, last.at, "again", urgency, rung[0].first_at, by_event=True)
     rise = _rise(board, reminder, rung, hours, now)
     repeat = _repeat(board, reminder, rung, hours, now)
-    if rise is None or repeat is None or rise.due <= now:
-        return rise or repeat
-    return min(rise, repeat, key=lambda word: word.due)
+    escalation = _escalation(board, reminder, rung, hours, now)
+    words = [word for word in (rise, repeat, escalation) if word is not None]
+    due = (word for word in words if word.due <= now)
+    return next(due, min(words, key=lambda word: word.due, default=None))
 
 
-def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word:
+def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | None:
     verdict = reminder.verdict
     found = board.found_at(reminder)
     by_event = found > reminder.stretch.opened or verdict.opened_by_event(reminder.stretch.opened)
     urgency = verdict.urgency(max(found, min(now, reminder.stretch.ended - 1)))
     said = said_of(board, reminder, now)
-    if said is not None and said.what == "snoozed" and snoozed_until(said) > found:
-        found, by_event = snoozed_until(said), False
-    return _word(board, reminder, hours, found, "first", urgency, 0, by_event)
+    if said is not None and said.what == "snoozed" and (until := quiet_until(board, said)) > found:
+        found, by_event = until, False
+    return None if found == DUSK else _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
 
 
 def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
@@ -82,22 +91,44 @@ def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now:
         if rank(urgency) < highest and (turn > now or reminder.verdict.urgency(now) == urgency):
             by_event = reminder.verdict.opened_by_event(turn)
             start = max(turn, rung[-1].at)
-            return _word(board, reminder, hours, start, "rise", urgency, rung[0].first_at, by_event)
+            return _word(board, reminder, hours, now, start, "rise", urgency, rung[0].first_at, by_event)
     return None
 
 
 def _repeat(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
     loudest = min((line.urgency for line in rung), key=rank)
     urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
-    first, last = rung[0].first_at, rung[-1].at
+    last = rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)
-    due = _next_repeat(first, last, spacing, urgency) if spacing else None
+    due = _next_repeat(rung[0].at, last, spacing, urgency) if spacing else None
     said = said_of(board, reminder, now)
-    if said is not None and said.what == "seen":
+    if said is not None and (until := quiet_until(board, said)) > last:
+        due = until
+    if due is None or due == DUSK:
         return None
-    if said is not None and snoozed_until(said) > last:
-        due = snoozed_until(said)
-    return None if due is None else _word(board, reminder, hours, due, "again", urgency, first, by_event=False)
+    word = _word(board, reminder, hours, now, due, "again", urgency, rung[0].first_at, by_event=False)
+    return word._replace(unseen_since=_unseen_since(board, reminder, rung, now))
+
+
+def _escalation(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
+    """The next step by which a reminder that is rung as `now` and not seen goes to further channels."""
+    since = _unseen_since(board, reminder, rung, now)
+    step = next((after for after in hours.escalate if since is not None and rung[-1].at < since + after), None)
+    if since is None or step is None:
+        return None
+    turn = max(turn for turn, _ in reminder.verdict.rises(reminder.stretch) if turn <= now)
+    by_event = reminder.verdict.opened_by_event(turn)
+    word = _word(board, reminder, hours, now, since + step, "escalated", "now", rung[0].first_at, by_event)
+    return word._replace(unseen_since=since)
+
+
+def _unseen_since(board: Board, reminder: Reminder, rung: list[Told], now: int) -> int | None:
+    """When it was first rung as `now` since anything was said of it; None where it is not `now`, or is kept quiet."""
+    if reminder.verdict.urgency(now) != "now":
+        return None
+    said = said_of(board, reminder, now)
+    after = DAWN if said is None else quiet_until(board, said)
+    return next((line.at for line in rung if line.urgency == "now" and line.at >= after), None)
 
 
 def said_of(board: Board, reminder: Reminder, now: int) -> Event | None:
@@ -107,8 +138,17 @@ def said_of(board: Board, reminder: Reminder, now: int) -> Event | None:
     return max((event for event in said if since <= event.at <= now), default=None)
 
 
-def snoozed_until(snoozed: Event) -> int:
-    return parse_rfc3339(str(snoozed.fields["until"])) if "until" in snoozed.fields else snoozed.at + SNOOZE
+def quiet_until(board: Board, said: Event) -> int:
+    """Until when a `seen` or `snoozed` keeps its reminder quiet; DUSK while no end can be told."""
+    ends = []
+    if "until" in said.fields:
+        ends.append(parse_rfc3339(str(said.fields["until"])))
+    if "until_next" in said.fields:
+        done = board.book.filed(str(said.get("item")), str(said.get("until_next")))
+        ends.append(next((event.at for event in done if event.at > said.at), DUSK))
+    if ends:
+        return min(ends)
+    return DUSK if said.what == "seen" else said.at + SNOOZE
 
 
 def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:
@@ -123,12 +163,22 @@ def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:
 
 
 def _word(
-    board: Board, reminder: Reminder, hours: Hours, start: int, kind: str, urgency: str, first_at: int, by_event: bool
+    board: Board, reminder: Reminder, hours: Hours, now: int, start: int, kind: str, urgency: str, first_at: int, by_event: bool
 ) -> Word:
     """A word that could be said at `start`, put off to when the hours let it through."""
     if urgency == "now" and by_event:
         return Word(reminder, start, kind, urgency, first_at)
+    due, held = _let_through(board, hours, start, urgency)
+    if due <= now:  # it was not said in time, and by now other hours may hold it
+        free = max(hours.quiet_until(now), now if urgency == "now" else board.away_until(now))
+        if free > now:
+            due, held = _let_through(board, hours, free, urgency)[0], True
+    return Word(reminder, due, kind, urgency, first_at, held)
+
+
+def _let_through(board: Board, hours: Hours, start: int, urgency: str) -> tuple[int, bool]:
+    """When something that could be said at `start` is said, and whether it waits for the digest or for quiet hours."""
     if urgency != "now":
         start = board.away_until(start)
     due = hours.delivery(start) if urgency in DISTURBING else hours.next_digest(start)
-    return Word(reminder, due, kind, urgency, first_at, held=urgency not in DISTURBING or due > start)
+    return due, urgency not in DISTURBING or due > start

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple, Union
 
 from scheduler.facts.declare import Fact
-from scheduler.facts.spans import Spans, every, some
+from scheduler.facts.spans import NO, YES, Spans, every, some
 from scheduler.facts.timeline import Timeline
 from scheduler.instants import CalendarSpan, parse_span
 from scheduler.units import parse
@@ -179,7 +179,12 @@ def spans(condition: Condition, ask: Ask, reach: Reach) -> Spans:
         return leaf_spans(condition, ask(condition.fact, condition.of), reach).lasting(condition.lasting)
     if isinstance(condition, Not):
         return ~spans(condition.part, ask, reach)
-    parts = [spans(part, ask, reach) for part in condition.parts]
+    settles = NO if isinstance(condition, Every) else YES
+    parts = []
+    for part in condition.parts:
+        parts.append(spans(part, ask, reach))
+        if parts[-1].values == [settles]:  # whatever the others say: they need not be asked
+            return parts[-1]
     return every(parts) if isinstance(condition, Every) else some(parts)
 
 

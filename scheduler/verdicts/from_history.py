@@ -110,8 +110,10 @@ def _renamed(fleet: Fleet, value: object) -> object:
 
 
 def _shortened(about: str, given: dict[str, object]) -> dict[str, object]:
-    for name in list(given):
+    """The event less the fields that a case gives it back."""
+    whole = given_events(about, {"given": [given]})
+    for name in given.keys() - {"at", "what"}:
         less = {key: value for key, value in given.items() if key != name}
-        if name not in ("at", "what") and given_events(about, {"given": [less]}) == [given]:
+        if given_events(about, {"given": [less]}) == whole:
             given = less
     return given

@@ -1,6 +1,7 @@
 """A rule as a page to read: made from its file, so that it is always true."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 from scheduler.facts.declare import Fact
 from scheduler.verdicts.conditions import OPERATORS
@@ -16,7 +17,7 @@ SAID = {
 }
 
 
-def leaf_words(raw: dict, limits: dict[str, object]) -> str:
+def leaf_words(raw: dict[str, Any], limits: dict[str, object]) -> str:
     """One comparison in words: "charge at least 85 % (full), for 24 h (sit)"."""
     operator = next(name for name in OPERATORS if name in raw)
     value = raw[operator]
@@ -29,10 +30,10 @@ def leaf_words(raw: dict, limits: dict[str, object]) -> str:
 def _value(written: object, limits: dict[str, object]) -> str:
     if isinstance(written, bool):
         return "yes" if written else "no"
-    return f"{limits[written]} ({written})" if written in limits else str(written)  # type: ignore[index]
+    return f"{limits[written]} ({written})" if written in limits else str(written)
 
 
-def condition_lines(raw: dict, limits: dict[str, object], depth: int = 0) -> Iterator[str]:
+def condition_lines(raw: dict[str, Any], limits: dict[str, object], depth: int = 0) -> Iterator[str]:
     """A condition as a nested list."""
     indent = "  " * depth
     for key, head in (("all", "all of"), ("any", "any of")):
@@ -62,7 +63,7 @@ def urgency_words(written: object, limits: dict[str, object]) -> str:
     return "; else ".join(rungs)
 
 
-def _flat(raw: dict, limits: dict[str, object]) -> str:
+def _flat(raw: dict[str, Any], limits: dict[str, object]) -> str:
     for key, joint in (("all", " and "), ("any", " or ")):
         if key in raw:
             return joint.join(f"({part})" if " and " in part or " or " in part else part
@@ -75,7 +76,7 @@ def basis_words(basis: dict[str, str]) -> str:
     return f"{basis['kind']}: {basis['cite']}" if "cite" in basis else f"{basis['kind']}, no source"
 
 
-def page(rule: dict, adjusted: list[dict] = (), level: int = 3) -> str:  # type: ignore[assignment]
+def page(rule: dict[str, Any], adjusted: Sequence[dict[str, Any]] = (), level: int = 3) -> str:
     """One rule, whole, in Markdown."""
     limits = rule.get("limits", {})
     do = rule["do"]
@@ -94,7 +95,7 @@ def page(rule: dict, adjusted: list[dict] = (), level: int = 3) -> str:  # type:
     return "\n\n".join(blocks)
 
 
-def _facts_of(rule: dict, limits: dict[str, object]) -> Iterator[str]:
+def _facts_of(rule: dict[str, Any], limits: dict[str, object]) -> Iterator[str]:
     yield f"- about: {rule['about']}{', also after it is retired' if rule.get('outlives') else ''}"
     yield f"- urgency: {urgency_words(rule['urgency'], limits)}"
     if rule.get("grounds"):
@@ -106,13 +107,13 @@ def _facts_of(rule: dict, limits: dict[str, object]) -> Iterator[str]:
     yield f"- cases: {len(rule.get('cases', ()))}"
 
 
-def _limit_lines(rule: dict, limits: dict[str, object]) -> Iterator[str]:
+def _limit_lines(rule: dict[str, Any], limits: dict[str, object]) -> Iterator[str]:
     reasons = rule.get("reasons", {})
     for name, value in limits.items():
         yield f"- {name}: {value}" + (f" ({_one_line(reasons[name])})" if name in reasons else "")
 
 
-def adjustment_words(change: dict) -> str:
+def adjustment_words(change: dict[str, Any]) -> str:
     """What an operator changed: "sit 48 h, for E and F, because: small packs"."""
     parts = ["off"] if change.get("off") else []
     parts += [f"{name} {value}" for name, value in change.get("limits", {}).items()]

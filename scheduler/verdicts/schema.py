@@ -8,7 +8,7 @@ from scheduler.verdicts.rule import URGENCIES
 
 _ID = {"type": "string", "pattern": "^[a-z][a-z0-9-]{0,63}$", "x-expects": "an id of small letters, digits and '-'"}
 _TEXT = {"type": "string", "minLength": 1, "maxLength": 4000, "x-expects": "a text"}
-_SPAN = {
+SPAN = {
     "type": "string",
     "pattern": r"^\d+(\.\d+)? ?(s|min|h|d|weeks?)$",
     "x-expects": "a duration such as '90 min', '24 h' or '10 d'",
@@ -114,7 +114,7 @@ def _rule() -> dict[str, object]:
                 {"kind": {"enum": ["published", "common practice", "maker's manual"]}, "cite": _TEXT}, ("kind",)
             ),
             "log_then": {"type": "string", "description": "the entry that settles it: a kind of event, with its fields"},
-            "remind": _closed({"again": _SPAN}),
+            "remind": _closed({"again": SPAN}),
             "outlives": {"enum": ["retired"]},
             "grounds": {"const": True, "description": "the item is not flown while a reminder of this rule is open"},
             "cases": {"type": "array", "items": {"$ref": "#/$defs/case"}},
@@ -152,7 +152,7 @@ def _adjustment() -> dict[str, object]:
         {
             "limits": _LIMITS,
             "urgency": {"$ref": "#/$defs/urgency"},
-            "remind": _closed({"again": _SPAN}),
+            "remind": _closed({"again": SPAN}),
             "off": {"const": True, "x-expects": "true, the only word for it: without this line the rule is on"},
             "only": {"type": "array", "items": {"type": "string"}, "minItems": 1},
             "because": _TEXT,

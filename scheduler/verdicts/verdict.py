@@ -4,7 +4,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.facts.book import Book
+from scheduler.facts.book import Book, counts_from
 from scheduler.facts.spans import YES, Spans, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
@@ -124,6 +124,10 @@ class Verdict:
         plans = {plan.known_from for job in self.book.jobs.values() for plan in job.plans}
         cancelled = {plan.known_to for job in self.book.jobs.values() for plan in job.plans}
         return {event.at for event in self.events} | plans | cancelled
+
+    def event_at(self, instant: int) -> Event | None:
+        """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
+        return max((event for event in self.events if counts_from(event) <= instant <= event.at), default=None)
 
     def opened_by_event(self, instant: int) -> bool:
         """True when something changed at `instant` because an event happened then, not by the clock alone."""

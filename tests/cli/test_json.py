@@ -114,7 +114,7 @@ def test_rehearse(full: Bench) -> None:
     told = asked(full, "rehearse", "--from", "2026-04-05", "--to", "2026-04-10T12:00:00Z")
 
     assert fits(told, REHEARSE)
-    assert (told["from"], told["to"]) == ("2026-04-05T12:00:00+01:00", "2026-04-10T13:00:00+01:00")
+    assert (told["from"], told["to"]) == ("2026-04-05T00:00:00+01:00", "2026-04-10T13:00:00+01:00")
     assert [(r["rule"], r["item"], r["settled_at"]) for r in told["reminders"]] == [
         ("left-full", "B", None),
         ("look-due", "heron-props", None),

@@ -470,7 +470,7 @@ def test_an_item_that_is_gone_from_the_fleet_is_told_of_once() -> None:
 
     (line,) = ended([digest])
     assert line.startswith("04-06 07:00 left-full B ")
-    assert "the rule or the item is gone" in line
+    assert "closed, the item is gone," in line
 
 
 # Nights on which the clock changes. IANA time zone database: Europe/Lisbon goes to UTC+1 on 2026-03-29 at 01:00 UTC and

@@ -7,9 +7,12 @@ import re
 
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
 
-_MEANT = re.compile(r"([\\`*_\[\]<>|&~])")
-"""Characters that would mean something within a line."""
-_AT_START = re.compile(r"^(\s*)([#+-]|\d+(?=[.)]))")
+_MEANT = re.compile(r"([\\`*_\[\]])")
+"""Characters that would mean something within a line, and that a backslash takes it from."""
+_ENTITIES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "|": "&#124;", "~": "&#126;"})
+"""Those that every reader of Markdown takes as text only in this form."""
+_AT_START = re.compile(r"^(\d*)([#+\-.)])(?=[ #]|$)")
+"""What would begin a heading or a list at the start of a line."""
 
 
 def as_markdown(document: Document) -> str:
@@ -28,7 +31,7 @@ def _part(part: Part, level: int) -> list[str]:
         case Bullets(items):
             return ["\n".join(f"- {_plain(item)}" for item in items)]
         case Picture(title, alt, _):
-            return [f"**{_plain(title)}**: {_plain(alt)}"]
+            return [f"**{_plain(title)}:** {_plain(alt)}"]
         case Table(caption, head, rows):
             lines = [_row(head), _row_of(["---"] * len(head)), *map(_row, rows)]
             return [f"**{_plain(caption)}**", "\n".join(lines)] if caption else ["\n".join(lines)]
@@ -44,5 +47,5 @@ def _row_of(cells: list[str]) -> str:
 
 def _plain(text: str) -> str:
     """Text in which nothing means anything to Markdown."""
-    line = _MEANT.sub(r"\\\1", " ".join(text.split()))
-    return _AT_START.sub(r"\1\\\2", line) if not line[:1].isdigit() else re.sub(r"^(\d+)([.)])", r"\1\\\2", line)
+    line = _MEANT.sub(r"\\\1", " ".join(text.split()).translate(_ENTITIES))
+    return _AT_START.sub(r"\1\\\2", line)

@@ -2,7 +2,7 @@
 
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.rules import undecided
-from scheduler.cli.pages.season import Season, some
+from scheduler.cli.pages.season import Season
 from scheduler.instants import DAY
 from scheduler.reminders.text import listed, unknown_lines
 from scheduler.units import show_span
@@ -66,12 +66,14 @@ def _stale(season: Season) -> list[Part]:
                 and season.board.book.retired(item) > season.judged_at
             ):
                 ages[item.id] = season.board.book.fact(item, name).at(season.judged_at)
-        old = {item: age for item, age in ages.items() if isinstance(age, int) and age > STALE}
-        lines += [f"{item}: the last {what} is {show_span(age)} old, or there was none" for item, age in old.items()]
+        old: dict[str, list[str]] = {}
+        for item_id, age in ages.items():
+            if isinstance(age, int) and age > STALE:
+                old.setdefault(show_span(age), []).append(item_id)
+        lines += [f"{listed(items)}: the last {what} is {age} old, or there was none" for age, items in old.items()]
     if not lines:
         return [Paragraph(f"No reading or look is older than {show_span(STALE)}.")]
-    count = some(len(lines), "reading or look", "readings or looks").capitalize()
-    return [Paragraph(f"{count} older than {show_span(STALE)}:"), Bullets(lines)]
+    return [Paragraph(f"Older than {show_span(STALE)}:"), Bullets(lines)]
 
 
 def limits_of_this(season: Season) -> list[Part]:

@@ -100,4 +100,4 @@ def _dates(axes: Any, life: Life) -> None:
     locator = AutoDateLocator(tz=life.zone)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, tz=life.zone))  # type: ignore[no-untyped-call]
-    axes.set_xlim(to_datetime(life.start, life.zone), to_datetime(life.end, life.zone))  # type: ignore[arg-type]
+    axes.set_xlim(to_datetime(life.start, life.zone), to_datetime(life.end, life.zone))

@@ -3,7 +3,7 @@
 from statistics import median
 from typing import NamedTuple
 
-from scheduler.cli.common import Desk
+from scheduler.cli.common import Desk, numbered
 from scheduler.events.log import Event
 from scheduler.instants import local_date, to_datetime
 from scheduler.reminders.board import Board, Reminder
@@ -72,4 +72,4 @@ def safe(value: object) -> str:
 
 def some(count: int, noun: str, plural: str = "") -> str:
     """ "1 rule", "2 rules", "no rules"."""
-    return f"{count or 'no'} {noun if count == 1 else plural or noun + 's'}"
+    return numbered(count, noun, plural) if count else f"no {plural or noun + 's'}"

@@ -1,0 +1,53 @@
+"""Addresses in texts: a channel's address may hold a password, so no text for others shows one."""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+_ADDRESS = re.compile(r"([A-Za-z][\w+.-]*)://[^\s'\"`<>…]+")
+
+
+def concealed(text: str) -> str:
+    """The text with all that follows "://" in an address blotted out."""
+    return _ADDRESS.sub(r"\1://…", text)
+
+
+def without_addresses(data: bytes) -> bytes:
+    """The settings with $SHELFBELL_NAME in the place of each `url` that is written out, and whatever else looks like an
+    address (in a comment, in a file that cannot be read) blotted out."""
+    text = data.decode("utf-8", "replace")
+    for start, end, name in sorted(_urls(text), reverse=True):
+        text = f"{text[:start]}$SHELFBELL_{re.sub('[^A-Z0-9]', '_', name.upper())}{text[end:]}"
+    return concealed(text).encode()
+
+
+def _urls(text: str) -> set[tuple[int, int, str]]:
+    """Where a url is written out, and the name of what it is of."""
+    import yaml
+
+    try:
+        root = yaml.compose(text, Loader=yaml.SafeLoader)
+    except yaml.YAMLError:
+        return set()
+    return {
+        (value.start_mark.index, _end_of(value, text), name)
+        for name, mapping in _mappings(root, "channel")
+        for key, value in mapping.value
+        if key.value == "url" and isinstance(value.value, str) and not value.value.startswith("$")
+    }
+
+
+def _end_of(value: Any, text: str) -> int:
+    """Where a value ends, the white space apart that a block takes in."""
+    start, end = value.start_mark.index, value.end_mark.index
+    return start + len(text[start:end].rstrip())
+
+
+def _mappings(node: Any, name: str, depth: int = 4) -> Iterator[tuple[str, Any]]:
+    """Every mapping in a document of settings, to some depth, with the key it stands under."""
+    import yaml
+
+    if isinstance(node, yaml.MappingNode) and depth:
+        yield name, node
+        for key, value in node.value:
+            yield from _mappings(value, str(key.value), depth - 1)

@@ -1,0 +1,238 @@
+"""Doctor and channels: each fault of a home is named with what to do, and nothing is changed by looking."""
+
+import json
+import os
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from scheduler.home import Home
+from scheduler.instants import DAY, HOUR
+from scheduler.messages.outbox import Message, Outbox, remember
+from tests.cli.test_backup import spoil
+from tests.homes import Bench
+from tests.support import moment
+
+NOON = moment("2026-04-10 12:00")
+
+
+def looks(bench: Bench) -> dict[str, tuple[bool, str]]:
+    """What the doctor finds, by what it looked at."""
+    answer = bench("doctor", "--json")
+    found = {look["about"]: (look["fine"], look["said"]) for look in json.loads(answer.out)}
+    assert answer.status == (0 if all(fine for fine, _ in found.values()) else 1)
+    assert answer.err == ""
+    return found
+
+
+def sent(bench: Bench, channel: str, at: int, failed: str = "", permanent: bool = False) -> None:
+    """A message that a channel took at an instant, or did not."""
+    outbox = Outbox(Home(bench.path).log, jitter=lambda: 0.0)
+    with outbox.writing() as transaction:
+        row = outbox.row(outbox.add(transaction, Message(channel, "first", "T", "B"), at))
+    claimed = outbox.claim(row, at)
+    assert claimed is not None
+    if failed:
+        outbox.failed(claimed, at, failed, permanent)
+    else:
+        outbox.sent(claimed, at)
+    outbox.log.close()
+
+
+def remembered(bench: Bench, name: str, at: int) -> None:
+    """What the daemon or a backup left word of."""
+    outbox = Outbox(Home(bench.path).log)
+    with outbox.writing() as transaction:
+        remember(transaction, name, at)
+    outbox.log.close()
+
+
+@pytest.fixture
+def well(bench: Bench) -> Bench:
+    """A home in which all is well."""
+    bench.path.chmod(0o700)
+    bench.log("charged", "A")
+    for channel in ("phone", "mail"):
+        sent(bench, channel, NOON - HOUR)
+    remembered(bench, "woke_at", NOON - HOUR)
+    remembered(bench, "backed_up_at", NOON - DAY)
+    return bench
+
+
+def test_where_all_is_well_every_look_says_so(well: Bench) -> None:
+    found = looks(well)
+
+    assert [about for about, (fine, _) in found.items() if not fine] == []
+    assert list(found) == [
+        "access", "disk", "database", "files", "clock", "zone", "channel phone", "channel mail", "daemon", "backup"
+    ]  # fmt: skip
+    assert found["database"] == (True, "whole, 1 event")
+    assert found["channel mail"] == (True, "last success Fri 10 Apr 12:00")
+    lines = well("doctor").out.splitlines()
+    assert all(line.startswith("well ") for line in lines)
+
+
+def _contradict(bench: Bench) -> None:
+    bench.log("flown", "heron", "B", "20", "--at", "2026-04-10T09:00:00Z", "--id", "one")
+    bench.log("flown", "heron", "C", "20", "--at", "2026-04-10T09:10:00Z", "--id", "two")
+
+
+FAULTS: dict[str, tuple[Callable[[Bench], object], str, str]] = {
+    "open to others": (lambda b: b.path.chmod(0o755), "access", "chmod -R go-rwx"),
+    "a channel never tried": (
+        lambda b: b.write("shelfbell.yaml", "zone: UTC\nchannels: {loud: {url: $LOUD}}\n"),
+        "channel loud",
+        "never tried: `shelfbell ring loud`",
+    ),
+    "a channel that fails": (
+        lambda b: sent(b, "mail", NOON, "error=401", permanent=True),
+        "channel mail",
+        "failing since Fri 10 Apr 13:00: error=401; 1 waiting",
+    ),
+    "no channel at all": (lambda b: b.write("shelfbell.yaml", "zone: UTC\n"), "channels", "nothing can ring"),
+    "a daemon that stopped": (
+        lambda b: remembered(b, "woke_at", NOON - 3 * DAY),
+        "daemon",
+        "last woke 3 d ago and is not running: start it",
+    ),
+    "an old backup": (lambda b: remembered(b, "backed_up_at", NOON - 8 * DAY), "backup", "make a new one"),
+    "a clock set back": (lambda b: b.set_clock("2026-04-09 12:00"), "clock", "set the clock"),
+    "files that are wrong": (lambda b: b.write("fleet.yaml", "packs: 3\n"), "files", "`shelfbell check` lists all"),
+    "contradicting flights": (_contradict, "entries", "one and two: heron in the air twice at Fri 10 Apr 10:10"),
+    "a database that is none": (
+        lambda b: (b.path / "shelfbell.db").write_bytes(b"hello" * 1000),
+        "database",
+        "restore BACKUP",
+    ),
+    "an empty file for a database": (
+        lambda b: (b.path / "shelfbell.db").write_bytes(b""),
+        "database",
+        "restore a backup",
+    ),
+    "a database gone, its journal left": (
+        lambda b: (b.path / "shelfbell.db").rename(b.path / "shelfbell.db-wal"),
+        "database",
+        "restore a backup into a new home",
+    ),
+}
+
+
+@pytest.mark.parametrize("told", FAULTS)
+def test_a_fault_is_named_with_what_to_do(well: Bench, told: str) -> None:
+    break_it, about, said = FAULTS[told]
+    break_it(well)
+
+    fine, text = looks(well)[about]
+
+    assert not fine
+    assert said in text
+
+
+def test_nothing_is_looked_at_in_a_home_that_is_not_there(bench: Bench, tmp_path: Path) -> None:
+    answer = bench("--home", str(tmp_path / "nowhere"), "doctor")
+
+    assert answer.status == 1
+    assert answer.out.startswith("LOOK  home: there is none at ")
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_looking_at_an_empty_home_makes_no_database(bench: Bench) -> None:
+    found = looks(bench)
+
+    assert found["database"] == (True, "none yet: an empty log")
+    assert not (bench.path / "shelfbell.db").exists()
+
+
+def damaged(bench: Bench) -> None:
+    """Spoil the database of a home."""
+    for number in range(40):
+        bench.log("measured", "A", "--percent", "60", "--note", f"{number} " + "x" * 2000)
+    spoil(bench.path / "shelfbell.db")
+
+
+def test_a_damaged_database_is_found_and_the_way_back_told(well: Bench) -> None:
+    damaged(well)
+
+    fine, said = looks(well)["database"]
+
+    assert not fine
+    assert said.startswith("damaged: ")
+    assert "restore BACKUP" in said
+
+
+COMMANDS = ["due", "history", "export", "explain", "channels", "log charged B", "backup {}", "run --once", "ready"]
+
+
+@pytest.mark.parametrize("words", COMMANDS)
+@pytest.mark.parametrize("harm", ["none", "empty", "orphan journal"])
+def test_a_database_that_cannot_be_read_is_refused_and_never_made_anew(well: Bench, words: str, harm: str) -> None:
+    database = well.path / "shelfbell.db"
+    sqlite3.connect(database).execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+    for beside in well.path.glob("shelfbell.db-*"):
+        beside.unlink()
+    if harm == "orphan journal":
+        database.rename(well.path / "shelfbell.db-wal")
+    else:
+        database.write_bytes(b"hello" * 1000 if harm == "none" else b"")
+    before = {path.name: path.read_bytes() for path in well.path.glob("shelfbell.db*")}
+
+    answer = well(*words.format(well.path / "one.backup").split())
+
+    assert answer.status == 2
+    assert "restore" in answer.err
+    assert "Traceback" not in answer.err
+    assert {path.name: path.read_bytes() for path in well.path.glob("shelfbell.db*")} == before
+
+
+def test_channels_tells_of_each_its_last_success_and_last_error(well: Bench) -> None:
+    assert well("channels").status == 0
+    sent(well, "mail", NOON, "no connection: Connection refused")
+
+    answer = well("channels")
+
+    assert answer.status == 1
+    assert answer.out.splitlines() == [
+        "phone: last success Fri 10 Apr 12:00, 0 waiting",
+        "mail: last success Fri 10 Apr 12:00, 1 waiting, "
+        "failing since Fri 10 Apr 13:00: no connection: Connection refused",
+    ]
+    phone, mail = json.loads(well("channels", "--json").out)
+    assert (phone["channel"], phone["urgency"], phone["failing_since"]) == ("phone", ["now", "today"], None)
+    assert (mail["waiting"], mail["failing_since"]) == (1, "2026-04-10T13:00:00+01:00")
+
+
+def test_channels_of_a_new_home_are_told_to_be_tried(bench: Bench) -> None:
+    assert bench("channels").out.splitlines() == [
+        "phone: nothing was ever sent; `shelfbell ring phone` tries it",
+        "mail: nothing was ever sent; `shelfbell ring mail` tries it",
+    ]
+    bench.write("shelfbell.yaml", "zone: UTC\n")
+    assert "nothing can ring" in bench("channels").out
+
+
+def test_a_channel_that_is_gone_from_the_settings_fails_no_more(well: Bench) -> None:
+    sent(well, "mail", NOON, "error=401", permanent=True)
+    well.write("shelfbell.yaml", "zone: UTC\nchannels: {phone: {url: $PHONE}}\n")
+
+    assert well("channels").status == 0
+
+
+def test_doctor_does_not_stand_in_the_way_of_a_daemon_it_finds_running(well: Bench) -> None:
+    from scheduler.messages.lock import DAEMON, Lock
+
+    remembered(well, "woke_at", NOON - 3 * DAY)
+    with Lock(well.path, DAEMON) as lock:
+        assert lock.acquire()
+        assert looks(well)["daemon"][0]
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
+def test_a_home_that_cannot_be_written_is_looked_at_all_the_same(well: Bench) -> None:
+    remembered(well, "woke_at", NOON - 3 * DAY)
+    well.path.chmod(0o500)
+    try:
+        assert "is not running" in looks(well)["daemon"][1]
+    finally:
+        well.path.chmod(0o700)

@@ -1,0 +1,253 @@
+"""`shelfbell ready` and the messages of a job: can I fly, with which packs, for how long, and what comes first."""
+
+import json
+from typing import Any
+
+import pytest
+
+from scheduler.cells.estimate import Estimate
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.reminders.ready import Ready, next_job, ready_for
+from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE
+from scheduler.verdicts.rule import Ruleset
+from tests.homes import Bench
+from tests.rules.library import rules
+from tests.support import Entries, Fields, book_of, event, moment
+
+FLEET: dict[str, Entries] = {
+    "aircraft": [{"id": "heron", "in_service": "2026-01-01"}, {"id": "wagtail", "in_service": "2026-01-01"}],
+    "packs": [
+        {"id": "A", "fits": ["heron"], "in_service": "2026-01-01"},
+        {"id": "B", "fits": ["heron"], "in_service": "2026-01-01"},
+        {"id": "W", "fits": ["wagtail"], "in_service": "2026-01-01"},
+    ],
+    "propellers": [{"id": "heron-props", "fits": ["heron"], "in_service": "2026-01-01"}],
+    "pilots": [{"id": "me"}],
+    "papers": [{"id": "certificate", "of": "me", "valid_for": "24 calendar months"}],
+    "chargers": [{"id": "bench", "ports": 3, "power": "100 W"}],
+}
+SHIPPED = Ruleset(list(rules().values()), {}, CATALOGUE)
+NOW = "2026-04-09 18:00"
+JOB = event(
+    "2026-04-05 12:00", "booked", job="harbour", starts="2026-04-10 08:00", aircraft="heron", airtime_minutes=25
+)
+GOOD = event("2026-04-01 12:00", "renewed", item="certificate", issued="2026-04-01")
+
+
+def flown(at: str, pack: str, minutes: float) -> Fields:
+    """A flight of heron from full down to 20 %: minutes a percent = minutes / 80."""
+    return event(at, "flown", aircraft="heron", packs=[pack], minutes=minutes, percent_from=100, percent_to=20)
+
+
+FLIGHTS = [
+    *(flown(f"2026-04-0{day} 10:00", "A", minutes) for day, minutes in ((1, 16), (2, 18), (3, 20))),
+    *(flown(f"2026-04-0{day} 11:00", "B", 16) for day in (1, 2, 3)),
+    event("2026-04-04 18:00", "charged", item="A", percent=100),
+    event("2026-04-04 18:00", "measured", item="B", percent=60),
+]
+
+
+def answer(*entries: Fields, job: str | None = "harbour", at: str = NOW) -> Ready:
+    (only,) = ready_for(book_of(FLEET, GOOD, JOB, *FLIGHTS, *entries), SHIPPED, moment(at), job)
+    return only
+
+
+def near(estimate: Estimate | None, value: float, low: float, high: float) -> bool:
+    assert estimate is not None
+    return (estimate.value, estimate.low, estimate.high) == pytest.approx((value, low, high))
+
+
+def test_minutes_are_the_median_rate_down_to_the_reserve_with_its_range() -> None:
+    """A lasts 18 min for 80 points, 16 to 20; from full to 25 % that is 75 points. B lasts 16 and holds 60 %."""
+    told = answer()
+    a, b = told.packs
+    assert near(a.now, 75 * 18 / 80, 75 * 16 / 80, 75 * 20 / 80)
+    assert near(b.now, 35 * 16 / 80, 35 * 16 / 80, 35 * 16 / 80)
+    assert near(told.minutes, 16.875 + 7, 15 + 7, 18.75 + 7)
+    assert near(told.if_full, 16.875 + 15, 15 + 15, 18.75 + 15)
+    assert told.minutes is not None
+    assert told.minutes.basis == "the packs' last flights"
+
+
+def test_a_pack_without_flights_is_taken_for_its_sisters() -> None:
+    (told,) = ready_for(book_of(FLEET, GOOD, JOB, *FLIGHTS[:3]), SHIPPED, moment(NOW), "harbour")
+    assert [(pack.item, pack.full.basis if pack.full else "") for pack in told.packs] == [
+        ("A", "its last 3 flights"), ("B", "its sisters' flights"),
+    ]  # fmt: skip
+
+
+def test_without_any_flight_nothing_is_promised() -> None:
+    (told,) = ready_for(book_of(FLEET, GOOD, JOB), SHIPPED, moment(NOW), "harbour")
+    assert (told.minutes, told.if_full) == (None, None)
+
+
+def test_nothing_on_record_keeps_it_down() -> None:
+    told = answer()
+    assert (told.ready, told.keeps_down, [pack.item for pack in told.packs], told.left) == (True, [], ["A", "B"], [])
+
+
+GROUNDED: list[tuple[Fields, str]] = [
+    (
+        event("2026-04-08 15:00", "mishap", item="heron", severity="hard_landing"),
+        "heron not looked at since its mishap",
+    ),
+    (event("2026-04-08 15:00", "warned", item="heron", of="motor"), "heron gave a warning, not looked into"),
+    (event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]), "heron (odd noise not looked into)"),
+    (
+        event("2026-04-08 15:00", "inspected", item="heron-props", result="fail", findings=["nicked"]),
+        "heron-props damaged",
+    ),
+    (event("2026-04-08 15:00", "renewed", item="certificate", expires="2026-04-09"), "certificate will have lapsed"),
+]
+
+
+@pytest.mark.parametrize(("entry", "why"), GROUNDED, ids=[why for _, why in GROUNDED])
+def test_what_grounds_it_is_told(entry: Fields, why: str) -> None:
+    told = answer(entry)
+    assert not told.ready
+    assert why in told.keeps_down
+
+
+def test_a_paper_is_judged_at_the_jobs_date() -> None:
+    """14 CFR 107.65: good on the eve is not good at the job; the last day is good to its end."""
+    lapses = event("2026-04-08 15:00", "renewed", item="certificate", expires="2026-04-09")
+    holds = event("2026-04-08 15:00", "renewed", item="certificate", expires="2026-04-10")
+    assert not answer(lapses).ready
+    assert answer(holds).ready
+
+
+def test_a_paper_without_a_date_is_asked_for_and_does_not_ground() -> None:
+    (told,) = ready_for(book_of(FLEET, JOB, *FLIGHTS), SHIPPED, moment(NOW), "harbour")
+    assert told.ready
+    assert [(paper.item, paper.until) for paper in told.papers] == [("certificate", None)]
+
+
+LEFT: list[tuple[list[Fields], str]] = [
+    ([event("2026-04-08 15:00", "noticed", item="B", findings=["swollen"])], "may be swollen"),
+    ([event("2026-04-08 15:00", "set_aside", item="B")], "set aside"),
+    ([event("2026-04-08 15:00", "mishap", item="B", severity="dropped")], "under watch after a knock"),
+    (
+        [event("2026-04-08 15:00", "inspected", item="B", result="fail", findings=["latch_worn"])],
+        "found unfit and not put right",
+    ),
+    (
+        [event(f"2026-04-0{day} 15:00", "measured", item="B", capacity_mah=3000) for day in (7, 8)],
+        "pack has lost capacity",
+    ),
+]
+
+
+@pytest.mark.parametrize(("entries", "why"), LEFT, ids=[why for _, why in LEFT])
+def test_a_pack_that_is_grounded_stays(entries: list[Fields], why: str) -> None:
+    told = answer(*entries)
+    assert ([pack.item for pack in told.packs], told.left) == (["A"], [("B", why)])
+
+
+def test_a_retired_pack_is_not_spoken_of() -> None:
+    told = answer(event("2026-04-08 15:00", "retired", item="B"))
+    assert ([pack.item for pack in told.packs], told.left) == (["A"], [])
+
+
+def test_what_had_better_be_done_first_is_listed() -> None:
+    told = answer(event("2026-04-08 15:00", "moved", item="heron", how="freight"))
+    assert ("imu-after-freight", "heron") in [(todo.rule, todo.item) for todo in told.first]
+    assert told.ready
+
+
+def test_what_was_not_known_yet_is_not_used() -> None:
+    earlier, _ = ready_for(book_of(FLEET, GOOD, *FLIGHTS), SHIPPED, moment("2026-04-02 10:30"))
+    assert [pack.full.basis for pack in earlier.packs if pack.full] == ["its last 2 flights", "its last flight"]
+
+
+def test_without_a_job_every_aircraft_is_answered_for() -> None:
+    book = book_of(FLEET, GOOD, *FLIGHTS)
+    assert next_job(book, moment(NOW)) is None
+    assert [told.aircraft for told in ready_for(book, SHIPPED, moment(NOW))] == ["heron", "wagtail"]
+
+
+def test_the_next_job_is_the_first_that_still_stands() -> None:
+    sooner = event("2026-04-05 12:00", "booked", job="mill", starts="2026-04-09 20:00", aircraft="wagtail")
+    off = event("2026-04-09 12:00", "cancelled", job="mill")
+    assert next_job(book_of(FLEET, JOB, sooner), moment("2026-04-09 11:00")) == "mill"
+    assert next_job(book_of(FLEET, JOB, sooner, off), moment(NOW)) == "harbour"
+
+
+SETTINGS = "zone: UTC\npractice: [packs, propellers, aircraft, jobs, papers-us]\nchannels: {phone: {url: $PHONE}}\n"
+
+
+@pytest.fixture
+def home(bench: Bench) -> Bench:
+    """The fleet above with the shipped rules on, at six in the evening before the job."""
+    import yaml
+
+    bench.write("shelfbell.yaml", SETTINGS)
+    bench.write("fleet.yaml", yaml.safe_dump(json.loads(json.dumps(FLEET))))
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.set_clock(NOW)
+    bench.write("given.jsonl", "\n".join(json.dumps(entry) for entry in [GOOD, JOB, *FLIGHTS]))
+    assert bench("intake", str(bench.path / "given.jsonl")).status == 0
+    return bench
+
+
+def test_the_command_answers_in_a_few_lines(home: Bench) -> None:
+    lines = home("ready").out.splitlines()
+
+    assert lines[0] == "Harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs."
+    assert "  - Full: A." in lines
+    assert any(line.startswith("  - To charge: B (60 %): about 3") and "attended" in line for line in lines)
+    assert (
+        "  - Charged, about 32 min down to 25 % (30 to 34, estimate from the packs' last flights); booked 25." in lines
+    )
+    assert lines[-1] == "Ready by the log does not mean fit to fly: your own look comes before each flight."
+
+
+def test_the_command_answers_programs(home: Bench) -> None:
+    told: dict[str, Any] = json.loads(home("ready", "harbour", "--json").out)
+
+    assert told["job"] == "harbour"
+    (heron,) = told["aircraft"]
+    assert (heron["aircraft"], heron["ready"], heron["booked_minutes"], heron["charge"]) == ("heron", True, 25.0, ["B"])
+    assert heron["minutes_full"] == {"value": 31.9, "low": 30.0, "high": 33.8, "basis": "the packs' last flights"}
+
+
+def test_it_answers_as_of_another_instant(home: Bench) -> None:
+    assert "not booked" in home("ready", "harbour", "--at", "2026-04-01T12:00:00Z").err
+    assert home("ready", "--at", "2026-04-01T12:00:00Z").out.startswith("Heron ready as far as I know")
+
+
+def test_an_unknown_job_is_refused_with_the_nearest_name(home: Bench) -> None:
+    refused = home("ready", "harbor")
+    assert refused.status == 2
+    assert "harbour" in refused.err
+
+
+def test_another_aircraft_is_offered_when_this_one_is_grounded(home: Bench) -> None:
+    home.log("mishap", "heron", "hard_landing")
+
+    said = home("ready").out
+
+    assert said.startswith("Harbour, Fri 10 Apr 08:00: do not fly heron until this is settled: heron not looked at")
+    assert "No time? Take wagtail (1 pack), or call the client." in said
+
+
+def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None:
+    """One paragraph with the flying reminders, under the title of the rule; near people the guards as well."""
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z", "--aircraft", "heron", "--near_people", "yes")
+
+    board = json.loads(home("due", "--json").out)
+    (eve,) = [line for line in board["open"] if line["rule"] == "eve-of-job"]
+
+    assert (eve["title"], eve["item"], eve["urgency"]) == ("Job tomorrow", "harbour", "today")
+    assert eve["do"].startswith("harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs. Full: A.")
+    assert eve["do"].endswith(f"{NEAR_PEOPLE} {IN_THE_AIR}")
+    assert "attended" in eve["caution"]
+
+
+@pytest.mark.parametrize("phrase", ["sideways", "obstacle sensors", "land", "Look before each flight"])
+def test_practice_for_the_air_is_in_it(phrase: str) -> None:
+    assert phrase in IN_THE_AIR
+
+
+def test_a_fresh_set_of_propellers_is_remembered(home: Bench) -> None:
+    home.log("replaced", "heron-props")
+    assert "Fresh propellers (heron-props): check snug by hand, pack out" in home("ready").out
