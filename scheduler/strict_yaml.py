@@ -272,7 +272,7 @@ def _unreadable(error: yaml.YAMLError) -> tuple[Place, str]:
     text = f"not YAML: {error.problem}"
     if error.context and error.context_mark:
         text += f" {error.context} from line {error.context_mark.line + 1}"
-    if advice := _ADVICE.get(error.problem):
+    if advice := _ADVICE.get(error.problem or ""):
         text += f" ({advice})"
     mark = error.problem_mark
     return (mark.line + 1, mark.column + 1) if mark else (0, 0), text

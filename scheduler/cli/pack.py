@@ -56,7 +56,7 @@ def asked(at: Desk, name: str) -> Item:
 
 def to_json(at: Desk, sheet: Sheet, board: Board) -> dict[str, object]:
     """The page for programs: percents, days, minutes, mOhm, Ah, Wh; a range where there is one."""
-    rated = float(sheet.item.plate["capacity"])  # type: ignore[arg-type]
+    rated = float(sheet.item.plate["capacity"])
     total = sum(band.time for band in sheet.bands)
     return {
         "at": at.stamp(at.now),
@@ -137,7 +137,7 @@ def wear_json(sheet: Sheet) -> dict[str, object]:
         "flights": sheet.facts["flights"],
         "airtime_minutes": None if airtime is None else airtime / MINUTE,  # type: ignore[operator]
         "depth_classes": {f"{edge:g}": count for edge, count in depth_classes(path).items()},
-        "throughput_ah": throughput_ah(path, float(sheet.item.plate["capacity"]) / 1000),  # type: ignore[arg-type]
+        "throughput_ah": throughput_ah(path, float(sheet.item.plate["capacity"]) / 1000),
     }
 
 

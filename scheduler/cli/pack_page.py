@@ -49,7 +49,7 @@ def _folded(line: str) -> list[str]:
 def _head(at: Desk, sheet: Sheet) -> list[str]:
     """Whose page it is, as of when."""
     plate, age = sheet.item.plate, sheet.facts["age"]
-    fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""  # type: ignore[call-overload]
+    fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
     energy = f"{plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
     used = "" if age is None else f"; in use for {show_span(age)}"
     cells = f"{plate['chemistry']}, {counted(plate['cells'], 'cell')}"

@@ -49,7 +49,7 @@ def _own_rate(sheet: Sheet) -> list[str]:
     own = sheet.own_rate
     if own is None:
         return []
-    plate = float(sheet.item.plate["self_discharge"])  # type: ignore[arg-type]
+    plate = float(sheet.item.plate["self_discharge"])
     line = f"By its own readings it loses {ranged(own, '%', digits=2)} in 30 d (estimate: {own.basis})"
     if own.low <= plate <= own.high:
         return [f"{line}: the nameplate's figure agrees."]
@@ -84,7 +84,7 @@ def wear(sheet: Sheet) -> list[str]:
     path = moves(sheet.history)
     if not sheet.facts["cycles"] and len(path) < 2:
         return []
-    moved = throughput_ah(path, float(sheet.item.plate["capacity"]) / 1000)  # type: ignore[arg-type]
+    moved = throughput_ah(path, float(sheet.item.plate["capacity"]) / 1000)
     share, rated = sheet.facts["cycles_of_rating"], sheet.item.plate["rated_cycles"]
     rating = "" if share is None else f", {share:.0f} % of the {rated} it is rated for"
     return [
@@ -105,7 +105,7 @@ def _depths(path: list[float]) -> list[str]:
 
 def health(at: Desk, sheet: Sheet) -> list[str]:
     """The readings, drawn or listed, and what the estimate rests on."""
-    rated = float(sheet.item.plate["capacity"])  # type: ignore[arg-type]
+    rated = float(sheet.item.plate["capacity"])
     points = [Point(c.event.at / DAY, 100 * c.mah.value / rated, "#" if c.test else "o") for c in sheet.capacities]
     if not points:
         return [

@@ -15,9 +15,9 @@ def problems(event: object) -> list[str]:
     if not isinstance(event, dict):
         return ["an event is an object in braces"]
     what = event.get("what")
-    checks = _CHECKS.get(what) if isinstance(what, str) else None
-    if checks is None:
+    if not isinstance(what, str) or what not in _CHECKS:
         return [_no_kind(what)]
+    checks = _CHECKS[what]
     found = []
     for name, value in event.items():
         check = checks.get(name)

@@ -9,7 +9,7 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from scheduler.events.kinds import KINDS
 from scheduler.findings import Refused
@@ -40,9 +40,9 @@ class Event(NamedTuple):
     seq: int
     id: str
     what: str
-    fields: dict[str, object]
+    fields: dict[str, Any]
 
-    def get(self, name: str, default: object = None) -> object:
+    def get(self, name: str, default: Any = None) -> Any:
         """The value of a field, or `default`."""
         return self.fields.get(name, default)
 

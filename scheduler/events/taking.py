@@ -99,8 +99,8 @@ class _Intake:
             self._correct(number, row, transaction)
 
     def _row(self, number: int, event: dict[str, object], line: str) -> Row | None:
-        at = parse_rfc3339(event["at"])  # type: ignore[arg-type]
-        recorded_at = parse_rfc3339(event["recorded_at"]) if "recorded_at" in event else self._now  # type: ignore[arg-type]
+        at = parse_rfc3339(event["at"])
+        recorded_at = parse_rfc3339(event["recorded_at"]) if "recorded_at" in event else self._now
         for name, instant in (("at", at), ("recorded_at", recorded_at)):
             if instant > self._now + FUTURE_ALLOWED:
                 self._find(number, f"{name} {event[name]} lies in the future; it is {rfc3339(self._now)}")

@@ -35,7 +35,7 @@ def moved_since_calibrated(life: "Life", of: str) -> list[Piece]:
 @fact("damaged", ("propellers",), FLAG, "A nick, crack, bend, looseness or missing piece was found, and not renewed since.")
 def damaged(life: "Life") -> list[Piece]:
     """Latched by a finding: a blade is renewed, not mended."""
-    found = [e for e in life.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]  # type: ignore[arg-type]
+    found = [e for e in life.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]
     return latched(life, found)
 
 

@@ -180,7 +180,7 @@ class Book:
 
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
-        born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None  # type: ignore[arg-type]
+        born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None
         turns = [event for event in events if event.what == "replaced" and event.get("item") == item.id]
         starts = [DAWN, *(event.at for event in turns)]
         lives = []
@@ -194,7 +194,7 @@ def counts_from(event: Event) -> int:
     """The instant at which an event touches what is fitted: the take-off of a flight."""
     if event.what != "flown":
         return event.at
-    return event.at - round(float(event.get("minutes")) * MINUTE)  # type: ignore[arg-type]
+    return event.at - round(float(event.get("minutes")) * MINUTE)
 
 
 def _in_or_after(instant: int, flights: list[Event]) -> bool:

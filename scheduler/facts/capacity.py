@@ -65,7 +65,7 @@ def _capacities(life: "Life") -> Iterator[Capacity]:
             if mah is not None:
                 yield Capacity(event, mah, test=False)
         elif "capacity_mah" in event.fields:
-            yield Capacity(event, capacity_from_test(float(event.fields["capacity_mah"])), test=True)  # type: ignore[arg-type]
+            yield Capacity(event, capacity_from_test(float(event.fields["capacity_mah"])), test=True)
 
 
 def _from_flight(event: Event) -> "Estimate | None":
@@ -74,11 +74,11 @@ def _from_flight(event: Event) -> "Estimate | None":
     fields = event.fields
     if not {"used_mah", "percent_from", "percent_to"} <= fields.keys() or "flights" in fields:
         return None
-    if len(fields["packs"]) != 1:  # type: ignore[arg-type]
+    if len(fields["packs"]) != 1:
         return None
     from scheduler.cells.health import capacity_from_flight
 
-    used, start, end = (float(fields[name]) for name in ("used_mah", "percent_from", "percent_to"))  # type: ignore[arg-type]
+    used, start, end = (float(fields[name]) for name in ("used_mah", "percent_from", "percent_to"))
     return capacity_from_flight(used, start, end)
 
 
@@ -90,7 +90,7 @@ def healths(life: "Life") -> list[Health]:
 def _healths(life: "Life") -> Iterator[Health]:
     from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, middle
 
-    rated = float(life.item.plate["capacity"])  # type: ignore[arg-type]
+    rated = float(life.item.plate["capacity"])
     last: dict[bool, deque[Capacity]] = {True: deque(maxlen=LAST_TESTS), False: deque(maxlen=LAST_FLIGHTS)}
     for found in capacities(life):
         last[found.test].append(found)

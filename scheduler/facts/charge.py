@@ -37,9 +37,9 @@ class _Fold:
     def __init__(self, life: "Life") -> None:
         self.life = life
         plate = life.item.plate
-        self.capacity = float(plate["capacity"])  # type: ignore[arg-type]
-        self.loss = _loss(float(plate["self_discharge"]))  # type: ignore[arg-type]
-        self.self_drain: tuple[int, float, int] | None = plate["self_drain"]  # type: ignore[assignment]
+        self.capacity = float(plate["capacity"])
+        self.loss = _loss(float(plate["self_discharge"]))
+        self.self_drain: tuple[int, float, int] | None = plate["self_drain"]
         self.pieces: list[Piece] = []
         self.discharges: list[Discharge] = []
         self.readings: list[tuple[int, Event]] = []
@@ -60,7 +60,7 @@ class _Fold:
     def _value(self, instant: int) -> tuple[float | None, Trail]:
         for piece in reversed(self.pieces):
             if piece.start <= instant:
-                return piece.at(instant), piece.trail  # type: ignore[return-value]
+                return piece.at(instant), piece.trail
         return None, None
 
     def _set(self, instant: int, event: Event) -> None:
@@ -80,14 +80,14 @@ class _Fold:
             self.discharges.append(_summary(event, self.capacity))
             return
         landing = event.at
-        take_off = max(landing - round(float(event.fields["minutes"]) * MINUTE), self.landed)  # type: ignore[arg-type]
+        take_off = max(landing - round(float(event.fields["minutes"]) * MINUTE), self.landed)
         before, trail = self._value(take_off)
         start = event.get("percent_from", before)
-        end, estimate = self._end(event, start)  # type: ignore[arg-type]
+        end, estimate = self._end(event, start)
         known = "percent_to" in event.fields
         why: Trail = (event, None if known and "percent_from" in event.fields else trail)
-        self._ramp(take_off, landing, start, end, why)  # type: ignore[arg-type]
-        self._taken_out(event, start, end, estimate)  # type: ignore[arg-type]
+        self._ramp(take_off, landing, start, end, why)
+        self._taken_out(event, start, end, estimate)
         self.landed = self.active_since = landing
         self.active = event
         self.readings.append((landing, event))
@@ -98,13 +98,13 @@ class _Fold:
     def _end(self, event: Event, start: float | None) -> tuple[float | None, bool]:
         """What a flight left, and whether that is an estimate."""
         if "percent_to" in event.fields:
-            return float(event.fields["percent_to"]), False  # type: ignore[arg-type]
+            return float(event.fields["percent_to"]), False
         if start is None:
             return None, False
         if "used_mah" in event.fields:
-            return max(0.0, start - 100 * float(event.fields["used_mah"]) / self.capacity), False  # type: ignore[arg-type]
+            return max(0.0, start - 100 * float(event.fields["used_mah"]) / self.capacity), False
         if self.rates:
-            return max(0.0, start - median(self.rates) * float(event.fields["minutes"])), True  # type: ignore[arg-type]
+            return max(0.0, start - median(self.rates) * float(event.fields["minutes"])), True
         return None, False
 
     def _ramp(self, take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> None:
@@ -120,7 +120,7 @@ class _Fold:
         if start is not None and end is not None:
             self.discharges.append(Discharge(event.at, max(0.0, start - end), event, estimate))
             if not estimate and start > end:
-                insort(self.rates, (start - end) / float(event.fields["minutes"]))  # type: ignore[arg-type]
+                insort(self.rates, (start - end) / float(event.fields["minutes"]))
                 self.rated.append(event)
         elif "used_mah" in event.fields:
             self.discharges.append(Discharge(event.at, _share(event, self.capacity), event))
@@ -183,17 +183,17 @@ def _loss(percent_in_30_days: float) -> Slope:
 
 def _summary(event: Event, capacity: float) -> Discharge:
     """What a line that sums up several flights took out: its mAh, else so many times its percents."""
-    flights = int(event.fields["flights"])  # type: ignore[call-overload]
+    flights = int(event.fields["flights"])
     if "used_mah" in event.fields:
         return Discharge(event.at, _share(event, capacity), event)
     start, end = event.get("percent_from", 100), event.get("percent_to")
     if end is None:
         return Discharge(event.at, 100.0 * flights, event, estimate=True)
-    return Discharge(event.at, float(start - end) * flights, event)  # type: ignore[operator]
+    return Discharge(event.at, float(start - end) * flights, event)
 
 
 def _share(event: Event, capacity: float) -> float:
-    return 100 * float(event.fields["used_mah"]) / capacity  # type: ignore[arg-type]
+    return 100 * float(event.fields["used_mah"]) / capacity
 
 
 def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
@@ -206,7 +206,7 @@ def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
         inside = (
             event.what != "flown"
             and nearest < len(flights)
-            and landings[nearest] - round(float(flights[nearest].fields["minutes"]) * MINUTE) < event.at  # type: ignore[arg-type]
+            and landings[nearest] - round(float(flights[nearest].fields["minutes"]) * MINUTE) < event.at
         )
         placed.append((landings[nearest] if inside else event.at, inside, event))
     placed.sort(key=lambda entry: (entry[0], entry[1], entry[2][:3]))
@@ -220,9 +220,9 @@ LEAST_REST = 30
 def reading_of(event: Event, plate: dict[str, object]) -> float | None:
     """The charge that an event sets, percent; None when it sets none."""
     if event.what == "charged":
-        return float(event.get("percent", 100))  # type: ignore[arg-type]
+        return float(event.get("percent", 100))
     if "percent" in event.fields:
-        return float(event.fields["percent"])  # type: ignore[arg-type]
+        return float(event.fields["percent"])
     if "lights" in event.fields:
         lit, of = str(event.fields["lights"]).split(" of ")
         return max(0.0, min(100.0, 100 * (int(lit) - 0.5) / int(of)))
@@ -246,11 +246,11 @@ def cell_volts(event: Event, plate: dict[str, object]) -> list[float] | None:
 
     A reading that does not say how long the pack rested is taken for one at rest, as the fields' names have it.
     """
-    if float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:  # type: ignore[arg-type]
+    if float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:
         return None
     if "cell_volts" in event.fields:
-        return [float(volts) for volts in event.fields["cell_volts"]]  # type: ignore[attr-defined]
+        return [float(volts) for volts in event.fields["cell_volts"]]
     if "rest_volts" in event.fields:
         cells = int(plate["cells"])  # type: ignore[call-overload]
-        return [float(event.fields["rest_volts"]) / cells] * cells  # type: ignore[arg-type]
+        return [float(event.fields["rest_volts"]) / cells] * cells
     return None

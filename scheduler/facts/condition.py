@@ -121,7 +121,7 @@ def struck(life: "Life") -> list[Piece]:
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
 def contact_fault(life: "Life") -> list[Piece]:
     """From such a finding to a repair or a pass without it."""
-    found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]  # type: ignore[call-overload]
+    found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
     clean = [event for event in passes(life) if event not in found]
     return switched(life, on=found, off=[*clean, *life.those("repaired")])
 
@@ -129,7 +129,7 @@ def contact_fault(life: "Life") -> list[Piece]:
 @fact("noise_open", AIRCRAFT, FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
 def noise_open(life: "Life") -> list[Piece]:
     """From noticed to a look that passed or a repair."""
-    found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]  # type: ignore[call-overload]
+    found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]
     return switched(life, on=found, off=[*passes(life), *life.those("repaired")])
 
 
@@ -192,7 +192,7 @@ def compass(life: "Life") -> list[Piece]:
 def changed_since_compass(life: "Life") -> list[Piece]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
     warned = [event for event in life.those("warned") if event.get("of") == "compass"]
-    drifted = [event for event in life.those("noticed") if "drift" in event.get("findings", ())]  # type: ignore[operator]
+    drifted = [event for event in life.those("noticed") if "drift" in event.get("findings", ())]
     return switched(life, on=[*life.those("repaired"), *warned, *drifted], off=_calibrations(life, "compass"))
 
 

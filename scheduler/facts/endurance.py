@@ -9,7 +9,7 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Piece, Trail
+from scheduler.facts.timeline import Piece, Trail, trail_of
 from scheduler.facts.wear import passes, switched
 from scheduler.instants import MINUTE
 from scheduler.units import FLAG, PERCENT, RATIO, SPAN, count
@@ -46,8 +46,8 @@ def _legs(life: "Life") -> list[Leg]:
         event = out.event
         if event.what != "flown" or "flights" in event.fields or "percent_to" not in event.fields:
             continue
-        end = float(event.fields["percent_to"])  # type: ignore[arg-type]
-        rate = minutes_per_percent(float(event.fields["minutes"]), end + out.percent, end)  # type: ignore[arg-type]
+        end = float(event.fields["percent_to"])
+        rate = minutes_per_percent(float(event.fields["minutes"]), end + out.percent, end)
         if rate is not None and not out.estimate:
             found.append(Leg(event, str(event.get("aircraft")), rate))
     return found
@@ -58,13 +58,13 @@ def _legs(life: "Life") -> list[Leg]:
 def endurance_ratio(life: "Life") -> list[Piece]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     pieces = []
-    before: dict[str, deque[float]] = {}
+    before: dict[str, deque[Leg]] = {}
     for leg in legs(life):
-        rates = before.setdefault(leg.aircraft, deque(maxlen=RECENT + 1))
-        rates.append(leg.rate)
-        ratio = last_ratio(list(rates), LEAST_EARLIER)
+        recent = before.setdefault(leg.aircraft, deque(maxlen=RECENT + 1))
+        recent.append(leg)
+        ratio = last_ratio([each.rate for each in recent], LEAST_EARLIER)
         if ratio is not None:
-            pieces.append(Piece(leg.event.at, ratio.value, None, (leg.event, None)))
+            pieces.append(Piece(leg.event.at, ratio.value, None, trail_of(each.event for each in recent)))
     return pieces
 
 
@@ -85,7 +85,7 @@ def endurance(life: "Life") -> list[Piece]:
 def _landings(life: "Life") -> list[tuple[Event, float | None]]:
     """Each single flight with the charge told at its landing, None where it was not."""
     flights = [event for event in life.those("flown") if "flights" not in event.fields]
-    return [(event, event.get("percent_to")) for event in flights]  # type: ignore[misc]
+    return [(event, event.get("percent_to")) for event in flights]
 
 
 @fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing")

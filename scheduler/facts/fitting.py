@@ -29,10 +29,10 @@ def fittings(book: "Book", part: Item) -> list[Fitting]:
 
 def _puts(book: "Book", part: Item) -> list[tuple[int, str]]:
     puts = [(event.at, str(event.get("aircraft"))) for event in book.filed(part.id) if event.what == "fitted"]
-    fits = part.plate.get("fits") or ()
-    if len(fits) == 1:  # type: ignore[arg-type]
+    fits: tuple[str, ...] = part.plate.get("fits") or ()
+    if len(fits) == 1:
         day = part.plate.get("in_service")
-        puts.insert(0, (start_of_day(day, book.clocks.zone) if day else DAWN, fits[0]))  # type: ignore[arg-type, index]
+        puts.insert(0, (start_of_day(day, book.clocks.zone) if day else DAWN, fits[0]))
     return sorted(puts)
 
 

@@ -76,16 +76,16 @@ def bench(book: Book, life: Life, percent: float) -> list[Bench]:
         plate = book.fleet[name].plate
         power, drain_power = plate["power"], plate["drain_power"]
         if power and percent < FULL - NEAR:
-            found.append(Bench(name, FULL, minutes_to_charge(energy, percent, FULL, float(power))))  # type: ignore[arg-type]
+            found.append(Bench(name, FULL, minutes_to_charge(energy, percent, FULL, float(power))))
         if drain_power and percent > STORAGE + NEAR:
-            found.append(Bench(name, STORAGE, minutes_to_drain(energy, percent, STORAGE, float(drain_power))))  # type: ignore[arg-type]
+            found.append(Bench(name, STORAGE, minutes_to_drain(energy, percent, STORAGE, float(drain_power))))
     return found
 
 
 def temperature(life: Life, now: int) -> float | None:
     """The middle of the temperatures that its readings tell, degrees Celsius."""
     readings = [event.fields for event in life.those("measured") if event.at <= now]
-    told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]  # type: ignore[arg-type]
+    told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
     return median(told) if told else None
 
 
@@ -94,7 +94,7 @@ def own_rate(life: Life, now: int) -> Estimate | None:
 
     Only percents that the pack shows. What a pack that empties itself loses then is no self-discharge.
     """
-    drain: tuple[int, float, int] | None = life.item.plate["self_drain"]  # type: ignore[assignment]
+    drain: tuple[int, float, int] | None = life.item.plate["self_drain"]
     stretches: list[list[Reading]] = [[]]
     handled: Event | None = None
     for event in life.those("flown", "charged", "drained", "measured"):
@@ -104,7 +104,7 @@ def own_rate(life: Life, now: int) -> Estimate | None:
             handled = event
             stretches.append([])
         elif "percent" in event.fields and _at_rest(event, handled, drain):
-            stretches[-1].append(Reading(event.at / DAY, float(event.fields["percent"])))  # type: ignore[arg-type]
+            stretches[-1].append(Reading(event.at / DAY, float(event.fields["percent"])))
     return fitted_rate(stretches)
 
 

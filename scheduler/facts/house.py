@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
 from scheduler.facts.declare import fact
-from scheduler.facts.timeline import FALLING, Piece
+from scheduler.facts.timeline import FALLING, Piece, Trail
 from scheduler.instants import DAY, CalendarSpan, add_months, end_of_day, local_date, parse_date
 from scheduler.units import FLAG, SPAN, count
 
@@ -41,7 +41,7 @@ def last_day(event: Event, life: "Life", before: date | None) -> date | None:
         start = before
     if isinstance(span, CalendarSpan):
         return add_months(start, span)
-    return _days_after(start, int(span))  # type: ignore[call-overload]
+    return _days_after(start, int(span))
 
 
 def _days_after(day: date, span: int) -> date:
@@ -57,10 +57,10 @@ def spares_count(life: "Life") -> list[Piece]:
     """Set by counted, lowered by used and by replaced from them, raised by restocked."""
     pieces: list[Piece] = []
     total: int | None = None
-    trail = None
+    trail: Trail = None
     for event in life.events:
         if event.what == "counted":
-            total, trail = int(event.fields["count"]), (event, None)  # type: ignore[call-overload]
+            total, trail = int(event.fields["count"]), (event, None)
         elif total is not None and (change := _change(event)):
             total, trail = max(0, total + change), (event, trail)
         else:
@@ -75,11 +75,11 @@ def spares_count(life: "Life") -> list[Piece]:
 )  # fmt: skip
 def below_keep(life: "Life") -> list[Piece]:
     """The count against the nameplate's keep."""
-    keep = int(life.item.plate["keep"])  # type: ignore[call-overload]
+    keep = int(life.item.plate["keep"])
     return [piece._replace(value="yes" if piece.value < keep else "no") for piece in spares_count(life)]  # type: ignore[operator]
 
 
 def _change(event: Event) -> int:
     if event.what == "replaced":
         return -1 if "from_spares" in event.fields else 0
-    return {"used": -1, "restocked": 1}.get(event.what, 0) * int(event.get("count", 0))  # type: ignore[call-overload]
+    return {"used": -1, "restocked": 1}.get(event.what, 0) * int(event.get("count", 0))

@@ -1,5 +1,6 @@
 """Booked jobs as functions of time: which is next, which is under way, its eve and its morning."""
 
+from collections.abc import Callable
 from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -33,7 +34,7 @@ class Plan(NamedTuple):
     @property
     def aircraft(self) -> str | None:
         """The aircraft it is booked for; None for any."""
-        return self.event.get("aircraft")  # type: ignore[return-value]
+        return self.event.get("aircraft")
 
 
 class Job(NamedTuple):
@@ -111,11 +112,11 @@ def next_job_in(life: "Life") -> list[Piece]:
     return pieces
 
 
-def _while_known(life: "Life", stretch: "object") -> list[Piece]:
+def _while_known(life: "Life", stretch: Callable[["Plan"], tuple[int, int]]) -> list[Piece]:
     """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
     found: list[tuple[int, int, Event]] = []
     for plan in plans_for(life.book, life.item):
-        start, end = stretch(plan)  # type: ignore[operator]
+        start, end = stretch(plan)
         start, end = max(start, plan.known_from), min(end, plan.known_to)
         if start < end:
             found.append((start, end, plan.event))

@@ -90,7 +90,7 @@ def airtime_covered(life: "Life") -> list[Piece]:
         if minutes is None or packs and not known:
             return None
         total = sum(known) * len(packs) / len(known) if known else 0
-        return 100 * total / (float(minutes) * MINUTE)  # type: ignore[arg-type]
+        return 100 * total / (float(minutes) * MINUTE)
 
     return _steps(life, look, turns)
 

@@ -51,7 +51,7 @@ def injury(life: "Life") -> list[Piece]:
 def _damage(event: Event) -> tuple[float, float]:
     """What belongs to others: the cost of its repair and its value; one that is not told is taken for the other."""
     cost, value = event.get("others_repair_cost"), event.get("others_value")
-    told = [float(each) for each in (cost, value) if each is not None]  # type: ignore[arg-type]
+    told = [float(each) for each in (cost, value) if each is not None]
     return (told[0], told[-1]) if told else (0.0, 0.0)
 
 

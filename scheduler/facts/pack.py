@@ -40,21 +40,22 @@ def cycles(life: "Life") -> list[Piece]:
         (out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges
     ]
     shown = [e for e in life.those("measured") if "cycles_total" in e.fields]
-    steps += [(event.at, float(event.fields["cycles_total"]), 0.0, event) for event in shown]  # type: ignore[arg-type]
+    steps += [(event.at, float(event.fields["cycles_total"]), 0.0, event) for event in shown]
     return counted(life, sorted(steps, key=lambda step: (step[0], step[3][:3])))
 
 
 @fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.")
 def cycles_of_rating(life: "Life") -> list[Piece]:
     """The cycles over the nameplate's rated_cycles."""
-    rated = int(life.item.plate["rated_cycles"])  # type: ignore[call-overload]
+    rated = int(life.item.plate["rated_cycles"])
     return [piece._replace(value=100 * piece.value / rated) for piece in cycles(life)]  # type: ignore[operator]
 
 
 def counted(life: "Life", steps: list[tuple[int, float | None, float, Event]]) -> list[Piece]:
     """A count that grows by steps (instant, new total or None, increase, event)."""
     pieces = since_birth(life, 0)
-    total, trail = 0.0, None
+    total = 0.0
+    trail: Trail = None
     for at, anchor, increase, event in steps:
         total = total + increase if anchor is None else anchor
         trail = (event, trail if anchor is None else None)
@@ -91,7 +92,7 @@ def latched(life: "Life", events: list[Event]) -> list[Piece]:
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
 def swollen(life: "Life") -> list[Piece]:
     """Latched by a finding in inspected or noticed."""
-    return latched(life, [e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])  # type: ignore[arg-type]
+    return latched(life, [e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
 
 @fact("wet", PACK, FLAG, "The pack, or the aircraft that carried it, was in water; no later look lifts it.")
@@ -122,7 +123,7 @@ def under_watch(life: "Life") -> list[Piece]:
     triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
     knocked: Event | None = None
     for event in life.those("mishap", "inspected", "noticed"):
-        if event.what == "mishap" or "dented" in event.get("findings", ()):  # type: ignore[operator]
+        if event.what == "mishap" or "dented" in event.get("findings", ()):
             knocked = event
             triples.append((event.at, True, (event, None)))
         elif knocked and event.get("result") == "pass" and event.at >= knocked.at + WATCH:

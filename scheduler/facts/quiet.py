@@ -50,7 +50,7 @@ def _absence(event: Event) -> tuple[int, int]:
 
 def _began(book: "Book", item: Item) -> int | None:
     day = item.plate.get("in_service")
-    return start_of_day(day, book.clocks.zone) if day else None  # type: ignore[arg-type]
+    return start_of_day(day, book.clocks.zone) if day else None
 
 
 def _told(book: "Book", item: Item) -> int:

@@ -31,7 +31,7 @@ def cell_spread(life: "Life") -> list[Piece]:
     pieces = []
     for event in life.those("measured"):
         each = cell_volts(event, life.item.plate) if "cell_volts" in event.fields else None
-        if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:  # type: ignore[arg-type]
+        if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:
             pieces.append(Piece(event.at, round(max(each) - min(each), 4), None, (event, None)))
     return pieces
 
@@ -54,12 +54,12 @@ def resistance_ratio(life: "Life") -> list[Piece]:
 def mild_resistances(life: "Life") -> list[tuple[Event, float]]:
     """The readings of resistance, mOhm, that can be compared: at mild temperatures."""
     told = [event for event in life.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
-    return [(event, float(event.fields["resistance_mohm"])) for event in told]  # type: ignore[arg-type]
+    return [(event, float(event.fields["resistance_mohm"])) for event in told]
 
 
 def _mild(event: Event) -> bool:
     celsius = event.get("temperature_c")
-    return celsius is not None and MILD[0] <= float(celsius) <= MILD[1]  # type: ignore[arg-type]
+    return celsius is not None and MILD[0] <= float(celsius) <= MILD[1]
 
 
 def capacity_tests(life: "Life") -> list[Event]:
@@ -74,11 +74,11 @@ def capacity_tests(life: "Life") -> list[Event]:
 )  # fmt: skip
 def health_confirmed(life: "Life") -> list[Piece]:
     """Known from the second day with a test on: one test can be a slip."""
-    capacity = float(life.item.plate["capacity"])  # type: ignore[arg-type]
+    capacity = float(life.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
     pieces = []
     for event in capacity_tests(life):
-        share = 100 * float(event.fields["capacity_mah"]) / capacity  # type: ignore[arg-type]
+        share = 100 * float(event.fields["capacity_mah"]) / capacity
         by_day[local_date(event.at, life.book.clocks.zone)] = share, event
         last = list(by_day.values())[-2:]
         if len(last) == 2:
@@ -110,9 +110,9 @@ def cycles_since_test(life: "Life") -> list[Piece]:
 @fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
 def charges_out_of_range(life: "Life") -> list[Piece]:
     """Counts charged with a temperature_c below charge_from or above charge_to."""
-    low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])  # type: ignore[arg-type]
+    low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])
     told = [event for event in life.those("charged") if "temperature_c" in event.fields]
-    return within(life, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)  # type: ignore[arg-type]
+    return within(life, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
 
 
 def within(life: "Life", events: list[Event], window: int) -> list[Piece]:

@@ -79,7 +79,7 @@ class Sheet(NamedTuple):
     @property
     def price(self) -> Money | None:
         """What a new one costs."""
-        return self.item.plate["price"]  # type: ignore[return-value]
+        return self.item.plate["price"]
 
     def cost_per(self, name: str) -> float | None:
         """The price over the flights or the cycles so far; None before the first or without a price."""
@@ -115,7 +115,7 @@ def sheet_of(book: Book, item: Item, now: int) -> Sheet:
 def outlook(life: Life, known: list[Capacity]) -> Outlook:
     """Where its capacities head, against time and against cycles."""
     last = known[-MOST_READINGS:]
-    rated, cycles = float(life.item.plate["capacity"]), life.fact("cycles")  # type: ignore[arg-type]
+    rated, cycles = float(life.item.plate["capacity"]), life.fact("cycles")
     ys = [100 * each.mah.value / rated for each in last]
     days = [each.event.at / DAY for each in last]
     counts = [float(cycles.at(each.event.at) or 0) for each in last]

@@ -25,7 +25,7 @@ def cover_after_delivery(life: "Life") -> list[Piece]:
     """A step at each count, use and restock (estimate); never where none was used."""
     count = Timeline(spares_count(life))
     taken = [(event, _taken(event)) for event in life.events if _taken(event)]
-    delivery = int(life.item.plate["delivery"] or 0)  # type: ignore[call-overload]
+    delivery = int(life.item.plate["delivery"] or 0)
     pieces = []
     for piece in count.pieces:
         if piece.value is None:

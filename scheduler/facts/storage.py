@@ -32,7 +32,7 @@ LEAST_WORK = 60.0
       record="shelfbell log measured {item} 62")  # fmt: skip
 def going_low_in(life: "Life") -> list[Piece]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
-    loss = float(life.item.plate["self_discharge"]) / (30 * DAY)  # type: ignore[arg-type]
+    loss = float(life.item.plate["self_discharge"]) / (30 * DAY)
     pieces = []
     for piece in charge_fold(life).pieces:
         value: int | float | None = None
@@ -81,7 +81,7 @@ def share_of_work(life: "Life") -> list[Piece]:
     """1 is an even share; known once it has been in use for the 90 days."""
     if life.born is None:
         return []
-    crafts: list[str] = list(life.item.plate.get("fits") or ())  # type: ignore[call-overload]
+    crafts: list[str] = list(life.item.plate.get("fits") or ())
     flights = sorted(
         (event for name in crafts for event in life.book.filed(name) if event.what == "flown"), key=itemgetter(0)
     )
@@ -90,8 +90,8 @@ def share_of_work(life: "Life") -> list[Piece]:
     flown: dict[str, float] = {life.item.id: 0.0}
     pieces = [Piece(life.born, None)]
     for at, sign, event in turns:
-        for pack in event.get("packs"):  # type: ignore[attr-defined]
-            flown[pack] = flown.get(pack, 0.0) + sign * float(event.fields["minutes"])  # type: ignore[arg-type]
+        for pack in event.get("packs"):
+            flown[pack] = flown.get(pack, 0.0) + sign * float(event.fields["minutes"])
         if at >= life.born + SHARE_OVER:
             pieces.append(Piece(at, _share(flown, life.item.id)))
     return pieces

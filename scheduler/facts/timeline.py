@@ -5,9 +5,10 @@ wrong way: the instant given is the first microsecond at which the comparison ho
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
+from scheduler.events.log import Event
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 from scheduler.instants import DAWN, DUSK, CalendarSpan
 
@@ -156,7 +157,15 @@ def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:
     return Timeline([Piece(start, words[truth], None, trail) for start, truth, trail in pairs])
 
 
-def events_of(trail: Trail) -> list:
+def trail_of(events: Iterable[Event]) -> Trail:
+    """The trail of some events, given oldest first."""
+    trail: Trail = None
+    for event in events:
+        trail = (event, trail)
+    return trail
+
+
+def events_of(trail: Trail) -> list[Event]:
     """The events of a trail, oldest first."""
     found = []
     while trail is not None:

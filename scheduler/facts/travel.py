@@ -32,8 +32,8 @@ def energy_of(pack: "Item") -> float:
     """The rated energy of a pack, watt-hours."""
     from scheduler.cells.energy import nominal_volts, watt_hours
 
-    volts = nominal_volts(str(pack.plate["chemistry"]), int(pack.plate["cells"]))  # type: ignore[call-overload]
-    return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)  # type: ignore[arg-type]
+    volts = nominal_volts(str(pack.plate["chemistry"]), int(pack.plate["cells"]))
+    return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)
 
 
 def departures(life: "Life") -> list[tuple[int, Event | None]]:
@@ -84,7 +84,7 @@ def _capped(event: Event, book: "Book") -> bool:
 
 
 def _carried(event: Event | None) -> list[str]:
-    return list(event.fields["carries"]) if event else []  # type: ignore[call-overload]
+    return list(event.fields["carries"]) if event else []
 
 
 @fact(

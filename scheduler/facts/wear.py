@@ -1,5 +1,6 @@
 """Facts that count use: flights and airtime of whatever flies, and since when something was looked at."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
@@ -17,12 +18,12 @@ FLIGHTS = count("flight")
 
 def airtime_of(event: Event) -> int:
     """The time in the air of a flight, microseconds."""
-    return round(float(event.fields["minutes"]) * MINUTE)  # type: ignore[arg-type]
+    return round(float(event.fields["minutes"]) * MINUTE)
 
 
 def flights_of(event: Event) -> int:
     """How many flights a line stands for."""
-    return int(event.get("flights", 1))  # type: ignore[call-overload]
+    return int(event.get("flights", 1))
 
 
 @fact("airtime", FLOWN, SPAN, "Time in the air.")
@@ -72,15 +73,16 @@ def flights_since_inspected(life: "Life") -> list[Piece]:
     return since_inspected(life, flights_of)
 
 
-def since_inspected(life: "Life", amount: object) -> list[Piece]:
+def since_inspected(life: "Life", amount: Callable[[Event], int]) -> list[Piece]:
     """A sum over flights that starts anew at each look."""
     pieces = since_birth(life, 0)
-    total, trail = 0, None
+    total = 0
+    trail: Trail = None
     for event in life.those("flown", "inspected"):
         if event.what == "inspected":
             total, trail = 0, (event, None)
         else:
-            total, trail = total + amount(event), (event, trail)  # type: ignore[operator]
+            total, trail = total + amount(event), (event, trail)
         pieces.append(Piece(event.at, total, None, trail))
     return pieces
 

@@ -1,7 +1,7 @@
 """The items of a fleet, looked up by id and by kind."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from scheduler.fleet.plates import SECTIONS, fields
 
@@ -11,7 +11,7 @@ class Item(NamedTuple):
 
     id: str
     kind: str
-    plate: dict[str, object]
+    plate: dict[str, Any]
 
     def fits(self, aircraft: str) -> bool:
         """True when its nameplate names that aircraft."""

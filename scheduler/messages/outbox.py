@@ -24,7 +24,9 @@ LONG_SPACING = 3 * HOUR
 KEPT = 7 * DAY
 """How long a message is tried before it is given up."""
 _FURTHEST = DAY
-"""What was noted further ahead than this was noted before the clock was put back. Common practice, no source."""
+"""A retry further ahead than this was set before the clock was put back: it is due."""
+_AHEAD = HOUR
+"""From this on a step back of the clock counts for more than a wobble. Common practice, no source."""
 _REFERENCE = "abcdefghjkmnpqrstuvwxyz23456789"
 TRIAL, SUMMARY = "trial", "summary"
 
@@ -129,8 +131,8 @@ class Outbox:
         return rows[0][0] if rows else None
 
     def ahead(self, now: int) -> bool:
-        """True when the last look was more than a day after `now`: the clock stood far ahead, and was put back."""
-        return (self.state("woke_at") or now) - now > _FURTHEST
+        """True when the last look was well after `now`: the clock stood ahead, and was put back."""
+        return (self.state("woke_at") or now) - now > _AHEAD
 
     def put_back(self, transaction: Transaction, now: int) -> None:
         """Take what was noted while the clock stood ahead for noted at `now`, so that nothing waits for that time."""

@@ -8,6 +8,7 @@ from scheduler.instants import DAY, DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.words import Told, Word, next_word
+from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
 
 MISSED_AFTER = HOUR
@@ -205,7 +206,8 @@ def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
         return Ended(key, first_at, first_at, now, _closed(board, key), None)
     stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
     if stretch is None:
-        return Ended(key, first_at, first_at, now, "withdrawn", None)
+        gone = Reminder(verdict, Stretch(first_at, now, "withdrawn"))
+        return Ended(key, first_at, first_at, now, "withdrawn", gone)
     if stretch.ended > now:
         return None
     return _over(key, first_at, Reminder(verdict, stretch))

@@ -1,6 +1,6 @@
 """A rule's own cases: events given, openings expected; the same computation as everywhere."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -15,6 +15,7 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import DAWN, DAY, local_date, parse_rfc3339, rfc3339
 from scheduler.verdicts.rule import make_rule
+from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Verdict
 
 QUIET_FOR = 30 * DAY
@@ -147,13 +148,12 @@ def _unmet(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcom
             yield Outcome(f"unknown at {case['unknown_at']}", WORDS[value])
 
 
-def _stamp(zone: ZoneInfo) -> object:
+def _stamp(zone: ZoneInfo) -> Callable[[int], str]:
     return lambda instant: rfc3339(instant, None if zone.key == "UTC" else zone)
 
 
-def _ending(stretch: object, stamp: object) -> str:
-    ended = stretch.ended  # type: ignore[attr-defined]
-    return f"{stretch.ending} {stamp(ended)}" if stretch.ending else "never settles"  # type: ignore[attr-defined, operator]
+def _ending(stretch: Stretch, stamp: Callable[[int], str]) -> str:
+    return f"{stretch.ending} {stamp(stretch.ended)}" if stretch.ending else "never settles"
 
 
 EXPECTATIONS = ("opens", "quiet", "quiet_until", "unknown_at")

@@ -87,7 +87,7 @@ def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str,
         ages = ", ".join(AGES)
         raise ValueError(f"{declared.name} takes a duration such as '24 h' or '10 d': months and years go with {ages}")
     lasting, lasting_name = _lasting(raw, limits)
-    return Leaf(declared.name, raw.get("of"), operator, limit, name, lasting, lasting_name)  # type: ignore[arg-type]
+    return Leaf(declared.name, raw.get("of"), operator, limit, name, lasting, lasting_name)
 
 
 def _lasting(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:

@@ -49,7 +49,7 @@ def explain(verdict: Verdict, condition: Condition, now: int) -> Node:
     return Node(kind, *around, parts=tuple(explain(verdict, part, now) for part in condition.parts))
 
 
-def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple) -> Node:
+def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple[str, int | None, int | None]) -> Node:
     fact = verdict.book.catalogue[leaf.fact]
     timeline = verdict.ask(leaf.fact, leaf.of)
     raw = leaf_spans(leaf, timeline, verdict.reach)

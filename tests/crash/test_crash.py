@@ -1,0 +1,15 @@
+"""kill -9 at any instant loses nothing and repeats at most the message under way."""
+
+import random
+from pathlib import Path
+
+from tests.crash.harness import crash
+
+
+def test_a_daemon_killed_again_and_again_delivers_everything_and_repeats_only_what_was_under_way(
+    tmp_path: Path,
+) -> None:
+    tally = crash(tmp_path, kills=25, chance=random.Random(4))
+
+    assert tally.fine, str(tally)
+    assert tally.messages >= 10
