@@ -1,6 +1,7 @@
 """The operator's hours: when messages may arrive."""
 
 from datetime import time as clock
+from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -31,6 +32,7 @@ class Hours(NamedTuple):
         steps = sorted({parse_span(channel["after"]) for channel in channels if "after" in channel})
         return cls(zone, span, parse_clock(settings.get("digest", "07:00")), escalate=tuple(steps))
 
+    @lru_cache(maxsize=4096)  # the same few instants are asked for at every look until they come
     def quiet_until(self, instant: int) -> int:
         """The end of the quiet hours that hold `instant`, or `instant` itself outside them."""
         if self.quiet is None or self.quiet[0] == self.quiet[1]:
@@ -39,6 +41,7 @@ class Hours(NamedTuple):
         begun = next_local(instant + 1, self.quiet[0], self.zone)
         return end if end < begun else instant
 
+    @lru_cache(maxsize=4096)
     def next_digest(self, instant: int) -> int:
         """The first digest at or after `instant`."""
         return self.quiet_until(next_local(instant, self.digest, self.zone))

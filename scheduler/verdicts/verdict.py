@@ -1,5 +1,6 @@
 """A rule applied to an item."""
 
+from bisect import bisect_right
 from functools import cached_property
 from typing import NamedTuple
 
@@ -31,6 +32,7 @@ class Verdict:
         self.rule = rule
         self.item = item
         self.book = book
+        self._rises: dict[int, list[tuple[int, str]]] = {}
         self.rules = rules
 
     @cached_property
@@ -90,20 +92,29 @@ class Verdict:
         always = Spans.always(YES)
         return [(word, always if part is None else self.solve(part)) for word, part in self.rule.urgency]
 
+    @cached_property
+    def _urgencies(self) -> tuple[list[int], list[str]]:
+        """The instants at which the urgency may change, and how urgent it is from each."""
+        turns = sorted({turn for _, where in self._rungs for turn in where.starts})
+        last = self.rule.urgency[-1][0]
+        return turns, [next((w for w, where in self._rungs if where.at(turn) == YES), last) for turn in turns]
+
     def urgency(self, instant: int) -> str:
         """How urgent the reminder is at an instant."""
-        holding = (word for word, where in self._rungs if where.at(instant) == YES)
-        return next(holding, self.rule.urgency[-1][0])
+        turns, words = self._urgencies
+        return words[bisect_right(turns, instant) - 1]
 
     def rises(self, stretch: Stretch) -> list[tuple[int, str]]:
         """(instant, urgency) wherever the urgency reaches a new height within a reminder, its opening first."""
-        if len(self._rungs) == 1:
-            return [(stretch.opened, self._rungs[0][0])]
-        turns = {turn for _, where in self._rungs for turn in where.starts if stretch.opened < turn < stretch.ended}
-        found: list[tuple[int, str]] = []
-        for turn in [stretch.opened, *sorted(turns)]:
-            word = self.urgency(turn)
-            if not found or URGENCIES.index(word) < URGENCIES.index(found[-1][1]):
+        if stretch.opened not in self._rises:
+            self._rises[stretch.opened] = self._rises_in(stretch)
+        return self._rises[stretch.opened]
+
+    def _rises_in(self, stretch: Stretch) -> list[tuple[int, str]]:
+        turns, words = self._urgencies
+        found = [(stretch.opened, self.urgency(stretch.opened))]
+        for turn, word in zip(turns, words, strict=True):
+            if stretch.opened < turn < stretch.ended and URGENCIES.index(word) < URGENCIES.index(found[-1][1]):
                 found.append((turn, word))
         return found
 

@@ -1,11 +1,13 @@
 """Homes to measure on, made from the demo operator's."""
 
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 from scheduler.cli.main import main
+from scheduler.shipped import folder as shipped
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 SEASON = EXAMPLES / "season.jsonl"
@@ -23,7 +25,9 @@ def demo_home(folder: Path) -> Path:
 def many_homes(folder: Path, copies: int) -> Path:
     """A home with the demo fleet so many times over, each copy with its own season."""
     folder.mkdir(parents=True)
-    shutil.copy(EXAMPLES / "home" / "shelfbell.yaml", folder)
+    settings = (EXAMPLES / "home" / "shelfbell.yaml").read_text()
+    every = ", ".join(path.stem for path in sorted(shipped("rules").glob("*.yaml")))
+    (folder / "shelfbell.yaml").write_text(re.sub(r"practice: \[.*?\]", f"practice: [{every}]", settings))
     (folder / "fleet.yaml").write_text(json.dumps(fleet_of(copies)))
     season = folder / "season.jsonl"
     season.write_text("".join(f"{line}\n" for line in lines(copies)))

@@ -1,6 +1,7 @@
 """The plainest way to watch rules: ask each, every minute. What the solved verdicts are measured against."""
 
 from scheduler.facts.timeline import Timeline
+from scheduler.instants import CalendarSpan
 from scheduler.reminders.board import Board
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not
 
@@ -43,7 +44,7 @@ class Poller:
 
     def _leaf(self, leaf: Leaf, owner: int, now: int) -> bool | None:
         value = self.facts[owner, leaf.fact, leaf.of].at(now)
-        if value is None or isinstance(leaf.limit, tuple) and leaf.operator != "one_of":
+        if value is None or isinstance(leaf.limit, CalendarSpan):
             return None
         holds = _COMPARE[leaf.operator](value, leaf.limit)
         if not leaf.lasting:
@@ -59,3 +60,52 @@ def _leaves(condition: Condition) -> list[Leaf]:
         return [condition]
     parts = (condition.part,) if isinstance(condition, Not) else condition.parts
     return [leaf for part in parts for leaf in _leaves(part)]
+
+
+class EnginePoller(Poller):
+    """The same with the comparisons left to a general rule engine: simpleeval, its expressions parsed once.
+
+    Where a fact is unknown the engine is spared the question, which is in its favour.
+    """
+
+    def __init__(self, board: Board) -> None:
+        from simpleeval import SimpleEval
+
+        super().__init__(board)
+        self.engine = SimpleEval()
+        self.parsed = []
+        for condition, verdict in self.conditions:
+            asked = _leaves(condition)
+            text = _expression(condition, asked)
+            self.parsed.append((text, self.engine.parse(text), asked, id(verdict)))
+
+    def ask(self, now: int) -> int:
+        """How many rules hold."""
+        return sum(self._ask(*entry, now) for entry in self.parsed)
+
+    def _ask(self, text: str, parsed: object, asked: list[Leaf], owner: int, now: int) -> bool:
+        names: dict[str, object] = {}
+        for number, leaf in enumerate(asked):
+            value = self.facts[owner, leaf.fact, leaf.of].at(now)
+            if value is None or isinstance(leaf.limit, CalendarSpan):
+                return False
+            names[f"v{number}"], names[f"l{number}"] = value, leaf.limit
+            if leaf.lasting:
+                self._leaf(leaf, owner, now)
+                names[f"h{number}"] = now - self.since.get((owner, leaf), now)
+        self.engine.names = names
+        return bool(self.engine.eval(text, previously_parsed=parsed))
+
+
+_WRITTEN = {"at_least": ">=", "more_than": ">", "at_most": "<=", "less_than": "<", "is": "==", "is_not": "!=", "one_of": "in"}
+
+
+def _expression(condition: Condition, asked: list[Leaf]) -> str:
+    if isinstance(condition, Leaf):
+        number = next(index for index, leaf in enumerate(asked) if leaf is condition)
+        held = f" and h{number} >= {condition.lasting}" if condition.lasting else ""
+        return f"(v{number} {_WRITTEN[condition.operator]} l{number}{held})"
+    if isinstance(condition, Not):
+        return f"(not {_expression(condition.part, asked)})"
+    word = " and " if isinstance(condition, Every) else " or "
+    return f"({word.join(_expression(part, asked) for part in condition.parts)})"
