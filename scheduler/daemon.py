@@ -10,6 +10,7 @@ from collections.abc import Callable
 from datetime import UTC
 from typing import Any
 
+from scheduler.events.log import WAY_BACK
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import to_datetime
@@ -284,5 +285,6 @@ def _fault(error: Exception) -> str:
     if isinstance(error, Refused):
         return str(error)
     if isinstance(error, sqlite3.Error):
-        return f"the database cannot be used: {error}"
+        damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)
+        return f"the database cannot be used: {error}{f'. {WAY_BACK}' if damaged else ''}"
     return str(error) if isinstance(error, OSError) else f"{type(error).__name__}: {error}"

@@ -33,6 +33,8 @@ class Watch:
     def note_database(self) -> None:
         """Take note of the database as it is, opened anew where another stands in its place. Raises Refused."""
         path = self._home.log.path
+        if self._inode and not _inode(path):
+            raise Refused.because(f"{path.name} is gone: put it back, or restore a backup into a new home")
         if _inode(path) != self._inode:
             self._home.log.close()
         self._version = self._home.log.version()

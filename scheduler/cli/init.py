@@ -84,10 +84,13 @@ practice: [PRACTICE]              # shipped rule files that are on; add papers-u
 channels: {}
 #   mail:  {url: $SHELFBELL_MAIL}
 #   phone: {url: $SHELFBELL_PHONE, urgency: [now, today]}     # gets only these
+#   loud:  {url: $SHELFBELL_LOUD, after: 1 h}     # only `now`, when it was rung an hour ago and nobody has seen it
 
 quiet:  {from: "21:30", to: "07:00"}      # only `now`, opened by something you logged, rings in these hours
 digest: "07:00"                           # what can wait comes in one message, on days that have something new
 eve:    "18:00"                           # the evening before a job begins here
+
+# heartbeat: {url: $SHELFBELL_OUTSIDE}    # an http address, pinged on each healthy hour: whoever keeps it notices silence
 """
 _FLEET = """\
 # The fleet: what you have, with what is printed on it. Ids are what you type: shelfbell log charged A

@@ -12,7 +12,9 @@ from typing import NamedTuple
 from scheduler.instants import parse_date, parse_rfc3339
 
 Check = Callable[[object], str | None]
-_NAME = r"[^\x00-\x20\x7f-\x9f\ud800-\udfff](?:[^\x00-\x1f\x7f-\x9f\ud800-\udfff]{0,78}[^\x00-\x20\x7f-\x9f\ud800-\udfff])?"
+_UNSEEN = r"\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff"
+"""Control characters, and those that turn or hide the text around them: a name in a terminal is what it seems to be."""
+_NAME = rf"[^\x00-\x20{_UNSEEN}](?:[^\x00-\x1f{_UNSEEN}]{{0,78}}[^\x00-\x20{_UNSEEN}])?"
 _LARGEST = 1e9
 _LIGHTS = r"[0-9] of [1-9]"
 

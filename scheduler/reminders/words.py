@@ -81,7 +81,11 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | N
     said = said_of(board, reminder, now)
     if said is not None and said.what == "snoozed" and (until := quiet_until(board, said)) > found:
         found, by_event = until, False
-    return None if found == DUSK else _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
+    if found == DUSK:
+        return None
+    if verdict.of_morning:
+        return Word(reminder, found, "first", urgency, 0)
+    return _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
 
 
 def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:

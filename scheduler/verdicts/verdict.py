@@ -58,6 +58,11 @@ class Verdict:
         return tuple(leaves(self.rule.when))
 
     @cached_property
+    def of_morning(self) -> bool:
+        """True for what is said on the morning of a job: it alone also goes in quiet hours."""
+        return self.rule.about == "job" and any(leaf.fact == "job_morning" for leaf in self.asked)
+
+    @cached_property
     def when(self) -> Spans:
         """Where the rule holds; no while the item is retired."""
         in_service = (~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)

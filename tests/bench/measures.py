@@ -17,6 +17,7 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
 from scheduler.instants import DAY, MINUTE, parse_rfc3339
 from scheduler.reminders.rehearse import rehearse
+from tests.bench import idle
 from tests.bench.homes import demo_home, fleet_of, lines, many_homes
 from tests.bench.poller import EnginePoller, Poller
 
@@ -124,8 +125,29 @@ def poll(poller: Poller, start: int, minutes: int) -> int:
     return sum(poller.ask(start + minute * MINUTE) for minute in range(minutes))
 
 
+def measure_daemon(scratch: Path) -> list[Row]:
+    """A daemon with nothing to do: a real process for a minute, and half a year by an injected clock."""
+    scheduler, beats = idle.bare()
+    silent, wakes = idle.daemon(scratch, END, "")
+    spoken, wakes_after = idle.sent_and_idle(scratch, END)
+    before, after, count = idle.weeks(scratch, END)
+    process = "a process with APScheduler, sqlite3 and a job each 30 s"
+    return [
+        Row("memory, nothing sent yet", process, "at most 2", silent / scheduler, _megabytes(silent, scheduler)),
+        Row("memory, after a message", process, "at most 4", spoken / scheduler, _megabytes(spoken, scheduler)),
+        Row("wake-ups in a minute", process, "at most 3", wakes_after / beats, f"{wakes}, {wakes_after}; {beats}"),
+        Row(f"memory {idle.WEEKS} weeks later", "the same process before", "at most 1.05", after / before,
+            f"{_megabytes(after, before)}; {count} wakes"),
+    ]  # fmt: skip
+
+
+def _megabytes(*sizes: int) -> str:
+    return " against ".join(f"{size / 2**20:.1f} MB" for size in sizes)
+
+
 MEASURES: dict[str, Callable[[Path], list[Row]]] = {
     "log": measure_log,
     "intake": measure_intake,
     "rehearse": measure_rehearsal,
+    "daemon": measure_daemon,
 }

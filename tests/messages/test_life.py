@@ -395,3 +395,13 @@ def test_a_quiet_week_is_one_line_with_the_age_of_the_last_entry(path: Path, lif
     assert got(daemon, "mail") == ["04-06 07:00 digest All quiet", "04-13 07:00 digest All quiet"]
     assert daemon.letters[-1].body == "All quiet: nothing is open. The last entry was 11 days ago."
     assert got(daemon, "phone") == []
+
+
+def test_what_the_bell_says_of_itself_goes_to_further_channels_only_where_there_is_no_other(path: Path) -> None:
+    from scheduler.home import Home
+
+    write(path, FULL, channels={"phone": CHANNELS["phone"], "loud": LOUD["loud"]})
+    setup = Home(path).setup()
+
+    assert setup.ordinary() == ["phone"]
+    assert setup.ordinary(but="phone") == ["loud"]
