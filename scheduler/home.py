@@ -15,8 +15,8 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
-from scheduler.reminders.hours import Hours
 from scheduler.instants import parse_span
+from scheduler.reminders.hours import Hours
 from scheduler.shipped import folder
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 
@@ -26,7 +26,7 @@ SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 class Channel(NamedTuple):
     """A way to reach the operator. `url`: an Apprise address, or $NAME of one. `urgency`: what it gets.
 
-    `after`: it is a further channel, for what was rung as `now` this long ago (microseconds) and is not seen; 0 for others.
+    `after`: it is a further channel, for what was rung as `now` so long ago (microseconds) and is not seen; else 0.
     """
 
     name: str
@@ -48,7 +48,7 @@ class Setup(NamedTuple):
     """The http address, or $NAME of one, that is pinged on each healthy hour; "" for none."""
 
     def ordinary(self, but: str = "") -> list[str]:
-        """The names of the channels for what is said of the bell itself, but for one: further ones only without others."""
+        """The channels for what the bell says of itself, by name, but for one: further ones only without others."""
         channels = [channel for channel in self.channels if channel.name != but]
         return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 
@@ -122,8 +122,13 @@ class Home:
         try:
             if not self.log.exists():
                 return None
-            row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (fingerprint,)).fetchone()
-        except (sqlite3.DatabaseError, Refused):  # no cache table yet, or a log that cannot be read, which its readers tell
+            row = self.log.connection.execute(
+                "SELECT data FROM compiled WHERE fingerprint = ?", (fingerprint,)
+            ).fetchone()
+        except (
+            sqlite3.DatabaseError,
+            Refused,
+        ):  # no cache table yet, or a log that cannot be read, which its readers tell
             return None
         return json.loads(row[0]) if row else None
 
@@ -132,7 +137,9 @@ class Home:
             if not self.log.exists():
                 return
             with self.log.transaction() as transaction:
-                transaction.execute("CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT")
+                transaction.execute(
+                    "CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT"
+                )
                 transaction.execute("DELETE FROM compiled")
                 transaction.execute("INSERT INTO compiled VALUES (?, ?)", (fingerprint, json.dumps(raw)))
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
@@ -154,9 +161,7 @@ def make_setup(raw: dict, fingerprint: str) -> Setup:
     """The set-up that checked data describes."""
     settings = raw["settings"]
     zone = ZoneInfo(settings["zone"])
-    channels = [
-        _channel(name, channel) for name, channel in (settings.get("channels") or {}).items()
-    ]
+    channels = [_channel(name, channel) for name, channel in (settings.get("channels") or {}).items()]
     return Setup(
         hours=Hours.read(settings, zone),
         clocks=Clocks(zone, settings.get("eve", "18:00")),
@@ -181,7 +186,11 @@ def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
         for index, entry in enumerate(entries or ()):
             path = (section, index)
             if entry["id"] in seen or entry["id"] in RESERVED:
-                text = f"there is an item {entry['id']!r} already" if entry["id"] in seen else f"{entry['id']!r} is a word of the program"
+                text = (
+                    f"there is an item {entry['id']!r} already"
+                    if entry["id"] in seen
+                    else f"{entry['id']!r} is a word of the program"
+                )
                 yield place((*path, "id"), text)  # type: ignore[operator]
             seen.add(entry["id"])
             for at, craft in enumerate(entry.get("fits", ())):

@@ -30,7 +30,8 @@ def settings_schema() -> dict[str, object]:
         "properties": {
             "url": {"type": "string", "minLength": 1, "description": "an Apprise address, or $NAME of one"},
             "urgency": {"type": "array", "items": {"enum": list(URGENCIES)}, "minItems": 1},
-            "after": SPAN | {"description": "a further channel: only for `now` that was rung so long ago and is not seen"},
+            "after": SPAN
+            | {"description": "a further channel: only for `now` that was rung so long ago and is not seen"},
         },
     }
     heartbeat = {
@@ -151,12 +152,16 @@ def _reach_faults(settings: Document) -> Iterator[Finding]:
     channels = settings.data.get("channels") or {}
     for name, channel in channels.items():
         if "after" in channel and "urgency" in channel:
-            yield settings.finding(("channels", name, "urgency"), "a channel with `after` gets only `now`: leave this out")
+            yield settings.finding(
+                ("channels", name, "urgency"), "a channel with `after` gets only `now`: leave this out"
+            )
     if channels and all("after" in channel for channel in channels.values()):
         yield settings.finding(("channels",), "every channel has `after`: one without it has to ring first")
     url = settings.data.get("heartbeat", {}).get("url", "$")
     if not url.startswith(("$", "http://", "https://")):
-        yield settings.finding(("heartbeat", "url"), "it is pinged over http: an http or https address, or $NAME of one")
+        yield settings.finding(
+            ("heartbeat", "url"), "it is pinged over http: an http or https address, or $NAME of one"
+        )
 
 
 def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:
@@ -168,7 +173,9 @@ def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:
         if name in known:
             files.append(RuleFile(read(known[name].read_bytes(), f"{name}.yaml"), True))
         else:
-            text = f"there is no shipped rule file {name!r}; there are {', '.join(known)}{did_you_mean(str(name), known)}"
+            text = (
+                f"there is no shipped rule file {name!r}; there are {', '.join(known)}{did_you_mean(str(name), known)}"
+            )
             found.append(settings.finding(("practice", index), text))
     return files, found
 

@@ -105,7 +105,8 @@ def _rounded(value: float, digits: int) -> str:
 
 
 def show_span(span: object) -> str:
-    """A duration in its two largest units ("3 d 4 h"), or a calendar span ("24 calendar months")."""
+    """A duration in its two largest units ("3 d 4 h"; "under a minute" unless in whole seconds), or a calendar span
+    ("24 calendar months")."""
     if isinstance(span, CalendarSpan):
         return _show_calendar(span)
     if not isinstance(span, int):
@@ -131,4 +132,6 @@ def _show_duration(span: int) -> str:
         hours, rest = divmod(span, HOUR)
         minutes = rest // MINUTE
         return f"{hours} h {minutes} min" if minutes and hours < 10 else f"{hours} h"
-    return f"{span // MINUTE} min" if span >= MINUTE else f"{span / SECOND:.3g} s"
+    if span >= MINUTE:
+        return f"{span // MINUTE} min"
+    return "under a minute" if span % SECOND else f"{span // SECOND} s"

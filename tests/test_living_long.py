@@ -17,10 +17,8 @@ import pytest
 from scheduler.events import log as event_log
 from scheduler.events.log import Log
 from scheduler.findings import Refused
-from scheduler.home import Home
 from scheduler.instants import HOUR
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.poke import poke
 from scheduler.messages.wake import wake
 from scheduler.watch import Watch
 from tests.homes import Bench
@@ -254,7 +252,7 @@ HOSTILE: list[dict[str, object]] = [
     {"at": "2026-04-01T09:00:00Z", "what": "charged", "item": "A", "note": TRICK, "id": "one"},
     {"at": "2026-04-01T10:00:00Z", "what": "noticed", "item": "B", "findings": ["swollen"], "note": f"{TRICK}\nfaked"},
     {"at": "2026-04-01T11:00:00Z", "what": "set_aside", "item": "C", "reason": TRICK},
-    {"at": "2026-04-09T11:00:00Z", "what": "booked", "job": "vineyard", "starts": "2026-04-11T09:00:00Z", "note": TRICK},
+    {"at": "2026-04-09T11:00:00Z", "what": "booked", "job": "vine", "starts": "2026-04-11T09:00:00Z", "note": TRICK},
     {"at": "2026-04-02T11:00:00Z", "what": "updated", "item": "heron", "version": TRICK[:80]},
 ]
 QUESTIONS = [

@@ -103,7 +103,8 @@ def why_untold(
 def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int) -> Estimate | str:
     """The crossing of `reaches`, or why it cannot be told."""
     if len(xs) < least:
-        return f"there are {len(xs)} of the {least} readings that a trend takes"
+        verb = "is" if len(xs) == 1 else "are"
+        return f"a trend takes {least} readings, and there {verb} {len(xs) or 'none'}"
     fit = theil_sen(xs, ys)
     if fit is None or fit.slope.high >= 0:
         return "its readings do not surely fall"

@@ -78,7 +78,9 @@ def _in_use(at: Desk) -> Iterator[Look]:
 def _private(home: Home) -> Look:
     open_to = [path.name for path in (home.path, home.log.path) if path.exists() and path.stat().st_mode & 0o077]
     if open_to:
-        return Look("access", False, f"others on this machine can read {', '.join(open_to)}: chmod -R go-rwx {home.path}")
+        return Look(
+            "access", False, f"others on this machine can read {', '.join(open_to)}: chmod -R go-rwx {home.path}"
+        )
     return Look("access", True, "the home is yours alone")
 
 
@@ -125,7 +127,11 @@ def _channels(at: Desk) -> Iterator[Look]:
         if found is None:
             yield Look(about, False, f"never tried: `shelfbell ring {channel.name}`")
         elif found.failing_since:
-            yield Look(about, False, f"failing since {at.say(found.failing_since)}: {found.last_error}; {found.waiting} waiting")
+            yield Look(
+                about,
+                False,
+                f"failing since {at.say(found.failing_since)}: {found.last_error}; {found.waiting} waiting",
+            )
         else:
             yield Look(about, True, f"last success {at.say(found.last_sent)}")
 
@@ -155,7 +161,9 @@ def _backup(at: Desk) -> Look:
     if last is None:
         return Look("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
     said = f"last {at.say(last)}"
-    return Look("backup", True, said) if at.now - last <= OLD_BACKUP else Look("backup", False, f"{said}: make a new one")
+    return (
+        Look("backup", True, said) if at.now - last <= OLD_BACKUP else Look("backup", False, f"{said}: make a new one")
+    )
 
 
 def _contradictions(at: Desk) -> Iterator[Look]:

@@ -29,7 +29,9 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
         return 0
-    lines = [(event.at, _line(at, event, by)) for event, by in entries] + [(line.at, _told_line(at, line)) for line in told]
+    lines = [(event.at, _line(at, event, by)) for event, by in entries] + [
+        (line.at, _told_line(at, line)) for line in told
+    ]
     for _, text in sorted(lines, key=lambda line: line[0]):
         print(text)
     if not entries:
@@ -38,7 +40,7 @@ def run(home: Home, args: Namespace) -> int:
 
 
 def _line(at: Desk, event: Event, by: str | None) -> str:
-    note = f"  \"{str(event.fields['note']).replace(chr(10), ' / ')}\"" if "note" in event.fields else ""
+    note = f'  "{str(event.fields["note"]).replace(chr(10), " / ")}"' if "note" in event.fields else ""
     instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
     gone = f"  [taken back by {by}]" if by else ""
     return clean(f"{entry_line(at, event)}{note}{instead}{gone}")

@@ -58,6 +58,11 @@ def main(argv: list[str] | None = None) -> int:
         return 2
     except KeyboardInterrupt:
         return 130
+    except Exception as error:
+        if os.environ.get("SHELFBELL_DEBUG") == "1":
+            raise
+        print(f"shelfbell has a fault: {type(error).__name__}: {error} (SHELFBELL_DEBUG=1 shows where)", file=sys.stderr)
+        return 2
 
 
 def _run(words: list[str]) -> int:

@@ -75,7 +75,7 @@ def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
 def _holds(sheet: Sheet) -> str:
     holding = sheet.holding
     if holding.percent is None:
-        return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} 62"
+        return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} PERCENT"
     within = "" if holding.low is None else f" (estimate, {holding.low:.0f} to {holding.high:.0f})"
     return f"It holds {holding.percent:.0f} %{within}."
 

@@ -23,7 +23,7 @@ FEW = 3
 def charge(at: Desk, sheet: Sheet) -> list[str]:
     """What told the charge, and what the bench would take."""
     lines = []
-    if sheet.holding.by:
+    if sheet.holding.by and sheet.holding.way:
         told, *later = sheet.holding.by
         since = f", then reckoned over {counted(len(later), 'later entry', 'later entries')}" if later else ""
         lines.append(f"{_WAYS[sheet.holding.way]} {at.say(told.at)}{since}; {_loss(sheet)}.")
@@ -110,7 +110,7 @@ def health(at: Desk, sheet: Sheet) -> list[str]:
     if not points:
         return [
             "No reading tells its capacity. Measure it with the charger's capacity test, attended, and log it: "
-            f"shelfbell log measured {sheet.item.id} --capacity_mah 4900. Flights tell it too, with used_mah and both "
+            f"shelfbell log measured {sheet.item.id} --capacity_mah MAH. Flights tell it too, with used_mah and both "
             "percents."
         ]
     lines = _drawn(at, sheet, points) if len(points) >= FEW else _listed(at, sheet, points)

@@ -152,9 +152,7 @@ class Log:
 
     def filed_under(self, event_id: str) -> tuple[str, ...]:
         """The names under which an event is filed."""
-        rows = self._rows(
-            "SELECT item FROM concerned WHERE seq = (SELECT seq FROM events WHERE id = :id)", id=event_id
-        )
+        rows = self._rows("SELECT item FROM concerned WHERE seq = (SELECT seq FROM events WHERE id = :id)", id=event_id)
         return tuple(row[0] for row in rows)
 
     def newest(self) -> Event | None:
@@ -295,4 +293,3 @@ def _lay_out(db: object) -> None:
     db.execute("CREATE TABLE concerned (item TEXT, seq INTEGER, PRIMARY KEY (item, seq)) STRICT, WITHOUT ROWID")  # type: ignore[attr-defined]
     for trigger in TRIGGERS:
         db.execute(trigger)  # type: ignore[attr-defined]
-

@@ -181,13 +181,16 @@ class Book:
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
         born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None
-        turns = [event for event in events if event.what == "replaced" and event.get("item") == item.id]
-        starts = [DAWN, *(event.at for event in turns)]
-        lives = []
-        for start, end in zip(starts, [*starts[1:], DUSK], strict=True):
-            within = [event for event in events if start <= event.at < end and event not in turns]
-            lives.append(Life(item, start, end, born if start == DAWN else start, within, self))
-        return lives
+        starts, shares = [DAWN], [[]]
+        for event in events:  # by place in order, not by instant: what came just before a replacement is the old one's
+            if event.what == "replaced" and event.get("item") == item.id:
+                starts.append(event.at)
+                shares.append([])
+            else:
+                shares[-1].append(event)
+        ends = [*starts[1:], DUSK]
+        births = [born, *starts[1:]]
+        return [Life(item, *life, self) for life in zip(starts, ends, births, shares, strict=True)]
 
 
 def counts_from(event: Event) -> int:

@@ -102,7 +102,7 @@ class _Fold:
         if start is None:
             return None, False
         if "used_mah" in event.fields:
-            return max(0.0, start - 100 * float(event.fields["used_mah"]) / self.capacity), False
+            return max(0.0, start - _share(event, self.capacity)), False
         if self.rates:
             return max(0.0, start - median(self.rates) * float(event.fields["minutes"])), True
         return None, False
@@ -193,7 +193,8 @@ def _summary(event: Event, capacity: float) -> Discharge:
 
 
 def _share(event: Event, capacity: float) -> float:
-    return 100 * float(event.fields["used_mah"]) / capacity
+    """What a flight took out of one pack, percent of its capacity: packs that flew together share alike."""
+    return 100 * float(event.fields["used_mah"]) / len(event.fields["packs"]) / capacity
 
 
 def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:

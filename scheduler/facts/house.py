@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @fact(
     "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last good day; below nought once it has lapsed.",
-    unknown="no renewal on record", record="shelfbell log renewed {item} --issued 2026-03-01",
+    unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def days_to_expiry(life: "Life") -> list[Piece]:
     """Set by renewed: its `expires`, else its own date or the old expiry plus the nameplate's valid_for."""
@@ -51,7 +51,7 @@ def _days_after(day: date, span: int) -> date:
 
 @fact(
     "count", ("spares",), count("spare"), "How many lie in the house.",
-    unknown="not counted yet", record="shelfbell log counted {item} 4",
+    unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
 def spares_count(life: "Life") -> list[Piece]:
     """Set by counted, lowered by used and by replaced from them, raised by restocked."""
@@ -71,7 +71,7 @@ def spares_count(life: "Life") -> list[Piece]:
 
 @fact(
     "below_keep", ("spares",), FLAG, "Fewer lie in the house than the nameplate says to keep.",
-    unknown="not counted yet", record="shelfbell log counted {item} 4",
+    unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
 def below_keep(life: "Life") -> list[Piece]:
     """The count against the nameplate's keep."""

@@ -46,8 +46,13 @@ class Job(NamedTuple):
 
     @property
     def plate(self) -> dict[str, object]:
-        """The fields of its last booking, for texts."""
-        fields = self.plans[-1].event.fields
+        """The fields of its last booking."""
+        return self.plate_at(DUSK)
+
+    def plate_at(self, instant: int) -> dict[str, object]:
+        """The fields of the booking that stood at an instant, for texts; of the first before any."""
+        known = [plan for plan in self.plans if plan.known_from <= instant]
+        fields = (known or self.plans[:1])[-1].event.fields
         return {name: fields.get(name) for name in ("aircraft", "airtime_minutes", "near_people")}
 
 

@@ -26,7 +26,7 @@ WATCH = 24 * HOUR
 @fact(
     "charge", PACK, PERCENT, "What the pack holds, percent of its capacity.",
     unknown="no charge, reading or flight tells what it holds",
-    record="shelfbell log measured {item} 62",
+    record="shelfbell log measured {item} PERCENT",
 )  # fmt: skip
 def charge(life: "Life") -> list[Piece]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
@@ -63,7 +63,7 @@ def counted(life: "Life", steps: list[tuple[int, float | None, float, Event]]) -
     return pieces
 
 
-@fact("hours_since_reading", PACK, SPAN, "Time since the last reading, charge, drain or flight.")
+@fact("hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.")
 def hours_since_reading(life: "Life") -> list[Piece]:
     """Rises from the last reading, charge, drain or flight."""
     pieces = [] if life.born is None else [Piece(life.born, 0, RISING)]
@@ -74,7 +74,7 @@ def hours_since_reading(life: "Life") -> list[Piece]:
     "health", PACK, PERCENT,
     "Capacity left, percent of the nameplate's: the middle of its latest capacity tests and flights (estimate).",
     unknown="no capacity test, and fewer than three flights that tell what they used and both percents",
-    record="shelfbell log measured {item} --capacity_mah 4900",
+    record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
 def health(life: "Life") -> list[Piece]:
     """A step at each capacity found; one wild reading among many moves it little."""
@@ -110,7 +110,7 @@ def too_deep(life: "Life") -> list[Piece]:
 
 
 @fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last resting voltage.",
-      unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts 15.2")  # fmt: skip
+      unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
 def lowest_cell(life: "Life") -> list[Piece]:
     """A step at each resting voltage."""
     read = [(event, cell_volts(event, life.item.plate)) for event in life.those("measured")]

@@ -36,7 +36,7 @@ def sort(life: "Life") -> list[Piece]:
 
 @fact(
     "renewal_window", ("paper",), FLAG, "The six months before the month of its expiry have begun.",
-    unknown="no renewal on record", record="shelfbell log renewed {item} --issued 2026-03-01",
+    unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def renewal_window(life: "Life") -> list[Piece]:
     """Yes from the first day of the sixth month before the month of expiry."""

@@ -24,7 +24,7 @@ WINDOW = 30 * DAY
 
 @fact(
     "cell_spread", PACK, VOLTS, "The highest less the lowest cell, at rest for an hour or more.",
-    unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts 3.83,3.83,3.82,3.83",
+    unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
 def cell_spread(life: "Life") -> list[Piece]:
     """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
@@ -70,7 +70,7 @@ def capacity_tests(life: "Life") -> list[Event]:
 @fact(
     "health_confirmed", PACK, PERCENT, "The better of the last two days' capacity tests, percent of the nameplate's.",
     unknown="fewer than two capacity tests on different days",
-    record="shelfbell log measured {item} --capacity_mah 4900",
+    record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
 def health_confirmed(life: "Life") -> list[Piece]:
     """Known from the second day with a test on: one test can be a slip."""

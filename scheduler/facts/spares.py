@@ -19,7 +19,7 @@ RATE_OVER = 180 * DAY
 @fact(
     "cover_after_delivery", ("spares",), SPAN,
     "How long the spares last at the rate of the last 180 days, less the time an order takes (estimate).",
-    unknown="not counted yet", record="shelfbell log counted {item} 4",
+    unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
 def cover_after_delivery(life: "Life") -> list[Piece]:
     """A step at each count, use and restock (estimate); never where none was used."""

@@ -29,7 +29,7 @@ LEAST_WORK = 60.0
 
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
-      record="shelfbell log measured {item} 62")  # fmt: skip
+      record="shelfbell log measured {item} PERCENT")  # fmt: skip
 def going_low_in(life: "Life") -> list[Piece]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
     loss = float(life.item.plate["self_discharge"]) / (30 * DAY)

@@ -16,7 +16,7 @@ TIMEOUT = 10.0
 
 
 class Heartbeat:
-    """Pings in a thread of its own, one at a time. `say` gets one line when it begins to fail, and one when it is well."""
+    """Pings in a thread of its own, one at a time. `say` gets one line when it begins to fail, one when it is well."""
 
     def __init__(self, say: Callable[[str], object], environ: Mapping[str, str] = os.environ) -> None:
         self._say = say

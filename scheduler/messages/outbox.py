@@ -123,7 +123,8 @@ class Outbox:
         """What was told so far, when the last digest was decided, and when this home's bell began."""
         rows = self._rows("SELECT rule, item, first_at, decided_at, kind, urgency, reason FROM told ORDER BY rowid")
         told = (Told(Key(row[0], row[1]), *row[2:]) for row in rows)
-        return Ledger(told, self.state("digest_at"), self.state("began"), self.state("planned"))
+        noted = (self.state(name) for name in ("digest_at", "began", "planned", "woke_at"))
+        return Ledger(told, *noted)
 
     def state(self, name: str) -> int | None:
         """A remembered value, None when there is none."""
@@ -144,7 +145,8 @@ class Outbox:
         """Write a decision: what it tells and the messages it makes."""
         for line in decision.told():
             transaction.execute(
-                "INSERT INTO told (decided_at, rule, item, first_at, kind, urgency, reason) VALUES (?, ?, ?, ?, ?, ?, ?)",
+                """INSERT INTO told (decided_at, rule, item, first_at, kind, urgency, reason)
+                   VALUES (?, ?, ?, ?, ?, ?, ?)""",
                 (line.at, *line.key, line.first_at, line.kind, line.urgency, line.reason),
             )
         if decision.digest:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from scheduler.events.log import Event, Log, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
-from scheduler.instants import rfc3339
+from scheduler.instants import DUSK, rfc3339
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.reminders.board import Board, Reminder
@@ -78,7 +78,7 @@ def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
     sick = _set_sick_aside(board, now)
     ledger = outbox.ledger()
     decision = decide(board, ledger, setup.hours, now)
-    ended = [_with_correction(ended, home.log, now) for ended in decision.ended if ended.key not in sick]
+    ended = [_with_correction(ended, home, setup, now) for ended in decision.ended if ended.key not in sick]
     decision = decision._replace(ended=ended)
     messages = [message for channel in setup.channels for message in _messages(decision, channel, setup, board)]
     for line in decision.told():
@@ -89,22 +89,35 @@ def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
     return Woken(decision, wake, messages, len(board.open_at(now)), sick=sick)
 
 
-def _with_correction(ended: Ended, log: Log, now: int) -> Ended:
-    """What withdrew a reminder: the last correction of an entry on its item, or entry told late, since it was first told."""
+def _with_correction(ended: Ended, home: Home, setup: Setup, now: int) -> Ended:
+    """With what withdrew a reminder, and when: the first entry told since it was first told with which it is gone."""
     if ended.ending != "withdrawn":
         return ended
-    found = [event for event in _news_of(log, ended.key.item) if ended.first_at < event.recorded_at <= now]
-    if not found:
-        return ended
-    last = max(found, key=lambda event: (event.recorded_at, event.seq))
-    return ended._replace(by=f"{last.what} ({last.id})")
+    told = sorted((e for e, _ in home.log.history() if ended.first_at < e.recorded_at <= now), key=_arrival)
+    gone = next((event for event in told if not _stood(home.log, setup, ended, event.seq)), None)
+    return ended if gone is None else ended._replace(by=gone, ended=gone.recorded_at)
 
 
-def _news_of(log: Log, item: str) -> Iterator[Event]:
-    """The corrections of entries on an item, and the entries on it that were told late."""
-    for event, _ in log.history(item):
-        if event.what == "struck" or "instead_of" in event.fields or event.recorded_at > event.at:
-            yield event
+def _arrival(event: Event) -> int:
+    return event.seq
+
+
+def _stood(log: Log, setup: Setup, ended: Ended, seq: int) -> bool:
+    """True when a reminder was there still, by the log up to a place in it."""
+    board = Board(Book(setup.fleet, _UpTo(log, seq), setup.clocks), setup.rules, [ended.key.item])
+    verdict = board.by_key.get(ended.key)
+    return verdict is not None and verdict.open_at(ended.first_at) is not None
+
+
+class _UpTo(NamedTuple):
+    """The events of a log up to a place in it."""
+
+    log: Log
+    seq: int
+
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        return self.log.of(name, what, DUSK, self.seq + 1)
 
 
 def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: Woken) -> None:
@@ -131,9 +144,7 @@ def _sickness(verdict: Verdict, now: int) -> str:
     return ""
 
 
-def _report_sick(
-    outbox: Outbox, transaction: Transaction, setup: Setup, sick: dict[Key, str], now: int
-) -> None:
+def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: dict[Key, str], now: int) -> None:
     by_rule: dict[str, list[str]] = {}
     for key, text in sick.items():
         by_rule.setdefault(key.rule, []).append(f"{key.item}: {text}")
@@ -157,7 +168,7 @@ def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:
     """What of a decision a channel takes: a digest whole if it takes what only digests bring, else its words alone."""
     words = [word for word in decision.words if takes(channel, word, decision.at)]
-    if channel.after or not decision.digest or set(channel.urgency) <= set(DISTURBING):
+    if not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, words) if words else None
     still = [reminder for reminder in decision.still if reminder.verdict.urgency(decision.at) in channel.urgency]
     taken = decision._replace(words=words, still=still)

@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from scheduler.events.log import HOME
+from scheduler.events.log import HOME, Event
 from scheduler.instants import DAY, DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.words import Told, Word, next_word
+from scheduler.reminders.words import Told, Word, next_word, said_of
 from scheduler.verdicts.stretches import Stretch
-from scheduler.verdicts.verdict import Key
+from scheduler.verdicts.verdict import Key, Verdict
 
 MISSED_AFTER = HOUR
 """What is said this much later than it was due, the look that was planned for it missed, is summed up. Common practice,
@@ -17,8 +17,8 @@ no source."""
 
 
 class Ledger:
-    """What was told so far, by rule and item, when the last digest was decided, when the bell began, and when the last
-    look had the next one planned."""
+    """What was told so far, by rule and item, when the last digest was decided, when the bell began, when the last look
+    was, and for when it had the next one planned."""
 
     def __init__(
         self,
@@ -26,11 +26,13 @@ class Ledger:
         digest_at: int | None = None,
         began: int | None = None,
         planned: int | None = None,
+        looked: int | None = None,
     ) -> None:
         self._told: dict[Key, list[Told]] = {}
         self.digest_at = digest_at
         self.began = began
         self.planned = planned
+        self.looked = looked
         for line in told:
             self.add(line)
 
@@ -63,21 +65,25 @@ class Ended(NamedTuple):
     ended: int
     ending: str
     reminder: Reminder | None
-    by: str = ""
+    by: Event | None = None
     """The entry that ended it, where one did."""
+    told: bool = True
+    """False where it opened and settled unseen."""
 
     @property
     def reason(self) -> str:
         """How it ended, and by what."""
-        return f"{self.ending} by {self.by}" if self.by else self.ending
+        return f"{self.ending} by {self.by.what} ({self.by.id})" if self.by else self.ending
 
 
 class Gap(NamedTuple):
-    """A stretch after which one message sums up: the operator was away, or nothing was running."""
+    """A stretch after which one message sums up: the operator was away, or nothing was running. `looked`: when the last
+    look before it was, where that is known."""
 
     start: int
     end: int
     away: bool
+    looked: int | None = None
 
 
 class Decision(NamedTuple):
@@ -130,7 +136,8 @@ def decide(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
     if not (gap or gathered or weekly_due(board, ledger, hours, now)):
         return Decision(now, ringing, ahead, False, [], [], [])
     rung = {word.reminder for word in ringing}
-    still = [reminder for reminder in open_now if reminder not in rung and ledger.of(reminder)]
+    known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
+    still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now)
     return Decision(now, ringing, ahead, True, still, ended, unknown, gap)
 
@@ -143,7 +150,7 @@ def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Word], 
         return back
     planned = ledger.planned
     if planned is not None and any(planned <= word.due <= now - MISSED_AFTER for word in ringing):
-        return Gap(planned, now, away=False)
+        return Gap(planned, now, away=False, looked=ledger.looked)
     return None
 
 
@@ -188,7 +195,7 @@ def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
                 yield ended
     for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
         if not ledger.of(reminder):
-            yield _over(reminder.key, reminder.stretch.opened, reminder)
+            yield _over(reminder.key, reminder.stretch.opened, reminder)._replace(told=False)
 
 
 def _closed(board: Board, key: Key) -> str:
@@ -215,9 +222,13 @@ def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
 
 def _over(key: Key, first_at: int, reminder: Reminder) -> Ended:
     stretch = reminder.stretch
-    cause = reminder.verdict.event_at(stretch.ended) if stretch.ending == "settled" else None
-    by = f"{cause.what} ({cause.id})" if cause is not None else ""
+    by = _cause(reminder.verdict, stretch.ended) if stretch.ending == "settled" else None
     return Ended(key, first_at, stretch.opened, stretch.ended, stretch.ending, reminder, by)
+
+
+def _cause(verdict: Verdict, instant: int) -> Event | None:
+    """The entry that changed something at an instant: one of that very instant before a flight under way."""
+    return max((event for event in verdict.events if event.at == instant), default=verdict.event_at(instant))
 
 
 def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:

@@ -29,7 +29,8 @@ class Hours(NamedTuple):
         quiet = settings.get("quiet")
         span = (parse_clock(quiet["from"]), parse_clock(quiet["to"])) if quiet else None
         channels = (settings.get("channels") or {}).values()
-        steps = sorted({parse_span(channel["after"]) for channel in channels if "after" in channel})
+        spans = {parse_span(channel["after"]) for channel in channels if "after" in channel}
+        steps = sorted(span for span in spans if isinstance(span, int))
         return cls(zone, span, parse_clock(settings.get("digest", "07:00")), escalate=tuple(steps))
 
     @lru_cache(maxsize=4096)  # the same few instants are asked for at every look until they come

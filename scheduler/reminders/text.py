@@ -1,6 +1,7 @@
 """What a reminder says: the rule's texts filled with values at the message's instant."""
 
 import re
+from collections.abc import Callable
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -14,6 +15,11 @@ from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+_READING = re.compile(r"(?<![^\s,])[A-Z]{3,}\b")
+"""A word in capitals in an entry to be typed: it stands for a value that only the reader knows."""
+_SPAN = r"\d+ (?:d|h|min|s)(?: \d+ (?:h|min))?"
+_OVERDUE = re.compile(rf"-({_SPAN}|under a minute) left\b")
+_NOW = re.compile(r"\b(?:\d+ s|under a minute) ago\b")
 
 
 def clean(text: str) -> str:
@@ -33,7 +39,8 @@ def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
 
 
 def listed(words: list[str]) -> str:
-    """ "B", "B and C", "B, C and D"."""
+    """ "B", "B and C", "B, C and D"; each once."""
+    words = list(dict.fromkeys(words))
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
@@ -84,7 +91,9 @@ def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many:
     catalogue = verdict.book.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
         return fact_text(catalogue[name], verdict.ask(name).at(now))
-    plate = verdict.item.plate.get(name)
+    jobs = verdict.book.jobs if verdict.item.kind == "job" else {}
+    plates = jobs[verdict.item.id].plate_at(now) if jobs else {}
+    plate = plates.get(name, verdict.item.plate.get(name))
     return "?" if plate is None else clean(str(plate))
 
 
@@ -98,10 +107,15 @@ def advice(lines: Lines, now: int) -> str:
     one, many = lines.rule.do
     first = lines.reminders[0]
     if len(lines.reminders) == 1:
-        return fill(one, lambda name: value_of(first, name, now))
+        return _plain(fill(one, lambda name: value_of(first, name, now)))
     if "items" not in names(many):
-        return " ".join(fill(one, lambda name, r=r: value_of(r, name, now)) for r in lines.reminders)
-    return fill(many, lambda name: _together(lines, name, now))
+        return " ".join(_plain(fill(one, lambda name, r=r: value_of(r, name, now))) for r in lines.reminders)
+    return _plain(fill(many, lambda name: _together(lines, name, now)))
+
+
+def _plain(text: str) -> str:
+    """Spans as people say them: "lapsed 3 d ago" for "-3 d left", "just now" for "0 s ago"."""
+    return _NOW.sub("just now", _OVERDUE.sub(r"lapsed \1 ago", text))
 
 
 def _together(lines: Lines, name: str, now: int) -> str:
@@ -124,11 +138,18 @@ def log_line(lines: Lines, now: int) -> str:
     if not lines.rule.log_then:
         return ""
     first = lines.reminders[0]
-    items = ",".join(reminder.key.item for reminder in lines.reminders)
-    text = lines.rule.log_then
+    text = f"shelfbell log {lines.rule.log_then}"
     if "{item}" not in text and lines.rule.about not in ("home", "job"):
         text += " {item}"
-    return "shelfbell log " + fill(text, lambda name: items if name == "item" else value_of(first, name, now))
+    return entry(text, [reminder.key.item for reminder in lines.reminders], lambda name: value_of(first, name, now))
+
+
+def entry(template: str, items: list[str], value: Callable[[str], str] = str) -> str:
+    """The entry to be typed for some items. Where a word in capitals stands for a reading, each has its own."""
+    own = _READING.search(template) is not None and len(items) > 1
+    shown = items[0] if own else ",".join(items)
+    text = fill(template, lambda name: shown if name == "item" else value(name))
+    return f"{text}, and so for {listed(items[1:])}" if own else text
 
 
 def title(lines: list[Lines]) -> str:
@@ -144,30 +165,44 @@ def paragraph(lines: Lines, now: int) -> str:
     parts = [advice(lines, now), lines.rule.why]
     if lines.rule.caution:
         parts.append(f"Caution: {lines.rule.caution}")
-    if entry := log_line(lines, now):
-        parts.append(f"Then: {entry}")
+    if typed := log_line(lines, now):
+        parts.append(f"Then: {typed}")
     return "\n".join(part.strip() for part in parts)
 
 
 def unknown_lines(unknown: list[Unknown]) -> list[str]:
     """What cannot be judged, gathered by the entry that would settle it."""
     needed: dict[tuple[str, str], dict[str, None]] = {}
-    for entry in unknown:
-        for name in entry.missing:
-            fact = entry.verdict.book.catalogue[name]
-            needed.setdefault((fact.unknown, fact.record), {})[entry.verdict.item.id] = None
+    for each in unknown:
+        for name in each.missing:
+            fact = each.verdict.book.catalogue[name]
+            needed.setdefault((fact.unknown, fact.record), {})[each.verdict.item.id] = None
     return [
-        f"{listed(list(items))}: {lack}. Record: {fill(record, lambda _, items=items: ','.join(items))}"
+        f"{listed(list(items))}: {lack}. Record: {entry(record, list(items))}"
         for (lack, record), items in needed.items()
     ]
 
 
 def ended_line(ended: Ended, now: int, zone: ZoneInfo) -> str:
     """One line on a reminder that is over."""
-    name = ended.reminder.verdict.rule.title if ended.reminder else ended.key.rule
     when = moment_near(ended.ended, now, zone)
-    by = f" by {ended.by}" if ended.by else ""
-    return f"{name}: {ended.key.item}: {ended.ending} {when}{by} (since {moment_near(ended.opened, now, zone)})"
+    by = f" by {ended.by.what}" if ended.by else ""
+    since = moment_near(ended.opened, now, zone)
+    return f"{_name(ended)}: {ended.key.item}: {ended.ending} {when}{by} (since {since})"
+
+
+def _name(ended: Ended) -> str:
+    return ended.reminder.verdict.rule.title if ended.reminder else ended.key.rule
+
+
+def ended_lines(ended: list[Ended], now: int, zone: ZoneInfo) -> list[str]:
+    """A line on each reminder that was told and is over, one in all on those that came and went unseen."""
+    told = {one.key: one for one in sorted(ended, key=lambda one: one.ended) if one.told}
+    unseen = [one for one in ended if not one.told and one.key not in told]
+    names = [f"{name.lower()} ({listed([o.key.item for o in unseen if _name(o) == name])})"
+             for name in dict.fromkeys(map(_name, unseen))]  # fmt: skip
+    more = [f"and {len(unseen)} came and went before they were rung: {'; '.join(names)}"] if unseen else []
+    return [ended_line(one, now, zone) for one in told.values()] + more
 
 
 class Text(NamedTuple):
@@ -180,7 +215,7 @@ class Text(NamedTuple):
 def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: object) -> Text:
     """The message of a decision, for the reminders that a channel takes."""
     groups = gathered(words)
-    sections = [_gap_section(decision.gap, words, decision.at, zone)] if decision.gap is not None else []
+    sections = [_gap_section(decision.gap, _new(decision, words), decision.at, zone)] if decision.gap is not None else []
     sections += [paragraph(group, decision.at) for group in groups]
     if decision.digest:
         sections += _digest_sections(decision, zone)
@@ -189,15 +224,24 @@ def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: ob
     return Text(title(groups) if groups else _digest_title(decision), "\n\n".join(sections))
 
 
+def _new(decision: Decision, words: list[Reminder]) -> list[Reminder]:
+    """Those of the reminders that are rung for the first time, or have grown more urgent."""
+    new = {word.reminder for word in decision.words if word.kind in ("first", "rise")}
+    return [reminder for reminder in words if reminder in new]
+
+
 def _gap_section(gap: Gap, words: list[Reminder], now: int, zone: ZoneInfo) -> str:
     """What was not said in a gap, with the true opening times."""
     span = f"from {moment_near(gap.start, now, zone)} to {moment_near(gap.end, now, zone)}"
-    head = f"You were away {span}." if gap.away else f"I was not running {span}."
+    last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
+    head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
     opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
-    lines = [
-        f"- {r.verdict.rule.title}: {r.key.item}: since {moment_near(r.stretch.opened, now, zone)}" for r in opened
-    ]
-    return "\n".join([f"{head} Of that time:", *lines]) if lines else f"{head} Nothing new came due."
+    lines = {r: f"- {r.verdict.rule.title}: {r.key.item}: since {moment_near(r.stretch.opened, now, zone)}" for r in opened}
+    begun = min(gap.start, gap.looked or gap.start)
+    of_it = [line for r, line in lines.items() if r.stretch.opened >= begun]
+    older = [line for r, line in lines.items() if r.stretch.opened < begun]
+    first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
+    return "\n".join([first, *of_it, *(["Older, and not told before:", *older] if older else [])])
 
 
 def _digest_title(decision: Decision) -> str:
@@ -209,7 +253,7 @@ def _digest_sections(decision: Decision, zone: ZoneInfo) -> list[str]:
     now = decision.at
     sections = {
         "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still)],
-        "Settled:": [ended_line(ended, now, zone) for ended in decision.ended],
+        "Settled:": ended_lines(decision.ended, now, zone),
         "I cannot judge:": unknown_lines(decision.unknown),
     }
     return ["\n".join([head, *(f"- {line}" for line in lines)]) for head, lines in sections.items() if lines]

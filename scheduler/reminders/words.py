@@ -1,4 +1,4 @@
-"""What is next to be said of one reminder, and when: a pure function of the reminder, what was told of it, and the hours."""
+"""What is next to be said of one reminder, and when: a pure function of it, of what was told of it, and of the hours."""
 
 from typing import NamedTuple
 
@@ -15,9 +15,10 @@ _SPACING = (1, 3, 7, 15)
 
 
 class Told(NamedTuple):
-    """One telling of one reminder. `first_at`: when its first message was decided, which tells the stretch it belongs to.
+    """One telling of one reminder.
 
-    `kind`: first, again, rise, escalated or settled. `reason`: how it ended, where it is settled.
+    `first_at`: when its first message was decided, which tells the stretch it belongs to. `kind`: first, again,
+    rise, escalated or settled. `reason`: how it ended, where it is settled.
     """
 
     key: Key
@@ -79,7 +80,7 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | N
     by_event = found > reminder.stretch.opened or verdict.opened_by_event(reminder.stretch.opened)
     urgency = verdict.urgency(max(found, min(now, reminder.stretch.ended - 1)))
     said = said_of(board, reminder, now)
-    if said is not None and said.what == "snoozed" and (until := quiet_until(board, said)) > found:
+    if said is not None and (until := quiet_until(board, said)) > found:
         found, by_event = until, False
     if found == DUSK:
         return None
@@ -167,7 +168,15 @@ def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:
 
 
 def _word(
-    board: Board, reminder: Reminder, hours: Hours, now: int, start: int, kind: str, urgency: str, first_at: int, by_event: bool
+    board: Board,
+    reminder: Reminder,
+    hours: Hours,
+    now: int,
+    start: int,
+    kind: str,
+    urgency: str,
+    first_at: int,
+    by_event: bool,
 ) -> Word:
     """A word that could be said at `start`, put off to when the hours let it through."""
     if urgency == "now" and by_event:

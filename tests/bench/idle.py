@@ -1,4 +1,4 @@
-"""What a daemon costs that has nothing to do: memory and wake-ups of a real process, and whether they grow with the weeks."""
+"""What an idle daemon costs: memory and wake-ups of a real process, and whether they grow with the weeks."""
 
 import gc
 import json
@@ -118,8 +118,9 @@ def with_channel(home: Path, url: str) -> Path:
 
 
 def weeks(scratch: Path, start: int) -> tuple[int, int, int]:
-    """Memory after four weeks and after half a year more of the demo home left alone, by an injected clock; the wakes."""
+    """Memory after four weeks and after half a year more of the demo home, by an injected clock; the wakes."""
     life = Clockwork(with_channel(demo_home(scratch / "weeks"), "json://127.0.0.1/"), start)
+    gc.enable()  # as in the daemon; the command that took the season in has turned it off
     me = Idle(os.getpid())
     life.run(start + 4 * 7 * DAY, most=10_000)
     before, wakes = _settled_memory(me), life.wakes

@@ -15,7 +15,7 @@ from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
-from scheduler.instants import DAY, MINUTE, parse_rfc3339
+from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339
 from scheduler.reminders.rehearse import rehearse
 from tests.bench import idle
 from tests.bench.homes import demo_home, fleet_of, lines, many_homes
@@ -89,7 +89,14 @@ def measure_intake(scratch: Path) -> list[Row]:
                 ((e["id"], e["at"], e["recorded_at"], e["what"], e.get("instead_of"), line) for e, line in events),
             )
 
-    return [Row("intake of 100,000 events", "json.loads and executemany of the same rows", "at most 3", paired(ours, bare, 3))]
+    return [
+        Row(
+            "intake of 100,000 events",
+            "json.loads and executemany of the same rows",
+            "at most 3",
+            paired(ours, bare, 3),
+        )
+    ]
 
 
 def _folder(scratch: Path, number: int) -> Path:
@@ -116,7 +123,9 @@ def measure_rehearsal(scratch: Path) -> list[Row]:
     rows = []
     for against, poller in (("plain Python", Poller(board)), ("simpleeval, parsed once", EnginePoller(board))):
         polling = seconds(lambda poller=poller: poll(poller, START + 100 * DAY, sample), 3) * minutes / sample
-        rows.append(Row("rehearsing a season", f"polling each minute, {against}", "at least 1,000", polling / once, note))
+        rows.append(
+            Row("rehearsing a season", f"polling each minute, {against}", "at least 1,000", polling / once, note)
+        )
     return rows
 
 
@@ -127,10 +136,11 @@ def poll(poller: Poller, start: int, minutes: int) -> int:
 
 def measure_daemon(scratch: Path) -> list[Row]:
     """A daemon with nothing to do: a real process for a minute, and half a year by an injected clock."""
+    noon = END + 12 * HOUR
     scheduler, beats = idle.bare()
-    silent, wakes = idle.daemon(scratch, END, "")
-    spoken, wakes_after = idle.sent_and_idle(scratch, END)
-    before, after, count = idle.weeks(scratch, END)
+    silent, wakes = idle.daemon(scratch, noon, "")
+    spoken, wakes_after = idle.sent_and_idle(scratch, noon)
+    before, after, count = idle.weeks(scratch, noon)
     process = "a process with APScheduler, sqlite3 and a job each 30 s"
     return [
         Row("memory, nothing sent yet", process, "at most 2", silent / scheduler, _megabytes(silent, scheduler)),

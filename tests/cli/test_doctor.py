@@ -1,7 +1,6 @@
 """Doctor and channels: each fault of a home is named with what to do, and nothing is changed by looking."""
 
 import json
-import os
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -228,11 +227,15 @@ def test_doctor_does_not_stand_in_the_way_of_a_daemon_it_finds_running(well: Ben
         assert looks(well)["daemon"][0]
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
-def test_a_home_that_cannot_be_written_is_looked_at_all_the_same(well: Bench) -> None:
+def test_a_home_that_cannot_be_written_is_looked_at_all_the_same(well: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Root may write everywhere, so the refusal is staged."""
+    from scheduler.findings import Refused
+    from scheduler.messages.lock import Lock
+
+    def refusing(_: Lock) -> bool:
+        raise Refused.because("shelfbell.lock cannot be written: Read-only file system")
+
     remembered(well, "woke_at", NOON - 3 * DAY)
-    well.path.chmod(0o500)
-    try:
-        assert "is not running" in looks(well)["daemon"][1]
-    finally:
-        well.path.chmod(0o700)
+    monkeypatch.setattr(Lock, "acquire", refusing)
+
+    assert "is not running" in looks(well)["daemon"][1]

@@ -25,15 +25,17 @@ def last(bench: Bench) -> dict[str, object]:
     ("words", "fields", "answer"),
     [
         ("seen left-full A", {}, "no repeats"),
-        ("seen left-full A --until 2026-04-20T09:00:00Z", {"until": "2026-04-20T10:00:00+01:00"}, "quiet until Mon 20 Apr 10:00"),
+        (
+            "seen left-full A --until 2026-04-20T09:00:00Z",
+            {"until": "2026-04-20T10:00:00+01:00"},
+            "quiet until Mon 20 Apr 10:00",
+        ),
         ("snooze left-full A", {"until": "2026-04-11T13:00:00+01:00"}, "quiet until Sat 11 Apr 13:00"),
         ("snooze left-full A --until sat", {"until": "2026-04-11T12:00:00+01:00"}, "quiet until Sat 11 Apr 12:00"),
         ("snooze left-full A --until flown", {"until_next": "flown"}, "quiet until A is flown next"),
     ],
 )  # fmt: skip
-def test_until_when_is_logged_and_answered(
-    open_one: Bench, words: str, fields: dict[str, str], answer: str
-) -> None:
+def test_until_when_is_logged_and_answered(open_one: Bench, words: str, fields: dict[str, str], answer: str) -> None:
     out = open_one(*words.split())
 
     assert (out.status, out.err) == (0, "")
@@ -84,5 +86,6 @@ def test_rehearse_names_the_further_channel_where_it_is_reached(bench: Bench) ->
 
     assert messages == [
         ("10:00", "first", "phone"), ("10:00", "first", "mail"), ("11:30", "escalated", "loud"),
-        ("14:00", "again", "phone"), ("14:00", "again", "loud"), ("14:00", "again", "mail"), ("18:00", "again", "phone"),
+        ("14:00", "again", "phone"), ("14:00", "again", "loud"), ("14:00", "again", "mail"),
+        ("18:00", "again", "phone"),
     ]  # fmt: skip

@@ -34,8 +34,8 @@ _NAMED = re.compile(r"P\d{4}")
 class Tally(NamedTuple):
     """What a run came to.
 
-    `missing`: packs no message spoke of; `unsent`: rows left; `excess`: references that arrived more often than once and
-    once for each kill that found them under way. `under_way`: kills that found a message under way.
+    `missing`: packs no message spoke of; `unsent`: rows left; `excess`: references that arrived more often than once
+    and once for each kill that found them under way. `under_way`: kills that found a message under way.
     """
 
     kills: int
@@ -156,7 +156,7 @@ def crash(folder: Path, kills: int, chance: random.Random, entries: int | None =
 
 
 def _live_and_die(spawner: Spawner, home: Home, left: Iterator[str], chance: random.Random) -> None:
-    """One life: something may be logged before it begins and while it lasts, and it may end in the middle of anything."""
+    """One life: something may be logged before it begins and while it lasts; it may end in the middle of anything."""
     if chance.random() < 0.3:
         _feed(home, next(left, ""))
     process = spawner.start()
@@ -199,19 +199,23 @@ def _sending(home: Home) -> list[str]:
 
 def _finish(spawner: Spawner, home: Home, packs: list[str]) -> None:
     """One life in peace, long enough for all that waits."""
+    started = time.time_ns() // 1000
     process = spawner.start()
     end = time.monotonic() + 60
-    while time.monotonic() < end and (_untold(home, packs) or any(row.state != "sent" for row in _rows(home))):
+    while time.monotonic() < end and not _at_rest(home, packs, started):
         time.sleep(0.1)
     assert spawner.end(process, signal.SIGTERM) == 0
 
 
-def _untold(home: Home, packs: list[str]) -> set[str]:
-    """The packs of which nothing was decided yet."""
+def _at_rest(home: Home, packs: list[str], started: int) -> bool:
+    """True when a daemon that was started then has looked, each pack was told of, and every row is sent."""
     log = Log(home.path / "shelfbell.db")
-    told = {key.item for key in Outbox(log).ledger().keys()}
+    outbox = Outbox(log)
+    told = {key.item for key in outbox.ledger().keys()}
+    looked = (outbox.state("woke_at") or 0) >= started
+    sent = all(row.state == "sent" for row in outbox.rows())
     log.close()
-    return set(packs) - told
+    return looked and sent and told >= set(packs)
 
 
 def _count(home: Home, box: Postbox, packs: list[str], kills: int, under_way: Counter[str]) -> Tally:

@@ -1,7 +1,7 @@
 """Starts daemons quickly: a process that has loaded everything once, and forks a daemon for each line it reads.
 
-The daemon that is forked runs just what `shelfbell run` runs; only the loading of modules is spared. It is of one thread,
-so forking is safe. For each line "run" it answers with a process id; for "reap PID" with how that ended.
+The daemon that is forked runs just what `shelfbell run` runs; only the loading of modules is spared. There is but one
+thread, so forking is safe. For each line "run" it answers with a process id; for "reap PID" with how that ended.
 """
 
 import os

@@ -5,15 +5,16 @@ threads and nothing waits; the channels take what they are sent, or do not, as t
 """
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.events.taking import take
+from scheduler.facts.book import Book
 from scheduler.home import Home
 from scheduler.instants import rfc3339
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.wake import Woken, wake
+from scheduler.reminders.board import Board
 
 Fields = dict[str, object]
 
@@ -113,6 +114,10 @@ class Clockwork:
         self.now += by
         self.wake()
 
+    def board(self) -> Board:
+        """The board as the daemon has it before it."""
+        return Board(Book(self.setup.fleet, self.home.log, self.setup.clocks), self.setup.rules)
+
     def told(self) -> list[tuple[int, str, str, str, str]]:
         """What was told of which reminder, in order: when, kind, rule, item, reason."""
         ledger = self.outbox.ledger()
@@ -126,6 +131,3 @@ class Clockwork:
     def close(self) -> None:
         """Let go of the home."""
         self.home.log.close()
-
-
-Disturbance = Callable[[Clockwork], object]

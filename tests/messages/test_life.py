@@ -166,7 +166,10 @@ def test_a_restart_between_any_two_steps_changes_nothing(path: Path, life: Lives
     ("channels", "said"),
     [
         ({"a": {"url": "$A", "after": "1 h"}}, "every channel has `after`: one without it has to ring first"),
-        ({"a": {"url": "$A"}, "b": {"url": "$B", "after": "1 h", "urgency": ["now"]}}, "gets only `now`: leave this out"),
+        (
+            {"a": {"url": "$A"}, "b": {"url": "$B", "after": "1 h", "urgency": ["now"]}},
+            "gets only `now`: leave this out",
+        ),
         ({"a": {"url": "$A"}, "b": {"url": "$B", "after": "soon"}}, "a duration such as '90 min'"),
     ],
 )
@@ -219,11 +222,22 @@ def test_on_return_from_a_quiet_absence_one_line_says_so(path: Path, life: Lives
 
 
 def test_an_absence_told_when_it_was_over_brings_no_summary(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
-    daemon.log("away", **{"from": rfc("2026-03-30 12:00"), "to": rfc("2026-03-31 12:00")})
+    daemon = life(path, FULL, now=WEDNESDAY - DAY)
+    daemon.run(WEDNESDAY)
+    daemon.log("away", **{"from": rfc("2026-03-31 10:00"), "to": rfc("2026-03-31 20:00")})
     daemon.run(WEDNESDAY + DAY)
 
     assert daemon.letters == []
+
+
+def test_while_away_what_the_night_held_is_no_digest(path: Path, life: Lives) -> None:
+    daemon = life(path, ALARM.replace("90 %", "90 %, lasting: 14 h"), FULL)
+    daemon.log("charged", item="A")
+    daemon.log("away", **{"from": rfc("2026-04-01 12:00"), "to": rfc("2026-04-04 18:00")})
+    daemon.run(moment("2026-04-02 08:00"))
+
+    assert got(daemon, "mail") == ["04-01 09:00 first Pack is full: A", "04-02 07:00 first Pack is alarming: A"]
+    assert "Still open" not in daemon.letters[-1].body
 
 
 def test_absences_that_meet_are_one(path: Path, life: Lives) -> None:
@@ -231,6 +245,7 @@ def test_absences_that_meet_are_one(path: Path, life: Lives) -> None:
     daemon.log("charged", item="A")
     daemon.log("away", **{"from": rfc("2026-04-02 00:00"), "to": rfc("2026-04-03 12:00")})
     daemon.log("away", **{"from": rfc("2026-04-03 12:00"), "to": rfc("2026-04-04 12:00")})
+    assert daemon.board().away_until(moment("2026-04-02 00:00")) == moment("2026-04-04 12:00")
     daemon.run(moment("2026-04-05 09:00"))
 
     assert got(daemon, "mail") == [

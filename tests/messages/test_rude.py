@@ -14,7 +14,14 @@ GREETING = b"220 here\r\n"
 MANNERS: dict[str, list[bytes | None]] = {
     "hangs up at once": [None],
     "hangs up after the greeting": [GREETING, None],
-    "hangs up when the mail comes": [GREETING, b"250 hello\r\n", b"250 from\r\n", b"250 to\r\n", b"354 go on\r\n", None],
+    "hangs up when the mail comes": [
+        GREETING,
+        b"250 hello\r\n",
+        b"250 from\r\n",
+        b"250 to\r\n",
+        b"354 go on\r\n",
+        None,
+    ],
     "talks of something else": [b"HTTP/1.1 200 OK\r\n\r\n", None],
     "never greets": [],
     "falls silent": [GREETING, b"250 hello\r\n"],

@@ -131,15 +131,8 @@ def test_restarts_reloads_and_wakes_without_reason_change_nothing_that_a_person_
 
 def state_of_mind(daemon: Clockwork) -> tuple[set[tuple[str, str]], Counter[tuple[str, str]]]:
     """What is open, and how often each reminder was first told."""
-    opened = {(r.key.rule, r.key.item) for r in _board(daemon).open_at(daemon.now)}
+    opened = {(r.key.rule, r.key.item) for r in daemon.board().open_at(daemon.now)}
     return opened, Counter(daemon.firsts())
-
-
-def _board(daemon: Clockwork):  # type: ignore[no-untyped-def]
-    from scheduler.facts.book import Book
-    from scheduler.reminders.board import Board
-
-    return Board(Book(daemon.setup.fleet, daemon.home.log, daemon.setup.clocks), daemon.setup.rules)
 
 
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -220,6 +213,27 @@ def test_a_sleep_of_years_is_caught_up_with_one_message_a_channel(homes: Callabl
 
     assert Counter(letter.channel for letter in daemon.letters) == {"phone": 1, "mail": 1}
     assert daemon.wakes == 3
+
+
+def test_what_was_told_as_over_is_not_rung_by_a_clock_that_stands_back_for_a_moment(
+    homes: Callable[..., Clockwork],
+) -> None:
+    """Self-discharge of 1 % a day ends it at 06:30, the digest of 07:00 says so, and at 07:00 it is 06:10 again."""
+    monday = moment("2026-04-06 07:00")
+    daemon = homes(monday - 10 * DAY - 30 * MINUTE, FULL, quiet={"from": "22:00", "to": "05:00"})
+    fleet = (daemon.path / "fleet.yaml").read_text().replace("{id: A,", "{id: A, self_discharge: 30 %,")
+    (daemon.path / "fleet.yaml").write_text(fleet)
+    daemon.reload()
+    daemon.log("charged", item="A")
+    daemon.run(monday)
+    assert daemon.told()[-1][:2] == (monday, "settled")
+    before = len(daemon.letters)
+
+    daemon.step(-50 * MINUTE)
+    assert daemon.board().open_at(daemon.now)
+    daemon.step(50 * MINUTE)
+
+    assert daemon.letters[before:] == []
 
 
 # Nights on which clocks change, and changed zones.

@@ -1,0 +1,52 @@
+"""Lives of an item, what packs that flew together share, and what was known of a job when it is told."""
+
+import pytest
+
+from scheduler.cli import main as command
+from tests.support import book_of, event, fact, moment
+
+FLEET = {
+    "aircraft": [{"id": "heron", "in_service": "2026-01-01"}],
+    "packs": [
+        {"id": pack, "capacity": "5000 mAh", "fits": ["heron"], "in_service": "2026-01-01"} for pack in ("A", "B")
+    ],
+}
+
+
+def test_what_was_found_at_the_instant_of_a_replacement_belongs_to_the_old_pack() -> None:
+    found = event("2026-04-01 21:00", "inspected", item="A", result="doubtful", findings=["swollen"])
+    replaced = event("2026-04-01 21:00", "replaced", item="A")
+    book = book_of(FLEET, found, replaced)
+    assert fact(book, "A", "swollen").at(moment("2026-04-02")) == "no"
+    assert fact(book_of(FLEET, replaced, found), "A", "swollen").at(moment("2026-04-02")) == "yes"
+
+
+def test_packs_that_flew_together_share_what_was_used() -> None:
+    flight = event(
+        "2026-04-01 12:00", "flown", aircraft="heron", packs=["A", "B"], minutes=10, percent_from=100, used_mah=3000
+    )
+    book = book_of(FLEET, flight)
+    assert fact(book, "A", "charge").at(moment("2026-04-01 12:00")) == 70
+    assert fact(book, "A", "cycles").at(moment("2026-04-01 12:00")) == pytest.approx(0.3)
+
+
+def test_a_job_is_told_as_it_was_booked_at_the_time() -> None:
+    first = event("2026-04-01 12:00", "booked", job="harbour", starts="2026-04-09 09:00", airtime_minutes=300)
+    second = event("2026-04-03 12:00", "booked", job="harbour", starts="2026-04-09 09:00", airtime_minutes=10)
+    job = book_of({}, first, second).jobs["harbour"]
+    assert job.plate_at(moment("2026-04-02"))["airtime_minutes"] == 300
+    assert job.plate_at(moment("2026-04-04"))["airtime_minutes"] == 10
+
+
+def test_a_fault_of_the_program_is_one_line_and_no_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fails(_words: list[str]) -> int:
+        raise KeyError("nothing")
+
+    monkeypatch.setattr(command, "_run", fails)
+    monkeypatch.delenv("SHELFBELL_DEBUG", raising=False)
+    assert command.main(["due"]) == 2
+    assert capsys.readouterr().err.splitlines() == [
+        "shelfbell has a fault: KeyError: 'nothing' (SHELFBELL_DEBUG=1 shows where)"
+    ]
