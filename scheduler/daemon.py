@@ -9,6 +9,7 @@ import traceback
 from collections.abc import Callable
 from datetime import UTC
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from scheduler.events.log import WAY_BACK
 from scheduler.findings import Refused
@@ -31,6 +32,8 @@ from scheduler.watch import Watch
 BEAT_SECONDS = 30
 STOP_SECONDS = 20.0
 """How long a stop waits for the sends in hand."""
+LOOKED_AT_SECONDS = 0.3
+"""More than a look takes whether the lock is held."""
 LOCKED_SECONDS = 10
 """How long to wait for a database that another process has locked, well within the watchdog's time."""
 
@@ -54,7 +57,7 @@ def run(home: Home, once: bool = False, dry_run: bool = False, at: int | None = 
     with Lock(home.path, DAEMON) as lock:
         if not _acquired(lock):
             role, process = lock.holder()
-            log(f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already")
+            log(f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already", setup.hours.zone)
             return 2
         return Daemon(home, setup).run()
 
@@ -64,17 +67,19 @@ def ring(home: Home, channel: Channel) -> Outcome:
     return ring_once(home, channel, now())
 
 
-def log(text: str) -> None:
-    """One line to stderr for whoever looks after the machine; with the time where no journal adds it."""
-    stamp = "" if "JOURNAL_STREAM" in os.environ else f"{time.strftime('%Y-%m-%d %H:%M:%S')} "
+def log(text: str, zone: ZoneInfo | None = None) -> None:
+    """One line to stderr for whoever looks after the machine; with the time in `zone` where no journal adds it."""
+    stamp = "" if "JOURNAL_STREAM" in os.environ else f"{to_datetime(now(), zone):%Y-%m-%d %H:%M:%S} "
     print(f"{stamp}shelfbell: {text}", file=sys.stderr, flush=True)
 
 
 def _acquired(lock: Lock) -> bool:
-    """Take the lock from a passing `--once` or `ring` when it is done; not from a daemon."""
-    end = time.monotonic() + 2 * SEND_SECONDS
+    """Take the lock from a passing `--once` or `ring` when it is done, and from one who only looks whether it is held;
+    not from a daemon."""
+    begun = time.monotonic()
     while not lock.acquire():
-        if lock.holder()[0] == DAEMON or time.monotonic() > end:
+        waited = time.monotonic() - begun
+        if waited > (LOOKED_AT_SECONDS if lock.holder()[0] == DAEMON else 2 * SEND_SECONDS):
             return False
         time.sleep(0.1)
     return True
@@ -89,8 +94,8 @@ class Daemon:
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
         self._nudges = Nudges(home.path)
-        self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=log)
-        self._heartbeat = Heartbeat(log)
+        self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log)
+        self._heartbeat = Heartbeat(self._log)
         self._service = Service()
         self._scheduler = _scheduler(self._nudges)
         self._watch = Watch(home, now())
@@ -107,13 +112,16 @@ class Daemon:
             signal.signal(name, self._stop)
         self._nudges.catch()
         if self._nudges.deaf:
-            log(f"no socket in the home ({self._nudges.deaf}): what is logged is seen within {BEAT_SECONDS} s")
+            self._log(f"no socket in the home ({self._nudges.deaf}): what is logged is seen within {BEAT_SECONDS} s")
         self._scheduler.start()
         try:
             self._loop()
         finally:
             self._close()
         return 0
+
+    def _log(self, text: str) -> None:
+        log(text, self._setup.hours.zone)
 
     def _stop(self, *_: object) -> None:
         self._stopping = True
@@ -143,11 +151,11 @@ class Daemon:
             text = _fault(error)
             before, self._said[name] = self._said.get(name), text
             if before != text:
-                log(f"{name}: {text}; trying again every {BEAT_SECONDS} s")
+                self._log(f"{name}: {text}; trying again every {BEAT_SECONDS} s")
                 self._status(f"in trouble: {text}")
         else:
             if self._said.pop(name, None):
-                log(f"{name}: well again")
+                self._log(f"{name}: well again")
 
     def _wake(self) -> None:
         self._watch.note_database()
@@ -176,7 +184,7 @@ class Daemon:
         """Log a text when it differs from the last one about the same; "" when all is well again."""
         before = self._said.get(about, "")
         if text != before:
-            log(text or f"{about}: well again")
+            self._log(text or f"{about}: well again")
         self._said[about] = text
 
     def _reload(self) -> None:
@@ -194,7 +202,7 @@ class Daemon:
         self._watch.note_files(stamps)
 
     def _take_up(self, setup: Setup) -> None:
-        log("files read anew")
+        self._log("files read anew")
         self._say_new("files", "")
         self._setup = self._post.setup = setup
         self._loaded_at = now()
@@ -216,7 +224,7 @@ class Daemon:
         self._guard("watchdog", self._service.beat)
         self._guard("heartbeat", self._ping)
         if step := self._watch.clock_step(now()):
-            log(f"the clock has moved by {step:+.0f} s")
+            self._log(f"the clock has moved by {step:+.0f} s")
         changed = self._watch.database_changed() or self._watch.files_changed()
         return bool(step) or changed or self._planned <= now() or "wake" in self._said
 

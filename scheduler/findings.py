@@ -34,11 +34,18 @@ class Refused(Exception):
         return cls([Finding("", 0, 0, text)])
 
 
+_TELLING = 3
+"""Letters from which on the beginning of a name tells which is meant."""
+
+
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known name most like `word` whatever its case, or None where nothing is alike."""
+    """The known name that `word` begins, else the one most like it, whatever its case; None where nothing is alike."""
     import difflib
 
     by_lower = {name.lower(): name for name in known}
+    begun = [name for name in by_lower if len(word) >= _TELLING and name.startswith(word.lower())]
+    if begun:
+        return by_lower[min(begun)]
     alike = difflib.get_close_matches(word.lower(), by_lower, n=1)
     return by_lower[alike[0]] if alike else None
 

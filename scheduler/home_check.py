@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 from scheduler.addresses import concealed
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.plates import json_schema as fleet_schema
+from scheduler.instants import local_date
 from scheduler.schema_check import check
 from scheduler.shipped import folder
 from scheduler.strict_yaml import Document, read
@@ -90,6 +91,16 @@ def read_home(home: "Home") -> dict:
 def read_files(home: "Home") -> list[Finding]:
     """Every finding in the files of a home, the rules' cases apart."""
     return _read(home).findings
+
+
+def file_advice(home: "Home", now: int) -> list[Finding]:
+    """What in the files of a home is hardly meant, where nothing is wrong with them."""
+    from scheduler.home_advice import advice
+
+    read = _read(home)
+    if read.findings or read.settings is None or read.fleet is None:
+        return []
+    return sorted(advice(read.settings, read.fleet, local_date(now, ZoneInfo(read.settings.data["zone"]))))
 
 
 def rule_files(home: "Home") -> list[RuleFile]:

@@ -143,7 +143,8 @@ def _of_alternatives(error: Any, root: Schema) -> list[_Wrong]:
     """What is wrong with a value that fits none of the alternatives of a `oneOf` or `anyOf`."""
     schema, value, path = error.schema, error.instance, tuple(error.absolute_path)
     if "x-expects" in schema and not isinstance(value, dict | list):
-        return [_Wrong(path, words.is_not(value, schema["x-expects"]), error.validator)]
+        choices = [c for part in error.validator_value for c in words.allowed(words.resolved(part, root))]
+        return [_Wrong(path, words.not_among(value, choices, schema["x-expects"]), error.validator)]
     branches: dict[int, list[Any]] = defaultdict(list)
     for part in error.context:
         branches[part.relative_schema_path[0]].append(part)
@@ -179,8 +180,8 @@ def _best(error: Any, branches: dict[int, list[Any]], root: Schema) -> list[_Wro
 
 # How little an alternative can have been meant if it is broken so, by keyword and depth below the value: an
 # estimate. The order counts, not the size: a wrong type rules it out, a wrong telling value (`kind: ...`)
-# nearly so, and a misspelt key tells less against it than a missing one.
-_COSTS = {("type", 0): 100, ("const", 1): 10, ("enum", 1): 10, ("additionalProperties", 0): 3}
+# nearly so, a word out of a list (it may be misspelt) less, and a misspelt key tells less against it than a missing one.
+_COSTS = {("type", 0): 100, ("const", 1): 10, ("enum", 1): 5, ("additionalProperties", 0): 3}
 
 
 def _cost(wrong: _Wrong, root_depth: int) -> int:

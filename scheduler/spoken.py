@@ -1,10 +1,10 @@
 """Times as a person types them."""
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
-from scheduler.findings import Refused
+from scheduler.findings import Refused, did_you_mean
 from scheduler.instants import (
     at_local,
     end_of_day,
@@ -18,22 +18,59 @@ from scheduler.instants import (
 )
 
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _DAYS = {"yesterday": -1, "today": 0, "tomorrow": 1}
-_ADVICE = "a time is 2026-04-01T18:40:00+02:00, 2026-04-01, 18:40, 'yesterday 21:00', 'sat 09:00', '-2h' or 'now'"
+_ADVICE = (
+    "a time is 18:40, 9am, 'yesterday 21:00', 'tomorrow 09:00', 'sat 09:00', '1 Dec 09:00', 2026-04-01, "
+    "2026-04-01T18:40:00+02:00, -30min, -2h, '8 min ago', 'in 2 weeks' or 'now'"
+)
+_REWRITTEN = (
+    (re.compile(r"\b([0-9]{1,2})(?::([0-9][0-9]))?\s*([ap])\.?m\b\.?"), lambda m: _half_day(m[1], m[2], m[3])),
+    (re.compile(r"^in\s+(?=[0-9])"), lambda _: "+"),
+    (re.compile(r"^([0-9].*?)\s+ago$"), lambda m: f"-{m[1]}"),
+    (re.compile(r"^last night\s+(?=1[2-9]:|2[0-9]:)"), lambda _: "yesterday "),
+    (re.compile(r"^last night\s+(?=0?[0-9]:)"), lambda _: "today "),
+    (re.compile(r"^([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})\b"), lambda m: f"{m[3]}-{m[2]:0>2}-{m[1]:0>2}"),
+)
+"""Other ways to write the same, each with the plain one."""
+_SHORT_UNITS = (
+    (re.compile(r"(?<=[0-9])\s*(?:m|mins)\b"), " min"),
+    (re.compile(r"(?<=[0-9])\s*(?:hrs?)\b"), " h"),
+    (re.compile(r"(?<=[0-9])\s*w\b"), " weeks"),
+)
+_DAY_OF_MONTH = re.compile(r"(?:[a-z]{3,9},? )?(?:([0-9]{1,2}) ([a-z]{3,9})|([a-z]{3,9}) ([0-9]{1,2})),?(?: ([0-9]{4}))?(?: (\S+))?\Z")
 
 
 def parse_time(text: str, now: int, zone: ZoneInfo, ahead: bool = False, day_ends: bool = False) -> int:
     """The instant that a typed time means.
 
-    RFC 3339; a date (12:00 local, or the end of that day where `day_ends`); a clock time or a weekday with one (the
-    last one, or the next where `ahead`); "yesterday 21:00", "tomorrow 09:00"; "-2h", "+3 d"; "now".
+    RFC 3339; a date (12:00 local, or the end of that day where `day_ends`); a clock time, a weekday or a day of a month
+    with one (the last one, or the next where `ahead`); "yesterday 21:00", "tomorrow 09:00"; "-2h", "in 3 d"; "now".
     Raises Refused saying what would be right.
     """
     text = text.strip()
     try:
         return _parse(text, now, zone, ahead, day_ends)
     except (ValueError, OverflowError):
-        raise Refused.because(f"{text!r} is not a time: {_ADVICE}") from None
+        near = did_you_mean(text.lower().split()[0], (*_DAYS, *_WEEKDAYS)) if text[:1].isalpha() else ""
+        raise Refused.because(f"{text!r} is not a time{near or ':'} {_ADVICE}") from None
+
+
+def parse_day(text: str, now: int, zone: ZoneInfo) -> str:
+    """The date, as RFC 3339 writes it, that "today", "yesterday", "tomorrow", "20.12.2027" or "20 Dec 2027" means.
+
+    Anything else is given back as it is.
+    """
+    plain = _plain(text)
+    if plain in _DAYS:
+        return (local_date(now, zone) + timedelta(days=_DAYS[plain])).isoformat()
+    match = _DAY_OF_MONTH.match(plain)
+    if match is not None and match[5] and not match[6]:
+        try:
+            return _named_day(match, local_date(now, zone), ahead=False).isoformat()
+        except ValueError:
+            return text
+    return plain if is_bare_date(plain) else text
 
 
 def is_bare_date(text: str) -> bool:
@@ -41,19 +78,51 @@ def is_bare_date(text: str) -> bool:
     return re.fullmatch(r"\d{4}-\d\d-\d\d", text.strip()) is not None
 
 
+def is_recurring(text: str) -> bool:
+    """True for a clock time or a weekday: what comes again and again, and so may be counted from another instant."""
+    words = _plain(text).split()
+    return bool(words) and (":" in words[0] and len(words) == 1 or any(day.startswith(words[0]) for day in _WEEKDAYS))
+
+
+def _plain(text: str) -> str:
+    """The text in the plain spelling."""
+    text = " ".join(text.lower().split())
+    for other, plain in _REWRITTEN:
+        text = other.sub(plain, text)
+    return text
+
+
+def _half_day(hour: str, minute: str | None, half: str) -> str:
+    """ "9", None, "p" is 21:00; an hour that no such clock has stays wrong."""
+    if not 1 <= int(hour) <= 12:
+        return f"{hour}{half}m"
+    return f"{int(hour) % 12 + (12 if half == 'p' else 0):02d}:{minute or '00'}"
+
+
 def _parse(text: str, now: int, zone: ZoneInfo, ahead: bool, day_ends: bool) -> int:
+    if "T" in text.upper()[10:11]:
+        return parse_rfc3339(text)
+    text = _plain(text)
     if text == "now":
         return now
     if text[:1] in ("-", "+"):
-        span = parse_span(text[1:].strip())
-        if not isinstance(span, int):
-            raise ValueError
+        span = _span(text[1:].strip())
         return now - span if text[0] == "-" else now + span
-    if "T" in text.upper()[10:11]:
-        return parse_rfc3339(text)
     if re.match(r"\d{4}-", text):
         return _on_date(text, zone, day_ends)
-    return _by_words(text.lower().split(), now, zone, ahead, day_ends)
+    if (match := _DAY_OF_MONTH.match(text)) and (match[2] or match[3])[:3] in _MONTHS:
+        day = _named_day(match, local_date(now, zone), ahead)
+        return _on_date(f"{day.isoformat()} {match[6] or ''}".strip(), zone, day_ends)
+    return _by_words(text.split(), now, zone, ahead, day_ends)
+
+
+def _span(text: str) -> int:
+    for short, plain in _SHORT_UNITS:
+        text = short.sub(plain, text)
+    span = parse_span(text)
+    if not isinstance(span, int):
+        raise ValueError
+    return span
 
 
 def _on_date(text: str, zone: ZoneInfo, day_ends: bool) -> int:
@@ -61,6 +130,18 @@ def _on_date(text: str, zone: ZoneInfo, day_ends: bool) -> int:
     if time:
         return at_local(parse_date(day), parse_clock(time), zone)
     return end_of_day(parse_date(day), zone) if day_ends else at_local(parse_date(day), parse_clock("12:00"), zone)
+
+
+def _named_day(match: re.Match[str], today: date, ahead: bool) -> date:
+    """The day of "1 dec" or "dec 1 2026": without a year the last one, or the next where `ahead`. Raises ValueError."""
+    name = match[2] or match[3]
+    month, number = _MONTHS.index(name[:3]) + 1, int(match[1] or match[4])
+    if match[5]:
+        return date(int(match[5]), month, number)
+    day = date(today.year, month, number)
+    if ahead:
+        return day if day >= today else day.replace(year=today.year + 1)
+    return day if day <= today else day.replace(year=today.year - 1)
 
 
 def _by_words(words: list[str], now: int, zone: ZoneInfo, ahead: bool, day_ends: bool) -> int:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from scheduler.findings import Refused
 from scheduler.instants import DAY, HOUR, parse_rfc3339, rfc3339, to_datetime
-from scheduler.spoken import parse_time
+from scheduler.spoken import parse_day, parse_time
 
 LISBON = ZoneInfo("Europe/Lisbon")
 NOW = parse_rfc3339("2026-04-15T14:30:00+01:00")
@@ -51,6 +51,18 @@ PAST = {
     "thurs 09:00": "2026-04-09T09:00:00+01:00",
     "2026-04-01 ": "2026-04-01T12:00:00+01:00",
     "  -1d  ": "2026-04-14T14:30:00+01:00",
+    "-30m": "2026-04-15T14:00:00+01:00",
+    "-2 hrs": "2026-04-15T12:30:00+01:00",
+    "8 min ago": "2026-04-15T14:22:00+01:00",
+    "9am": "2026-04-15T09:00:00+01:00",
+    "yesterday 9:30 pm": "2026-04-14T21:30:00+01:00",
+    "12am": "2026-04-15T00:00:00+01:00",
+    "last night 22:00": "2026-04-14T22:00:00+01:00",
+    "last night 01:30": "2026-04-15T01:30:00+01:00",
+    "1 Dec 09:00": "2025-12-01T09:00:00+00:00",
+    "Wed 1 Apr 18:40": "2026-04-01T18:40:00+01:00",
+    "apr 1": "2026-04-01T12:00:00+01:00",
+    "1.4.2026 18:40": "2026-04-01T18:40:00+01:00",
 }
 AHEAD = {
     "14:31": "2026-04-15T14:31:00+01:00",
@@ -59,6 +71,11 @@ AHEAD = {
     "wed 09:00": "2026-04-22T09:00:00+01:00",
     "wed 20:00": "2026-04-15T20:00:00+01:00",
     "thu": "2026-04-16T12:00:00+01:00",
+    "1 Dec 09:00": "2026-12-01T09:00:00+00:00",
+    "1 Mar": "2027-03-01T12:00:00+00:00",
+    "in 2 weeks": "2026-04-29T14:30:00+01:00",
+    "20.12.2027": "2027-12-20T12:00:00+00:00",
+    "9am": "2026-04-16T09:00:00+01:00",
 }
 DAYS_END = {
     "2026-04-01": "2026-04-02T00:00:00+01:00",
@@ -116,7 +133,24 @@ def test_hours_back_are_hours_over_a_night_on_which_the_clock_changes() -> None:
 def test_what_is_no_time_is_refused_with_what_would_be(text: str) -> None:
     with pytest.raises(Refused) as refused:
         meant(text)
-    assert str(refused.value).startswith(f"{text.strip()!r} is not a time: a time is 2026-04-01T18:40:00+02:00")
+    assert str(refused.value).startswith(f"{text.strip()!r} is not a time")
+    assert "a time is 18:40, 9am, 'yesterday 21:00', 'tomorrow 09:00'" in str(refused.value)
+
+
+@pytest.mark.parametrize(("slip", "meant_word"), [("tomorow", "tomorrow"), ("yestrday 21:00", "yesterday")])
+def test_a_slip_in_a_day_is_answered_with_the_day(slip: str, meant_word: str) -> None:
+    with pytest.raises(Refused) as refused:
+        meant(slip)
+    assert f"{slip!r} is not a time, did you mean {meant_word!r}? a time is" in str(refused.value)
+
+
+DATES = {"today": "2026-04-15", "tomorrow": "2026-04-16", "20.12.2027": "2027-12-20", "1 Dec 2027": "2027-12-01",
+         "2027-12-01": "2027-12-01", "31 Feb 2027": "31 Feb 2027", "soon": "soon"}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", DATES)
+def test_a_day_as_typed(text: str) -> None:
+    assert parse_day(text, NOW, LISBON) == DATES[text]
 
 
 zones = st.sampled_from(["Europe/Lisbon", "Australia/Sydney", "UTC", "Asia/Kolkata", "America/St_Johns"]).map(ZoneInfo)

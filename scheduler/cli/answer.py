@@ -1,28 +1,86 @@
 """What `log` answers: what the entry opened and settled, the caution, and when the bell will ring next."""
 
+from collections.abc import Sequence
+
 from scheduler.cli.common import Desk, Without, describe
+from scheduler.cli.doubts import doubts
 from scheduler.events.log import JOBS, Event, concerned
 from scheduler.facts.book import Book, counts_from
+from scheduler.findings import Refused
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK, MINUTE
+from scheduler.instants import DUSK, HOUR, MINUTE
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.text import advice, clean, gathered, listed, log_line
+from scheduler.reminders.text import Lines, advice, clean, gathered, listed, log_line, moment
 from scheduler.reminders.words import next_word
-from scheduler.verdicts.verdict import Key
+
+_SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired")
+"""The kinds that can take an item from a job, or give it back: the jobs ahead are answered for too."""
 
 
 def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     """The answer to the events just logged."""
     desk = Desk(home, setup, now)
-    events = [event for event in map(home.log.find, ids) if event is not None]
+    events = _found(home, ids)
     book = desk.book()
     board = Board(book, setup.rules, concerned_items(home, setup, events, book))
-    lines = [f"Logged: {_logged(events)} ({desk.say(events[0].at)})."]
-    opened, settled = changes(open_before(desk, board, events), board.open_at(now))
-    lines += _opened(opened, now)
+    lines = _told(desk, book, events)
+    now_open = board.open_at(now)
+    opened, settled = changes(open_before(desk, board, events), now_open)
+    lines += _opened(desk, board, opened)
     lines += _settled(settled)
-    lines += next_ring(desk, board, opened)
+    lines += _answered(desk, board, events)
+    named = {name for event in events for name in home.log.filed_under(event.id)}
+    still = [r for r in now_open if r not in opened and r.key.item in named]
+    lines += [f"Still open: {_titles(still)}."] if still else []
+    lines += next_ring(desk, board, opened, still)
     return "\n".join(lines)
+
+
+def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused) -> str:
+    """The answer while files of the home are broken: the entry is kept, what follows from it is not known."""
+    desk = Desk(home, setup, now)
+    more = f" (and {len(broken.findings) - 1} more)" if len(broken.findings) > 1 else ""
+    return "\n".join(
+        [
+            *_told(desk, desk.book(), _found(home, ids)),
+            "The entry is kept, but I cannot judge what follows from it while a file of the home is broken:",
+            f"  {broken.findings[0]}{more}",
+            "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
+        ]
+    )
+
+
+def _found(home: Home, ids: list[str]) -> list[Event]:
+    return [event for event in map(home.log.find, ids) if event is not None]
+
+
+def _told(desk: Desk, book: Book, events: list[Event]) -> list[str]:
+    """What was logged, and what is doubtful in it."""
+    lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)})."]
+    for event in events:
+        lines += _good_till(desk, book, event) + _was_booked(desk, book, event)
+    return lines + doubts(events, book, desk.now)
+
+
+def _good_till(desk: Desk, book: Book, event: Event) -> list[str]:
+    """The last good day of a paper renewed, where it was not given."""
+    if event.what != "renewed" or "expires" in event.fields:
+        return []
+    left = book.fact(desk.setup.fleet[event.get("item")], "days_to_expiry").at(desk.now)
+    if left is None:
+        return ["  I do not know till when it is good: log it again with --expires DATE."]
+    day = moment(desk.now + int(left) - HOUR, desk.setup.hours.zone, year=True)[:-6]  # type: ignore[call-overload]
+    dated = "" if "issued" in event.fields else ", counted from today, for no date was given (--issued or --expires)"
+    return [f"  Good till {day}{dated}."]
+
+
+def _was_booked(desk: Desk, book: Book, event: Event) -> list[str]:
+    """The time that a job booked anew had before."""
+    if event.what != "booked":
+        return []
+    plans = book.jobs[event.get("job")].plans
+    before = [plan for plan in plans if plan.known_to == event.at and plan.event.id != event.id]
+    return [f"  Before it was booked for {desk.say(before[-1].starts)}."] if before else []
 
 
 def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]:
@@ -55,23 +113,31 @@ def _without(desk: Desk, book: Book, events: list[Event]) -> Book:
     return Book(desk.setup.fleet, Without(book, frozenset(e.id for e in events)), desk.setup.clocks)
 
 
-def _logged(events: list[Event]) -> str:
+def _logged(desk: Desk, events: list[Event]) -> str:
+    first, zone = events[0], desk.setup.hours.zone
+    if first.what == "struck" and (gone := desk.home.log.find(first.get("event"))) is not None:
+        return f"struck {first.get('event')}: {describe(gone, zone)}, {desk.say(gone.at)}, counts no more"
     if len(events) == 1:
-        return describe(events[0])
-    names = listed([str(event.get("item")) for event in events])
-    return describe(events[0]).replace(str(events[0].get("item")), clean(names), 1)
+        return describe(first, zone)
+    return describe(first, zone, clean(listed([str(event.get("item")) for event in events])))
 
 
 def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -> list[str]:
-    """The items whose verdicts the events can touch: those named, parts of an aircraft named, all for a job."""
-    named = {name for event in events for name in home.log.filed_under(event.id)}
+    """The items whose verdicts the events can touch: those named, parts of an aircraft named, all for a job.
+
+    What can ground an item touches the jobs that are not over too.
+    """
+    named = dict.fromkeys(name for event in events for name in home.log.filed_under(event.id))
     if JOBS in named:
         return [*setup.fleet.ids(), *book.jobs]
     aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}
     parts = setup.fleet.ids("propellers", "gimbal", "guards", "filter") if aircraft else []
     mishap = any(event.what == "mishap" or _corrects(event) for event in events)
     packs = setup.fleet.ids("pack") if aircraft and mishap else []
-    return [*named, *parts, *packs]
+    shaken = any(event.what in _SHAKEN or _corrects(event) for event in events)
+    since = min(event.at for event in events) - 12 * HOUR
+    jobs = [job.name for job in book.jobs.values() if shaken and job.plans[-1].ends > since]
+    return list(dict.fromkeys([*named, *parts, *packs, *jobs]))
 
 
 def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminder], list[Reminder]]:
@@ -80,19 +146,52 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
 
-def _opened(opened: list[Reminder], now: int) -> list[str]:
+def _opened(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
     lines = []
     for group in gathered(opened):
-        lines.append(f"Open: {advice(group, now)}")
+        lines.append(f"Open: {advice(group, desk.now)}")
         if group.rule.caution:
             lines.append(f"  Caution: {group.rule.caution}")
-        if entry := log_line(group, now):
+        if entry := log_line(group, desk.now):
             lines.append(f"  Then: {entry}")
+        lines += _rings(desk, board, group)
     return lines
+
+
+def _rings(desk: Desk, board: Board, group: Lines) -> list[str]:
+    """When what has just opened is rung."""
+    words = [next_word(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
+    due = min((word.due for word in words if word is not None), default=None)
+    if due is None or due == DUSK:
+        return []
+    return ["  I ring at once."] if due <= desk.now else [f"  I ring {desk.say(due)}."]
 
 
 def _settled(settled: list[Reminder]) -> list[str]:
     return [f"Settled: {group.rule.title.lower()} ({group.items()})." for group in gathered(settled)]
+
+
+def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
+    """What a late entry opened then, and a later entry has settled since."""
+    began, own = {event.at for event in events}, {event.id for event in events}
+    lines = []
+    for reminder in board.reminders:
+        opened, ended = reminder.stretch.opened, reminder.stretch.ended
+        if opened in began and ended <= desk.now:
+            ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
+            by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
+            lines.append(
+                f"Opened then and settled since{by}, {desk.say(ended)}: {reminder.verdict.rule.title.lower()} ({reminder.key.item})."
+            )
+    return list(dict.fromkeys(lines))
+
+
+def _titles(reminders: list[Reminder]) -> str:
+    """ "pack left full (A and B); pack may be swollen (C)"."""
+    said: dict[str, dict[str, None]] = {}
+    for reminder in reminders:
+        said.setdefault(reminder.verdict.rule.title, {})[reminder.key.item] = None
+    return "; ".join(f"{title.lower()} ({listed(list(items))})" for title, items in said.items())
 
 
 def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
@@ -106,16 +205,12 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
+def next_ring(desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = ()) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
     ahead = ring_ahead(desk, board)
     if ahead is None:
-        return [] if opened else ["Nothing to do, and nothing ahead for these by the clock alone."]
+        return [] if opened or still else ["Nothing to do, and nothing ahead for these by the clock alone."]
     first, together = ahead
-    said: dict[str, list[Key]] = {}
-    for reminder in together:
-        said.setdefault(reminder.verdict.rule.title, []).append(reminder.key)
-    what = "; ".join(f"{title.lower()} ({listed([k.item for k in keys])})" for title, keys in said.items())
-    lines = [f"Next: I ring {desk.say(first)} unless something is logged before: {what}."]
+    lines = [f"Next: I ring {desk.say(first)} unless something is logged before: {_titles(together)}."]
     caution = together[0].verdict.rule.caution
     return lines + ([f"  Caution: {caution}"] if caution and not opened else [])

@@ -21,7 +21,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the case."""
-    at = desk(home, args)
+    at = desk(home, args, past=True)
     if args.rule not in at.setup.rules:
         asked(at, [args.rule, args.item])
     (found,) = asked(at, [args.rule, args.item])

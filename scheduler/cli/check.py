@@ -3,11 +3,11 @@
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
 
-from scheduler.cli.common import numbered, print_json
+from scheduler.cli.common import clock, numbered, print_json
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding
 from scheduler.home import Home
-from scheduler.home_check import read_files, rule_files
+from scheduler.home_check import file_advice, read_files, rule_files
 from scheduler.verdicts.cases import advice, failures
 from scheduler.verdicts.reading import RuleFile
 
@@ -24,7 +24,8 @@ def run(home: Home, args: Namespace) -> int:
     files = [] if found else rule_files(home)
     cases = sum(len(rule.get("cases", ())) for file in files for rule in file.rules)
     if not found:
-        found = sorted(finding for file in files for finding in case_findings(file))
+        found = file_advice(home, clock())
+        found += sorted(finding for file in files for finding in case_findings(file))
     if args.json:
         print_json([finding._asdict() for finding in found])
     else:

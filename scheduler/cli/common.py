@@ -1,16 +1,18 @@
 """What the commands share: the clock, times as typed, the book of a home, words for people."""
 
 import json
+import re
 import sys
 import time
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.cli.entry_words import describe as describe
 from scheduler.events.log import Event, Log
 from scheduler.facts.book import Book
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, rfc3339
 from scheduler.reminders.board import Board
-from scheduler.reminders.text import clean, moment_near
+from scheduler.reminders.text import moment_near
 from scheduler.spoken import parse_time
 
 if TYPE_CHECKING:
@@ -78,13 +80,18 @@ def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
         parser.add_argument("--as-known", action="store_true", help="from what had been recorded by that instant")
 
 
-def desk(home: Home, args: "Namespace | None" = None) -> Desk:
-    """The home as of --at, or now."""
+_CLOCK_ALONE = re.compile(r"\d{1,2}(:\d\d)?\s*([ap]m)?", re.IGNORECASE)
+
+
+def desk(home: Home, args: "Namespace | None" = None, past: bool = False) -> Desk:
+    """The home as of --at, or now. A weekday is the coming one, unless the question is about the `past`; a clock time
+    alone is always the last one."""
     setup = home.setup()
     now = clock()
     at = getattr(args, "at", None)
     if at is not None:
-        now = parse_time(at, now, setup.hours.zone, day_ends=True)
+        past = past or getattr(args, "as_known", False) or _CLOCK_ALONE.fullmatch(at.strip()) is not None
+        now = parse_time(at, now, setup.hours.zone, ahead=not past, day_ends=True)
     return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK)
 
 
@@ -97,18 +104,3 @@ def print_json(data: object) -> None:
 def numbered(count: int, noun: str, plural: str = "") -> str:
     """ "1 finding", "2 findings"; "2 entries" where the plural is given."""
     return f"{count} {noun if count == 1 else plural or noun + 's'}"
-
-
-def describe(event: Event) -> str:
-    """An event in a few words: "charged B to 100 %"."""
-    fields = event.fields
-    shown = [f"{name} {_value(fields[name])}" for name in fields if name not in _HIDDEN]
-    subject = fields.get("item") or fields.get("aircraft") or fields.get("job") or ""
-    return clean(" ".join(part for part in (event.what, str(subject), ", ".join(shown)) if part))
-
-
-_HIDDEN = {"at", "recorded_at", "id", "what", "item", "aircraft", "job", "note", "by", "instead_of"}
-
-
-def _value(value: object) -> str:
-    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

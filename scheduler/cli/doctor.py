@@ -5,22 +5,22 @@ import sqlite3
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
-from scheduler.cli.common import Desk, clock, numbered, print_json
+from scheduler.cli.common import clock, numbered, print_json
 from scheduler.events.log import WAY_BACK, Event
 from scheduler.facts.book import counts_from
 from scheduler.findings import Refused
-from scheduler.home import Home
-from scheduler.instants import DAY, HOUR
+from scheduler.home import Home, Setup
+from scheduler.instants import DAY
+from scheduler.messages.lock import running
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.text import clean
+from scheduler.reminders.text import clean, moment_near
 from scheduler.units import show_span
 
 LEAST_FREE = 100 * 2**20
 OLD_BACKUP = 7 * DAY
-ASLEEP = 26 * HOUR
-"""A daemon wakes at least at each digest hour it has something for, and weekly; a home looked after by one is woken
-far more often. Common practice, no source."""
+_START = "Start it: `shelfbell run`, or the unit in systemd/"
 
 
 class Look(NamedTuple):
@@ -48,7 +48,7 @@ def run(home: Home, args: Namespace) -> int:
 
 
 def look(home: Home, now: int) -> Iterator[Look]:
-    """Every look, the most basic first; what hangs on the set-up is left out where that cannot be read."""
+    """Every look, the most basic first; where the files cannot be read, what the database alone tells."""
     if not home.path.is_dir():
         yield Look("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
         return
@@ -56,23 +56,40 @@ def look(home: Home, now: int) -> Iterator[Look]:
     yield _disk(home)
     database = _database(home)
     yield database
+    seen = Sight(home, now)
     try:
         setup = home.setup()
     except Refused as refused:
         yield Look("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
-        return
-    yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
+    else:
+        seen = Sight(home, now, setup)
+        yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
     if database.fine and home.log.exists():
-        yield from _in_use(Desk(home, setup, now))
+        yield from _in_use(seen)
 
 
-def _in_use(at: Desk) -> Iterator[Look]:
+class Sight(NamedTuple):
+    """What can be seen of a home: without `setup`, as its files cannot be read, the database alone, in UTC."""
+
+    home: Home
+    now: int
+    setup: Setup | None = None
+
+    def say(self, instant: int | None) -> str:
+        """An instant for people."""
+        zone = self.setup.hours.zone if self.setup else ZoneInfo("UTC")
+        return "never" if instant is None else moment_near(instant, self.now, zone) + ("" if self.setup else " UTC")
+
+
+def _in_use(at: Sight) -> Iterator[Look]:
     yield _clock(at)
-    yield _zone(at)
+    if at.setup:
+        yield Look("zone", True, at.setup.hours.zone.key)
     yield from _channels(at)
     yield _daemon(at)
     yield _backup(at)
-    yield from _contradictions(at)
+    if at.setup:
+        yield from _contradictions(at, at.setup)
 
 
 def _private(home: Home) -> Look:
@@ -105,7 +122,7 @@ def _database(home: Home) -> Look:
     return Look("database", False, f"damaged: {clean(verdict)}. {WAY_BACK}")
 
 
-def _clock(at: Desk) -> Look:
+def _clock(at: Sight) -> Look:
     newest = at.home.log.newest()
     if newest is not None and newest.recorded_at > at.now:
         said = f"it shows {at.say(at.now)}, before the entry {newest.id} of {at.say(newest.recorded_at)}: set the clock"
@@ -113,19 +130,16 @@ def _clock(at: Desk) -> Look:
     return Look("clock", True, at.say(at.now))
 
 
-def _zone(at: Desk) -> Look:
-    return Look("zone", True, at.setup.hours.zone.key)
-
-
-def _channels(at: Desk) -> Iterator[Look]:
-    if not at.setup.channels:
-        yield Look("channels", False, "none in shelfbell.yaml: nothing can ring")
+def _channels(at: Sight) -> Iterator[Look]:
     health = Outbox(at.home.log).channel_health()
-    for channel in at.setup.channels:
-        found = health.get(channel.name)
-        about = f"channel {channel.name}"
+    names = [channel.name for channel in at.setup.channels] if at.setup else list(health)
+    if at.setup and not names:
+        yield Look("channels", False, "none in shelfbell.yaml: nothing can ring")
+    for name in names:
+        found = health.get(name)
+        about = f"channel {name}"
         if found is None:
-            yield Look(about, False, f"never tried: `shelfbell ring {channel.name}`")
+            yield Look(about, False, f"never tried: `shelfbell ring {name}`")
         elif found.failing_since:
             yield Look(
                 about,
@@ -136,27 +150,17 @@ def _channels(at: Desk) -> Iterator[Look]:
             yield Look(about, True, f"last success {at.say(found.last_sent)}")
 
 
-def _daemon(at: Desk) -> Look:
+def _daemon(at: Sight) -> Look:
     woke = Outbox(at.home.log).state("woke_at")
     if woke is None:
-        return Look("daemon", False, "has never run here: `shelfbell run`, or the unit in systemd/")
-    ago = at.now - woke
-    if ago > ASLEEP and not _running(at.home):
-        return Look("daemon", False, f"last woke {show_span(ago)} ago and is not running: start it")
-    return Look("daemon", True, f"last woke {at.say(woke)}")
+        return Look("daemon", False, f"has never run here: nothing rings. {_START}")
+    if not running(at.home.path):
+        said = f"is not running, last woke {at.say(woke)} ({show_span(at.now - woke)} ago): nothing rings. {_START}"
+        return Look("daemon", False, said)
+    return Look("daemon", True, f"running, last woke {at.say(woke)}")
 
 
-def _running(home: Home) -> bool:
-    from scheduler.messages.lock import Lock
-
-    try:
-        with Lock(home.path, "doctor") as lock:
-            return not lock.acquire()
-    except Refused:  # where nothing can be written no daemon runs
-        return False
-
-
-def _backup(at: Desk) -> Look:
+def _backup(at: Sight) -> Look:
     last = Outbox(at.home.log).state("backed_up_at")
     if last is None:
         return Look("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
@@ -166,10 +170,10 @@ def _backup(at: Desk) -> Look:
     )
 
 
-def _contradictions(at: Desk) -> Iterator[Look]:
+def _contradictions(at: Sight, setup: Setup) -> Iterator[Look]:
     found = [
         f"{first.id} and {second.id}: {craft} in the air twice at {at.say(second.at)}"
-        for craft in at.setup.fleet.ids("aircraft")
+        for craft in setup.fleet.ids("aircraft")
         for first, second in overlapping(at.home.log.of(craft, "flown"))
     ]
     if found:

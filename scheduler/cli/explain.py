@@ -2,22 +2,25 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.cli.common import Desk, asking, describe, desk, print_json
+from scheduler.cli.common import Desk, asking, describe, desk, numbered, print_json
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
 from scheduler.events.log import Event
-from scheduler.facts.spans import WORDS
+from scheduler.facts.spans import UNKNOWN, WORDS
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import DAWN, MINUTE
 from scheduler.units import show_span
+from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
+from scheduler.verdicts.rule import URGENCIES
 from scheduler.verdicts.verdict import Verdict, verdicts
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
     """The options."""
     parser.add_argument("names", nargs="*", metavar="RULE or ITEM", help="one rule, one item, or both")
+    parser.add_argument("--all", action="store_true", help="each one whole, those that are silent too")
     asking(parser, as_known=True)
 
 
@@ -28,8 +31,42 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json([one_json(at, verdict) for verdict in found])
     else:
-        print("\n\n".join(one_text(at, verdict) for verdict in found))
+        print("\n\n".join(pages(at, found, args)))
     return 0
+
+
+def pages(at: Desk, found: list[Verdict], args: Namespace) -> list[str]:
+    """What is open, the most urgent first, whole; what is asked by name and unknown, too; of the rest a line each."""
+    if args.all or len(found) == 1:
+        return [one_text(at, verdict) for verdict in found]
+    opened = [verdict for verdict in found if verdict.open_at(at.now)]
+    opened.sort(key=lambda verdict: URGENCIES.index(verdict.urgency(at.now)))
+    unknown = [verdict for verdict in found if verdict not in opened and verdict.when.at(at.now) == UNKNOWN]
+    silent = [verdict for verdict in found if verdict not in opened and verdict not in unknown]
+    if not args.names:
+        return [*(one_text(at, verdict) for verdict in opened), _the_rest(opened, unknown, silent)]
+    whole = [one_text(at, verdict) for verdict in (*opened, *unknown)]
+    if not silent:
+        return whole
+    return [*whole, "\n".join([_SILENT, *(f"  {_silent_line(at, verdict)}" for verdict in silent)])]
+
+
+_SILENT = "Silent (a rule and an item show one whole, --all each):"
+
+
+def _the_rest(opened: list[Verdict], unknown: list[Verdict], silent: list[Verdict]) -> str:
+    head = "" if opened else "Nothing is open. "
+    count = f"{numbered(len(unknown), 'rule')} cannot be judged, {len(silent)} silent"
+    return f"{head}Besides: {count}, counted for each item. `shelfbell explain ITEM` tells of them, --all of each."
+
+
+def _silent_line(at: Desk, verdict: Verdict) -> str:
+    """One line: what keeps it silent, and until when if the clock alone ends that."""
+    way = next((way for way in reversing(verdict, at.now) if way), ())
+    change = verdict.next_change(at.now)
+    then = "" if change is None else f"; may change {at.say(change)}"
+    lacking = f": rings when {' and '.join(map(wanted, way))}" if way else ""
+    return f"{verdict.rule.id} {verdict.item.id}{lacking}{then}"
 
 
 def asked(at: Desk, names: list[str]) -> list[Verdict]:
@@ -102,21 +139,25 @@ def _verdict_line(at: Desk, verdict: Verdict) -> str:
     return f"{value}{from_}; the reminder is {standing}"
 
 
-def tree(at: Desk, node: Node, mark: str = "") -> list[str]:
-    """The lines of a condition."""
-    if node.leaf is not None:
-        return [f"{mark}[{node.verdict}] {leaf_line(at, node)}"]
+_CONTRARY = {"yes": "no", "no": "yes", "unknown": "unknown"}
+
+
+def tree(at: Desk, node: Node, holds: bool = True) -> list[str]:
+    """The lines of a condition, or of its contrary: a "not" is told as the contrary of what stands under it."""
     if node.kind == "not":
-        return tree(at, node.parts[0], f"{mark}[{node.verdict}] not ")
-    head = f"{mark}[{node.verdict}] {'all of' if node.kind == 'all' else 'any of'}"
-    return [head, *(f"  {line}" for part in node.parts for line in tree(at, part))]
+        return tree(at, node.parts[0], not holds)
+    mark = f"[{node.verdict if holds else _CONTRARY[node.verdict]}]"
+    if node.leaf is not None:
+        return [f"{mark} {leaf_line(at, node, holds)}"]
+    head = f"{mark} {'all of' if (node.kind == 'all') == holds else 'any of'}"
+    return [head, *(f"  {line}" for part in node.parts for line in tree(at, part, holds))]
 
 
-def leaf_line(at: Desk, node: Node) -> str:
-    """One comparison: the value, the limit, how far from it, for how long, since when."""
+def leaf_line(at: Desk, node: Node, holds: bool = True) -> str:
+    """One comparison, or its contrary: the value, the limit, how far from it, for how long, since when."""
     leaf = node.leaf
     assert leaf is not None
-    line = f"{named(leaf)}: {node.value}; wanted: {comparison(leaf, node.limit)}"
+    line = f"{named(leaf)}: {node.value}; wanted: {_sought(leaf, node.limit, holds)}"
     if node.margin:
         line += f"; {node.margin}"
     if leaf.lasting and node.held_since is not None:
@@ -124,6 +165,11 @@ def leaf_line(at: Desk, node: Node) -> str:
     elif not leaf.lasting and node.since is not None:
         line += f"; since {at.say(node.since)}"
     return line
+
+
+def _sought(leaf: Leaf, limit: str, holds: bool) -> str:
+    """The contrary of what has to last is not that its contrary lasts."""
+    return comparison(leaf, limit, holds) if holds or not leaf.lasting else f"not {comparison(leaf, limit)}"
 
 
 def entry_lines(at: Desk, nodes: list[Node], most: int = 8) -> list[str]:

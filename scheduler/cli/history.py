@@ -21,7 +21,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
-    at = desk(home, args)
+    at = desk(home, args, past=True)
     if args.item is not None and args.item not in at.setup.fleet and args.item not in home.log.names():
         raise Refused.because(f"nothing is logged of {args.item!r}{did_you_mean(args.item, at.setup.fleet.ids())}")
     entries = [(event, by) for event, by in home.log.history(args.item) if event.at <= at.now]

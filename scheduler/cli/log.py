@@ -1,18 +1,21 @@
 """`shelfbell log WHAT ITEM ...`: one event in one line, and an answer."""
 
-from scheduler.cli.answer import answer
-from scheduler.cli.common import clock
+from scheduler.cli.answer import answer, unjudged
+from scheduler.cli.common import Desk, clock
+from scheduler.cli.log_help import TYPED, short_usage, usage
+from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
-from scheduler.events.kinds import COMMON, KINDS, Field, Kind, field
+from scheduler.events.kinds import KINDS, Field, Kind, field
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
-from scheduler.instants import local_date, rfc3339
+from scheduler.instants import SECOND, parse_rfc3339, rfc3339
 from scheduler.items import expand
-from scheduler.spoken import parse_time
+from scheduler.spoken import is_recurring, parse_day, parse_time
 
-_TYPED = tuple(f.name for f in COMMON if f.name not in ("what", "recorded_at"))
-_AHEAD = ("starts", "ends", "leaves", "until", "to")
+_AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
+_ENDS = {"ends": "starts", "to": "from"}
+"""The fields that end what another begins: a bare clock time or weekday is the next one after it."""
 
 
 def run_words(home: Home, words: list[str]) -> int:
@@ -24,26 +27,55 @@ def run_words(home: Home, words: list[str]) -> int:
     if words[1:2] in (["--help"], ["-h"]):
         print(usage(kind.what))
         return 0
-    setup, now = home.setup(), clock()
+    (setup, broken), now = _setup(home), clock()
     events = typed_events(kind, words[1:], setup, now)
-    if kind.what in ("seen", "snoozed"):
-        _require_open(home, setup, events, now)
+    _require(kind, events, Desk(home, setup, now), broken)
     lines = [(0, to_line(event)) for event in events]
     taken = take(home.log, lines, setup.fleet, now)
     _poke(home)
     if not taken.ids:
         print("That is logged already.")
         return 0
-    print(answer(home, setup, taken.ids, now))
+    print(unjudged(home, setup, taken.ids, now, broken) if broken else answer(home, setup, taken.ids, now))
     return 0
 
 
-def _require_open(home: Home, setup: Setup, events: list[dict[str, object]], now: int) -> None:
-    from scheduler.cli.common import Desk
+def _setup(home: Home) -> tuple[Setup, Refused | None]:
+    """The set-up; where its files are broken, what can be had of it without rules, and what is wrong. Raises Refused."""
+    try:
+        return home.setup(), None
+    except Refused as refused:
+        from scheduler.cli.spare_setup import spare_setup
+
+        return spare_setup(home, refused), refused
+
+
+def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, broken: Refused | None) -> None:
+    """Raises Refused where an entry binds to something that is not there: an open reminder, a booked job."""
+    bound = kind.what in ("seen", "snoozed", "cancelled")
+    if not bound or any(problems(event) for event in events):  # what is malformed is told when it is taken
+        return
+    if kind.what == "cancelled":
+        _require_booked(str(events[0]["job"]), desk)
+        return
+    if broken:
+        raise broken
     from scheduler.cli.seen import require_open
 
     for event in events:
-        require_open(Desk(home, setup, now), str(event.get("rule")), str(event.get("item")))
+        require_open(desk, str(event["rule"]), str(event["item"]))
+
+
+def _require_booked(name: str, desk: Desk) -> None:
+    jobs = desk.book().jobs
+    booked = [job.name for job in jobs.values() if job.events[-1].what != "cancelled"]
+    if name in booked:
+        return
+    if name in jobs:
+        raise Refused.because(f"{name} is cancelled already")
+    ahead = [job for job in booked if jobs[job].plans[-1].ends > desk.now]
+    near = did_you_mean(name, ahead) or did_you_mean(name, booked)
+    raise Refused.because(f"there is no job {name!r}{near}; booked ahead: {', '.join(ahead) or 'none'}")
 
 
 def _kind(word: str) -> Kind:
@@ -59,10 +91,31 @@ def typed_events(kind: Kind, words: list[str], setup: Setup, now: int) -> list[d
     for name, text in values.items():
         if name != "at":
             event[name] = _read(_field(kind, name), text, setup, now)
+    for end, start in _ENDS.items():
+        if end in values and start in event and field(kind, end).type is INSTANT:  # type: ignore[union-attr]
+            event[end] = _after(str(event[start]), str(event[end]), values[end], setup)
+    _require_no_item_astray(kind, values, event, setup)
     subjects = event.get("item") if kind.subject == "item" else None
     if isinstance(subjects, str) and field(kind, "item").type.names != "*":  # type: ignore[union-attr]
         return [event | {"item": item} for item in expand(subjects, setup.fleet)]
     return [event]
+
+
+def _after(start: str, end: str, text: str, setup: Setup) -> str:
+    """An end typed as a bare clock time or weekday, moved on where it would come before its start."""
+    began, zone = parse_rfc3339(start), setup.hours.zone
+    if parse_rfc3339(end) > began or not is_recurring(text):
+        return end
+    return rfc3339(parse_time(text, began, zone, ahead=True), zone)
+
+
+def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str, object], setup: Setup) -> None:
+    """Raises Refused for "charged O1 O2": an item where the next field was expected."""
+    for name, text in values.items():
+        astray = text in setup.fleet and not _field(kind, name).type.names
+        if astray and _field(kind, name).type.check(event.get(name)) is not None:
+            first = next((str(values[f]) for f in ("packs", "item", "carries") if f in values), "")
+            raise Refused.because(f"{text} stands where {name} is expected; several items go by comma: {first},{text}")
 
 
 def _typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
@@ -79,7 +132,7 @@ def _typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
             loose.append(word)
     free = [f.name for f in kind.fields if f.name not in values]
     if len(loose) > len(free):
-        raise Refused.because(f"{loose[len(free)]!r} is one word too many: {usage(kind.what)}")
+        raise Refused.because(f"{loose[len(free)]!r} is one word too many: {short_usage(kind)}")
     return dict(zip(free, loose, strict=False)) | values
 
 
@@ -87,27 +140,27 @@ def _following(rest: object, kind: Kind, name: str) -> str:
     try:
         return next(rest)  # type: ignore[call-overload]
     except StopIteration:
-        raise Refused.because(f"--{name} needs a value: {usage(kind.what)}") from None
+        raise Refused.because(f"--{name} needs a value: {short_usage(kind)}") from None
 
 
 def _field(kind: Kind, name: str) -> Field:
     found = field(kind, name)
     if found is None or name in ("what", "recorded_at"):
-        known = [f.name for f in kind.fields] + list(_TYPED)
-        raise Refused.because(f"{kind.what} has no field {name!r}{did_you_mean(name, known)}; {usage(kind.what)}")
+        known = [f.name for f in kind.fields] + list(TYPED)
+        raise Refused.because(f"{kind.what} has no field {name!r}{did_you_mean(name, known)}; {short_usage(kind)}")
     return found
 
 
 def _at(values: dict[str, str], setup: Setup, now: int) -> int:
-    return parse_time(values["at"], now, setup.hours.zone) if "at" in values else now
+    return parse_time(values["at"], now, setup.hours.zone) // SECOND * SECOND if "at" in values else now
 
 
 def _read(found: Field, text: str, setup: Setup, now: int) -> object:
     zone = setup.hours.zone
     if found.type is INSTANT:
-        return rfc3339(parse_time(text, now, zone, ahead=found.name in _AHEAD), zone)
-    if found.type is DAY and text in ("today", "yesterday"):
-        return local_date(parse_time(text, now, zone), zone).isoformat()
+        return rfc3339(parse_time(text, now, zone, ahead=found.name in _AHEAD) // SECOND * SECOND, zone)
+    if found.type is DAY:
+        return parse_day(text, now, zone)
     if isinstance(value := found.type.read(text), list) and found.type.names:
         return [item for part in value for item in expand(str(part), setup.fleet)]
     return value
@@ -117,19 +170,3 @@ def _poke(home: Home) -> None:
     from scheduler.messages.poke import poke
 
     poke(home.path)
-
-
-def usage(what: str | None) -> str:
-    """How a kind is logged, or all kinds."""
-    if what is None or what not in KINDS:
-        width = max(map(len, KINDS))
-        kinds = "\n".join(f"  {kind.what:<{width}}  {kind.meaning}" for kind in KINDS.values())
-        return f"usage: shelfbell log WHAT ITEM ... [--at TIME] [--note TEXT]\n\n{kinds}\n\n`shelfbell log WHAT --help` says more."
-    kind = KINDS[what]
-    words = " ".join(f.name.upper() if f.required else f"[{f.name.upper()}]" for f in kind.fields)
-    lines = [f"  --{f.name:<20} {f.meaning or f.type.check(None)}" for f in (*kind.fields, *COMMON) if f.name in _allowed(kind)]
-    return "\n".join([f"usage: shelfbell log {what} {words}", "", f"{kind.what}: {kind.meaning}", *lines])
-
-
-def _allowed(kind: Kind) -> set[str]:
-    return {f.name for f in kind.fields} | set(_TYPED)

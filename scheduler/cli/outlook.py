@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.cli.common import Desk, LogSource, asking, desk, print_json
+from scheduler.cli.common import Desk, LogSource, asking, desk, numbered, print_json
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, local_date
@@ -115,8 +115,8 @@ def ranged(at: Desk, due: Due) -> str:
 def use_line(use: Use) -> str:
     """What the estimate rests on."""
     return (
-        f"{use.aircraft}: {use.flights} flights in {WEEKS} weeks, {use.weekly / HOUR:.1f} h a week, standard deviation "
-        f"{use.spread / HOUR:.1f} h."
+        f"{use.aircraft}: {numbered(use.flights, 'flight')} in {WEEKS} weeks, {use.weekly / HOUR:.1f} h a week, "
+        f"standard deviation {use.spread / HOUR:.1f} h."
     )
 
 

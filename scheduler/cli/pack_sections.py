@@ -167,7 +167,7 @@ def resistance(at: Desk, sheet: Sheet) -> list[str]:
     first, last = readings[0], readings[-1]
     line = f"{first[1]:g} mOhm {day(at, first[0])}, {last[1]:g} mOhm {day(at, last[0])}, at 15 to 30 C"
     if now is None:
-        return [f"{line}; a trend takes 8 readings, there are {len(readings)}."]
+        return [f"{line}; a trend takes 8 readings, so far {len(readings)}."]
     return [f"{line}: {ratio(now)} times what it was ({now.basis}). Twice is a customary end."]
 
 

@@ -21,6 +21,7 @@ _SAID = {
     "is_not": ("is not", "is"),
     "one_of": ("is one of", "is none of"),
 }
+_CONTRARY = {"yes": "no", "no": "yes"}
 _WAYS_SHOWN = 3
 
 
@@ -30,11 +31,17 @@ def named(leaf: Leaf) -> str:
 
 
 def comparison(leaf: Leaf, limit: str, holds: bool = True) -> str:
-    """A comparison, or its contrary: "at least 85 % (full), for 24 h (sit)"."""
-    text = f"{_SAID[leaf.operator][not holds]} {limit}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
+    """A comparison, or its contrary: "at least 85 % (full), for 24 h (sit)"; "is no" for the contrary of "is yes"."""
+    text = f"{_held_against(leaf, limit, holds)}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
     if leaf.lasting and holds:
         text += f", for {show_span(leaf.lasting)}{f' ({leaf.lasting_name})' if leaf.lasting_name else ''}"
     return text
+
+
+def _held_against(leaf: Leaf, limit: str, holds: bool) -> str:
+    if leaf.operator in ("is", "is_not") and limit in _CONTRARY:
+        return f"is {limit if (leaf.operator == 'is') == holds else _CONTRARY[limit]}"
+    return f"{_SAID[leaf.operator][not holds]} {limit}"
 
 
 def reversing(verdict: Verdict, now: int) -> list[Way]:

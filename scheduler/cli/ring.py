@@ -20,5 +20,6 @@ def run(home: Home, args: Namespace) -> int:
         known = ", ".join(channels) or "none: shelfbell.yaml names no channel yet"
         raise Refused.because(f"there is no channel {args.channel!r}{did_you_mean(args.channel, channels)}; there is {known}")
     outcome = daemon.ring(home, channels[args.channel])
-    print(f"{args.channel}: {outcome.result}{': ' + outcome.reason if outcome.reason else ''}")
+    reason = outcome.reason.removeprefix(f"channel {args.channel}: ")
+    print(f"{args.channel}: {'sent' if outcome.result == 'sent' else f'not sent: {reason}'}")
     return 0 if outcome.result == "sent" else 1

@@ -8,7 +8,7 @@ from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
-from scheduler.instants import rfc3339
+from scheduler.instants import SECOND, rfc3339
 from scheduler.messages.poke import poke
 from scheduler.reminders.board import SNOOZE
 from scheduler.spoken import parse_time
@@ -49,6 +49,7 @@ def _end(at: Desk, args: Namespace) -> tuple[dict[str, str], str]:
     if args.what == "seen" and not args.until:
         return {}, "no repeats"
     until = parse_time(args.until, at.now, zone, ahead=True) if args.until else at.now + SNOOZE
+    until = until // SECOND * SECOND
     if until <= at.now:
         raise Refused.because(f"--until {args.until} lies in the past")
     return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}"

@@ -1,6 +1,9 @@
 """Is this one well-formed event? The same declaration answers here and in the published JSON Schema."""
 
-from scheduler.events.kinds import COMMON, KINDS, Kind
+import re
+from collections.abc import Callable
+
+from scheduler.events.kinds import COMMON, KINDS, MEANT, Kind
 from scheduler.findings import did_you_mean
 
 _COMMON_CHECKS = {field.name: field.type.check for field in COMMON} | {"what": lambda _: None}
@@ -39,10 +42,29 @@ def _no_kind(what: object) -> str:
 def _wrong_field(kind: Kind, name: str, value: object, checks: dict) -> str:
     if name not in checks:
         return f"{kind.what} has no field {name!r}{did_you_mean(name, checks)}"
-    wrong = f"{name} is {repr(value)[:80]}, not {checks[name](value)}"
-    if isinstance(value, str) and (words := checks[name](value)).startswith("one of "):
-        wrong += did_you_mean(value, words.removeprefix("one of ").split(", "))
-    return wrong
+    wanted = checks[name](value)
+    if wanted.startswith("a list, each one of "):
+        words = wanted.removeprefix("a list, each one of ").split(", ")
+        return "; ".join(f"{name} has {_unlike(word, words)}" for word in value if word not in words)
+    wrong = f"{name} is {repr(value)[:80]}, not {wanted}"
+    if isinstance(value, str) and wanted.startswith("one of "):
+        wrong += did_you_mean(value, wanted.removeprefix("one of ").split(", "))
+    return wrong + _as_number(value, checks[name])
+
+
+def _unlike(word: object, words: list[str]) -> str:
+    text = str(word)
+    near = f", did you mean {MEANT[text]!r}?" if text in MEANT else did_you_mean(text, words)
+    return f"{repr(word)[:80]}, which is not one of {', '.join(words)}{near}"
+
+
+def _as_number(value: object, check: Callable[[object], str | None]) -> str:
+    """The number that "16,5" or "45m" may have been meant for."""
+    match = re.fullmatch(r"([0-9]{1,9})(?:[.,]([0-9]{1,9}))?\s*[a-zA-Z°]*", value) if isinstance(value, str) else None
+    if match is None or value == match[1]:
+        return ""
+    plain = f"{match[1]}.{match[2]}" if match[2] else match[1]
+    return f", did you mean {plain}?" if check(float(plain)) is None else ""
 
 
 def json_schema() -> dict[str, object]:

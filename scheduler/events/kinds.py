@@ -24,6 +24,12 @@ FINDINGS = (
     "swollen", "leaking", "smell", "discoloured", "dented", "nicked", "cracked", "bent", "loose", "missing",
     "chafed", "corroded", "hot", "rough", "latch_worn", "noise", "twitch", "drift", "heat", "other",
 )  # fmt: skip
+MEANT = {
+    **dict.fromkeys(("puffy", "puffed", "puffing", "bloated", "bulging", "ballooned", "inflated", "swelling"), "swollen"),
+    "chipped": "nicked", "broken": "cracked", "scratched": "nicked", "stain": "discoloured", "wobbly": "loose",
+    "warm": "hot", "rust": "corroded", "rusty": "corroded", "worn": "chafed", "lost": "missing",
+}  # fmt: skip
+"""What people write for a finding, and the finding."""
 SEVERITIES = (
     "hard_landing", "strike", "tip_over", "collision", "crash", "water", "fly_away", "part_lost", "dropped"
 )  # fmt: skip

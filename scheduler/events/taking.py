@@ -4,13 +4,15 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable
+from datetime import datetime
 from typing import NamedTuple, Protocol
 
 from scheduler.events.check import problems
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import Log, Row, Transaction, concerned
+from scheduler.events.plausible import Item, impossible
 from scheduler.findings import Finding, Refused, did_you_mean
-from scheduler.instants import MINUTE, parse_rfc3339, rfc3339
+from scheduler.instants import MINUTE, SECOND, parse_rfc3339, rfc3339, to_datetime
 
 FUTURE_ALLOWED = 5 * MINUTE
 _BATCH = 500
@@ -25,6 +27,9 @@ class Names(Protocol):
 
     def ids(self, *kinds: str) -> list[str]:
         """The ids of all items, or of those of some kinds."""
+
+    def get(self, item: str) -> Item | None:
+        """The item of that id, or None."""
 
 
 class Taken(NamedTuple):
@@ -83,6 +88,8 @@ class _Intake:
             self._find(number, _broken(error), getattr(error, "colno", 0))
             return
         wrong = problems(event) or references(event, self._kinds, self._names)
+        if not wrong and "recorded_at" not in event:
+            wrong = impossible(event, self._names.get)
         if wrong:
             self.findings += [Finding(self._file, number, 0, text) for text in wrong]
         else:
@@ -103,7 +110,7 @@ class _Intake:
         recorded_at = parse_rfc3339(event["recorded_at"]) if "recorded_at" in event else self._now
         for name, instant in (("at", at), ("recorded_at", recorded_at)):
             if instant > self._now + FUTURE_ALLOWED:
-                self._find(number, f"{name} {event[name]} lies in the future; it is {rfc3339(self._now)}")
+                self._find(number, f"{name} {event[name]} lies in the future; it is {_beside(event[name], self._now)}")
                 return None
         if "id" not in event or "recorded_at" not in event:
             event = _completed(event, recorded_at)
@@ -157,6 +164,15 @@ class _Intake:
 
     def _find(self, number: int, text: str, column: int = 0) -> None:
         self.findings.append(Finding(self._file, number, column, text))
+
+
+def _beside(text: object, now: int) -> str:
+    """Now, written as the time beside it: with the same offset, to the second."""
+    offset = str(text)[-6:]
+    now = now // SECOND * SECOND
+    if offset[-1] in "Zz":
+        return rfc3339(now)
+    return to_datetime(now).astimezone(datetime.fromisoformat(f"2000-01-01T00:00:00{offset}").tzinfo).isoformat()
 
 
 def _verb(row: Row) -> str:

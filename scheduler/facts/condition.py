@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
-from scheduler.facts.aircraft import AIRCRAFT
+from scheduler.facts.aircraft import AIRCRAFT, CALIBRATED
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import PACK, latched
 from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
@@ -41,7 +41,7 @@ GROUNDS: dict[str, dict[str, str]] = {
         "mishap_since_inspected": "not looked at since a mishap",
     },
     "pack": {
-        "swollen": "may be swollen",
+        "swollen": "swollen, leaking or smelling",
         "wet": "was in water",
         "too_deep": "stood below its damage voltage",
         "under_watch": "under watch after a knock",
@@ -171,6 +171,30 @@ def mishap_since_calibrated(life: "Life", of: str) -> list[Piece]:
     """From such a mishap to the next calibration."""
     knocks = [event for event in life.those("mishap") if event.get("severity") in MISALIGNS]
     return switched(life, on=knocks, off=_calibrations(life, of))
+
+
+SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed hard", "it hit something")
+
+
+@fact("shaken_since_calibrated", AIRCRAFT, word(*SHAKEN), "What shook its sensors last since they were calibrated.",
+      of=CALIBRATED)  # fmt: skip
+def shaken_since_calibrated(life: "Life", of: str) -> list[Piece]:
+    """Set by a journey by freight or airline and by a knock, taken back by the next calibration."""
+    done = _calibrations(life, of)
+    pieces = [Piece(DAWN, SHAKEN[0])]
+    for event in life.those("mishap", "moved", "received", "calibrated"):
+        if event in done:
+            pieces.append(Piece(event.at, SHAKEN[0], None, (event, None)))
+        elif shaken := _shaken(event):
+            pieces.append(Piece(event.at, shaken, None, (event, None)))
+    return pieces
+
+
+def _shaken(event: Event) -> str:
+    """The word of SHAKEN for an event; "" where it shakes nothing."""
+    if event.get("severity") in MISALIGNS:
+        return SHAKEN[3] if event.get("severity") == "hard_landing" else SHAKEN[4]
+    return {"freight": SHAKEN[1], "airline": SHAKEN[2]}.get(str(event.get("how")), "")
 
 
 def _calibrations(life: "Life", of: str) -> list[Event]:

@@ -11,6 +11,21 @@ LOCK = "shelfbell.lock"
 DAEMON = "run"
 
 
+def running(home: Path) -> bool:
+    """True while a daemon holds the lock of a home. Nothing is written, and nothing heavy imported."""
+    try:
+        descriptor = os.open(home / LOCK, os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:  # where no daemon ever ran, none runs
+        return False
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return os.pread(descriptor, len(DAEMON), 0) == DAEMON.encode()
+    finally:
+        os.close(descriptor)
+    return False
+
+
 class Lock:
     """An advisory lock (flock) on a file of the home, given up by the system when its holder dies.
 

@@ -37,7 +37,10 @@ def address(channel: Channel, environ: Mapping[str, str]) -> str:
     name = match[1].strip("{}")
     found = environ.get(name, "").strip() or _credential(name, environ)
     if not found:
-        raise Refused.because(f"channel {channel.name}: {name} is neither in the environment nor a credential")
+        raise Refused.because(
+            f"channel {channel.name}: {name} is neither in the environment nor a credential: `export {name}=ADDRESS` "
+            f"for whatever runs shelfbell, or under systemd `LoadCredential={name}:FILE` with the address in that file"
+        )
     return found
 
 

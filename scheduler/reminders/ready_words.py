@@ -46,7 +46,7 @@ def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: S
     """The answer for one aircraft, most telling first."""
     found = [headline(answer, say)]
     if answer.keeps_down:
-        found += _instead(others(book, rules, now, answer))
+        found += _instead(others(book, rules, now, answer), answer.job is not None)
     found += pack_sentences(answer)
     if answer.first:
         found.append(f"Before you go: {'; '.join(f'{todo.title.lower()} ({todo.item})' for todo in answer.first)}.")
@@ -62,6 +62,8 @@ def headline(answer: Ready, say: Say) -> str:
         return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.keeps_down)}."
     if not answer.packs:
         return f"{when}{answer.aircraft} is not grounded, and no pack for it is fit."
+    if all(pack.charge is None for pack in answer.packs):
+        return f"{when}nothing on record keeps {answer.aircraft} down, or tells what {_packs(answer)} for it can give."
     return f"{when}{answer.aircraft} ready as far as I know, {_packs(answer)}."
 
 
@@ -69,11 +71,11 @@ def _packs(answer: Ready) -> str:
     return show(len(answer.packs), count("pack"))
 
 
-def _instead(answers: list[Ready]) -> list[str]:
+def _instead(answers: list[Ready], for_job: bool) -> list[str]:
     if not answers:
-        return ["Another aircraft is not ready either: call the client."]
+        return ["No other aircraft is ready: call the client."] if for_job else []
     said = [f"{each.aircraft} ({_packs(each)}{_about(each.if_full)})" for each in answers]
-    return [f"No time? Take {' or '.join(said)}, or call the client."]
+    return [f"No time? Take {' or '.join(said)}{', or call the client' if for_job else ''}."]
 
 
 def _about(minutes: Estimate | None) -> str:
@@ -83,7 +85,8 @@ def _about(minutes: Estimate | None) -> str:
 def pack_sentences(answer: Ready) -> list[str]:
     """Which packs are full, which are to be charged, how long they last, which stay."""
     full = [pack.item for pack in answer.packs if pack.is_full]
-    rest = [pack for pack in answer.packs if not pack.is_full]
+    rest = [pack for pack in answer.packs if not pack.is_full and pack.charge is not None]
+    unread = [pack.item for pack in answer.packs if pack.charge is None]
     found = [f"Full: {listed(full)}."] if full else []
     if rest and answer.job:
         time = (
@@ -94,13 +97,15 @@ def pack_sentences(answer: Ready) -> list[str]:
         found.append(f"To charge: {listed([_held(pack) for pack in rest])}:{time} {CHARGE}.")
     elif rest:
         found.append(f"Not full: {listed([_held(pack) for pack in rest])}.")
+    if unread:
+        found.append(f"Read first: {listed(unread)}; nothing on record tells the charge.")
     found += _minutes(answer)
     found += [f"Leave {item}: {why}." for item, why in answer.left]
     return found
 
 
 def _held(pack: PackState) -> str:
-    return f"{pack.item} (not known: read it first)" if pack.charge is None else f"{pack.item} ({pack.charge:.0f} %)"
+    return f"{pack.item} ({pack.charge:.0f} %)"
 
 
 def _minutes(answer: Ready) -> list[str]:
@@ -111,7 +116,8 @@ def _minutes(answer: Ready) -> list[str]:
     if lasting is None:
         return ["How long they last I cannot tell yet: log flights with the charge at landing."]
     when = "" if full or not answer.job else "Charged, "
-    spread = f"{lasting.low:.0f} to {lasting.high:.0f}, estimate from {lasting.basis}"
+    low, high = f"{lasting.low:.0f}", f"{lasting.high:.0f}"
+    spread = f"{'' if low == high else f'{low} to {high}, '}estimate from {lasting.basis}"
     about = f"{when}about {lasting.value:.0f} min down to {RESERVE} % ({spread})"
     if answer.booked is None:
         return [about[0].upper() + about[1:] + "."]
@@ -149,10 +155,9 @@ def controller_sentences(book: Book, answer: Ready, now: int) -> list[str]:
 
 def paper_sentences(papers: list[Paper], say: Say) -> list[str]:
     """Papers that are not good on the day, or of which nothing is on record."""
-    found = []
+    undated = [paper.item for paper in papers if paper.until is None]
+    found = [f"Of {listed(undated)} no date is on record: look."] if undated else []
     for paper in papers:
-        if paper.until is None:
-            found.append(f"Of {paper.item} no date is on record: look.")
-        elif paper.waiver:
+        if paper.until is not None and paper.waiver:
             found.append(f"{paper.item} is good until {say(paper.until - 1)} only: see whether this place needs it.")
     return found

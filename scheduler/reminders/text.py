@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -109,7 +110,7 @@ def advice(lines: Lines, now: int) -> str:
     if len(lines.reminders) == 1:
         return _plain(fill(one, lambda name: value_of(first, name, now)))
     if "items" not in names(many):
-        return " ".join(_plain(fill(one, lambda name, r=r: value_of(r, name, now))) for r in lines.reminders)
+        return _plain(" ".join(fill(one, partial(value_of, each, now=now)) for each in lines.reminders))
     return _plain(fill(many, lambda name: _together(lines, name, now)))
 
 

@@ -16,10 +16,11 @@ def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int
     """What holds an open reminder back at `now`, and when it will be rung next."""
     told = ledger.of(reminder)
     word = next_word(board, reminder, told, hours, now)
-    return [*_said(board, reminder, now, say), *_dark(reminder, told, now), _next(board, word, hours, now, say)]
+    return [*kept_quiet(board, reminder, now, say), *_dark(reminder, told, now), _next(board, word, hours, now, say)]
 
 
-def _said(board: Board, reminder: Reminder, now: int, say: Say) -> Iterator[str]:
+def kept_quiet(board: Board, reminder: Reminder, now: int, say: Say) -> Iterator[str]:
+    """By what an open reminder is kept quiet: seen or snoozed, when and how long."""
     said = said_of(board, reminder, now)
     if said is None:
         return

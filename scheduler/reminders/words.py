@@ -61,8 +61,6 @@ def next_word(board: Board, reminder: Reminder, told: list[Told], hours: Hours, 
     if reminder.stretch.unknown_at(now):
         return None
     last = told[-1]
-    if last.kind == "settled" and last.at > now:  # the clock was put back: that it is over is known
-        return None
     if last.kind == "settled":
         urgency = reminder.verdict.urgency(now)
         return _word(board, reminder, hours, now, last.at, "again", urgency, rung[0].first_at, by_event=True)

@@ -101,10 +101,20 @@ def _facts_of(rule: dict[str, Any], limits: dict[str, object]) -> Iterator[str]:
     if rule.get("grounds"):
         yield "- grounds: the item is not flown while it is open"
     if "remind" in rule:
-        yield f"- repeats: {rule['remind']['again']} after the first time, then less and less often"
+        yield f"- repeats: {_pace(rule['remind']['again'], rule['urgency'])}"
     if "log_then" in rule:
         yield f"- entry that answers it: `{rule['log_then']}`"
     yield f"- cases: {len(rule.get('cases', ()))}"
+
+
+def _pace(again: str, urgency: object) -> str:
+    """How it repeats: while `now` it keeps its pace."""
+    rungs: list[Any] = urgency if isinstance(urgency, list) else [urgency]
+    words = {each if isinstance(each, str) else next(iter(each)) for each in rungs}
+    slower = f"{again} after the first time, then less and less often"
+    if "now" not in words:
+        return slower
+    return f"every {again}" if words == {"now"} else f"every {again} while now; else {slower}"
 
 
 def _limit_lines(rule: dict[str, Any], limits: dict[str, object]) -> Iterator[str]:

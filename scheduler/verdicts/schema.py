@@ -59,7 +59,7 @@ def _condition(catalogue: dict[str, Fact]) -> dict[str, object]:
     many = {"type": "array", "items": here, "minItems": 1}
     variants = sorted({variant for fact in catalogue.values() for variant in fact.of})
     leaf = {
-        "fact": {"enum": sorted(catalogue), "description": "a fact of the item"},
+        "fact": {"enum": sorted(catalogue), "description": "a fact of the item", "x-expects": "a fact"},
         "of": {"enum": variants, "description": "which variant of the fact"},
         **dict.fromkeys(NUMERIC, _VALUE),
         **{name: {"type": ["string", "boolean"], "x-expects": "a word, such as yes"} for name in NAMED[:2]},
@@ -78,7 +78,7 @@ def _condition(catalogue: dict[str, Fact]) -> dict[str, object]:
 
 
 def _urgency() -> dict[str, object]:
-    word = {"enum": list(URGENCIES)}
+    word = {"type": "string", "enum": list(URGENCIES)}
     rung = {
         "type": "object",
         "properties": {name: {"$ref": "#/$defs/condition"} for name in URGENCIES},

@@ -78,7 +78,7 @@ def test_two_tests_outvote_the_flights_and_one_does_not() -> None:
 @pytest.mark.parametrize(
     ("ys", "why"),
     [
-        ([90.0] * 7, "there are 7 of the 8 readings that a trend takes"),
+        ([90.0] * 7, "a trend takes 8 readings, and there are 7"),
         ([90.0, 91.0] * 5, "its readings do not surely fall"),
         ([100 - n / 1000 for n in CYCLES], "it lies further ahead than 3 times what its readings span"),
         ([100 - n / 10 for n in CYCLES], None),

@@ -2,13 +2,14 @@
 
 import json
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR
+from scheduler.instants import DAY, HOUR, MINUTE
+from scheduler.messages.lock import DAEMON, Lock, running
 from scheduler.messages.outbox import Message, Outbox, remember
 from tests.cli.test_backup import spoil
 from tests.homes import Bench
@@ -49,15 +50,17 @@ def remembered(bench: Bench, name: str, at: int) -> None:
 
 
 @pytest.fixture
-def well(bench: Bench) -> Bench:
-    """A home in which all is well."""
+def well(bench: Bench) -> Iterator[Bench]:
+    """A home in which all is well, with a daemon at work."""
     bench.path.chmod(0o700)
     bench.log("charged", "A")
     for channel in ("phone", "mail"):
         sent(bench, channel, NOON - HOUR)
     remembered(bench, "woke_at", NOON - HOUR)
     remembered(bench, "backed_up_at", NOON - DAY)
-    return bench
+    with Lock(bench.path, DAEMON) as lock:
+        assert lock.acquire()
+        yield bench
 
 
 def test_where_all_is_well_every_look_says_so(well: Bench) -> None:
@@ -91,11 +94,6 @@ FAULTS: dict[str, tuple[Callable[[Bench], object], str, str]] = {
         "failing since Fri 10 Apr 13:00: error=401; 1 waiting",
     ),
     "no channel at all": (lambda b: b.write("shelfbell.yaml", "zone: UTC\n"), "channels", "nothing can ring"),
-    "a daemon that stopped": (
-        lambda b: remembered(b, "woke_at", NOON - 3 * DAY),
-        "daemon",
-        "last woke 3 d ago and is not running: start it",
-    ),
     "an old backup": (lambda b: remembered(b, "backed_up_at", NOON - 8 * DAY), "backup", "make a new one"),
     "a clock set back": (lambda b: b.set_clock("2026-04-09 12:00"), "clock", "set the clock"),
     "files that are wrong": (lambda b: b.write("fleet.yaml", "packs: 3\n"), "files", "`shelfbell check` lists all"),
@@ -127,6 +125,36 @@ def test_a_fault_is_named_with_what_to_do(well: Bench, told: str) -> None:
 
     assert not fine
     assert said in text
+
+
+def test_a_daemon_that_does_not_run_is_named_however_short_ago_it_woke(bench: Bench) -> None:
+    bench.log("charged", "A")
+    remembered(bench, "woke_at", NOON - 10 * MINUTE)
+
+    fine, said = looks(bench)["daemon"]
+
+    assert not fine
+    assert "is not running, last woke" in said and "(10 min ago): nothing rings. Start it: `shelfbell run`" in said
+
+
+def test_only_a_daemon_counts_as_running_and_looking_changes_nothing(bench: Bench) -> None:
+    assert not running(bench.path)
+    assert not (bench.path / "shelfbell.lock").exists()
+    for role, expected in (("once", False), (DAEMON, True)):
+        with Lock(bench.path, role) as lock:
+            assert lock.acquire()
+            assert running(bench.path) is expected
+        assert not running(bench.path)
+
+
+def test_where_files_are_wrong_the_rest_is_looked_at_all_the_same(well: Bench) -> None:
+    well.write("fleet.yaml", "packs: 3\n")
+
+    found = looks(well)
+
+    assert [about for about, (fine, _) in found.items() if not fine] == ["files"]
+    assert {"clock", "channel phone", "channel mail", "daemon", "backup"} <= found.keys()
+    assert found["channel mail"] == (True, "last success Fri 10 Apr 11:00 UTC")
 
 
 def test_nothing_is_looked_at_in_a_home_that_is_not_there(bench: Bench, tmp_path: Path) -> None:
@@ -219,23 +247,16 @@ def test_a_channel_that_is_gone_from_the_settings_fails_no_more(well: Bench) -> 
 
 
 def test_doctor_does_not_stand_in_the_way_of_a_daemon_it_finds_running(well: Bench) -> None:
-    from scheduler.messages.lock import DAEMON, Lock
-
     remembered(well, "woke_at", NOON - 3 * DAY)
-    with Lock(well.path, DAEMON) as lock:
-        assert lock.acquire()
-        assert looks(well)["daemon"][0]
+    assert looks(well)["daemon"] == (True, "running, last woke Tue 7 Apr 13:00")
 
 
 def test_a_home_that_cannot_be_written_is_looked_at_all_the_same(well: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """Root may write everywhere, so the refusal is staged."""
-    from scheduler.findings import Refused
-    from scheduler.messages.lock import Lock
 
-    def refusing(_: Lock) -> bool:
-        raise Refused.because("shelfbell.lock cannot be written: Read-only file system")
+    def refusing(*_: object) -> int:
+        raise PermissionError(30, "Read-only file system")
 
-    remembered(well, "woke_at", NOON - 3 * DAY)
-    monkeypatch.setattr(Lock, "acquire", refusing)
+    monkeypatch.setattr("scheduler.messages.lock.os.open", refusing)
 
     assert "is not running" in looks(well)["daemon"][1]

@@ -4,9 +4,11 @@ import json
 
 import pytest
 
+from scheduler.cli.reasons import comparison
 from scheduler.home import Home
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.wake import wake
+from scheduler.verdicts.conditions import Leaf
 from tests.homes import RULES, SETTINGS, Bench
 from tests.support import moment
 
@@ -218,3 +220,48 @@ def test_the_same_for_programs(full: Bench) -> None:
     assert told["because"]["all"][0]["margin"] == "15 % above"
     assert told["messages"] == ["nothing was sent of it so far", "due now (first, today)"]
     assert told["next_change_because"] == []
+
+
+def test_without_a_name_the_open_ones_are_told_and_the_rest_counted(full: Bench) -> None:
+    out = full("explain").out
+
+    assert [line for line in out.splitlines() if line and line[0] != " "] == [
+        "Pack left full: A (left-full)", "Pack left full: B (left-full)",
+        "Besides: 3 rules cannot be judged, 8 silent, counted for each item. "
+        "`shelfbell explain ITEM` tells of them, --all of each.",
+    ]  # fmt: skip
+
+
+def test_all_of_them_are_told_where_that_is_asked(full: Bench) -> None:
+    whole = len(json.loads(full("explain", "--json").out))
+    assert full("explain", "--all").out.count("  basis: ") == whole > 2
+
+
+def test_of_an_item_what_is_silent_takes_a_line(full: Bench) -> None:
+    full.log("booked", "quay", "2026-04-05T12:00:00Z")
+
+    out = full("explain", "B").out
+
+    assert out.startswith("Pack left full: B (left-full)\n")
+    assert "  swollen B: rings when swollen is yes (now no)\n" in out
+    assert "  unread B: rings when hours since reading at least 120 d (long) (now 24 h); may change Thu 30 Jul 17:59\n" in out
+    assert out.count("  basis: ") == 1
+
+
+def test_a_not_is_told_as_its_contrary() -> None:
+    """A condition is read once: neither "not no" nor "not [no]"."""
+    unfit = Leaf("found_unfit", None, "is_not", "no", None)
+    low = Leaf("charge", None, "less_than", 20, None, 3_600_000_000, None)
+
+    assert (comparison(unfit, "no"), comparison(unfit, "no", holds=False)) == ("is yes", "is no")
+    assert comparison(low, "20 %", holds=False) == "at least 20 %"
+
+
+def test_the_contrary_of_a_group_turns_all_into_any(full: Bench) -> None:
+    held = "not: {any: [{fact: next_job_in, at_most: soon}, {fact: charge, at_most: calm, lasting: 2 h}]}"
+    full.write("rules/own.yaml", RULES.replace("not: {fact: next_job_in, at_most: soon}", held, 1))
+
+    out = full("explain", "left-full", "B").out
+
+    assert "    [yes] all of\n      [yes] next job in: none booked; wanted: above 24 h (soon)\n" in out
+    assert "      [yes] charge: 100 %; wanted: not at most 70 % (calm), for 2 h; 30 % above" in out

@@ -65,8 +65,12 @@ ADVICE = {
     "case-of-unknown-zone",
     "case-time-without-offset",
     "published-without-source",
+    "fleet/hardly-meant",
+    "settings/mail-kind",
+    "settings/no-kind",
+    "settings/unheard-urgencies",
 }
-"""What is told of a rule's cases and of its basis: it does not keep the file from being used."""
+"""What is told of a rule's cases and basis, and of what is hardly meant: it does not keep the file from being used."""
 
 
 @pytest.mark.parametrize("path", BAD, ids=name)

@@ -246,3 +246,20 @@ def test_a_look_at_the_part_settles_the_mishap_for_the_part_alone() -> None:
     ]
     assert days(of("mishap_since_inspected", *entries, item="heron-props"), 2) == ["no"]
     assert days(of("mishap_since_inspected", *entries), 2) == ["yes"]
+
+
+def test_what_shook_it_last_is_told_until_it_is_calibrated() -> None:
+    shaken = of(
+        "shaken_since_calibrated",
+        on("2026-04-01 10:00", "moved", how="driven"),
+        on("2026-04-02 10:00", "moved", how="freight"),
+        on("2026-04-03 10:00", "mishap", severity="hard_landing"),
+        on("2026-04-04 10:00", "calibrated", what_of="compass"),
+        on("2026-04-05 10:00", "calibrated", what_of="imu"),
+        on("2026-04-06 10:00", "mishap", severity="strike"),
+        on("2026-04-07 10:00", "received", how="airline"),
+    )
+    assert days(shaken, 1, 2, 3, 4, 5, 6, 7) == [
+        "nothing shook it", "it was shipped", "it landed hard", "it landed hard", "nothing shook it", "it hit something",
+        "it flew by airline",
+    ]  # fmt: skip

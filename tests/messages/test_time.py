@@ -347,7 +347,7 @@ def test_half_a_year_left_alone_takes_few_wakes_and_no_more_memory(homes: Callab
     tracemalloc.stop()
 
     assert daemon.wakes - wakes < 22 * 6, "a weekly digest, and repeats ever further apart"
-    assert after - before < 50_000, "bytes"
+    assert after - before < 150_000, "bytes, where one board kept by each wake would be ten times as many"
 
 
 def _held(daemon: Clockwork) -> int:

@@ -269,9 +269,15 @@ def test_seen_binds_to_the_reminder_open_then_and_not_to_the_next() -> None:
     assert rung(made) == ["04-02 09:00 first", "04-05 09:00 first", "04-06 09:00 again"]
 
 
-def test_seen_on_the_board_before_the_first_message_stops_the_repeats_too() -> None:
+def test_what_was_seen_on_the_board_before_its_first_message_is_not_rung_but_stands_in_the_digest() -> None:
     made = live([full("2026-04-01 23:00"), said("2026-04-02 23:30", "seen")], "2026-04-20", NIGHT)
-    assert rung(made) == ["04-03 07:00 first"]
+    assert rung(made) == []
+    assert [stamp(d.at) for d in made if "B" in [r.key.item for r in d.still]][:1] == ["04-06 07:00"]
+
+
+def test_what_was_seen_before_its_first_message_rings_when_it_grows_more_urgent() -> None:
+    made = live([full("2026-04-01 23:00"), said("2026-04-02 23:30", "seen")], "2026-04-13", NIGHT, GROWING)
+    assert rung(made)[0] == "04-12 07:00 first"
 
 
 def test_snoozed_it_is_quiet_for_a_day_and_then_goes_on() -> None:

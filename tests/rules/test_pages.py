@@ -133,3 +133,27 @@ def test_an_unknown_rule_is_refused_with_the_nearest_name(bench: Bench) -> None:
 
     assert refused.status == 2
     assert "pack-left-full" in refused.err
+
+
+@pytest.fixture
+def packs_on(bench: Bench) -> Bench:
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs, aircraft]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+    return bench
+
+
+@pytest.mark.parametrize(
+    ("rule", "said"),
+    [
+        ("pack-swollen", "- repeats: every 4 h\n"),
+        ("pack-left-full", "- repeats: 24 h after the first time, then less and less often\n"),
+        ("aircraft-wet", "- repeats: every 48 h while now; else 48 h after the first time, then less and less often\n"),
+    ],
+)
+def test_the_page_tells_that_now_keeps_its_pace(rule: str, said: str, packs_on: Bench) -> None:
+    assert said in packs_on("rules", rule).out
+
+
+@pytest.mark.parametrize("command", ["rules", "explain"])
+def test_the_beginning_of_a_name_is_enough_to_be_told_it(command: str, packs_on: Bench) -> None:
+    assert "did you mean 'pack-left-full'?" in packs_on(command, "pack-left").err

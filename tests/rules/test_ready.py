@@ -8,7 +8,7 @@ import pytest
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.reminders.ready import Ready, next_job, ready_for
-from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE
+from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, pack_sentences
 from scheduler.verdicts.rule import Ruleset
 from tests.homes import Bench
 from tests.rules.library import rules
@@ -123,7 +123,7 @@ def test_a_paper_without_a_date_is_asked_for_and_does_not_ground() -> None:
 
 
 LEFT: list[tuple[list[Fields], str]] = [
-    ([event("2026-04-08 15:00", "noticed", item="B", findings=["swollen"])], "may be swollen"),
+    ([event("2026-04-08 15:00", "noticed", item="B", findings=["swollen"])], "swollen, leaking or smelling"),
     ([event("2026-04-08 15:00", "set_aside", item="B")], "set aside"),
     ([event("2026-04-08 15:00", "mishap", item="B", severity="dropped")], "under watch after a knock"),
     (
@@ -251,3 +251,29 @@ def test_practice_for_the_air_is_in_it(phrase: str) -> None:
 def test_a_fresh_set_of_propellers_is_remembered(home: Bench) -> None:
     home.log("replaced", "heron-props")
     assert "Fresh propellers (heron-props): check snug by hand, pack out" in home("ready").out
+
+
+def test_of_an_empty_log_nothing_is_called_ready(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs, aircraft, papers-us]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+
+    said = bench("ready").out
+
+    assert said.startswith("Nothing on record keeps heron down, or tells what 3 packs for it can give.\n")
+    assert "  - Read first: A, B and C; nothing on record tells the charge.\n" in said
+    assert "ready as far as I know" not in said
+
+
+def test_without_a_job_no_client_is_called(home: Bench) -> None:
+    home.log("cancelled", "harbour")
+    home.log("mishap", "heron", "hard_landing")
+
+    said = home("ready").out
+
+    assert "No time? Take wagtail (1 pack)." in said
+    assert "client" not in said
+
+
+def test_a_range_that_rounds_to_one_number_is_none() -> None:
+    exact = answer(at=NOW)._replace(if_full=Estimate(32.1, 31.9, 32.2, "the packs' last flights"))
+    assert "Charged, about 32 min down to 25 % (estimate from the packs' last flights); booked 25." in pack_sentences(exact)

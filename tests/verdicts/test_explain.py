@@ -202,7 +202,7 @@ def test_what_is_missing_is_the_entry_that_would_tell() -> None:
     verdict = verdict_on("left-full", "B", RICH)
     tree = explain(verdict, verdict.rule.when, moment("2026-02-20 09:00"))
 
-    assert missing_of(tree) == ["shelfbell log measured B 62"]
+    assert missing_of(tree) == ["shelfbell log measured B PERCENT"]
 
 
 def test_every_rule_can_be_explained_on_every_item_without_any_event() -> None:

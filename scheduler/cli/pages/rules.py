@@ -44,7 +44,7 @@ def _silent(season: Season) -> list[Part]:
     rows = [
         ["judged throughout and never the case", _titles(season, quiet)],
         ["never to be judged: what they ask was never entered", _titles(season, dark)],
-        ["no item of the fleet, or off for all of them", _titles(season, off)],
+        ["about no item of the fleet, or off for all of them", _titles(season, off)],
     ]
     kept = [f"{some(titles.count(';') + 1, 'rule').capitalize()} {why}: {titles}." for why, titles in rows if titles]
     return [Bullets(kept)] if kept else [Paragraph("None: every rule rang.")]

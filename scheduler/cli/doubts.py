@@ -1,0 +1,183 @@
+"""What is doubtful in an entry just logged: asked aloud, with the way to take it back."""
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+from scheduler.events.log import Event
+from scheduler.facts.book import Book, counts_from
+from scheduler.instants import MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
+from scheduler.reminders.text import moment_near
+
+LONGEST_MINUTES = 60.0
+"""A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry
+half of that; no source."""
+MOST_MINUTES = 120.0
+"""A full charge that would last longer, at the rate of a flight, is asked about. Estimate, twice the above; no source."""
+FEW = 3
+MORE_CAPACITY = 1.2
+"""A found capacity beyond so many times the nameplate's is asked about. Estimate: new packs exceed it by some percent."""
+VOLTS = 4.4
+"""A percentage as low as a cell's voltage is asked about (lihv: 4.35 V when full)."""
+
+_NOT_USABLE = {
+    "handed_in": "was handed in", "retired": "is retired", "swollen": "is reported swollen", "set_aside": "is set aside",
+    "wet": "was in water", "too_deep": "was found below its damage voltage", "under_watch": "is under watch after a mishap",
+}  # fmt: skip
+_GROUNDED = {
+    "retired": "is retired", "mishap_since_inspected": "had a mishap and no look passed since",
+    "found_unfit": "did not pass its last look",
+}  # fmt: skip
+
+
+class Told(NamedTuple):
+    """One entry, the book it stands in, and now."""
+
+    event: Event
+    book: Book
+    now: int
+
+    def say(self, instant: int) -> str:
+        """An instant for people."""
+        return moment_near(instant, self.now, self.book.clocks.zone)
+
+    def before(self, name: str, fact: str, instant: int) -> object:
+        """The value of a fact of an item of the fleet just before an instant."""
+        return self.book.fact(self.book.fleet[name], fact).at(instant - 1)
+
+    def others(self, name: str, *kinds: str) -> list[Event]:
+        """The other entries of some kinds on an item."""
+        return [e for e in self.book.filed(name) if e.what in kinds and e.id != self.event.id]
+
+
+def doubts(events: list[Event], book: Book, now: int) -> list[str]:
+    """A line for each thing that is doubtful, and one that says how to take the entry back."""
+    lines = []
+    for event in events:
+        asked = list(dict.fromkeys(_of(Told(event, book, now))))
+        lines += [f"Sure? {line}" for line in asked]
+        lines += [f"  If it was a slip: shelfbell log struck {event.id}"] if asked else []
+    return lines
+
+
+def _of(told: Told) -> Iterator[str]:
+    yield from _too_early(told)
+    yield from _DOUBTS.get(told.event.what, lambda _: iter(()))(told)
+
+
+def _too_early(told: Told) -> Iterator[str]:
+    event, fleet = told.event, told.book.fleet
+    for name in (event.get("item"), event.get("aircraft"), *event.get("packs", [])):
+        day = fleet[name].plate.get("in_service") if name in fleet else None
+        if day is not None and event.at < start_of_day(day, told.book.clocks.zone):
+            yield f"{told.say(event.at)} is before {name} came into use, {day.isoformat()} by fleet.yaml."
+
+
+def _charged(told: Told) -> Iterator[str]:
+    event = told.event
+    name = event.get("item")
+    yield from _percent(told)
+    if told.book.fleet.kind(name) != "pack":
+        return
+    yield from _unusable(told, name, event.at)
+    for flight in told.others(name, "flown"):
+        if counts_from(flight) < event.at < flight.at and "flights" not in flight.fields:
+            yield _both(told, flight, name, event)
+
+
+def _percent(told: Told) -> Iterator[str]:
+    percent = told.event.get("percent", 100)
+    if 0 < percent <= VOLTS:
+        yield f"{percent:g} is taken as percent; volts go by `shelfbell log measured {told.event.get('item')} --cell_volts`."
+
+
+def _unusable(told: Told, name: str, instant: int) -> Iterator[str]:
+    if told.before(name, "usable", instant) == "yes":
+        return
+    grounds = [text for fact, text in _NOT_USABLE.items() if told.before(name, fact, instant) == "yes"]
+    if grounds:
+        yield f"{name} {' and '.join(grounds[:2])}: was it really {name}? If so, do not charge or fly it again."
+
+
+def _both(told: Told, flight: Event, pack: str, charge: Event) -> str:
+    start, end = told.say(counts_from(flight)), f"{told.say(flight.at)[-5:]}"
+    return f"{pack} was in the air {start} to {end} and {charge.what} at {told.say(charge.at)[-5:]}: which time is right?"
+
+
+def _flown(told: Told) -> Iterator[str]:
+    event, book = told.event, told.book
+    aircraft, start = event.get("aircraft"), counts_from(event)
+    grounds = [text for fact, text in _GROUNDED.items() if told.before(aircraft, fact, start) == "yes"]
+    if grounds:
+        yield f"{aircraft} {' and '.join(grounds)}: was it really {aircraft}? If so, do not fly it again before it is looked over."
+    for name in event.get("packs"):
+        fits = book.fleet[name].plate.get("fits")
+        if fits and aircraft not in fits:
+            yield f"{name} fits {', '.join(fits)} by fleet.yaml, not {aircraft}."
+        yield from _unusable(told, name, start)
+    if "flights" not in event.fields:
+        yield from _long(told)
+        yield from _slow(told)
+        yield from _overlaps(told)
+
+
+def _long(told: Told) -> Iterator[str]:
+    minutes, aircraft = float(told.event.get("minutes")), told.event.get("aircraft")
+    earlier = [float(e.get("minutes")) for e in told.others(aircraft, "flown") if "flights" not in e.fields]
+    if len(earlier) >= FEW and minutes > 2 * max(earlier):
+        yield f"{minutes:g} min is more than twice the longest flight of {aircraft} so far, {max(earlier):g} min."
+    elif len(earlier) < FEW and minutes > LONGEST_MINUTES:
+        yield f"{minutes:g} min is a very long flight."
+
+
+def _slow(told: Told) -> Iterator[str]:
+    event = told.event
+    for name in event.get("packs") if "percent_to" in event.fields else ():
+        full = event.get("percent_from", told.before(name, "charge", counts_from(event)))
+        used = None if full is None else float(full) - float(event.get("percent_to"))
+        minutes = float(event.get("minutes"))
+        if used is not None and minutes > 1 and minutes * 100 > MOST_MINUTES * max(used, 0):
+            yield f"{minutes:g} min took only {max(used, 0):.0f} % of {name}? percent_to is what was left at landing."
+
+
+def _overlaps(told: Told) -> Iterator[str]:
+    event, start = told.event, counts_from(told.event)
+    for name in (event.get("aircraft"), *event.get("packs")):
+        for other in told.others(name, "flown"):
+            if "flights" not in other.fields and counts_from(other) < event.at and start < other.at:
+                yield f"{name} was in another flight then, {told.say(counts_from(other))} to {told.say(other.at)[-5:]}."
+    for name in event.get("packs"):
+        for charge in told.others(name, "charged", "drained"):
+            if start < charge.at < event.at:
+                yield _both(told, event, name, charge)
+
+
+def _measured(told: Told) -> Iterator[str]:
+    found, fleet = told.event.get("capacity_mah"), told.book.fleet
+    rated = fleet[told.event.get("item")].plate.get("capacity")
+    if found is not None and rated is not None and found > MORE_CAPACITY * rated:
+        yield f"{found:g} mAh is more than {told.event.get('item')} holds by fleet.yaml, {rated:g} mAh."
+
+
+def _renewed(told: Told) -> Iterator[str]:
+    expires, today = told.event.get("expires"), local_date(told.now, told.book.clocks.zone)
+    if expires is not None and parse_date(expires) < today:
+        yield f"its last good day, {expires}, is past."
+
+
+def _used(told: Told) -> Iterator[str]:
+    had = told.before(told.event.get("item"), "count", told.event.at)
+    if isinstance(had, int | float) and told.event.get("count") > had:
+        yield f"only {had:g} of {told.event.get('item')} {'was' if had == 1 else 'were'} in the house."
+
+
+def _booked(told: Told) -> Iterator[str]:
+    event = told.event
+    starts = parse_rfc3339(event.get("starts"))
+    if starts < event.at - MINUTE:
+        yield f"{told.say(starts)} is past; under the name of a job booked before, it takes its place."
+
+
+_DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {
+    "charged": _charged, "drained": _percent, "flown": _flown, "measured": _measured, "renewed": _renewed, "used": _used,
+    "booked": _booked,
+}  # fmt: skip

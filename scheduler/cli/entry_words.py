@@ -1,0 +1,67 @@
+"""An entry in a few words: "charged B to 95 %", "booked vineyard, Thu 26 Nov 09:00, heron"."""
+
+from collections.abc import Callable
+from datetime import datetime, tzinfo
+from typing import Any
+
+from scheduler.events.fields import INSTANT
+from scheduler.events.kinds import KINDS
+from scheduler.events.log import Event
+from scheduler.instants import parse_rfc3339
+from scheduler.reminders.text import clean, listed, moment_near
+
+_HIDDEN = {"at", "recorded_at", "id", "what", "note", "by", "instead_of"}
+_WORDS: dict[str, str] = {
+    "lights": "{} lights", "rest_volts": "{} V", "cell_volts": "cells {} V", "rested_minutes": "rested {} min",
+    "resistance_mohm": "{} mOhm", "capacity_mah": "{} mAh", "temperature_c": "{} °C", "airtime_total": "{} min in all",
+    "cycles_total": "{} cycles in all", "packs": "with {}", "carries": "with {}", "minutes": "{} min",
+    "percent_to": "down to {} %", "percent_from": "from {} %", "used_mah": "{} mAh used", "lowest_volts": "{} V at the lowest",
+    "pilot": "pilot {}", "flights": "{} flights", "injury": "injury {}", "others_repair_cost": "repair for others {}",
+    "others_value": "worth {}", "of": "{} warning", "version": "version {}", "from_spares": "from {}", "expires": "good till {}",
+    "issued": "issued {}", "airtime_minutes": "{} min in the air", "ends": "to {}", "leaves": "leaves {}", "until": "until {}",
+    "until_next": "until it is {} next", "charger": "on {}", "from": "from {}", "to": "to {}",
+}  # fmt: skip
+"""How a field is told; the others by their value alone."""
+_FLAGS = {"near_people": ("near people", "not near people"), "looked_before": ("looked over before", "not looked over before")}
+_CHOSEN = ("severity", "findings")
+_RUNNING_ON = ("to", "with", "from", "down", "good", "on", "until", "leaves")
+"""Words with which what is told of an entry follows its item without a comma."""
+
+
+def describe(event: Event, zone: tzinfo | None = None, subject: str | None = None) -> str:
+    """An event in a few words. `zone`: of its times, their own offset when absent; `subject`: in the place of its item."""
+    kind = KINDS[event.what]
+    named = subject or event.get(kind.subject) or ""
+    parts = [_part(event, name, zone) for name in event.fields if name not in _HIDDEN and name != kind.subject]
+    head = f"{event.what} {named}".strip()
+    if not parts:
+        return clean(head)
+    joint = " " if not named or parts[0].split()[0] in _RUNNING_ON else ", "
+    return clean(f"{head}{joint}{', '.join(parts)}".replace(", to ", " to "))
+
+
+def _part(event: Event, name: str, zone: tzinfo | None) -> str:
+    value = event.fields[name]
+    if name in _FLAGS:
+        return _FLAGS[name][0 if value else 1]
+    if name == "percent":
+        return f"{_shown(value)} %" if event.what == "measured" else f"to {_shown(value)} %"
+    field = next((f for f in KINDS[event.what].fields if f.name == name), None)
+    if field is not None and field.type is INSTANT:
+        told = _moment(event, str(value), zone)
+        same_day = name == "ends" and told[:-5] == _moment(event, str(event.get("starts")), zone)[:-5]
+        return _WORDS.get(name, "{}").format(told[-5:] if same_day else told)
+    told = str(_shown(value)).replace("_", " ") if name in _CHOSEN else _shown(value)
+    return _WORDS.get(name, "{}").format(told)
+
+
+def _shown(value: Any) -> str:
+    if not isinstance(value, list):
+        return str(value)
+    join: Callable[[list[str]], str] = listed if value and isinstance(value[0], str) else ", ".join
+    return join([str(one) for one in value])
+
+
+def _moment(event: Event, text: str, zone: tzinfo | None) -> str:
+    near = zone or datetime.fromisoformat(f"2000-01-01T00:00:00{'+00:00' if text[-1] in 'Zz' else text[-6:]}").tzinfo
+    return moment_near(parse_rfc3339(text), event.at, near)  # type: ignore[arg-type]

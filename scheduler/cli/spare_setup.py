@@ -1,0 +1,41 @@
+"""What can be had of a home whose files are broken, so that an entry is not lost: settings and fleet, without rules."""
+
+import json
+import sqlite3
+
+from scheduler.findings import Refused
+from scheduler.home import FLEET, SETTINGS, Home, Setup, make_setup
+
+
+def spare_setup(home: Home, refused: Refused) -> Setup:
+    """Settings and fleet as their files have them, or where these are broken, as they were when last all was well.
+
+    Raises `refused`, which says what is wrong with the files, where neither can be had.
+    """
+    home.require()
+    wrong = {finding.file for finding in refused.findings}
+    last = _last(home) or {}
+    raw = {
+        "settings": last.get("settings") if SETTINGS in wrong else _data(home, SETTINGS),
+        "fleet": last.get("fleet") if FLEET in wrong else _data(home, FLEET),
+    }
+    if raw["settings"] is None or raw["fleet"] is None:
+        raise refused
+    return make_setup(raw | {"rules": [], "adjust": {}}, "")
+
+
+def _data(home: Home, name: str) -> dict:
+    from scheduler.strict_yaml import read
+
+    return read((home.path / name).read_bytes(), name).data or {}  # type: ignore[return-value]
+
+
+def _last(home: Home) -> dict | None:
+    """What was compiled last, whatever the files were."""
+    if not home.log.exists():
+        return None
+    try:
+        row = home.log.connection.execute("SELECT data FROM compiled").fetchone()
+    except sqlite3.DatabaseError:  # nothing was compiled yet
+        return None
+    return json.loads(row[0]) if row else None

@@ -1,0 +1,65 @@
+"""What in a home's files fits the schema and is hardly meant: findings of `check` alone, which never stop a load."""
+
+import re
+from collections.abc import Iterator
+from datetime import date
+
+from scheduler.addresses import concealed
+from scheduler.findings import Finding, did_you_mean
+from scheduler.instants import parse_date
+from scheduler.strict_yaml import Document
+from scheduler.verdicts.rule import URGENCIES
+
+PLAUSIBLE_MAH = (100.0, 40_000.0)
+"""Between these lies the capacity of one pack of a small aircraft, from a palm-sized one to a heavy lifter: an estimate,
+no source."""
+
+
+def advice(settings: Document, fleet: Document, today: date) -> Iterator[Finding]:
+    """What would be worth another look in files that fit their schemas. `today`: in the operator's zone."""
+    channels = settings.data.get("channels") or {}
+    yield from _schemes(settings, channels)
+    yield from _unheard(settings, channels)
+    for section, entries in (fleet.data or {}).items():
+        for index, entry in enumerate(entries or ()):
+            yield from _item(fleet, (section, index), entry, today)
+
+
+def _schemes(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]:
+    """Addresses of which the sender knows no such kind."""
+    literal = {name: str(channel["url"]) for name, channel in channels.items() if not str(channel["url"]).startswith("$")}
+    if not literal:
+        return
+    from apprise import NotificationManager
+
+    known = set(NotificationManager().schemas())
+    for name, url in literal.items():
+        found = re.match(r"([A-Za-z0-9][\w+.-]*)://", url)
+        if found is None:
+            text = f"{concealed(url)!r} is no address: it begins with its kind, such as mailto://, or is $NAME of one"
+            yield settings.finding(("channels", name, "url"), text)
+        elif found[1].lower() not in known:
+            begun = sorted((kind for kind in known if kind.startswith(found[1].lower())), key=lambda kind: (len(kind), kind))
+            near = f", did you mean {begun[0]!r}?" if begun else did_you_mean(found[1], known)
+            text = f"there is no kind of address {found[1] + '://'!r}{near}"
+            yield settings.finding(("channels", name, "url"), text)
+
+
+def _unheard(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]:
+    """Urgencies that no channel takes, where there are any channels."""
+    taken = {word for c in channels.values() if "after" not in c for word in c.get("urgency", URGENCIES)}
+    missing = [word for word in URGENCIES if word not in taken]
+    if channels and missing:
+        text = f"no channel takes {' or '.join(missing)}: what is so urgent reaches nobody, only `shelfbell due` shows it"
+        yield settings.finding(("channels",), text, key=True)
+
+
+def _item(fleet: Document, path: tuple[str, int], entry: dict, today: date) -> Iterator[Finding]:
+    begun = entry.get("in_service")
+    if begun is not None and parse_date(str(begun)) > today:
+        text = f"{begun} lies ahead: what is logged of {entry['id']} before that day does not count"
+        yield fleet.finding((*path, "in_service"), text)
+    capacity = re.match(r"[\d.]+", str(entry.get("capacity", ""))) if path[0] == "packs" else None
+    if capacity and not PLAUSIBLE_MAH[0] <= float(capacity[0]) <= PLAUSIBLE_MAH[1]:
+        text = f"{entry['capacity']} is an odd capacity for a pack: is a figure too many, or missing?"
+        yield fleet.finding((*path, "capacity"), text)

@@ -1,0 +1,67 @@
+"""Texts for people: entries to be typed, spans as they are said."""
+
+import re
+
+import pytest
+
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.reminders.text import entry
+from scheduler.units import show_span
+from tests.homes import Bench
+from tests.rules.library import rules
+
+RECORDS = sorted({fact.record for fact in CATALOGUE.values() if fact.record})
+
+
+@pytest.mark.parametrize("record", RECORDS)
+def test_an_entry_that_lacks_a_reading_is_refused_as_it_is_printed(record: str, bench: Bench) -> None:
+    """A made-up value pasted would be taken for a reading."""
+    item = {"renewed": "certificate", "counted": "spare-props"}.get(record.split()[2], "A")
+
+    answer = bench(*record.replace("{item}", item).split()[1:])
+
+    assert answer.status == 2
+    assert re.search(r"is \[?'(PERCENT|MAH|VOLTS|DATE|COUNT)'", answer.err)
+    assert bench.exported() == ""
+
+
+def test_readings_are_not_shared_between_items() -> None:
+    record = "shelfbell log measured {item} --capacity_mah MAH"
+
+    assert entry(record, ["A"]) == "shelfbell log measured A --capacity_mah MAH"
+    assert entry(record, ["A", "B", "C"]) == "shelfbell log measured A --capacity_mah MAH, and so for B and C"
+    assert entry("shelfbell log drained {item} 58", ["A", "B"]) == "shelfbell log drained A,B 58"
+
+
+def test_an_item_named_in_capitals_is_no_reading() -> None:
+    assert entry("shelfbell log set_aside {item}", ["PACK", "SPARE"]) == "shelfbell log set_aside PACK,SPARE"
+
+
+def test_no_shipped_rule_guesses_a_reading_or_the_day_of_a_paper() -> None:
+    entries = {name: rule.get("log_then", "") for name, rule in rules().items()}
+    asking = {name: text for name, text in entries.items() if text.startswith(("renewed", "measured", "restocked"))}
+    assert [name for name, text in asking.items() if not re.search(r" [A-Z]{4,}", text) and "MAH" not in text] == []
+
+
+@pytest.mark.parametrize(
+    ("span", "said"),
+    [(0, "0 s"), (12_500_000, "under a minute"), (30_000_000, "30 s"), (60_000_000, "1 min")],
+)
+def test_a_span_below_a_minute_is_told_in_whole_seconds_or_not_at_all(span: int, said: str) -> None:
+    assert show_span(span) == said
+
+
+def test_a_paper_that_has_lapsed_is_said_to_have(bench: Bench) -> None:
+    bench.log("renewed", "certificate", "--expires", "2025-05-05")
+
+    due = bench("due").out
+
+    assert "Renew certificate: lapsed 339 d ago." in due
+    assert "-339 d" not in due
+
+
+def test_what_opened_this_instant_was_just_now(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+
+    assert "it took a knock just now" in bench.log("mishap", "A", "dropped")
