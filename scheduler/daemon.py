@@ -57,7 +57,8 @@ def run(home: Home, once: bool = False, dry_run: bool = False, at: int | None = 
     with Lock(home.path, DAEMON) as lock:
         if not _acquired(lock):
             role, process = lock.holder()
-            log(f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already", setup.hours.zone)
+            text = f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already"
+            log(text, setup.hours.zone)
             return 2
         return Daemon(home, setup).run()
 

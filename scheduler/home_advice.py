@@ -11,8 +11,7 @@ from scheduler.strict_yaml import Document
 from scheduler.verdicts.rule import URGENCIES
 
 PLAUSIBLE_MAH = (100.0, 40_000.0)
-"""Between these lies the capacity of one pack of a small aircraft, from a palm-sized one to a heavy lifter: an estimate,
-no source."""
+"""Between these lies the capacity of one pack, from a palm-sized aircraft to a heavy lifter: an estimate, no source."""
 
 
 def advice(settings: Document, fleet: Document, today: date) -> Iterator[Finding]:
@@ -27,20 +26,21 @@ def advice(settings: Document, fleet: Document, today: date) -> Iterator[Finding
 
 def _schemes(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]:
     """Addresses of which the sender knows no such kind."""
-    literal = {name: str(channel["url"]) for name, channel in channels.items() if not str(channel["url"]).startswith("$")}
+    urls = {name: str(channel["url"]) for name, channel in channels.items()}
+    literal = {name: url for name, url in urls.items() if not url.startswith("$")}
     if not literal:
         return
     from apprise import NotificationManager
 
-    known = set(NotificationManager().schemas())
+    known = set(NotificationManager().schemas())  # type: ignore[no-untyped-call]
     for name, url in literal.items():
         found = re.match(r"([A-Za-z0-9][\w+.-]*)://", url)
         if found is None:
             text = f"{concealed(url)!r} is no address: it begins with its kind, such as mailto://, or is $NAME of one"
             yield settings.finding(("channels", name, "url"), text)
         elif found[1].lower() not in known:
-            begun = sorted((kind for kind in known if kind.startswith(found[1].lower())), key=lambda kind: (len(kind), kind))
-            near = f", did you mean {begun[0]!r}?" if begun else did_you_mean(found[1], known)
+            longer = sorted(kind for kind in known if kind.startswith(found[1].lower()))
+            near = f", did you mean {min(longer, key=len)!r}?" if longer else did_you_mean(found[1], known)
             text = f"there is no kind of address {found[1] + '://'!r}{near}"
             yield settings.finding(("channels", name, "url"), text)
 
@@ -50,7 +50,7 @@ def _unheard(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]
     taken = {word for c in channels.values() if "after" not in c for word in c.get("urgency", URGENCIES)}
     missing = [word for word in URGENCIES if word not in taken]
     if channels and missing:
-        text = f"no channel takes {' or '.join(missing)}: what is so urgent reaches nobody, only `shelfbell due` shows it"
+        text = f"no channel takes {' or '.join(missing)}: such reminders reach nobody, only `shelfbell due` shows them"
         yield settings.finding(("channels",), text, key=True)
 
 

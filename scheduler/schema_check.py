@@ -180,7 +180,8 @@ def _best(error: Any, branches: dict[int, list[Any]], root: Schema) -> list[_Wro
 
 # How little an alternative can have been meant if it is broken so, by keyword and depth below the value: an
 # estimate. The order counts, not the size: a wrong type rules it out, a wrong telling value (`kind: ...`)
-# nearly so, a word out of a list (it may be misspelt) less, and a misspelt key tells less against it than a missing one.
+# nearly so, a word out of a list (it may be misspelt) less, and a misspelt key tells less against it than a
+# missing one.
 _COSTS = {("type", 0): 100, ("const", 1): 10, ("enum", 1): 5, ("additionalProperties", 0): 3}
 
 

@@ -38,7 +38,10 @@ _SHORT_UNITS = (
     (re.compile(r"(?<=[0-9])\s*(?:hrs?)\b"), " h"),
     (re.compile(r"(?<=[0-9])\s*w\b"), " weeks"),
 )
-_DAY_OF_MONTH = re.compile(r"(?:[a-z]{3,9},? )?(?:([0-9]{1,2}) ([a-z]{3,9})|([a-z]{3,9}) ([0-9]{1,2})),?(?: ([0-9]{4}))?(?: (\S+))?\Z")
+_DAY_OF_MONTH = re.compile(
+    r"(?:[a-z]{3,9},? )?(?:([0-9]{1,2}) ([a-z]{3,9})|([a-z]{3,9}) ([0-9]{1,2})),?(?: ([0-9]{4}))?(?: (\S+))?\Z"
+)
+"""Groups: day and month, or month and day; year; time of day. A weekday before them is passed over."""
 
 
 def parse_time(text: str, now: int, zone: ZoneInfo, ahead: bool = False, day_ends: bool = False) -> int:

@@ -11,9 +11,11 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from scheduler.daemon import log
 from scheduler.events.log import Log
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE
@@ -411,3 +413,14 @@ def test_a_home_whose_path_is_too_long_for_a_socket_is_served_by_the_beat(tmp_pa
     home.log.close()
 
     assert "no socket in the home (AF_UNIX path too long)" in text
+
+
+def test_the_log_of_the_daemon_is_in_the_time_of_the_home(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("JOURNAL_STREAM", raising=False)
+    monkeypatch.setattr(time, "time_ns", lambda: 1_775_822_400 * 10**9)  # 2026-04-10 12:00 UTC
+
+    log("hello", ZoneInfo("Asia/Kathmandu"))
+
+    assert capsys.readouterr().err == "2026-04-10 17:45:00 shelfbell: hello\n"

@@ -9,12 +9,16 @@ from scheduler.facts.book import Book, counts_from
 from scheduler.findings import Refused
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE
+from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.text import Lines, advice, clean, gathered, listed, log_line, moment
 from scheduler.reminders.words import next_word
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired")
 """The kinds that can take an item from a job, or give it back: the jobs ahead are answered for too."""
+
+_LOOKED_INTO = ("mishap", "noticed", "warned")
+"""The kinds that a later look answers."""
 
 
 def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
@@ -33,6 +37,8 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
     lines += next_ring(desk, board, opened, still)
+    if any("I ring" in line for line in lines) and not running(home.path):
+        lines.append("Nobody is running that could ring: start `shelfbell run`.")
     return "\n".join(lines)
 
 
@@ -69,7 +75,7 @@ def _good_till(desk: Desk, book: Book, event: Event) -> list[str]:
     left = book.fact(desk.setup.fleet[event.get("item")], "days_to_expiry").at(desk.now)
     if left is None:
         return ["  I do not know till when it is good: log it again with --expires DATE."]
-    day = moment(desk.now + int(left) - HOUR, desk.setup.hours.zone, year=True)[:-6]  # type: ignore[call-overload]
+    day = moment(desk.now + int(left) - HOUR, desk.setup.hours.zone, year=True)[:-6]
     dated = "" if "issued" in event.fields else ", counted from today, for no date was given (--issued or --expires)"
     return [f"  Good till {day}{dated}."]
 
@@ -86,8 +92,8 @@ def _was_booked(desk: Desk, book: Book, event: Event) -> list[str]:
 def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]:
     """What would be open now on a board's items, had the events not been logged.
 
-    Facts look only back, so for entries of this minute with nothing logged since they began, that is what the same board
-    had open the moment before.
+    Facts look only back, so for entries of this minute with nothing logged since they began, that is what the same
+    board had open the moment before.
     """
     began = min(counts_from(event) for event in events)
     recent = min(event.at for event in events) > desk.now - MINUTE
@@ -180,10 +186,23 @@ def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
         if opened in began and ended <= desk.now:
             ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
             by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
-            lines.append(
-                f"Opened then and settled since{by}, {desk.say(ended)}: {reminder.verdict.rule.title.lower()} ({reminder.key.item})."
-            )
-    return list(dict.fromkeys(lines))
+            lines.append(f"Opened then and settled since{by}, {desk.say(ended)}: {_titles([reminder])}.")
+    return list(dict.fromkeys(lines)) or _looked_over(desk, board.book, events)
+
+
+def _looked_over(desk: Desk, book: Book, events: list[Event]) -> list[str]:
+    """The look that passed after a late entry of something to look into: it counts for it."""
+    lines = []
+    for event in events:
+        passed = [
+            look
+            for look in book.filed(str(event.get("item")), "inspected")
+            if event.what in _LOOKED_INTO and event.at < look.at <= desk.now and look.get("result") == "pass"
+        ]
+        if passed:
+            when = desk.say(passed[0].at)
+            lines.append(f"{event.get('item')} passed a look since, {when}: that look counts for it.")
+    return lines
 
 
 def _titles(reminders: list[Reminder]) -> str:

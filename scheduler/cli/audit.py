@@ -54,7 +54,7 @@ def _say_where_no_pictures() -> None:
     from importlib.util import find_spec
 
     if find_spec("matplotlib") is None:
-        hint = "pip install 'shelfbell[pictures]'"
+        hint = "in the folder of the program: pip install '.[pictures]'"
         print(
             f"Without pictures, told in words: they are drawn with matplotlib, which is not installed ({hint}).",
             file=sys.stderr,
@@ -73,6 +73,7 @@ def season_of(at: Desk, start: int, end: int) -> Season:
     return Season(
         at, start, end, judged_at, at.board(as_told=False), lived(at, start, judged_at), entries,
         sorted(corrected, key=lambda pair: pair[1].recorded_at), _sent(at, start, judged_at), files_off(at.home),
+        frozenset(line.key.rule for line in Outbox(at.home.log).ledger().rung() if start <= line.at <= judged_at),
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
+from scheduler.cli.common import Without
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
 from scheduler.instants import MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
@@ -12,17 +13,19 @@ LONGEST_MINUTES = 60.0
 """A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry
 half of that; no source."""
 MOST_MINUTES = 120.0
-"""A full charge that would last longer, at the rate of a flight, is asked about. Estimate, twice the above; no source."""
+"""A full charge that would last longer, at the rate of a flight, is asked about. Estimate: twice the above."""
 FEW = 3
 MORE_CAPACITY = 1.2
-"""A found capacity beyond so many times the nameplate's is asked about. Estimate: new packs exceed it by some percent."""
+"""A capacity beyond so many times the nameplate's is asked about. Estimate: new packs exceed it by some percent."""
 VOLTS = 4.4
 """A percentage as low as a cell's voltage is asked about (lihv: 4.35 V when full)."""
 
 _NOT_USABLE = {
-    "handed_in": "was handed in", "retired": "is retired", "swollen": "is reported swollen", "set_aside": "is set aside",
-    "wet": "was in water", "too_deep": "was found below its damage voltage", "under_watch": "is under watch after a mishap",
+    "handed_in": "was handed in", "retired": "is retired", "swollen": "is reported swollen",
+    "set_aside": "is set aside", "wet": "was in water", "too_deep": "was found below its damage voltage",
+    "under_watch": "is under watch after a mishap",
 }  # fmt: skip
+_LESS_FINAL = ("wet", "too_deep", "under_watch")
 _GROUNDED = {
     "retired": "is retired", "mishap_since_inspected": "had a mishap and no look passed since",
     "found_unfit": "did not pass its last look",
@@ -30,19 +33,20 @@ _GROUNDED = {
 
 
 class Told(NamedTuple):
-    """One entry, the book it stands in, and now."""
+    """One entry, the book it stands in, now, and the book without the entry."""
 
     event: Event
     book: Book
     now: int
+    bare: Book
 
     def say(self, instant: int) -> str:
         """An instant for people."""
         return moment_near(instant, self.now, self.book.clocks.zone)
 
     def before(self, name: str, fact: str, instant: int) -> object:
-        """The value of a fact of an item of the fleet just before an instant."""
-        return self.book.fact(self.book.fleet[name], fact).at(instant - 1)
+        """The value of a fact of an item of the fleet at an instant, without the entry."""
+        return self.bare.fact(self.book.fleet[name], fact).at(instant)
 
     def others(self, name: str, *kinds: str) -> list[Event]:
         """The other entries of some kinds on an item."""
@@ -53,7 +57,8 @@ def doubts(events: list[Event], book: Book, now: int) -> list[str]:
     """A line for each thing that is doubtful, and one that says how to take the entry back."""
     lines = []
     for event in events:
-        asked = list(dict.fromkeys(_of(Told(event, book, now))))
+        bare = Book(book.fleet, Without(book, frozenset([event.id])), book.clocks)
+        asked = list(dict.fromkeys(_of(Told(event, book, now, bare))))
         lines += [f"Sure? {line}" for line in asked]
         lines += [f"  If it was a slip: shelfbell log struck {event.id}"] if asked else []
     return lines
@@ -61,7 +66,8 @@ def doubts(events: list[Event], book: Book, now: int) -> list[str]:
 
 def _of(told: Told) -> Iterator[str]:
     yield from _too_early(told)
-    yield from _DOUBTS.get(told.event.what, lambda _: iter(()))(told)
+    if told.event.what in _DOUBTS:
+        yield from _DOUBTS[told.event.what](told)
 
 
 def _too_early(told: Told) -> Iterator[str]:
@@ -78,7 +84,7 @@ def _charged(told: Told) -> Iterator[str]:
     yield from _percent(told)
     if told.book.fleet.kind(name) != "pack":
         return
-    yield from _unusable(told, name, event.at)
+    yield from _unusable(told, name, event.at, event.at)
     for flight in told.others(name, "flown"):
         if counts_from(flight) < event.at < flight.at and "flights" not in flight.fields:
             yield _both(told, flight, name, event)
@@ -87,20 +93,23 @@ def _charged(told: Told) -> Iterator[str]:
 def _percent(told: Told) -> Iterator[str]:
     percent = told.event.get("percent", 100)
     if 0 < percent <= VOLTS:
-        yield f"{percent:g} is taken as percent; volts go by `shelfbell log measured {told.event.get('item')} --cell_volts`."
+        name = told.event.get("item")
+        yield f"{percent:g} is taken as percent; volts go by `shelfbell log measured {name} --cell_volts`."
 
 
-def _unusable(told: Told, name: str, instant: int) -> Iterator[str]:
-    if told.before(name, "usable", instant) == "yes":
+def _unusable(told: Told, name: str, start: int, end: int) -> Iterator[str]:
+    """Out of use for good by its end, or for another reason when it began: a flight may be what put it under watch."""
+    if told.before(name, "usable", end) == "yes":
         return
-    grounds = [text for fact, text in _NOT_USABLE.items() if told.before(name, fact, instant) == "yes"]
+    begun = {fact: start if fact in _LESS_FINAL else end for fact in _NOT_USABLE}
+    grounds = [text for fact, text in _NOT_USABLE.items() if told.before(name, fact, begun[fact]) == "yes"]
     if grounds:
         yield f"{name} {' and '.join(grounds[:2])}: was it really {name}? If so, do not charge or fly it again."
 
 
 def _both(told: Told, flight: Event, pack: str, charge: Event) -> str:
-    start, end = told.say(counts_from(flight)), f"{told.say(flight.at)[-5:]}"
-    return f"{pack} was in the air {start} to {end} and {charge.what} at {told.say(charge.at)[-5:]}: which time is right?"
+    start, end, then = told.say(counts_from(flight)), told.say(flight.at)[-5:], told.say(charge.at)[-5:]
+    return f"{pack} was in the air {start} to {end} and {charge.what} at {then}: which time is right?"
 
 
 def _flown(told: Told) -> Iterator[str]:
@@ -108,12 +117,13 @@ def _flown(told: Told) -> Iterator[str]:
     aircraft, start = event.get("aircraft"), counts_from(event)
     grounds = [text for fact, text in _GROUNDED.items() if told.before(aircraft, fact, start) == "yes"]
     if grounds:
-        yield f"{aircraft} {' and '.join(grounds)}: was it really {aircraft}? If so, do not fly it again before it is looked over."
+        state = " and ".join(grounds)
+        yield f"{aircraft} {state}: was it really {aircraft}? If so, do not fly it again before it is looked over."
     for name in event.get("packs"):
         fits = book.fleet[name].plate.get("fits")
         if fits and aircraft not in fits:
             yield f"{name} fits {', '.join(fits)} by fleet.yaml, not {aircraft}."
-        yield from _unusable(told, name, start)
+        yield from _unusable(told, name, start, event.at)
     if "flights" not in event.fields:
         yield from _long(told)
         yield from _slow(told)
@@ -178,6 +188,6 @@ def _booked(told: Told) -> Iterator[str]:
 
 
 _DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {
-    "charged": _charged, "drained": _percent, "flown": _flown, "measured": _measured, "renewed": _renewed, "used": _used,
-    "booked": _booked,
+    "charged": _charged, "drained": _percent, "flown": _flown, "measured": _measured, "renewed": _renewed,
+    "used": _used, "booked": _booked,
 }  # fmt: skip

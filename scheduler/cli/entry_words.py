@@ -12,27 +12,39 @@ from scheduler.reminders.text import clean, listed, moment_near
 
 _HIDDEN = {"at", "recorded_at", "id", "what", "note", "by", "instead_of"}
 _WORDS: dict[str, str] = {
-    "lights": "{} lights", "rest_volts": "{} V", "cell_volts": "cells {} V", "rested_minutes": "rested {} min",
-    "resistance_mohm": "{} mOhm", "capacity_mah": "{} mAh", "temperature_c": "{} °C", "airtime_total": "{} min in all",
-    "cycles_total": "{} cycles in all", "packs": "with {}", "carries": "with {}", "minutes": "{} min",
-    "percent_to": "down to {} %", "percent_from": "from {} %", "used_mah": "{} mAh used", "lowest_volts": "{} V at the lowest",
-    "pilot": "pilot {}", "flights": "{} flights", "injury": "injury {}", "others_repair_cost": "repair for others {}",
-    "others_value": "worth {}", "of": "{} warning", "version": "version {}", "from_spares": "from {}", "expires": "good till {}",
-    "issued": "issued {}", "airtime_minutes": "{} min in the air", "ends": "to {}", "leaves": "leaves {}", "until": "until {}",
+    "lights": "{} lights", "rest_volts": "{} V", "cell_volts": "cells {} V",
+    "rested_minutes": "rested {} min", "resistance_mohm": "{} mOhm", "capacity_mah": "{} mAh",
+    "temperature_c": "{} °C", "airtime_total": "{} min in all", "cycles_total": "{} cycles in all",
+    "packs": "with {}", "carries": "with {}", "minutes": "{} min", "percent_to": "down to {} %",
+    "percent_from": "from {} %", "used_mah": "{} mAh used", "lowest_volts": "{} V at the lowest",
+    "pilot": "pilot {}", "flights": "{} flights", "injury": "injury {}",
+    "others_repair_cost": "repair for others {}", "others_value": "worth {}", "of": "{} warning",
+    "version": "version {}", "from_spares": "from {}", "expires": "good till {}", "issued": "issued {}",
+    "airtime_minutes": "{} min in the air", "ends": "to {}", "leaves": "leaves {}", "until": "until {}",
     "until_next": "until it is {} next", "charger": "on {}", "from": "from {}", "to": "to {}",
 }  # fmt: skip
 """How a field is told; the others by their value alone."""
-_FLAGS = {"near_people": ("near people", "not near people"), "looked_before": ("looked over before", "not looked over before")}
+_FLAGS = {
+    "near_people": ("near people", "not near people"),
+    "looked_before": ("looked over before", "not looked over before"),
+}
+_PLACE = {what: ["starts", "ends", *(f.name for f in kind.fields)] for what, kind in KINDS.items()}
+"""The order in which the fields of a kind are told: an end beside its start."""
 _CHOSEN = ("severity", "findings")
 _RUNNING_ON = ("to", "with", "from", "down", "good", "on", "until", "leaves")
 """Words with which what is told of an entry follows its item without a comma."""
 
 
 def describe(event: Event, zone: tzinfo | None = None, subject: str | None = None) -> str:
-    """An event in a few words. `zone`: of its times, their own offset when absent; `subject`: in the place of its item."""
+    """An event in a few words.
+
+    `zone`: of its times, their own offset when absent; `subject`: in the place of its item.
+    """
     kind = KINDS[event.what]
     named = subject or event.get(kind.subject) or ""
-    parts = [_part(event, name, zone) for name in event.fields if name not in _HIDDEN and name != kind.subject]
+    told = set(event.fields) - {*_HIDDEN, kind.subject}
+    names = sorted(told, key=_PLACE[kind.what].index)
+    parts = [_part(event, name, zone) for name in names]
     head = f"{event.what} {named}".strip()
     if not parts:
         return clean(head)

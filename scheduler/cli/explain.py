@@ -2,7 +2,7 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.cli.common import Desk, asking, describe, desk, numbered, print_json
+from scheduler.cli.common import Desk, asking, describe, desk, print_json
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
 from scheduler.events.log import Event
@@ -56,8 +56,8 @@ _SILENT = "Silent (a rule and an item show one whole, --all each):"
 
 def _the_rest(opened: list[Verdict], unknown: list[Verdict], silent: list[Verdict]) -> str:
     head = "" if opened else "Nothing is open. "
-    count = f"{numbered(len(unknown), 'rule')} cannot be judged, {len(silent)} silent"
-    return f"{head}Besides: {count}, counted for each item. `shelfbell explain ITEM` tells of them, --all of each."
+    count = f"{len(unknown)} cannot be judged, {len(silent)} silent"
+    return f"{head}Of the rest, each rule by each item: {count}. `shelfbell explain ITEM` tells of them, --all of each."
 
 
 def _silent_line(at: Desk, verdict: Verdict) -> str:
@@ -185,4 +185,4 @@ def entry_line(at: Desk, event: Event) -> str:
     """One entry with its id."""
     told = f", told {at.say(event.recorded_at)}" if event.recorded_at - event.at > 10 * MINUTE else ""
     by = f", by {event.fields['by']}" if "by" in event.fields else ""
-    return f"{event.id}  {at.say(event.at)}  {describe(event)}{told}{by}"
+    return f"{event.id}  {at.say(event.at)}  {describe(event, at.setup.hours.zone)}{told}{by}"

@@ -41,7 +41,10 @@ def run_words(home: Home, words: list[str]) -> int:
 
 
 def _setup(home: Home) -> tuple[Setup, Refused | None]:
-    """The set-up; where its files are broken, what can be had of it without rules, and what is wrong. Raises Refused."""
+    """The set-up; where its files are broken, what can be had of it without rules, and what is wrong.
+
+    Raises Refused where too little can be had.
+    """
     try:
         return home.setup(), None
     except Refused as refused:
@@ -80,7 +83,8 @@ def _require_booked(name: str, desk: Desk) -> None:
 
 def _kind(word: str) -> Kind:
     if word not in KINDS:
-        raise Refused.because(f"there is no kind of event {word!r}{did_you_mean(word, KINDS)}; `shelfbell log --help` lists them")
+        near = did_you_mean(word, KINDS)
+        raise Refused.because(f"there is no kind of event {word!r}{near}; `shelfbell log --help` lists them")
     return KINDS[word]
 
 

@@ -4,18 +4,21 @@ from scheduler.events.fields import DAY, INSTANT
 from scheduler.events.kinds import COMMON, KINDS, Field, Kind
 
 _EXAMPLES = {
-    "charged": "charged A-C", "drained": "drained A 58", "measured": "measured A --rest_volts 15.2 --rested_minutes 60",
-    "flown": "flown heron A 17.5 31", "moved": "moved heron airline", "noticed": "noticed A swollen,hot",
+    "charged": "charged A-C", "drained": "drained A 58",
+    "measured": "measured A --rest_volts 15.2 --rested_minutes 60", "flown": "flown heron A 17.5 31",
+    "moved": "moved heron airline", "noticed": "noticed A swollen,hot",
     "travel_planned": 'travel_planned airline heron,A,B "fri 06:30"', "mishap": "mishap heron hard_landing",
     "reported": "reported heron", "warned": "warned heron battery", "inspected": "inspected heron-props pass",
     "set_aside": "set_aside A swollen", "handed_in": "handed_in A", "repaired": "repaired heron arm",
-    "calibrated": "calibrated heron compass", "confirmed": "confirmed heron remote_id", "updated": "updated heron 2.4.1",
-    "fitted": "fitted heron-props heron", "removed": "removed heron-props", "replaced": "replaced heron-props heron-spare-props",
-    "received": "received A freight", "retired": "retired A --note 'worn out'", "counted": "counted heron-spare-props 4",
+    "calibrated": "calibrated heron compass", "confirmed": "confirmed heron remote_id",
+    "updated": "updated heron 2.4.1", "fitted": "fitted heron-props heron", "removed": "removed heron-props",
+    "replaced": "replaced heron-props heron-spare-props", "received": "received A freight",
+    "retired": "retired A --note 'worn out'", "counted": "counted heron-spare-props 4",
     "used": "used heron-spare-props 1", "restocked": "restocked heron-spare-props 2",
     "renewed": "renewed insurance --expires 2027-06-30", "booked": 'booked vineyard "sat 09:00" 45',
-    "cancelled": "cancelled vineyard", "seen": "seen pack-left-full A", "snoozed": 'snoozed pack-left-full A "tomorrow 09:00"',
-    "away": "away fri mon", "struck": "struck EVENT-ID",
+    "cancelled": "cancelled vineyard", "seen": "seen pack-left-full A",
+    "snoozed": 'snoozed pack-left-full A "tomorrow 09:00"', "away": "away fri mon",
+    "struck": "struck EVENT-ID",
 }  # fmt: skip
 TYPED = tuple(f.name for f in COMMON if f.name not in ("what", "recorded_at"))
 """The common fields that can be typed."""
@@ -26,7 +29,8 @@ def usage(what: str | None) -> str:
     if what is None or what not in KINDS:
         width = max(map(len, KINDS))
         kinds = "\n".join(f"  {kind.what:<{width}}  {kind.meaning}" for kind in KINDS.values())
-        return f"usage: shelfbell log WHAT ITEM ... [--at TIME] [--note TEXT]\n\n{kinds}\n\n`shelfbell log WHAT --help` says more."
+        head = "usage: shelfbell log WHAT ITEM ... [--at TIME] [--note TEXT]"
+        return f"{head}\n\n{kinds}\n\n`shelfbell log WHAT --help` says more."
     kind = KINDS[what]
     lines = [f"  --{f.name:<20} {_meaning(f)}" for f in (*kind.fields, *_common(kind))]
     example = f"for example: shelfbell log {_EXAMPLES[what]}"

@@ -69,7 +69,9 @@ def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
     if sheet.facts["usable"] != "no":
         return ""
     grounds = events_of(board.book.fact(sheet.item, "usable").piece(at.now).trail)
-    return "Not to be used" + (f": {describe(grounds[-1])}, {at.say(grounds[-1].at)}." if grounds else ": retired.")
+    if not grounds:
+        return "Not to be used: retired."
+    return f"Not to be used: {describe(grounds[-1], at.setup.hours.zone)}, {at.say(grounds[-1].at)}."
 
 
 def _holds(sheet: Sheet) -> str:

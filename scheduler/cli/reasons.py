@@ -80,7 +80,8 @@ def change_lines(at: Desk, verdict: Verdict) -> list[str]:
 def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
     """Why a verdict changes at an instant: the comparisons that turn, the entries of that instant, what it does."""
     found = [_turn(verdict, turn) for turn in turns_at(verdict, change)]
-    found += [f"entry {event.id}, {describe(event)}" for event in verdict.events if event.at == change]
+    zone = at.setup.hours.zone
+    found += [f"entry {event.id}, {describe(event, zone)}" for event in verdict.events if event.at == change]
     for stretch in verdict.stretches:
         if stretch.opened == change:
             found.append("the reminder opens")

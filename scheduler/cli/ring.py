@@ -18,7 +18,8 @@ def run(home: Home, args: Namespace) -> int:
     channels = {channel.name: channel for channel in home.setup().channels}
     if args.channel not in channels:
         known = ", ".join(channels) or "none: shelfbell.yaml names no channel yet"
-        raise Refused.because(f"there is no channel {args.channel!r}{did_you_mean(args.channel, channels)}; there is {known}")
+        near = did_you_mean(args.channel, channels)
+        raise Refused.because(f"there is no channel {args.channel!r}{near}; there is {known}")
     outcome = daemon.ring(home, channels[args.channel])
     reason = outcome.reason.removeprefix(f"channel {args.channel}: ")
     print(f"{args.channel}: {'sent' if outcome.result == 'sent' else f'not sent: {reason}'}")

@@ -27,7 +27,7 @@ def spare_setup(home: Home, refused: Refused) -> Setup:
 def _data(home: Home, name: str) -> dict:
     from scheduler.strict_yaml import read
 
-    return read((home.path / name).read_bytes(), name).data or {}  # type: ignore[return-value]
+    return read((home.path / name).read_bytes(), name).data or {}
 
 
 def _last(home: Home) -> dict | None:

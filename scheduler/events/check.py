@@ -43,7 +43,7 @@ def _wrong_field(kind: Kind, name: str, value: object, checks: dict) -> str:
     if name not in checks:
         return f"{kind.what} has no field {name!r}{did_you_mean(name, checks)}"
     wanted = checks[name](value)
-    if wanted.startswith("a list, each one of "):
+    if isinstance(value, list) and wanted.startswith("a list, each one of "):
         words = wanted.removeprefix("a list, each one of ").split(", ")
         return "; ".join(f"{name} has {_unlike(word, words)}" for word in value if word not in words)
     wrong = f"{name} is {repr(value)[:80]}, not {wanted}"

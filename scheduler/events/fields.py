@@ -20,7 +20,7 @@ _LIGHTS = r"[0-9] of [1-9]"
 
 
 class Type(NamedTuple):
-    """A field type: `check` gives None for a good value, else what would be right; `read` turns typed text to a value."""
+    """A field type: `check` gives None for a good value, else what would be right; `read` reads typed text."""
 
     check: Check
     schema: dict[str, object]

@@ -25,7 +25,7 @@ FINDINGS = (
     "chafed", "corroded", "hot", "rough", "latch_worn", "noise", "twitch", "drift", "heat", "other",
 )  # fmt: skip
 MEANT = {
-    **dict.fromkeys(("puffy", "puffed", "puffing", "bloated", "bulging", "ballooned", "inflated", "swelling"), "swollen"),
+    **dict.fromkeys(("puffy", "puffed", "puffing", "bloated", "bulging", "inflated", "swelling"), "swollen"),
     "chipped": "nicked", "broken": "cracked", "scratched": "nicked", "stain": "discoloured", "wobbly": "loose",
     "warm": "hot", "rust": "corroded", "rusty": "corroded", "worn": "chafed", "lost": "missing",
 }  # fmt: skip

@@ -38,7 +38,8 @@ def _measured(event: Event, items: Items) -> Iterator[str]:
         return
     cells, chemistry, full = item.plate["cells"], item.plate["chemistry"], FULL_VOLTS[item.plate["chemistry"]]
     if "rest_volts" in event and (wrong := _off(event["rest_volts"] / cells, chemistry)):
-        yield f"rest_volts {event['rest_volts']:g} V for {event['item']}, {cells} cells: " + (_meant(event, cells, chemistry) or wrong)
+        told = _meant(event, cells, chemistry) or wrong
+        yield f"rest_volts {event['rest_volts']:g} V for {event['item']}, {cells} cells: {told}"
     each = event.get("cell_volts", [])
     if each and len(each) != cells:
         yield f"cell_volts has {len(each)} voltages and {event['item']} {cells} cells: one for each, by comma"
@@ -80,8 +81,9 @@ def _inspected(event: Event, _: Items) -> Iterator[str]:
 
 
 def _renewed(event: Event, _: Items) -> Iterator[str]:
-    if "issued" in event and parse_date(event["issued"]) > parse_date(event["at"][:10]) + timedelta(days=1):
-        yield f"issued {event['issued']} lies ahead of {event['at'][:10]}: the day it was issued, or --expires with its last good day"
+    issued, today = event.get("issued"), event["at"][:10]
+    if issued is not None and parse_date(issued) > parse_date(today) + timedelta(days=1):
+        yield f"issued {issued} lies ahead of {today}: the day it was issued, or --expires with its last good day"
 
 
 _CHECKS: dict[str, Callable[[Event, Items], Iterator[str]]] = {

@@ -121,7 +121,8 @@ class _Intake:
     def _correct(self, number: int, row: Row, transaction: Transaction) -> None:
         """File a correction under the names of what it corrects; only an event in force can be corrected."""
         target = transaction.execute(
-            "SELECT seq, what, (SELECT id FROM events x WHERE x.target = e.id) FROM events e WHERE id = ?", (row.target,)
+            "SELECT seq, what, (SELECT id FROM events x WHERE x.target = e.id) FROM events e WHERE id = ?",
+            (row.target,),
         ).fetchone()
         if target is None:
             self._find(number, f"there is no event {row.target!r} to {_verb(row)}: `shelfbell history` shows the ids")

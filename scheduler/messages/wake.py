@@ -48,7 +48,7 @@ def wake(home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool 
     if outbox.ahead(now) and not (trust or dry_run):
         with outbox.writing() as transaction:
             outbox.put_back(transaction, now)
-    woken = _look(home, setup, outbox, now)
+    woken = _look(home, setup, outbox, now, dry_run and trust)
     if dry_run:
         return woken
     with outbox.writing() as transaction:
@@ -73,10 +73,13 @@ def unwell(woken: Woken) -> list[str]:
     return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in woken.sick.items()]
 
 
-def _look(home: Home, setup: Setup, outbox: Outbox, now: int) -> Woken:
+def _look(home: Home, setup: Setup, outbox: Outbox, now: int, supposed: bool = False) -> Woken:
+    """`supposed`: `now` is another instant than this one, up to which nobody can have missed a look."""
     board = Board(Book(setup.fleet, home.log, setup.clocks), setup.rules)
     sick = _set_sick_aside(board, now)
     ledger = outbox.ledger()
+    if supposed:
+        ledger.planned = None
     decision = decide(board, ledger, setup.hours, now)
     ended = [_with_correction(ended, home, setup, now) for ended in decision.ended if ended.key not in sick]
     decision = decision._replace(ended=ended)

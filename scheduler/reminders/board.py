@@ -102,8 +102,8 @@ class Board:
         return sorted(turns - {DUSK})
 
     def next_change(self, now: int) -> int | None:
-        """The first instant after `now` at which a reminder opens, ends, grows more urgent, or loses or finds its ground,
-        events apart."""
+        """The first instant after `now` at which a reminder opens, ends, grows more urgent, or loses or finds its
+        ground, events apart."""
         index = bisect_right(self._turns, now)
         return self._turns[index] if index < len(self._turns) else None
 

@@ -48,6 +48,10 @@ class Ledger:
         """The rules and items of which anything was told."""
         return self._told.keys()
 
+    def rung(self) -> Iterator[Told]:
+        """Every telling but that something is over."""
+        return (line for lines in self._told.values() for line in lines if line.kind != "settled")
+
     def groups(self, key: Key) -> dict[int, list[Told]]:
         """The tellings of a rule and item by their first message."""
         found: dict[int, list[Told]] = {}
@@ -89,8 +93,8 @@ class Gap(NamedTuple):
 class Decision(NamedTuple):
     """What to say at an instant.
 
-    `words`: the reminders to ring. `ahead`: what will be said of those left alone. `digest`: this is a digest, so it also
-    lists what is `still` open, what `ended`, and what is `unknown`. `gap`: it sums up after one.
+    `words`: the reminders to ring. `ahead`: what will be said of those left alone. `digest`: this is a digest, so it
+    also lists what is `still` open, what `ended`, and what is `unknown`. `gap`: it sums up after one.
     """
 
     at: int
@@ -166,8 +170,8 @@ def returned(board: Board, ledger: Ledger, hours: Hours, now: int) -> Gap | None
 
 
 def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> int:
-    """The next instant after a decision, noted in the ledger, at which there may be something to say: a reminder opens or
-    ends, a word falls due, a weekly digest."""
+    """The next instant after a decision, noted in the ledger, at which there may be something to say: a reminder opens
+    or ends, a word falls due, a weekly digest."""
     now = decision.at
     turns = [board.next_change(now) or DUSK, *(word.due for word in decision.ahead)]
     for reminder in (word.reminder for word in decision.words):

@@ -86,7 +86,7 @@ class Ready(NamedTuple):
     def booked(self) -> float | None:
         """Minutes in the air that were booked."""
         minutes = self.plan.event.get("airtime_minutes")
-        return None if minutes is None else float(minutes)  # type: ignore[arg-type]
+        return None if minutes is None else float(minutes)
 
 
 def plan_of(book: Book, job: str, now: int) -> Plan | None:
@@ -228,8 +228,8 @@ def _charging(book: Book, states: list[PackState]) -> Estimate | None:
     chargers = [book.fleet[name] for name in book.fleet.ids("charger") if book.fleet[name].plate.get("power")]
     if not chargers or not states or any(state.charge is None for state in states):
         return None
-    best = max(chargers, key=lambda charger: int(charger.plate["ports"]))  # type: ignore[call-overload]
-    ports, watts = int(best.plate["ports"]), float(best.plate["power"])  # type: ignore[call-overload, arg-type]
+    best = max(chargers, key=lambda charger: int(charger.plate["ports"]))
+    ports, watts = int(best.plate["ports"]), float(best.plate["power"])
     times = [minutes_to_charge(energy_of(book.fleet[s.item]), s.charge or 0.0, 100, watts) for s in states]
     times.sort(reverse=True)
     rounds = times[::ports]

@@ -237,12 +237,15 @@ def _gap_section(gap: Gap, words: list[Reminder], now: int, zone: ZoneInfo) -> s
     last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
     opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
-    lines = {r: f"- {r.verdict.rule.title}: {r.key.item}: since {moment_near(r.stretch.opened, now, zone)}" for r in opened}
     begun = min(gap.start, gap.looked or gap.start)
-    of_it = [line for r, line in lines.items() if r.stretch.opened >= begun]
-    older = [line for r, line in lines.items() if r.stretch.opened < begun]
+    of_it, older = ([_since(r, now, zone) for r in opened if (r.stretch.opened < begun) == old] for old in (False, True))
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
     return "\n".join([first, *of_it, *(["Older, and not told before:", *older] if older else [])])
+
+
+def _since(reminder: Reminder, now: int, zone: ZoneInfo) -> str:
+    since = moment_near(reminder.stretch.opened, now, zone)
+    return f"- {reminder.verdict.rule.title}: {reminder.key.item}: since {since}"
 
 
 def _digest_title(decision: Decision) -> str:

@@ -1,4 +1,4 @@
-"""What is next to be said of one reminder, and when: a pure function of it, of what was told of it, and of the hours."""
+"""What is next to be said of one reminder, and when: a pure function of it, of what was told of it, of the hours."""
 
 from typing import NamedTuple
 

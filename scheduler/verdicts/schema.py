@@ -13,7 +13,10 @@ SPAN = {
     "pattern": r"^\d+(\.\d+)? ?(s|min|h|d|weeks?)$",
     "x-expects": "a duration such as '90 min', '24 h' or '10 d'",
 }
-_VALUE = {"type": ["string", "number"], "x-expects": "a value with its unit, such as '85 %' or '24 h', or the name of a limit"}
+_VALUE = {
+    "type": ["string", "number"],
+    "x-expects": "a value with its unit, such as '85 %' or '24 h', or the name of a limit",
+}
 _LIMITS = {
     "type": "object",
     "propertyNames": {"pattern": "^[a-z][a-z0-9_]*$"},
@@ -113,7 +116,7 @@ def _rule() -> dict[str, object]:
             "basis": _closed(
                 {"kind": {"enum": ["published", "common practice", "maker's manual"]}, "cite": _TEXT}, ("kind",)
             ),
-            "log_then": {"type": "string", "description": "the entry that settles it: a kind of event, with its fields"},
+            "log_then": {"type": "string", "description": "the entry that settles it: a kind of event with its fields"},
             "remind": _closed({"again": SPAN}),
             "outlives": {"enum": ["retired"]},
             "grounds": {"const": True, "description": "the item is not flown while a reminder of this rule is open"},
@@ -124,7 +127,8 @@ def _rule() -> dict[str, object]:
 
 
 def _case() -> dict[str, object]:
-    event = {"type": "object", "required": ["at", "what"], "properties": {"at": _INSTANT, "what": {"enum": list(KINDS)}}}
+    named = {"at": _INSTANT, "what": {"enum": list(KINDS)}}
+    event = {"type": "object", "required": ["at", "what"], "properties": named}
     plate = {name: plate.schema for kind in PLATES for name, plate in fields(kind).items() if name != "id"}
     return _closed(
         {

@@ -75,7 +75,7 @@ class _Watch:
         self.armed = True
 
     def _give_up(self, turn: int) -> None:
-        if self.dark_since is not None and turn - self.dark_since >= NOT_JUDGED_AFTER:
+        if self.dark_since is not None and turn - self.dark_since > NOT_JUDGED_AFTER:
             self._end(self.dark_since + NOT_JUDGED_AFTER, "not judged")
             self.armed = True
 

@@ -17,8 +17,10 @@ from scheduler.cli.pages.as_html import as_html
 from scheduler.cli.pages.as_markdown import as_markdown
 from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Picture, Section, Table
+from scheduler.home import Home
+from scheduler.messages.wake import wake
 from tests.homes import RULES, Bench, golden
-from tests.support import Fields, event
+from tests.support import Fields, event, moment
 
 GOLDEN = Path(__file__).parent / "golden"
 SEASON = ("--from", "2026-03-01", "--to", "2026-04-10")
@@ -259,3 +261,34 @@ def test_a_season_that_has_not_begun_is_refused(told: Bench) -> None:
 
     assert answer.status == 2
     assert "lies ahead" in answer.err
+
+
+def test_the_longest_is_one_that_was_settled_by_then(bench: Bench) -> None:
+    """B was full for a day and a half; A still is, and only a job to come will settle that."""
+    bench.log("charged", "B", "--at", "2026-04-05T09:00:00Z")
+    bench.log("drained", "B", "58", "--at", "2026-04-07T21:00:00Z")
+    bench.log("charged", "A", "--at", "2026-04-07T09:00:00Z")
+    bench.log("booked", "barn", "--starts", "2026-04-14T09:00:00Z")
+
+    out = bench("audit", "--from", "2026-04-01", "--to", "2026-04-10").out
+
+    assert "the longest took 36 h (pack left full: B)" in " ".join(out.split())
+
+
+def test_a_rule_that_could_not_be_judged_for_some_items_is_said_to_lack_entries(bench: Bench) -> None:
+    bench.log("charged", "B", "--at", "2026-04-05T09:00:00Z")
+
+    out = " ".join(bench("audit", "--from", "2026-04-01", "--to", "2026-04-10").out.split())
+
+    assert "1 rule could not be judged for some items (see Coverage)" in out
+    assert "no rule lacked" not in out
+
+
+def test_a_rule_rung_and_then_taken_back_is_not_called_never_the_case(bench: Bench) -> None:
+    bench.log("noticed", "B", "swollen", "--at", "2026-04-10T09:00:00Z", "--id", "slip")
+    wake(Home(bench.path), Home(bench.path).setup(), moment("2026-04-10 12:00"))
+    bench.log("struck", "slip")
+
+    out = " ".join(bench("audit", "--from", "2026-04-10", "--to", "2026-04-10").out.split())
+
+    assert "1 rule rung at the time, which later entries have taken back: Pack may be swollen." in out

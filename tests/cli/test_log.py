@@ -159,9 +159,10 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         [],
         "noticed B swollen",
         [
-            "Logged: noticed B findings swollen (Fri 10 Apr 13:00).",
+            "Logged: noticed B, swollen (Fri 10 Apr 13:00).",
             "Open: Take pack B out of use.",
             "  Then: shelfbell log set_aside B",
+            "  I ring at once.",
             "Next: I ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
@@ -182,6 +183,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Open: Drain pack B: 100 % for 52 h.",
             "  Caution: Drain attended, away from anything that burns.",
             "  Then: shelfbell log drained B 58",
+            "  I ring at once.",
             "Next: I ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
@@ -193,6 +195,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Open: Drain packs A, B and C: 100 % for 52 h.",
             "  Caution: Drain attended, away from anything that burns.",
             "  Then: shelfbell log drained A,B,C 58",
+            "  I ring at once.",
             "Next: I ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long (A, B and C).",
         ],
     ),
@@ -200,8 +203,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         ["charged B"],
         "booked vineyard 2026-04-11T10:00:00Z --ends 2026-04-11T12:00:00Z",
         [
-            "Logged: booked vineyard starts 2026-04-11T11:00:00+01:00, ends 2026-04-11T13:00:00+01:00 "
-            "(Fri 10 Apr 13:00).",
+            "Logged: booked vineyard, Sat 11 Apr 11:00 to 13:00 (Fri 10 Apr 13:00).",
             "Next: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
             "  Caution: Drain attended, away from anything that burns.",
         ],
@@ -210,15 +212,15 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         [],
         "moved heron driven",
         [
-            "Logged: moved heron how driven (Fri 10 Apr 13:00).",
+            "Logged: moved heron, driven (Fri 10 Apr 13:00).",
             "Nothing to do, and nothing ahead for these by the clock alone.",
         ],
     ),
     "a part's look is due by a flight of its aircraft": (
         [],
-        "flown heron B 301 60",
+        "flown heron B 301 60 --flights 20",
         [
-            "Logged: flown heron packs B, minutes 301, percent_to 60 (Fri 10 Apr 13:00).",
+            "Logged: flown heron with B, 301 min, down to 60 %, 20 flights (Fri 10 Apr 13:00).",
             "Open: Look over heron-props: 5 h 1 min in the air since the last look.",
             "  Then: shelfbell log inspected heron-props pass",
         ],

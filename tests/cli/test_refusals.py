@@ -46,11 +46,11 @@ LOGGED: dict[str, tuple[str, str]] = {
         "is not after starts",
     ),
     "an absence that ends before it begins": ("away 2026-04-20T10:00:00Z 2026-04-19T10:00:00Z", "is not after from"),
-    "a time in the future": ("charged A --at 2026-04-10T12:06:00Z", "lies in the future; it is 2026-04-10T12:00:00Z"),
-    "a time that is none": ("charged A --at noonish", "'noonish' is not a time: a time is 2026-04-01T18:40:00+02:00"),
+    "a time in the future": ("charged A --at 2026-04-10T12:06:00Z", "in the future; it is 2026-04-10T13:00:00+01:00"),
+    "a time that is none": ("charged A --at noonish", "'noonish' is not a time: a time is 18:40, 9am, "),
     "a day that is none": ("renewed certificate 2026-02-30", "expires is '2026-02-30', not a date such as 2026-04-01"),
     "a reading of nothing": ("measured A", "measured needs a reading: one of percent, "),
-    "an unknown finding": ("noticed A swolen", "findings is ['swolen'], not a list, each one of swollen, "),
+    "an unknown finding": ("noticed A swolen", "findings has 'swolen', which is not one of swollen, "),
     "an unknown result": ("inspected A passed", "'passed', not one of pass, doubtful, fail, did you mean 'pass'?"),
     "a pack twice in a flight": ("flown heron A,A 10", "packs is ['A', 'A'], not a list that names none twice"),
     "a range with a hole": ("charged A-F", "A-F takes in 'D', which fleet.yaml does not know"),
@@ -277,11 +277,11 @@ def test_a_home_that_may_not_be_written_is_told(words: list[str], locked_home: P
     assert (locked_home / "shelfbell.db").read_bytes() == before
 
 
-def test_a_rule_whose_fact_is_not_of_its_kind_of_item_is_refused_and_the_log_is_not_touched(bench: Bench) -> None:
+def test_a_rule_whose_fact_is_not_of_its_kind_of_item_is_refused_and_the_log_is_kept(bench: Bench) -> None:
     bench.log("charged", "A", "--id", "one")
     bench.write("rules/own.yaml", RULES.replace("about: pack", "about: aircraft", 1))
 
-    answer = bench("log", "charged", "B")
+    answer = bench("due")
 
     assert answer.status == 2
     assert "rules/own.yaml:8:18: charge is a fact of pack, not of aircraft, which has " in answer.err

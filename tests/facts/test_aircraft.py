@@ -260,6 +260,6 @@ def test_what_shook_it_last_is_told_until_it_is_calibrated() -> None:
         on("2026-04-07 10:00", "received", how="airline"),
     )
     assert days(shaken, 1, 2, 3, 4, 5, 6, 7) == [
-        "nothing shook it", "it was shipped", "it landed hard", "it landed hard", "nothing shook it", "it hit something",
-        "it flew by airline",
+        "nothing shook it", "it was shipped", "it landed hard", "it landed hard", "nothing shook it",
+        "it hit something", "it flew by airline",
     ]  # fmt: skip

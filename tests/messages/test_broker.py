@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -38,6 +39,7 @@ class Broker:
         self._config = folder / "mosquitto.conf"
         self._config.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n")
         self._process: subprocess.Popen[bytes] | None = None
+        self._subscriber: Any = None
 
     @property
     def address(self) -> str:
@@ -52,15 +54,17 @@ class Broker:
 
     def off(self) -> None:
         """Switch it off."""
-        if self._process is not None:
+        if self._subscriber is not None:
             self._subscriber.loop_stop()
             self._subscriber.disconnect()
+            self._subscriber = None
+        if self._process is not None:
             self._process.kill()
             self._process.wait()
             self._process = None
 
 
-def subscribed(port: int, letters: "queue.Queue[str]"):  # type: ignore[no-untyped-def]
+def subscribed(port: int, letters: "queue.Queue[str]") -> Any:
     """A subscriber that is ready."""
     import paho.mqtt.client as mqtt
 

@@ -425,3 +425,56 @@ def test_what_the_bell_says_of_itself_goes_to_further_channels_only_where_there_
 
     assert setup.ordinary() == ["phone"]
     assert setup.ordinary(but="phone") == ["loud"]
+
+
+def test_a_withdrawal_is_laid_to_the_entry_that_did_it_whatever_was_logged_after(path: Path, life: Lives) -> None:
+    daemon = life(path, FULL)
+    daemon.log("charged", item="A", id="c1")
+    daemon.run(WEDNESDAY + DAY)
+    daemon.log("struck", event="c1", id="fix")
+    daemon.run(WEDNESDAY + 2 * DAY)
+    daemon.log("measured", at=daemon.now - HOUR, item="A", percent=55, id="later")
+
+    assert "- Pack is full: A: withdrawn Thu 2 Apr 09:00 by struck (since Wed 1 Apr 09:00)" in weekly(daemon)
+    assert daemon.told()[-1][4] == "withdrawn by struck (fix)"
+
+
+def test_what_settles_within_a_flight_is_laid_to_the_entry_of_that_instant(path: Path, life: Lives) -> None:
+    daemon = life(path, FULL)
+    daemon.log("charged", item="A")
+    daemon.run(WEDNESDAY + DAY)
+    daemon.log("flown", at=daemon.now + 5 * MINUTE, aircraft="heron", packs=["A"], minutes=10, percent_to=95, id="f1")
+    daemon.log("drained", item="A", percent=58, id="d1")
+    daemon.log("flown", at=daemon.now, aircraft="heron", packs=["A"], minutes=10, percent_to=40, id="f2")
+
+    weekly(daemon)
+
+    assert daemon.told()[-1][4] != "settled by flown (f1)"
+
+
+def test_what_came_and_went_unseen_is_one_line_in_all(path: Path, life: Lives) -> None:
+    daemon = life(path, SLOW, now=WEDNESDAY - 3 * DAY)
+    daemon.run(WEDNESDAY)
+    for item in "AB":
+        daemon.log("charged", item=item)
+    daemon.run(WEDNESDAY + HOUR)
+    for item in "AB":
+        daemon.log("drained", item=item, percent=58)
+    daemon.run(WEDNESDAY + 6 * DAY)
+
+    (line,) = [line for line in daemon.letters[-1].body.splitlines() if "pack can wait" in line.lower()]
+    assert line == "- and 2 came and went before they were rung: pack can wait (A and B)"
+
+
+def test_a_gap_tells_the_last_look_and_sets_apart_what_is_older(path: Path, life: Lives) -> None:
+    daemon = life(path, SAT, FULL)
+    daemon.log("charged", item="A")
+    daemon.run(WEDNESDAY + 2 * HOUR)
+    daemon.sleep(WEDNESDAY + 4 * DAY)
+
+    head, _, rest = daemon.letters[-1].body.partition("\n\n")
+    assert head == (
+        "I was not running from Thu 2 Apr 09:00 to Sun 5 Apr 09:00 (my last look: Wed 1 Apr 09:00). Of that time:\n"
+        "- Pack sat full: A: since Thu 2 Apr 09:00"
+    )
+    assert "Pack is full" in rest

@@ -167,6 +167,16 @@ def test_nothing_counts_as_told_while_there_is_no_channel(tmp_path: Path) -> Non
     assert kinds(home) == [("mail", "first")]
 
 
+def test_a_look_at_another_instant_claims_no_outage(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home", MAIL, FULL)
+    woken(home)
+    charge(home, "A", "2026-04-01 09:00")
+
+    (message,) = woken(home, WEDNESDAY + 10 * DAY, dry_run=True, trust=True).messages
+
+    assert "I was not running" not in message.body
+
+
 def test_a_message_carries_its_explanation(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", MAIL, FULL)
     charge(home, "A", "2026-04-01 09:00")

@@ -276,4 +276,5 @@ def test_without_a_job_no_client_is_called(home: Bench) -> None:
 
 def test_a_range_that_rounds_to_one_number_is_none() -> None:
     exact = answer(at=NOW)._replace(if_full=Estimate(32.1, 31.9, 32.2, "the packs' last flights"))
-    assert "Charged, about 32 min down to 25 % (estimate from the packs' last flights); booked 25." in pack_sentences(exact)
+    said = "Charged, about 32 min down to 25 % (estimate from the packs' last flights); booked 25."
+    assert said in pack_sentences(exact)

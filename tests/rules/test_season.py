@@ -10,9 +10,11 @@ from tests.rules.season_table import END, OF_A_JOB, START, Season, Week, live_th
 
 WITHOUT_A_JOB, WITH_ONE = 4, 6
 """Unasked messages a week for which a colleague is not thought a nag. With a job: two more, its eve and morning."""
-HARD = {"2026-03-02", "2026-04-13", "2026-05-18", "2026-06-15", "2026-06-22", "2026-09-14", "2026-09-21", "2026-10-26"}
+HARD = {
+    "2026-03-02", "2026-04-13", "2026-05-18", "2026-06-01", "2026-06-15", "2026-06-22", "2026-09-14", "2026-09-21", "2026-10-26"
+}  # fmt: skip
 """Weeks in which more went wrong than a budget allows for: the log's first, a job put off twice with its packs full, a
-hard landing, a tip-over and its wake, a warning with a landing at 9 %, packs forgotten full or empty."""
+hard landing, three jobs with propellers renewed, nicked and out of spares, a tip-over and its wake, a warning with a landing at 9 %, packs forgotten full or empty."""
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +30,7 @@ def test_ordinary_weeks_keep_to_the_budget(season: Season) -> None:
     """Four occasions besides the eve and the morning of each job: four in a week without one, six in a week with."""
     over = [week.begins for week in weeks(season) if over_budget(week)]
     assert {begins for begins in over} <= {parse_rfc3339(f"{day}T00:00:00Z") for day in HARD}
-    assert len(over) <= 8
+    assert len(over) <= 9
 
 
 def test_the_mean_week_is_well_within_it(season: Season) -> None:

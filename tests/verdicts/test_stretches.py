@@ -52,14 +52,15 @@ def lived_through(when: Spans, until: Spans | None, cuts: dict[int, str]) -> lis
     for day in range(LAST + 2 * GIVEN_UP_AFTER):
         holds = when.at(day * DAY)
         leaves = YES - holds if until is None else until.at(day * DAY)
-        if opened is not None and dark[-GIVEN_UP_AFTER:] == list(range(day - GIVEN_UP_AFTER, day)):
+        in_the_dark = leaves == UNKNOWN and holds != YES
+        if opened is not None and in_the_dark and dark[-GIVEN_UP_AFTER:] == list(range(day - GIVEN_UP_AFTER, day)):
             close(day, "not judged")
         if day in cuts:
             close(day, cuts[day])
             armed = True
         if leaves == YES:
             close(day, "settled")
-        if opened is not None and leaves == UNKNOWN and holds != YES:
+        if opened is not None and in_the_dark:
             dark.append(day)
         if opened is None and holds != YES:
             armed = True

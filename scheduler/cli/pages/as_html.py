@@ -134,6 +134,8 @@ def _picture(parent: ET.Element, picture: Picture, name: str) -> None:
         svg = ""
     if svg:
         figure.append(_inline(svg, picture, name))
+    if svg and picture.legend:
+        _text(figure, "p", picture.legend)
 
 
 def _inline(svg: str, picture: Picture, name: str) -> ET.Element:

@@ -3,8 +3,8 @@
 from scheduler.cli.pages.coverage import coverage, limits_of_this
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Section, Table
 from scheduler.cli.pages.fleet import fleet, packs
-from scheduler.cli.pages.rules import never_decided, rules
-from scheduler.cli.pages.season import Season, responses, safe, some
+from scheduler.cli.pages.rules import never_decided, rules, undecided
+from scheduler.cli.pages.season import Season, responses, safe, settled, some
 from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.instants import HOUR
 from scheduler.reminders.text import gathered, listed
@@ -58,9 +58,7 @@ def _reminders(season: Season) -> str:
     text = f"{some(len(opened), 'reminder').capitalize()} opened, {len(times)} of them were settled"
     if not times:
         return f"{text}."
-    longest = max(
-        (r for r in opened if r.stretch.ending == "settled"), key=lambda r: r.stretch.ended - r.stretch.opened
-    )
+    longest = settled(opened, season.judged_at)[-1]
     return (
         f"{text}, half of them within {show_span(times[len(times) // 2])}; the longest took {show_span(times[-1])} "
         f"({longest.verdict.rule.title.lower()}: {longest.key.item})."
@@ -73,8 +71,8 @@ def _now(season: Season) -> str:
     if not urgent:
         return "Nothing was urgent enough for `now`."
     times = responses(urgent, season.judged_at)
-    settled = f", {len(times)} settled, the slowest after {show_span(times[-1])}" if times else ", none settled"
-    return f"{some(len(urgent), 'reminder').capitalize()} of the highest urgency{settled}."
+    end = f", {len(times)} settled, the slowest after {show_span(times[-1])}" if times else ", none settled"
+    return f"{some(len(urgent), 'reminder').capitalize()} of the highest urgency{end}."
 
 
 def _standing(season: Season) -> str:
@@ -89,10 +87,10 @@ def _blind(season: Season) -> str:
     unwatched = [item for item in season.at.setup.fleet.ids() if not season.watching(item)]
     dark = never_decided(season)
     watched = f"No rule watches {listed(unwatched)}" if unwatched else "Every item is watched by some rule"
-    blind = (
-        f"{some(len(dark), 'rule')} could never be judged for want of entries" if dark else "no rule lacked its entries"
-    )
-    return f"{watched}; {blind}."
+    partly = {v.rule.id for v in season.board.verdicts if undecided(season, v)} - set(dark)
+    blind = [f"{some(len(dark), 'rule')} could never be judged for want of entries"] if dark else []
+    blind += [f"{some(len(partly), 'rule')} could not be judged for some items (see Coverage)"] if partly else []
+    return f"{watched}; {', and '.join(blind) or 'no rule lacked its entries'}."
 
 
 def _sent(season: Season) -> str:

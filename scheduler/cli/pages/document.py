@@ -31,11 +31,13 @@ class Table(NamedTuple):
 
 
 class Picture(NamedTuple):
-    """A drawing with the text that stands in its place. `draw` returns it as SVG."""
+    """A drawing with the text that stands in its place. `draw` returns it as SVG. `legend`: how to read it, where it is
+    drawn."""
 
     title: str
     alt: str
     draw: Callable[[], str]
+    legend: str = ""
 
 
 class Section(NamedTuple):

@@ -13,6 +13,10 @@ from scheduler.units import show
 
 _COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
 """Facts, with the decimals shown."""
+_LEGEND = (
+    "Above, the charge over time; the shaded bands are above 85 % and below 20 %. Between, a row for each rule: a mark "
+    "where a reminder opened, a bar while it was open. Below, the health that flights and tests tell (an estimate)."
+)
 
 
 def fleet(season: Season) -> list[Part]:
@@ -70,12 +74,7 @@ def packs(season: Season) -> list[Part]:
     shown = [picture for picture in found if picture is not None]
     if not shown:
         return [Paragraph("Nothing is logged of any pack.")]
-    note = (
-        "Above, the charge over time; the shaded bands are above 85 % and below 20 %. Between, a row for each rule: a "
-        "mark where a reminder opened, a bar while it was open. Below, the health that flights and tests tell (an "
-        "estimate)."
-    )
-    return [Paragraph(note), *shown]
+    return [shown[0]._replace(legend=_LEGEND), *shown[1:]]
 
 
 def _pack(season: Season, item: Item) -> Picture | None:

@@ -14,7 +14,7 @@ def rules(season: Season) -> list[Part]:
     """Three parts: which rang, which never did, and what all of them rest on."""
     return [
         Section("Those that rang", _rang(season)),
-        Section("Those that never rang", _silent(season)),
+        Section("The others", _silent(season)),
         Section("What each rests on", _grounds(season)),
     ]
 
@@ -40,9 +40,14 @@ def _silent(season: Season) -> list[Part]:
     dark = never_decided(season)
     watched = {verdict.rule.id for verdict in season.board.verdicts}
     off = [rule for rule in season.at.setup.rules if rule not in watched]
-    quiet = [rule for rule in season.at.setup.rules if rule not in (*dark, *off) and not season.opened(rule)]
+    rest = [rule for rule in season.at.setup.rules if rule not in (*dark, *off) and not season.opened(rule)]
+    before = [rule for rule in rest if any(r.key.rule == rule for r in season.result.reminders)]
+    gone = [rule for rule in rest if rule in season.told and rule not in before]
+    quiet = [rule for rule in rest if rule not in (*before, *gone)]
     rows = [
-        ["judged throughout and never the case", _titles(season, quiet)],
+        ["opened nothing new, with what was open before", _titles(season, before)],
+        ["rung at the time, which later entries have taken back", _titles(season, gone)],
+        ["never the case wherever it could be judged", _titles(season, quiet)],
         ["never to be judged: what they ask was never entered", _titles(season, dark)],
         ["about no item of the fleet, or off for all of them", _titles(season, off)],
     ]

@@ -17,7 +17,7 @@ class Season(NamedTuple):
     """One stretch of time: `board` from all that is known now, `result` as it was lived through, the entries of it.
 
     `judged_at`: where it is judged, its last instant or now, whichever comes first. `sent`: how many messages went out
-    and how many were given up. `files_off`: the shipped rule files that are not on.
+    and how many were given up. `files_off`: the shipped rule files that are not on. `told`: the rules rung in it.
     """
 
     at: Desk
@@ -30,6 +30,7 @@ class Season(NamedTuple):
     corrections: list[tuple[Event, Event]]
     sent: tuple[int, int]
     files_off: list[str]
+    told: frozenset[str] = frozenset()
 
     def day(self, instant: int) -> str:
         """A date: "1 Apr 2026"."""
@@ -54,10 +55,15 @@ class Season(NamedTuple):
         return [verdict for verdict in self.board.verdicts if verdict.item.id == item]
 
 
+def settled(reminders: list[Reminder], by: int) -> list[Reminder]:
+    """Those that were settled by then, the quickest first."""
+    found = [r for r in reminders if r.stretch.ending == "settled" and r.stretch.ended <= by]
+    return sorted(found, key=lambda r: r.stretch.ended - r.stretch.opened)
+
+
 def responses(reminders: list[Reminder], by: int) -> list[int]:
     """The times from opening to settling, of those that were settled by then, microseconds, shortest first."""
-    settled = [r.stretch for r in reminders if r.stretch.ending == "settled" and r.stretch.ended <= by]
-    return sorted(stretch.ended - stretch.opened for stretch in settled)
+    return [r.stretch.ended - r.stretch.opened for r in settled(reminders, by)]
 
 
 def typical(spans: list[int]) -> str:

@@ -1,0 +1,51 @@
+"""What a time means in a question, what the board shows of what people did, and what a trial message says."""
+
+import json
+
+import pytest
+
+from tests.homes import Bench
+
+MEANT = {
+    "sat 09:00": "2026-04-11T09:00:00+01:00",
+    "saturday": "2026-04-12T00:00:00+01:00",
+    "09:00": "2026-04-10T09:00:00+01:00",
+    "15:00": "2026-04-09T15:00:00+01:00",
+    "yesterday 21:00": "2026-04-09T21:00:00+01:00",
+    "tomorrow 09:00": "2026-04-11T09:00:00+01:00",
+}
+"""As of Friday 10 April 13:00 in Lisbon."""
+
+
+@pytest.mark.parametrize("typed", MEANT)
+def test_a_weekday_is_the_coming_one_and_a_clock_time_the_last(bench: Bench, typed: str) -> None:
+    assert json.loads(bench("due", "--json", "--at", typed).out)["at"] == MEANT[typed]
+
+
+def test_asked_what_was_known_by_then_a_weekday_is_the_last_one(bench: Bench) -> None:
+    asked = bench("due", "--json", "--as-known", "--at", "sat 09:00")
+    assert json.loads(asked.out)["at"] == "2026-04-04T09:00:00+01:00"
+
+
+def test_the_board_shows_what_was_seen_and_what_was_snoozed(bench: Bench) -> None:
+    bench.log("charged", "A,B,C", "--at", "2026-04-05T09:00:00Z")
+    bench("seen", "left-full", "A")
+    bench("snooze", "left-full", "B", "--until", "2026-04-12T09:00:00Z")
+
+    out = bench("due").out
+    kept = {entry["item"]: entry["kept_quiet"] for entry in json.loads(bench("due", "--json").out)["open"]}
+
+    assert "      A: seen Fri 10 Apr 13:00 (" in out
+    assert "): quiet until Sun 12 Apr 10:00" in out
+    assert kept["A"].startswith("seen 2026-04-10T13:00:00+01:00")
+    assert kept["C"] is None
+
+
+def test_a_secret_that_is_missing_says_what_to_do(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("SHELFBELL_MAIL", raising=False)
+
+    out = bench("ring", "mail").out
+
+    said = "SHELFBELL_MAIL is neither in the environment nor a credential: `export SHELFBELL_MAIL=ADDRESS`"
+    assert out.startswith(f"mail: not sent: {said}")
+    assert "LoadCredential=SHELFBELL_MAIL:FILE" in out
