@@ -41,5 +41,6 @@ def _between(first: str, last: str) -> list[str]:
         return []
     if head[2].isdigit():
         width = len(head[2]) if head[2].startswith("0") else 0
-        return [f"{head[1]}{number:0{width}d}" for number in range(int(head[2]), min(int(tail[2]), int(head[2]) + 999) + 1)]
+        start, end = int(head[2]), int(tail[2])
+        return [f"{head[1]}{number:0{width}d}" for number in range(start, min(end, start + 999) + 1)]
     return [head[1] + chr(code) for code in range(ord(head[2]), ord(tail[2]) + 1)]
