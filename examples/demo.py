@@ -74,9 +74,7 @@ class Operator:
         print(f"$ shelfbell {' '.join(words)}", flush=True)
         print(textwrap.indent(given, "  "), end="")
         command = [*SHELFBELL, "--home", str(self._home), *words]
-        done = subprocess.run(
-            command, input=given, env=self._environment, cwd=HERE, capture_output=True, text=True
-        )
+        done = subprocess.run(command, input=given, env=self._environment, cwd=HERE, capture_output=True, text=True)
         print(done.stdout + done.stderr)
         if done.returncode not in good:
             sys.exit(f"The demo stopped: shelfbell {words[0]} ended with status {done.returncode}.")

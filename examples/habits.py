@@ -204,9 +204,7 @@ def fly(season: Season, aircraft: str, name: str, take_off: datetime, **fields: 
     return landing
 
 
-def fly_in_turn(
-    season: Season, aircraft: str, names: list[str], begin: datetime, purpose: str = "job"
-) -> datetime:
+def fly_in_turn(season: Season, aircraft: str, names: list[str], begin: datetime, purpose: str = "job") -> datetime:
     """Several flights, a pack each, with some minutes between; the last landing."""
     landing = begin
     for name in names:

@@ -1,5 +1,6 @@
 """Reading a home's files in four layers: read, schema, references, and for `check` the rules' own cases."""
 
+import sqlite3
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo, available_timezones
@@ -9,6 +10,7 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.plates import json_schema as fleet_schema
 from scheduler.instants import local_date
+from scheduler.reminders.text import clean
 from scheduler.schema_check import check
 from scheduler.shipped import folder
 from scheduler.strict_yaml import Document, read
@@ -120,10 +122,22 @@ def _read(home: "Home") -> Read:
     wrong = [finding for file in files for finding in check(file.document, schema)]
     fleet_wrong = fleet_findings(fleet) if fleet else []
     found += wrong + fleet_wrong
-    if fleet and not wrong and not fleet_wrong:
+    if fleet and not fleet_wrong:
         items = {entry["id"] for entries in (fleet.data or {}).values() for entry in entries or ()}
-        found += check_references(files, CATALOGUE, items)
+        found += [] if wrong else check_references(files, CATALOGUE, items)
+        found += [fleet.finding((), _GONE.format(item=clean(item))) for item in _logged(home) if item not in items]
     return Read(settings, fleet, files, sorted({_without_address(finding) for finding in found}))
+
+
+_GONE = "{item} has entries in the log and stands here no more: keep it, and `shelfbell log retired {item}`"
+
+
+def _logged(home: "Home") -> list[str]:
+    """The items that the log has entries of; none where the log cannot be read, which is for `doctor` to say."""
+    try:
+        return home.log.items()
+    except (Refused, sqlite3.Error):
+        return []
 
 
 def _without_address(finding: Finding) -> Finding:

@@ -19,8 +19,8 @@ PACKAGE = TOP / "scheduler"
 
 UNITS: list[dict[str, tuple[str, ...]]] = [
     {
-        "ground": ("__init__", "addresses", "instants", "units", "findings", "shipped", "spoken", "yaml_scalars", "strict_yaml",
-                   "schema_words", "schema_check"),
+        "ground": ("__init__", "addresses", "instants", "units", "findings", "shipped", "spoken", "yaml_scalars",
+                   "strict_yaml", "schema_words", "schema_check"),
         "cells": ("cells",),
     },
     {"events": ("events",), "fleet": ("fleet", "items")},

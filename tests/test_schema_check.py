@@ -184,9 +184,7 @@ def test_a_long_list_of_known_names_is_cut() -> None:
     assert finding.text.endswith("'name19' and more")
 
 
-KEYS = st.sampled_from(
-    ["all", "any", "not", "fact", "is", "at_least", "lasting", "kind", "cite", "page", "x"]
-)
+KEYS = st.sampled_from(["all", "any", "not", "fact", "is", "at_least", "lasting", "kind", "cite", "page", "x"])
 VALUES = st.recursive(
     st.sampled_from([None, True, 0, 3.5, "x", "24 h", "pack", "published", "manual"]),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=3),

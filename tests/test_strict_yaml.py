@@ -170,9 +170,7 @@ def test_what_cannot_be_read_says_where_and_what_would_be_right(
 
 
 @pytest.mark.usefixtures("_either_parser")
-@pytest.mark.parametrize(
-    "source", ["a: [1,", "a: 'x", "{a: b", "- a\n-b", "a:\n  b: 1\n c: 2", "%x", 'a: "\\q"', "]"]
-)
+@pytest.mark.parametrize("source", ["a: [1,", "a: 'x", "{a: b", "- a\n-b", "a:\n  b: 1\n c: 2", "%x", 'a: "\\q"', "]"])
 def test_every_syntax_error_is_a_finding_with_a_place(source: str) -> None:
     (finding,) = findings_of(source)
     assert finding.line > 0

@@ -68,9 +68,7 @@ def chance_below(threshold: float, spread: float, earlier: int, true_ratio: floa
     return erfc(log(true_ratio / threshold) / deviation / sqrt(2)) / 2
 
 
-def sudden_loss(
-    rates: Sequence[float], threshold: float = LOOK, least_earlier: int = LEAST_EARLIER
-) -> Loss | None:
+def sudden_loss(rates: Sequence[float], threshold: float = LOOK, least_earlier: int = LEAST_EARLIER) -> Loss | None:
     """Judge the last flight, oldest first; None with too few earlier ones. Compare like with like.
 
     After five flights that scatter by 8 %, 0.75 rings falsely about once in 1000 flights and hardly ever
@@ -84,9 +82,7 @@ def sudden_loss(
     return Loss(ratio, chance_below(threshold, scatter(earlier), len(earlier)), ratio.value < threshold)
 
 
-def against_sisters(
-    own: Sequence[float], sisters: Sequence[Sequence[float]], least: int = 3
-) -> Estimate | None:
+def against_sisters(own: Sequence[float], sisters: Sequence[Sequence[float]], least: int = 3) -> Estimate | None:
     """A pack's median minutes per percent over its sisters' middle one, same aircraft, like flights.
 
     None unless the pack has `least` flights and so have two sisters. Range: the best and the worst sister.

@@ -92,9 +92,7 @@ def reaches(
     return found if isinstance(found, Estimate) else None
 
 
-def why_untold(
-    xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
-) -> str | None:
+def why_untold(xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS) -> str | None:
     """Why `reaches` returns None for these; None where it tells."""
     found = _crossing(xs, ys, line, least)
     return found if isinstance(found, str) else None

@@ -61,9 +61,7 @@ def sen_slope(groups: Sequence[Series], confidence: float = 0.95) -> Interval | 
 
 def _pair_slopes(xs: Sequence[float], ys: Sequence[float]) -> list[float]:
     points = sorted(zip(xs, ys, strict=True))
-    return [
-        (y2 - y1) / (x2 - x1) for i, (x1, y1) in enumerate(points) for x2, y2 in points[i + 1 :] if x2 > x1
-    ]
+    return [(y2 - y1) / (x2 - x1) for i, (x1, y1) in enumerate(points) for x2, y2 in points[i + 1 :] if x2 > x1]
 
 
 def _kendall_variance(xs: Sequence[float], ys: Sequence[float]) -> float:

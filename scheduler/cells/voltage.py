@@ -66,9 +66,7 @@ def check_volts(volts: float, chemistry: str) -> None:
     if not volts <= full + TOLERANCE_VOLTS:
         others = [f"{c} ({top:.2f} V)" for c, top in FULL_VOLTS.items() if volts <= top + TOLERANCE_VOLTS]
         hint = f"it would suit {' or '.join(others)}" if others else "is the number of cells right?"
-        raise ValueError(
-            f"{volts:g} V per cell is more than a full {chemistry} cell has, {full:.2f} V at most; {hint}"
-        )
+        raise ValueError(f"{volts:g} V per cell is more than a full {chemistry} cell has, {full:.2f} V at most; {hint}")
     if volts < LEAST_VOLTS:
         raise ValueError(
             f"{volts:g} V per cell is too low for a live cell, {LEAST_VOLTS:g} V at least; "

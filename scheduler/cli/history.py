@@ -49,7 +49,7 @@ def _line(at: Desk, event: Event, by: str | None) -> str:
 def told_of(at: Desk, item: str | None) -> list[Told]:
     """What was told of the reminders on an item, or on any, by the instant asked about."""
     ledger = Outbox(at.home.log).ledger()
-    keys = [key for key in ledger.keys() if item in (None, key.item)]
+    keys = [key for key in ledger.spoken_of() if item in (None, key.item)]
     told = [line for key in keys for lines in ledger.groups(key).values() for line in lines]
     return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
 

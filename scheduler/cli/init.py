@@ -38,7 +38,9 @@ def _command(home: Home, path: Path) -> str:
 
 def starters() -> dict[str, str]:
     """The starter files, by name."""
-    practice = ", ".join(path.stem for path in sorted(folder("rules").glob("*.yaml")) if not path.stem.startswith("papers"))
+    practice = ", ".join(
+        path.stem for path in sorted(folder("rules").glob("*.yaml")) if not path.stem.startswith("papers")
+    )
     texts = {
         SETTINGS: ("shelfbell", _SETTINGS.replace("ZONE", local_zone()).replace("PRACTICE", practice)),
         FLEET: ("fleet", _FLEET.replace("TODAY", _today())),
@@ -90,7 +92,7 @@ quiet:  {from: "21:30", to: "07:00"}      # only `now`, opened by something you 
 digest: "07:00"                           # what can wait comes in one message, on days that have something new
 eve:    "18:00"                           # the evening before a job begins here
 
-# heartbeat: {url: $SHELFBELL_OUTSIDE}    # an http address, pinged on each healthy hour: whoever keeps it notices silence
+# heartbeat: {url: $SHELFBELL_OUTSIDE}    # an http address pinged on each healthy hour: its keeper notices silence
 """
 _FLEET = """\
 # The fleet: what you have, with what is printed on it. Ids are what you type: shelfbell log charged A
@@ -120,7 +122,7 @@ pilots:
   - {id: me}
 
 papers: []
-#  - {id: certificate, of: me, valid_for: 24 calendar months}     # then: shelfbell log renewed certificate --issued DATE
+#  - {id: certificate, of: me, valid_for: 24 calendar months}   # then: shelfbell log renewed certificate --issued DATE
 #  - {id: insurance, valid_for: 1 y}
 
 spares:

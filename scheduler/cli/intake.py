@@ -3,12 +3,18 @@
 import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
+from shutil import copyfileobj
+from tempfile import SpooledTemporaryFile
+from typing import IO
 
 from scheduler.cli.common import clock
 from scheduler.events.taking import take
 from scheduler.findings import Finding, Refused
 from scheduler.home import Home
 from scheduler.messages.poke import poke
+
+IN_MEMORY = 16 * 2**20
+"""Bytes of standard input that are kept in memory, the rest on disk."""
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -20,19 +26,28 @@ def run(home: Home, args: Namespace) -> int:
     """Take the file in."""
     setup = home.setup()
     name = "standard input" if args.file == "-" else args.file
-    taken = take(home.log, lines(args.file, name), setup.fleet, clock(), name)
+    with opened(args.file) as source:
+        taken = take(home.log, lines(source, name), setup.fleet, clock(), name)
     poke(home.path)
     known = f"; {taken.known} were there already" if taken.known else ""
     print(f"{len(taken.ids)} events taken in{known}.")
     return 0
 
 
-def lines(file: str, name: str) -> Iterator[tuple[int, str]]:
+def opened(file: str) -> IO[bytes]:
+    """The file to read. Standard input is read to its end first: the log is not held while someone types."""
+    if file != "-":
+        return open(file, "rb")  # noqa: SIM115 - the caller closes it
+    whole = SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the caller closes it
+    copyfileobj(sys.stdin.buffer, whole)
+    whole.seek(0)
+    return whole
+
+
+def lines(source: IO[bytes], name: str) -> Iterator[tuple[int, str]]:
     """The numbered lines of a file, as UTF-8."""
-    source = sys.stdin.buffer if file == "-" else open(file, "rb")  # noqa: SIM115 - closed below
-    with source:
-        for number, line in enumerate(source, 1):
-            try:
-                yield number, line.decode("utf-8-sig" if number == 1 else "utf-8")
-            except UnicodeDecodeError:
-                raise Refused([Finding(name, number, 0, "is not UTF-8")]) from None
+    for number, line in enumerate(source, 1):
+        try:
+            yield number, line.decode("utf-8-sig" if number == 1 else "utf-8")
+        except UnicodeDecodeError:
+            raise Refused([Finding(name, number, 0, "is not UTF-8")]) from None

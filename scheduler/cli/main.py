@@ -61,7 +61,9 @@ def main(argv: list[str] | None = None) -> int:
     except Exception as error:
         if os.environ.get("SHELFBELL_DEBUG") == "1":
             raise
-        print(f"shelfbell has a fault: {type(error).__name__}: {error} (SHELFBELL_DEBUG=1 shows where)", file=sys.stderr)
+        print(
+            f"shelfbell has a fault: {type(error).__name__}: {error} (SHELFBELL_DEBUG=1 shows where)", file=sys.stderr
+        )
         return 2
 
 
@@ -88,7 +90,9 @@ def _run(words: list[str]) -> int:
         return 2
     name, *rest = words
     if name not in COMMANDS:
-        raise Refused.because(f"there is no command {name!r}{did_you_mean(name, COMMANDS)}; `shelfbell --help` lists them")
+        raise Refused.because(
+            f"there is no command {name!r}{did_you_mean(name, COMMANDS)}; `shelfbell --help` lists them"
+        )
     module = import_module(f"scheduler.cli.{_MODULES.get(name, name)}")
     from scheduler.home import Home, default_home
 

@@ -130,7 +130,7 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
                 "settled_at": at.stamp(reminder.stretch.ended) if reminder.stretch.ended < result.end else None,
                 "ending": reminder.stretch.ending if reminder.stretch.ended < result.end else "",
                 "messages": [
-                    {"at": at.stamp(told.at), "kind": told.kind, "channel": channel.name}
+                    {"at": at.stamp(told.at), "kind": _kind(told), "channel": channel.name}
                     for told in result.messages(reminder)
                     for channel in at.setup.channels
                     if _carried(told, channel, result.messages(reminder))
@@ -139,6 +139,11 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
             for reminder in result.reminders
         ],
     }
+
+
+def _kind(told: Told) -> str:
+    """The kind of message that a telling is: one that goes to further channels repeats what was said."""
+    return "again" if told.kind == "escalated" else told.kind
 
 
 def _carried(told: Told, channel: Channel, tellings: list[Told]) -> bool:

@@ -25,7 +25,7 @@ def message_lines(at: Desk, verdict: Verdict) -> list[str]:
 
 
 def _by_then(ledger: Ledger, now: int) -> Ledger:
-    lines = [line for key in [*ledger.keys()] for group in ledger.groups(key).values() for line in group]
+    lines = [line for key in [*ledger.spoken_of()] for group in ledger.groups(key).values() for line in group]
     return Ledger([line for line in lines if line.at <= now], ledger.digest_at, ledger.began)
 
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from scheduler.cli.intake import lines
+from scheduler.cli.intake import lines, opened
 from scheduler.events.log import Event, Log
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused
@@ -40,8 +40,9 @@ def supposing(home: Home) -> Iterator[Home]:
 def suppose_file(home: Home, fleet: Fleet, file: str) -> int:
     """Take a file of supposed entries into the copy, checked as intake does, but that they may lie ahead; how many."""
     name = "standard input" if file == "-" else file
-    numbered = ((number, _told_at_once(line)) for number, line in lines(file, name))
-    return len(take(home.log, numbered, fleet, DUSK, name).ids)
+    with opened(file) as source:
+        numbered = ((number, _told_at_once(line)) for number, line in lines(source, name))
+        return len(take(home.log, numbered, fleet, DUSK, name).ids)
 
 
 def _told_at_once(line: str) -> str:

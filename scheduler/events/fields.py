@@ -123,17 +123,25 @@ def some(of: Type) -> Type:
     return Type(check, schema, lambda typed: [of.read(part) for part in typed.split(",")], of.names)
 
 
+_IN_OUR_TIME = r"(?:19[7-9][0-9]|2[01][0-9][0-9])-"
+"""Years 1970 to 2199: beyond, a slip of the finger, and no arithmetic with it may run off the calendar."""
+
+
 def _parsed(parse: Callable[[str], object], wanted: str, format_name: str) -> Type:
+    in_our_time = re.compile(_IN_OUR_TIME).match
+
     def check(value: object) -> str | None:
         if not isinstance(value, str):
             return wanted
+        if not in_our_time(value) and value[:4].isdigit():
+            return f"{wanted}, of the years 1970 to 2199"
         try:
             parse(value)
         except ValueError:
             return wanted
         return None
 
-    return Type(check, {"type": "string", "format": format_name}, str)
+    return Type(check, {"type": "string", "format": format_name, "pattern": f"^{_IN_OUR_TIME}"}, str)
 
 
 def names(kinds: str) -> Type:

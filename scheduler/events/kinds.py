@@ -39,6 +39,8 @@ AWAITED = (
     "restocked", "renewed",
 )  # fmt: skip
 """What a snooze can wait for."""
+LONGEST_FLIGHT = 1440
+"""Minutes: a day."""
 PARTS = "propellers,gimbal,guards,filter"
 THINGS = f"aircraft,pack,controller,charger,place,{PARTS}"
 
@@ -86,7 +88,9 @@ def _any_reading(event: dict[str, object]) -> str | None:
     return f"measured needs a reading: one of {', '.join(readings)}"
 
 
-def _uphill(event: dict[str, object]) -> str | None:
+def _no_flight(event: dict[str, object]) -> str | None:
+    if event["minutes"] > LONGEST_FLIGHT and "flights" not in event:  # type: ignore[operator]
+        return f"a flight of {event['minutes']} minutes: a line that sums up several says so in flights"
     start, end = event.get("percent_from"), event.get("percent_to")
     if start is not None and end is not None and end > start:  # type: ignore[operator]
         return f"percent_to {end} is above percent_from {start}: a flight only empties a pack"
@@ -145,7 +149,7 @@ _DECLARED = (
     Kind("flown", "a flight; `at` is the landing", "aircraft", "aircraft", (
         Field("aircraft", names("aircraft"), True),
         Field("packs", some(names("pack")), True, "those that flew together"),
-        Field("minutes", number(above=0, high=1440), True, "in the air"),
+        Field("minutes", number(above=0, high=100_000), True, "in the air"),
         Field("percent_to", PERCENT, False, "charge left at landing"),
         Field("percent_from", PERCENT, False, "charge at take-off, the value before when absent"),
         Field("used_mah", number(0), False, "taken out in flight, mAh"),
@@ -154,7 +158,7 @@ _DECLARED = (
         Field("purpose", choice("job", "practice", "test")),
         Field("looked_before", FLAG, False, "the look before take-off was done"),
         Field("flights", whole(1), False, "this line sums up so many flights: it counts for wear only"),
-    ), contradiction=_uphill),
+    ), contradiction=_no_flight),
     Kind("moved", "the item travelled", "item", f"aircraft,pack,controller,charger,{PARTS}", (
         _HOW,
         Field("to", text(200), False, "where to"),

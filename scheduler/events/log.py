@@ -126,6 +126,16 @@ class Log:
         """Every name under which something is filed."""
         return [row[0] for row in self._rows("SELECT DISTINCT item FROM concerned ORDER BY item")]
 
+    def items(self) -> list[str]:
+        """The items of the fleet that any entry concerns, by what was logged of them."""
+        rows = self._rows(
+            "SELECT DISTINCT item FROM concerned JOIN events USING (seq) WHERE what NOT IN ('seen', 'snoozed') "
+            "AND item NOT IN (:jobs, :home) ORDER BY item",
+            jobs=JOBS,
+            home=HOME,
+        )
+        return [row[0] for row in rows]
+
     def history(self, name: str | None = None) -> Iterator[tuple[Event, str | None]]:
         """Every event with the id of the one that took it back or its place, if any; struck ones included."""
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" if name is not None else "TRUE"

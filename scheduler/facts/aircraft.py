@@ -24,7 +24,13 @@ def calibrated(life: "Life", of: str) -> list[Piece]:
     return latched(life, [event for event in life.those("calibrated") if event.get("what_of") == of])
 
 
-@fact("moved_since_calibrated", AIRCRAFT, FLAG, "It travelled by airline or freight since it was calibrated.", of=CALIBRATED)
+@fact(
+    "moved_since_calibrated",
+    AIRCRAFT,
+    FLAG,
+    "It travelled by airline or freight since it was calibrated.",
+    of=CALIBRATED,
+)
 def moved_since_calibrated(life: "Life", of: str) -> list[Piece]:
     """From such a journey to the next calibration."""
     journeys = [event for event in life.those("moved", "received") if event.get("how") in SHIPPED]
@@ -32,7 +38,12 @@ def moved_since_calibrated(life: "Life", of: str) -> list[Piece]:
     return switched(life, on=journeys, off=done)
 
 
-@fact("damaged", ("propellers",), FLAG, "A nick, crack, bend, looseness or missing piece was found, and not renewed since.")
+@fact(
+    "damaged",
+    ("propellers",),
+    FLAG,
+    "A nick, crack, bend, looseness or missing piece was found, and not renewed since.",
+)
 def damaged(life: "Life") -> list[Piece]:
     """Latched by a finding: a blade is renewed, not mended."""
     found = [e for e in life.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]

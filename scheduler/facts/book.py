@@ -181,7 +181,8 @@ class Book:
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
         born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None
-        starts, shares = [DAWN], [[]]
+        starts = [DAWN]
+        shares: list[list[Event]] = [[]]
         for event in events:  # by place in order, not by instant: what came just before a replacement is the old one's
             if event.what == "replaced" and event.get("item") == item.id:
                 starts.append(event.at)

@@ -29,7 +29,7 @@ class ChargeFold(NamedTuple):
 
 
 def charge_fold(life: "Life") -> ChargeFold:
-    """Fold a pack's events. Between events charge falls by self-discharge, and by self-draining where the pack has it."""
+    """Fold a pack's events. Between them charge falls by self-discharge, and by self-draining where the pack has it."""
     return life.once("charge fold", lambda: _Fold(life).run())  # type: ignore[return-value]
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 @fact(
-    "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last good day; below nought once it has lapsed.",
+    "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last good day; below nought once lapsed.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def days_to_expiry(life: "Life") -> list[Piece]:

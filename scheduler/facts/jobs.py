@@ -144,7 +144,9 @@ def job_under_way(life: "Life") -> list[Piece]:
     return _while_known(life, lambda plan: (plan.starts, plan.ends + GRACE))
 
 
-@fact("job_eve", ANYTHING, FLAG, "It is the evening before a job that concerns the item, or the night up to its morning.")
+@fact(
+    "job_eve", ANYTHING, FLAG, "It is the evening before a job that concerns the item, or the night up to its morning."
+)
 def job_eve(life: "Life") -> list[Piece]:
     """From the local hour of the eve, the day before, to the job's morning."""
     clocks = life.book.clocks

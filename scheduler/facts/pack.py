@@ -144,10 +144,10 @@ def set_aside(life: "Life") -> list[Piece]:
     return flags(triples).pieces
 
 
-@fact("usable", PACK, FLAG, "Not swollen, wet, too deep, under watch, set aside or retired.")
+@fact("usable", PACK, FLAG, "Not swollen, wet, too deep, under watch, set aside, found unfit or retired.")
 def usable(life: "Life") -> list[Piece]:
     """No wherever one of the grounds holds; its events are the reason."""
-    grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside")]
+    grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
     retired = next((event.at for event in life.those("retired")), DUSK)
     turns = sorted({p.start for g in grounds for p in g.pieces if p.value} | {retired})
     pieces = []

@@ -107,7 +107,9 @@ class Timeline:
 
     def matches(self, words: tuple[str, ...]) -> Spans:
         """Where the value is one of some words."""
-        return Spans.of([(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in self.pieces])
+        return Spans.of(
+            [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in self.pieces]
+        )
 
 
 _OPERATORS: dict[str, Callable] = {

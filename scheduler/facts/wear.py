@@ -61,7 +61,9 @@ def rising(life: "Life", events: list[Event]) -> list[Piece]:
     return [*age(life), *(Piece(event.at, 0, RISING, (event, None)) for event in events)]
 
 
-@fact("airtime_since_inspected", FLOWN, SPAN, "Time in the air since the last thorough look, or since it came into use.")
+@fact(
+    "airtime_since_inspected", FLOWN, SPAN, "Time in the air since the last thorough look, or since it came into use."
+)
 def airtime_since_inspected(life: "Life") -> list[Piece]:
     """Starts anew at each inspected, whatever its result."""
     return since_inspected(life, airtime_of)

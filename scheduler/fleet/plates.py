@@ -71,7 +71,9 @@ COMMON = {
     "note": Plate({"type": "string", "maxLength": 500}, _same, "free text"),
     "in_service": Plate(_DAY, parse_date, "the day it came into use: counts begin here"),
 }
-_FITS = Plate(_IDS, tuple, "the aircraft it fits; a part that fits one only counts as fitted from in_service", default=())
+_FITS = Plate(
+    _IDS, tuple, "the aircraft it fits; a part that fits one only counts as fitted from in_service", default=()
+)
 _PRICE = Plate(_text(rf"{_AMOUNT}[A-Z]{{3}}", "a price such as '139 EUR'"), _money, "what a new one costs")
 
 PLATES: dict[str, dict[str, Plate]] = {

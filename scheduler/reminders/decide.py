@@ -44,7 +44,7 @@ class Ledger:
         """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
         return [line for line in self._told.get(reminder.key, ()) if reminder.stretch.holds(line.first_at)]
 
-    def keys(self) -> Iterable[Key]:
+    def spoken_of(self) -> Iterable[Key]:
         """The rules and items of which anything was told."""
         return self._told.keys()
 
@@ -117,7 +117,7 @@ class Decision(NamedTuple):
         if self.digest:
             return "digest"
         kinds = {word.kind for word in self.words}
-        return next(kind for kind in ("first", "rise", "again", "escalated") if kind in kinds)
+        return next((kind for kind in ("first", "rise") if kind in kinds), "again")
 
     def told(self) -> list[Told]:
         """The lines of the ledger that this message makes."""
@@ -193,7 +193,7 @@ def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
 
 def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
     """Reminders that are over since they were told, and those that came and went unseen since the last digest."""
-    for key in ledger.keys():
+    for key in ledger.spoken_of():
         for first_at, lines in ledger.groups(key).items():
             if lines[-1].kind != "settled" and (ended := _ended(board, key, first_at, now)):
                 yield ended

@@ -33,7 +33,7 @@ class Hours(NamedTuple):
         steps = sorted(span for span in spans if isinstance(span, int))
         return cls(zone, span, parse_clock(settings.get("digest", "07:00")), escalate=tuple(steps))
 
-    @lru_cache(maxsize=4096)  # the same few instants are asked for at every look until they come
+    @lru_cache(maxsize=4096)  # noqa: B019 - a home has one; the same few instants are asked for until they come
     def quiet_until(self, instant: int) -> int:
         """The end of the quiet hours that hold `instant`, or `instant` itself outside them."""
         if self.quiet is None or self.quiet[0] == self.quiet[1]:
@@ -42,7 +42,7 @@ class Hours(NamedTuple):
         begun = next_local(instant + 1, self.quiet[0], self.zone)
         return end if end < begun else instant
 
-    @lru_cache(maxsize=4096)
+    @lru_cache(maxsize=4096)  # noqa: B019 - as above
     def next_digest(self, instant: int) -> int:
         """The first digest at or after `instant`."""
         return self.quiet_until(next_local(instant, self.digest, self.zone))
@@ -55,8 +55,8 @@ class Hours(NamedTuple):
         return found
 
     def delivery(self, instant: int) -> int:
-        """When a message that may not disturb is delivered: at once outside quiet hours, else with the first digest at or
-        after their end, or at their end when the digest is more than two hours later."""
+        """When a message that may not disturb is delivered: at once outside quiet hours, else with the first digest at
+        or after their end, or at their end when the digest is more than two hours later."""
         end = self.quiet_until(instant)
         if end == instant:
             return instant

@@ -114,7 +114,7 @@ def use_of(book: Book, aircraft: str, now: int) -> Use | None:
         weeks[(now - event.at) // WEEK] += airtime_of(event)
     packs: Counter[tuple[str, ...]] = Counter()
     for event in flown:
-        packs[tuple(event.get("packs"))] += flights_of(event)  # type: ignore[arg-type]
+        packs[tuple(event.get("packs"))] += flights_of(event)
     flights = packs.total()
     return Use(aircraft, flights, fmean(weeks), stdev(weeks), sum(weeks) / flights, packs, _percent(book, packs, now))
 

@@ -67,7 +67,8 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
 
 def _natural(reminder: Reminder) -> list[object]:
     """Sorts pack-2 before pack-10."""
-    return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in re.split(r"(\d+)", reminder.key.item)]
+    parts = re.split(r"(\d+)", reminder.key.item)
+    return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in parts]
 
 
 def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many: int = 1) -> str:
@@ -216,7 +217,8 @@ class Text(NamedTuple):
 def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: object) -> Text:
     """The message of a decision, for the reminders that a channel takes."""
     groups = gathered(words)
-    sections = [_gap_section(decision.gap, _new(decision, words), decision.at, zone)] if decision.gap is not None else []
+    new, gap = _new(decision, words), decision.gap
+    sections = [_gap_section(gap, new, decision.at, zone)] if gap is not None else []
     sections += [paragraph(group, decision.at) for group in groups]
     if decision.digest:
         sections += _digest_sections(decision, zone)
@@ -238,7 +240,8 @@ def _gap_section(gap: Gap, words: list[Reminder], now: int, zone: ZoneInfo) -> s
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
     opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
     begun = min(gap.start, gap.looked or gap.start)
-    of_it, older = ([_since(r, now, zone) for r in opened if (r.stretch.opened < begun) == old] for old in (False, True))
+    of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= begun]
+    older = [_since(r, now, zone) for r in opened if r.stretch.opened < begun]
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
     return "\n".join([first, *of_it, *(["Older, and not told before:", *older] if older else [])])
 

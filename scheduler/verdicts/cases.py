@@ -130,7 +130,9 @@ def _unmet(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcom
     if "opens" in case:
         wanted = parse_rfc3339(case["opens"])
         if not found or found[0].opened != wanted:
-            yield Outcome(f"opens {stamp(wanted)}", f"first opens {stamp(found[0].opened)}" if found else "nothing opens")
+            yield Outcome(
+                f"opens {stamp(wanted)}", f"first opens {stamp(found[0].opened)}" if found else "nothing opens"
+            )
         elif "settles" in case and found[0].ended != parse_rfc3339(case["settles"]):
             yield Outcome(f"settles {stamp(parse_rfc3339(case['settles']))}", _ending(found[0], stamp))
     until = max(instants, default=0) + QUIET_FOR

@@ -17,8 +17,8 @@ class Rule(NamedTuple):
 
     `urgency`: (urgency, condition) pairs, the first whose condition holds counts; the last has none. `do`: the texts
     for one item and for many. `again`: the first spacing of repeats, microseconds, 0 for the default by urgency.
-    `adjusted`: what the operator changed, as written, None when nothing. `grounds`: the item is not flown while a reminder
-    of this rule is open.
+    `adjusted`: what the operator changed, as written, None when nothing. `grounds`: the item is not flown while a
+    reminder of this rule is open.
     """
 
     id: str
@@ -92,9 +92,7 @@ def _again(remind: dict) -> int:
 class Ruleset:
     """The rules that are on. A rule is made ready when first asked for; adjustments are by rule and item."""
 
-    def __init__(
-        self, raw: list[dict], adjustments: dict[str, list[dict]], catalogue: dict[str, Fact]
-    ) -> None:
+    def __init__(self, raw: list[dict], adjustments: dict[str, list[dict]], catalogue: dict[str, Fact]) -> None:
         self._raw = {rule["id"]: rule for rule in raw}
         self._adjustments = adjustments
         self._catalogue = catalogue

@@ -43,7 +43,8 @@ def fault(template: str, known: Iterable[str]) -> str | None:
         return None
     from scheduler.findings import did_you_mean
 
-    return f"the text names {{{strange[0]}}}, which is no fact, limit or nameplate field here{did_you_mean(strange[0], known)}"
+    near = did_you_mean(strange[0], known)
+    return f"the text names {{{strange[0]}}}, which is no fact, limit or nameplate field here{near}"
 
 
 def fill(template: str, value: Callable[[str], str]) -> str:

@@ -150,7 +150,9 @@ class Verdict:
         return instant in self._event_instants
 
 
-def verdicts(book: Book, rules: Ruleset, items: list[str] | None = None, only: list[str] | None = None) -> list[Verdict]:
+def verdicts(
+    book: Book, rules: Ruleset, items: list[str] | None = None, only: list[str] | None = None
+) -> list[Verdict]:
     """Every rule applied to every item it is about, or to some items, or some rules only."""
     found = []
     for rule_id in rules:

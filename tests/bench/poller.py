@@ -97,7 +97,15 @@ class EnginePoller(Poller):
         return bool(self.engine.eval(text, previously_parsed=parsed))
 
 
-_WRITTEN = {"at_least": ">=", "more_than": ">", "at_most": "<=", "less_than": "<", "is": "==", "is_not": "!=", "one_of": "in"}
+_WRITTEN = {
+    "at_least": ">=",
+    "more_than": ">",
+    "at_most": "<=",
+    "less_than": "<",
+    "is": "==",
+    "is_not": "!=",
+    "one_of": "in",
+}
 
 
 def _expression(condition: Condition, asked: list[Leaf]) -> str:

@@ -22,9 +22,7 @@ from scheduler.cells.ageing import (
 from scheduler.cells.estimate import Estimate
 from tests.cells.frozen import frozen
 
-STRETCHES = st.lists(
-    st.builds(Stretch, st.floats(0, 200), st.floats(3.0, 4.4), st.floats(-10, 60)), max_size=6
-)
+STRETCHES = st.lists(st.builds(Stretch, st.floats(0, 200), st.floats(3.0, 4.4), st.floats(-10, 60)), max_size=6)
 CELL_VOLTS = {100: 4.162, 50: 3.697417, 30: 3.626721}
 """Resting voltage of the formula's own cell, from the same replication in NREL BLAST-Lite."""
 GRAPHITE = {name: kept for name, kept in frozen("ageing").items() if "Lto" not in name}
@@ -50,9 +48,7 @@ def test_storage_follows_the_published_equations(
     assert resistance_rate(volts, celsius) == pytest.approx(a_res, rel=1e-6)
     assert 100 * storage_fade([Stretch(30, volts, celsius)]).value == pytest.approx(month, abs=6e-5)
     assert 100 * storage_fade([Stretch(365, volts, celsius)]).value == pytest.approx(year, abs=6e-5)
-    assert 100 * storage_resistance_rise([Stretch(365, volts, celsius)]).value == pytest.approx(
-        gain, abs=6e-5
-    )
+    assert 100 * storage_resistance_rise([Stretch(365, volts, celsius)]).value == pytest.approx(gain, abs=6e-5)
 
 
 @pytest.mark.parametrize("celsius", [0, 10, 25, 40, 50])
@@ -118,9 +114,7 @@ def test_shallow_cycles_never_lower_the_resistance() -> None:
 
 @pytest.mark.parametrize("percents", [(100, 0), (50, 1), (30, 2)])
 @pytest.mark.parametrize("days", [30, 365])
-def test_storage_agrees_with_the_library_that_replicates_the_formula(
-    percents: tuple[int, int], days: int
-) -> None:
+def test_storage_agrees_with_the_library_that_replicates_the_formula(percents: tuple[int, int], days: int) -> None:
     """blast-lite 1.1.1 sums hourly steps, which overshoot by up to 0.025 points of capacity."""
     percent, column = percents
     ours = storage_fade([Stretch(days, CELL_VOLTS[percent], 25)]).value

@@ -73,16 +73,12 @@ def test_a_pack_whose_flights_always_scatter_says_that_chance_may_be_behind() ->
 
 def test_scatter_is_the_standard_deviation_where_the_law_is_normal() -> None:
     """Quantiles of the standard normal law at 1/4 and 3/4 are 0.6745 from its middle."""
-    assert scatter([2.718281828459045**q for q in (-0.6745, -0.6745, 0, 0.6745, 0.6745)]) == pytest.approx(
-        1, abs=1e-4
-    )
+    assert scatter([2.718281828459045**q for q in (-0.6745, -0.6745, 0, 0.6745, 0.6745)]) == pytest.approx(1, abs=1e-4)
     assert scatter([0.25] * 5) == 0
 
 
 @given(st.floats(0.3, 0.9), st.floats(0.01, 0.4), st.integers(5, 50))
-def test_a_greater_loss_is_never_less_likely_to_be_seen(
-    threshold: float, spread: float, earlier: int
-) -> None:
+def test_a_greater_loss_is_never_less_likely_to_be_seen(threshold: float, spread: float, earlier: int) -> None:
     chances = [chance_below(threshold, spread, earlier, ratio) for ratio in (1.0, 0.7, 0.5)]
     assert chances == sorted(chances)
     assert chance_below(threshold, spread, earlier, threshold) == pytest.approx(0.5)

@@ -36,9 +36,7 @@ def test_watt_hours_are_rated_capacity_times_nominal_voltage(volts: float, ah: f
     assert watt_hours(ah, volts) == pytest.approx(wh)
 
 
-@pytest.mark.parametrize(
-    ("chemistry", "cells", "volts"), [("lipo", 4, 14.8), ("lihv", 4, 15.2), ("li-ion", 6, 22.2)]
-)
+@pytest.mark.parametrize(("chemistry", "cells", "volts"), [("lipo", 4, 14.8), ("lihv", 4, 15.2), ("li-ion", 6, 22.2)])
 def test_nominal_volts(chemistry: str, cells: int, volts: float) -> None:
     assert nominal_volts(chemistry, cells) == pytest.approx(volts)
 
@@ -93,9 +91,7 @@ def test_a_strong_charger_is_held_to_the_packs_c_rate() -> None:
 
 
 @given(PERCENTS, PERCENTS, PERCENTS, st.floats(1, 200), st.floats(1, 200))
-def test_times_of_the_parts_add_up_to_the_whole(
-    a: float, b: float, c: float, wh: float, watts: float
-) -> None:
+def test_times_of_the_parts_add_up_to_the_whole(a: float, b: float, c: float, wh: float, watts: float) -> None:
     low, middle, high = sorted((a, b, c))
     whole = minutes_to_charge(wh, low, high, watts)
     first, second = minutes_to_charge(wh, low, middle, watts), minutes_to_charge(wh, middle, high, watts)

@@ -19,9 +19,7 @@ def test_an_idle_pack_falls_by_its_rate_in_30_days() -> None:
 
 def test_a_self_draining_pack_waits_then_falls_to_its_storage_charge_then_goes_on() -> None:
     corners = idle(100, 3, DRAIN)
-    assert [percent_on(corners, day) for day in (0, 10, 11.5, 13, 43)] == pytest.approx(
-        [100, 99, 79.5, 60, 57]
-    )
+    assert [percent_on(corners, day) for day in (0, 10, 11.5, 13, 43)] == pytest.approx([100, 99, 79.5, 60, 57])
     assert days_until(corners, 85) == pytest.approx(10 + 3 * 14 / 39)
 
 
@@ -72,9 +70,7 @@ def test_values_out_of_range_are_refused(percent: float, rate: float, drain: Sel
 
 
 @given(RATES, st.lists(st.floats(30, 100), min_size=2, max_size=4))
-def test_the_fit_finds_the_rate_of_exact_readings_whatever_their_levels(
-    rate: float, starts: list[float]
-) -> None:
+def test_the_fit_finds_the_rate_of_exact_readings_whatever_their_levels(rate: float, starts: list[float]) -> None:
     stretches = [[Reading(d, start - rate * d / 30) for d in (1, 12, 25)] for start in starts]
     fit = fitted_rate(stretches)
     assert fit is not None

@@ -41,9 +41,7 @@ def test_the_lipo_table_is_the_difference_of_published_electrode_tables(percent:
         ("li-ion", "NCA_Kim2011", "2.7 3.2471 3.3721 3.4918 3.5978 3.6846 3.7678 3.8742 3.9803 4.0803 4.2"),
     ],
 )
-def test_each_curve_is_the_row_pybamm_solves_for_that_publication(
-    chemistry: str, name: str, row: str
-) -> None:
+def test_each_curve_is_the_row_pybamm_solves_for_that_publication(chemistry: str, name: str, row: str) -> None:
     """PyBaMM 26.10.1.1, its own solver, at 0, 10 ... 100 %."""
     ours = [interpolate(p, PERCENT, CURVES[chemistry][name]) for p in range(0, 101, 10)]
     assert ours == [float(v) for v in row.split()]
@@ -56,9 +54,7 @@ def test_every_curve_is_the_frozen_one(chemistry: str) -> None:
 
 
 @pytest.mark.parametrize(("chemistry", "name"), [("lipo", "Ai2020"), ("li-ion", "Chen2020")])
-def test_straight_pieces_stay_within_1_5_percent_of_the_curve_at_each_percent(
-    chemistry: str, name: str
-) -> None:
+def test_straight_pieces_stay_within_1_5_percent_of_the_curve_at_each_percent(chemistry: str, name: str) -> None:
     """PyBaMM 26.10.1.1 at every whole percent."""
     for percent, volts in enumerate(frozen("curves")["each_percent"][name]):
         assert charge_at(volts, chemistry).value == pytest.approx(percent, abs=1.5)

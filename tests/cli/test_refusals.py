@@ -31,8 +31,8 @@ LOGGED: dict[str, tuple[str, str]] = {
     "a percent below nought": ("charged A --percent=-1", "percent is -1, not a number from 0 to 100"),
     "a percent that is a word": ("charged A full", "percent is 'full', not a number from 0 to 100"),
     "a percent that is no number of JSON": ("charged A NaN", "NaN is not a number of JSON"),
-    "a landing before its take-off": ("flown heron A -3", "minutes is -3, not a number above 0 and at most 1440"),
-    "a flight of no time": ("flown heron A 0", "minutes is 0, not a number above 0 and at most 1440"),
+    "a landing before its take-off": ("flown heron A -3", "minutes is -3, not a number above 0 and at most 100000"),
+    "a flight of no time": ("flown heron A 0", "minutes is 0, not a number above 0 and at most 100000"),
     "a flight that fills the pack": (
         "flown heron A 10 90 --percent_from 60",
         "percent_to 90 is above percent_from 60: a flight only empties a pack",
@@ -300,3 +300,11 @@ def test_help_and_version_are_no_faults(bench: Bench) -> None:
 def test_no_words_at_all_are_answered_with_the_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 2
     assert capsys.readouterr().err.startswith("usage: shelfbell")
+
+
+def test_an_item_with_entries_cannot_leave_the_fleet(bench: Bench) -> None:
+    bench.log("charged", "A")
+    bench.write("fleet.yaml", "aircraft: [{id: heron}]\n")
+    told = bench("due")
+    assert told.status == 2
+    assert "A has entries in the log and stands here no more: keep it, and `shelfbell log retired A`" in told.err

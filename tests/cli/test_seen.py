@@ -85,7 +85,7 @@ def test_rehearse_names_the_further_channel_where_it_is_reached(bench: Bench) ->
     messages = [(m["at"][11:16], m["kind"], m["channel"]) for m in reminder["messages"]][:7]
 
     assert messages == [
-        ("10:00", "first", "phone"), ("10:00", "first", "mail"), ("11:30", "escalated", "loud"),
+        ("10:00", "first", "phone"), ("10:00", "first", "mail"), ("11:30", "again", "loud"),
         ("14:00", "again", "phone"), ("14:00", "again", "loud"), ("14:00", "again", "mail"),
         ("18:00", "again", "phone"),
     ]  # fmt: skip

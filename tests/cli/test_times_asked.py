@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from scheduler.messages.lock import DAEMON, Lock
 from tests.homes import Bench
 
 MEANT = {
@@ -49,3 +50,12 @@ def test_a_secret_that_is_missing_says_what_to_do(bench: Bench, monkeypatch: pyt
     said = "SHELFBELL_MAIL is neither in the environment nor a credential: `export SHELFBELL_MAIL=ADDRESS`"
     assert out.startswith(f"mail: not sent: {said}")
     assert "LoadCredential=SHELFBELL_MAIL:FILE" in out
+
+
+def test_an_entry_says_when_nobody_is_running_that_could_ring(bench: Bench) -> None:
+    assert "Nobody is running that could ring: start `shelfbell run`." in bench.log("charged", "A")
+    with Lock(bench.path, DAEMON) as lock:
+        assert lock.acquire()
+        out = bench.log("charged", "B")
+    assert "I ring" in out
+    assert "Nobody is running" not in out

@@ -74,7 +74,7 @@ ADVICE = {
 
 
 @pytest.mark.parametrize("path", BAD, ids=name)
-def test_a_faulty_file_is_refused_where_it_is_needed_and_rules_alone_keep_no_entry_out(path: Path, bench: Bench) -> None:
+def test_a_faulty_file_is_refused_where_it_is_needed_and_rules_keep_no_entry_out(path: Path, bench: Bench) -> None:
     put(bench, path)
 
     answer = bench("log", "charged", "A")

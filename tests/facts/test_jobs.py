@@ -182,7 +182,7 @@ def test_a_job_cancelled_on_its_eve_has_no_morning() -> None:
     assert holds(of("job_morning", *entries)) == []
 
 
-@pytest.mark.parametrize("starts", ["0001-01-01 00:00", "9999-12-31 23:59"])
+@pytest.mark.parametrize("starts", ["1970-01-01 00:00", "2199-12-31 23:59"])
 def test_a_job_at_the_end_of_time_is_no_trouble(starts: str) -> None:
     entries = [booked("2026-04-01", starts)]
     for zone in ("Pacific/Honolulu", "Pacific/Kiritimati"):

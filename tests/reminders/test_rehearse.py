@@ -278,7 +278,7 @@ def open_by_command(home: Path, now: int, capsys: pytest.CaptureFixture[str]) ->
 def test_polling_due_over_a_month_of_the_demo_finds_what_is_rehearsed(
     demo: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Every fifth day, and just before and at a dozen of the instants at which the rehearsal says that something turns."""
+    """Every fifth day, and just before and at a dozen instants at which the rehearsal says that something turns."""
     start, end = moment("2026-04-01"), moment("2026-05-01")
     assert main(["--home", str(demo), "rehearse", "--from", rfc3339(start), "--to", rfc3339(end), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)["reminders"]

@@ -11,10 +11,12 @@ from tests.rules.season_table import END, OF_A_JOB, START, Season, Week, live_th
 WITHOUT_A_JOB, WITH_ONE = 4, 6
 """Unasked messages a week for which a colleague is not thought a nag. With a job: two more, its eve and morning."""
 HARD = {
-    "2026-03-02", "2026-04-13", "2026-05-18", "2026-06-01", "2026-06-15", "2026-06-22", "2026-09-14", "2026-09-21", "2026-10-26"
+    "2026-03-02", "2026-04-13", "2026-05-18", "2026-06-01", "2026-06-15", "2026-06-22",
+    "2026-09-14", "2026-09-21", "2026-10-26",
 }  # fmt: skip
 """Weeks in which more went wrong than a budget allows for: the log's first, a job put off twice with its packs full, a
-hard landing, three jobs with propellers renewed, nicked and out of spares, a tip-over and its wake, a warning with a landing at 9 %, packs forgotten full or empty."""
+hard landing, three jobs with propellers renewed, nicked and out of spares, a tip-over and its wake, a warning with a
+landing at 9 %, packs forgotten full or empty."""
 
 
 @pytest.fixture(scope="module")

@@ -88,7 +88,7 @@ def _pack(season: Season, item: Item) -> Picture | None:
 
 def _told(season: Season, sheet: Sheet, reminders: int) -> str:
     """What the picture shows, in words."""
-    flown = [e for e in season.entries if e.what == "flown" and sheet.item.id in (e.get("packs") or ())]  # type: ignore[operator]
+    flown = [e for e in season.entries if e.what == "flown" and sheet.item.id in (e.get("packs") or ())]
     runs = [run for run in sheet.history if run.end > season.start]
     known = [p for run in runs for p in (run.percent_from, run.percent_to) if p is not None]
     high = sum(

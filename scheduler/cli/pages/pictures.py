@@ -80,7 +80,7 @@ def _reminders(axes: Any, life: Life, rules: list[str]) -> None:
 
 
 def _health(axes: Any, life: Life) -> None:
-    rated = float(life.sheet.item.plate["capacity"])  # type: ignore[arg-type]
+    rated = float(life.sheet.item.plate["capacity"])
     for test, mark, name in ((False, "o", "a flight"), (True, "D", "a capacity test")):
         found = [c for c in life.sheet.capacities if c.test == test and life.start <= c.event.at < life.end]
         values = [100 * c.mah.value / rated for c in found]
