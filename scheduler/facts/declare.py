@@ -19,8 +19,8 @@ class Fact(NamedTuple):
     """A named quantity of an item at every instant.
 
     `about`: the item kinds that have it. `meaning`: one sentence. `unknown`: what is missing where it is unknown, ""
-    for facts that recall events (what was not logged did not happen). `record`: the entry that would make it known. `of`:
-    the variants a rule can ask for; the first is taken when it asks for none.
+    for facts that recall events (what was not logged did not happen). `record`: the entry that would make it known.
+    `of`: the variants a rule can ask for; the first is taken when it asks for none.
     """
 
     name: str

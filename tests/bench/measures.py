@@ -1,6 +1,7 @@
 """What is measured: each a function of a scratch folder that returns rows of (what, against, goal, ratio)."""
 
 import json
+import os
 import sqlite3
 import subprocess
 import sys
@@ -52,8 +53,15 @@ def paired(one: Callable[[], object], other: Callable[[], object], runs: int = 1
 
 
 def _process(home: Path, *words: str) -> Callable[[], object]:
+    """The command as an installed one runs: with its bytecode kept."""
     command = [sys.executable, "-c", SHELFBELL, "--home", str(home), *words]
-    return lambda: subprocess.run(command, stdout=subprocess.DEVNULL, check=False)
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+
+    def run() -> None:
+        subprocess.run(command, stdout=subprocess.DEVNULL, check=False, env=kept)
+
+    run()
+    return run
 
 
 def measure_log(scratch: Path) -> list[Row]:
