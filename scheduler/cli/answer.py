@@ -30,6 +30,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     lines = _told(desk, book, events)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
+    lines += _which_packs(book, events)
     lines += _opened(desk, board, opened)
     lines += _settled(settled)
     lines += _answered(desk, board, events)
@@ -40,6 +41,21 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     if any("I ring" in line for line in lines) and not running(home.path):
         lines.append("Nobody is running that could ring: start `shelfbell run`.")
     return "\n".join(lines)
+
+
+def _which_packs(book: Book, events: list[Event]) -> list[str]:
+    """Asks after the packs of a mishap that names none and falls into no flight: a pack that fell is to be watched."""
+    mishaps = [e for e in events if e.what == "mishap" and book.fleet.kind(str(e.get("item"))) == "aircraft"]
+    return [
+        f"Which pack was in it? shelfbell log mishap {e.get('item')} {e.get('severity')} PACK --instead_of {e.id}"
+        for e in mishaps
+        if not _names_packs(book, e)
+    ]
+
+
+def _names_packs(book: Book, mishap: Event) -> bool:
+    packs = (book.fleet[name] for name in book.fleet.ids("pack"))
+    return "packs" in mishap.fields or any(mishap in life.events for pack in packs for life in book.lives(pack))
 
 
 def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused) -> str:

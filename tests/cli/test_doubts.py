@@ -318,3 +318,10 @@ def test_the_help_has_an_example_for_every_kind(bench: Bench) -> None:
 
     for what in KINDS:
         assert f"for example: shelfbell log {what} " in bench("log", what, "--help").out
+
+
+def test_a_mishap_outside_any_flight_asks_which_pack_was_in_it(bench: Bench) -> None:
+    asked = [line for line in bench.log("mishap", "heron", "crash").splitlines() if line.startswith("Which pack")]
+    assert len(asked) == 1
+    named = bench.log("mishap", "heron", "crash", "A")
+    assert "Which pack" not in named
