@@ -32,7 +32,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
     lines += _opened(desk, board, opened)
-    lines += _settled(settled)
+    lines += _over(settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event.id)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
@@ -189,8 +189,11 @@ def _rings(desk: Desk, board: Board, group: Lines) -> list[str]:
     return ["  I ring at once."] if due <= desk.now else [f"  I ring {desk.say(due)}."]
 
 
-def _settled(settled: list[Reminder]) -> list[str]:
-    return [f"Settled: {group.rule.title.lower()} ({group.items()})." for group in gathered(settled)]
+def _over(ended: list[Reminder], events: list[Event]) -> list[str]:
+    """What is open no more: taken back by a correction, closed with its item, or settled."""
+    gone = any(event.what in ("retired", "replaced") for event in events)
+    how = "Withdrawn" if any(map(_corrects, events)) else "Closed" if gone else "Settled"
+    return [f"{how}: {group.rule.title.lower()} ({group.items()})." for group in gathered(ended)]
 
 
 def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:

@@ -9,18 +9,10 @@ from scheduler.reminders.text import Lines, log_line
 from scheduler.units import show_span
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
+from scheduler.verdicts.reference import SAID
 from scheduler.verdicts.verdict import Verdict
 from scheduler.verdicts.ways import Change, Turn, Way, turns_at, ways
 
-_SAID = {
-    "at_least": ("at least", "below"),
-    "more_than": ("more than", "at most"),
-    "at_most": ("at most", "above"),
-    "less_than": ("less than", "at least"),
-    "is": ("is", "is not"),
-    "is_not": ("is not", "is"),
-    "one_of": ("is one of", "is none of"),
-}
 _CONTRARY = {"yes": "no", "no": "yes"}
 _WAYS_SHOWN = 3
 
@@ -41,7 +33,7 @@ def comparison(leaf: Leaf, limit: str, holds: bool = True) -> str:
 def _held_against(leaf: Leaf, limit: str, holds: bool) -> str:
     if leaf.operator in ("is", "is_not") and limit in _CONTRARY:
         return f"is {limit if (leaf.operator == 'is') == holds else _CONTRARY[limit]}"
-    return f"{_SAID[leaf.operator][not holds]} {limit}"
+    return f"{SAID[leaf.operator][not holds]} {limit}"
 
 
 def reversing(verdict: Verdict, now: int) -> list[Way]:

@@ -3,6 +3,7 @@
 from bisect import bisect_right, insort
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.cells.trend import median
 from scheduler.events.log import Event
 from scheduler.facts.timeline import Piece, Slope, Trail
 from scheduler.instants import DAY, DUSK, MINUTE
@@ -166,12 +167,6 @@ class _Fold:
             self.pieces.append(Piece(empty, 0.0, None, why))
             return 0.0
         return piece.at(end)  # type: ignore[return-value]
-
-
-def median(ordered: list[float]) -> float:
-    """The middle of an ordered list, or the mean of its two middle values."""
-    middle = len(ordered) // 2
-    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
 
 
 def _loss(percent_in_30_days: float) -> Slope:

@@ -7,14 +7,15 @@ from scheduler.facts.declare import Fact
 from scheduler.verdicts.conditions import OPERATORS
 
 SAID = {
-    "at_least": "at least",
-    "more_than": "more than",
-    "at_most": "at most",
-    "less_than": "less than",
-    "is": "is",
-    "is_not": "is not",
-    "one_of": "is one of",
+    "at_least": ("at least", "below"),
+    "more_than": ("more than", "at most"),
+    "at_most": ("at most", "above"),
+    "less_than": ("less than", "at least"),
+    "is": ("is", "is not"),
+    "is_not": ("is not", "is"),
+    "one_of": ("is one of", "is none of"),
 }
+"""Each comparison as people read it, and its contrary."""
 
 
 def leaf_words(raw: dict[str, Any], limits: dict[str, object]) -> str:
@@ -24,7 +25,7 @@ def leaf_words(raw: dict[str, Any], limits: dict[str, object]) -> str:
     shown = ", ".join(map(str, value)) if isinstance(value, list) else _value(value, limits)
     of = f" of {raw['of']}" if "of" in raw else ""
     lasting = f", for {_value(raw['lasting'], limits)}" if "lasting" in raw else ""
-    return f"{raw['fact']}{of} {SAID[operator]} {shown}{lasting}"
+    return f"{raw['fact']}{of} {SAID[operator][0]} {shown}{lasting}"
 
 
 def _value(written: object, limits: dict[str, object]) -> str:

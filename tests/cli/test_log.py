@@ -141,7 +141,7 @@ def test_a_correction_takes_the_place_of_what_it_corrects(bench: Bench) -> None:
 
 def test_what_is_struck_counts_no_more_and_logged_again_it_does(bench: Bench) -> None:
     bench.log("noticed", "A", "swollen", "--id", "slip")
-    assert "Settled: pack may be swollen (A)." in bench.log("struck", "slip")
+    assert "Withdrawn: pack may be swollen (A)." in bench.log("struck", "slip")
     assert "Open: Take pack A out of use." in bench.log("noticed", "A", "swollen")
 
 
