@@ -1,0 +1,53 @@
+"""What an entry changed: the short way, the same board a moment earlier, finds what leaving the entry out finds."""
+
+import random
+from pathlib import Path
+
+import pytest
+
+from scheduler.cli.answer import _without, concerned_items, open_before
+from scheduler.cli.common import Desk
+from scheduler.events.taking import take, to_line
+from scheduler.home import Home
+from scheduler.instants import HOUR, MINUTE, rfc3339
+from scheduler.reminders.board import Board
+from tests.homes import write_home
+from tests.support import moment
+
+START = moment("2026-04-01 08:00")
+
+
+def entry(rng: random.Random, at: int) -> dict[str, object]:
+    """Something that happens on a day at the bench or in the field."""
+    pack = rng.choice("AB")
+    kinds: list[dict[str, object]] = [
+        {"what": "charged", "item": pack, "percent": rng.choice([58, 90, 100])},
+        {"what": "drained", "item": pack, "percent": 58},
+        {"what": "flown", "aircraft": "heron", "packs": [pack], "minutes": rng.choice([5, 17.5]), "percent_to": 30},
+        {"what": "noticed", "item": pack, "findings": ["swollen"]},
+        {"what": "inspected", "item": rng.choice(["heron", pack]), "result": rng.choice(["pass", "fail"])},
+        {"what": "mishap", "item": "heron", "severity": "hard_landing"},
+        {"what": "cancelled", "job": "harbour"},
+        {"what": "booked", "job": "harbour", "starts": rfc3339(at + rng.choice([20, 60]) * HOUR)},
+    ]
+    return {"at": rfc3339(at), "recorded_at": rfc3339(at)} | rng.choice(kinds)
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_path: Path) -> None:
+    rng = random.Random(seed)
+    write_home(tmp_path / "home")
+    home = Home(tmp_path / "home")
+    setup = home.setup()
+    now = START
+    for _ in range(12):
+        now += rng.choice([3 * MINUTE, 2 * HOUR, 30 * HOUR])
+        (logged,) = take(home.log, [(0, to_line(entry(rng, now)))], setup.fleet, now).ids
+        event = home.log.find(logged)
+        assert event is not None
+        desk = Desk(home, setup, now)
+        book = desk.book()
+        board = Board(book, setup.rules, concerned_items(home, setup, [event], book))
+        left_out = Board(_without(desk, book, [event]), setup.rules, board.items).open_at(now)
+        assert {r.key for r in open_before(desk, board, [event])} == {r.key for r in left_out}
+    home.log.close()
