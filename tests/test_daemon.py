@@ -333,6 +333,13 @@ def test_a_service_manager_that_went_away_stops_nothing(tmp_path: Path, manager:
     assert text.count("service manager: [Errno 2] No such file or directory") == 1
 
 
+def set_shift(home: Path, hours: int) -> None:
+    """Set the daemon's clock, whole: a file half written would be read as no number."""
+    whole = home / "shift.new"
+    whole.write_text(str(hours * HOUR))
+    whole.replace(home / "shift")
+
+
 @pytest.mark.parametrize("hours", [25, -25], ids=["forward", "back and forth"])
 def test_a_step_of_the_clock_is_noticed_at_the_next_beat(tmp_path: Path, manager: Manager, hours: int) -> None:
     """APScheduler waits by the steady clock: a day skipped by the wall clock is a day slept through."""
@@ -344,10 +351,10 @@ def test_a_step_of_the_clock_is_noticed_at_the_next_beat(tmp_path: Path, manager
             home.log.close()
             poke(home.path)
             eventually(lambda: manager.told("STATUS=0 open") >= 2)
-            (home.path / "shift").write_text(str(hours * HOUR))
+            set_shift(home.path, hours)
             if hours < 0:
                 eventually(lambda: manager.told("STATUS=waiting: the clock stands before"))
-                (home.path / "shift").write_text(str(25 * HOUR))
+                set_shift(home.path, 25)
             eventually(lambda: box.letters)
             _, text = running.stop()
 
