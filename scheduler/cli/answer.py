@@ -1,6 +1,7 @@
 """What `log` answers: what the entry opened and settled, the caution, and when the bell will ring next."""
 
 from collections.abc import Sequence
+from itertools import chain, takewhile
 
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
@@ -125,7 +126,8 @@ def _corrects(event: Event) -> bool:
 def _others_since(book: Book, events: list[Event], began: int) -> bool:
     own = {event.id for event in events}
     names = {name for event in events for name in concerned(event.fields)}
-    return any(event.at >= began and event.id not in own for name in names for event in book.filed(name)[-9:])
+    since = (takewhile(lambda event: event.at >= began, reversed(book.filed(name))) for name in names)
+    return any(event.id not in own for event in chain.from_iterable(since))
 
 
 def _without(desk: Desk, book: Book, events: list[Event]) -> Book:
