@@ -5,7 +5,7 @@ from itertools import chain, takewhile
 
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
-from scheduler.events.log import JOBS, Event, concerned
+from scheduler.events.log import JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.findings import Refused
 from scheduler.home import Home, Setup
@@ -114,13 +114,9 @@ def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]
     """
     began = min(counts_from(event) for event in events)
     recent = min(event.at for event in events) > desk.now - MINUTE
-    if recent and not any(map(_corrects, events)) and not _others_since(board.book, events, began):
+    if recent and not any(map(corrects, events)) and not _others_since(board.book, events, began):
         return board.open_at(began - 1)
     return Board(_without(desk, board.book, events), desk.setup.rules, board.items).open_at(desk.now)
-
-
-def _corrects(event: Event) -> bool:
-    return event.what == "struck" or "instead_of" in event.fields
 
 
 def _others_since(book: Book, events: list[Event], began: int) -> bool:
@@ -132,7 +128,7 @@ def _others_since(book: Book, events: list[Event], began: int) -> bool:
 
 def _without(desk: Desk, book: Book, events: list[Event]) -> Book:
     """The book as it was before the events."""
-    if any(map(_corrects, events)):
+    if any(map(corrects, events)):
         return desk.book(before=events[0].seq)
     return Book(desk.setup.fleet, Without(book, frozenset(e.id for e in events)), desk.setup.clocks)
 
@@ -156,9 +152,9 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
         return [*setup.fleet.ids(), *book.jobs]
     aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}
     parts = setup.fleet.ids("propellers", "gimbal", "guards", "filter") if aircraft else []
-    mishap = any(event.what == "mishap" or _corrects(event) for event in events)
+    mishap = any(event.what == "mishap" or corrects(event) for event in events)
     packs = setup.fleet.ids("pack") if aircraft and mishap else []
-    shaken = any(event.what in _SHAKEN or _corrects(event) for event in events)
+    shaken = any(event.what in _SHAKEN or corrects(event) for event in events)
     since = min(event.at for event in events) - 12 * HOUR
     jobs = [job.name for job in book.jobs.values() if shaken and job.plans[-1].ends > since]
     return list(dict.fromkeys([*named, *parts, *packs, *jobs]))
@@ -194,7 +190,7 @@ def _rings(desk: Desk, board: Board, group: Lines) -> list[str]:
 def _over(ended: list[Reminder], events: list[Event]) -> list[str]:
     """What is open no more: taken back by a correction, closed with its item, or settled."""
     gone = any(event.what in ("retired", "replaced") for event in events)
-    how = "Withdrawn" if any(map(_corrects, events)) else "Closed" if gone else "Settled"
+    how = "Withdrawn" if any(map(corrects, events)) else "Closed" if gone else "Settled"
     return [f"{how}: {group.rule.title.lower()} ({group.items()})." for group in gathered(ended)]
 
 

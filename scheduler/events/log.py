@@ -8,6 +8,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -15,7 +16,8 @@ from scheduler.events.kinds import KINDS
 from scheduler.findings import Refused
 from scheduler.instants import DUSK
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+"""Since 2 the events of a job are filed under its own name too."""
 JOBS = "job"
 HOME = "home"
 WAY_BACK = (
@@ -24,8 +26,12 @@ WAY_BACK = (
 )
 RESERVED = (JOBS, HOME)
 """Names under which the log files events that concern no item of the fleet."""
+JOB = "job/"
+"""Before the name of a job: the name under which its own events are filed. Alone: bookings for no one aircraft."""
 
 _COLUMNS = "at, recorded_at, seq, id, what, body"
+_BATCH = 1000
+"""Rows decoded in one go: one call is quicker than many, and its events share their field names."""
 _IN_FORCE = f"""
     SELECT {_COLUMNS} FROM events e WHERE {{where}} AND recorded_at <= :known AND seq < :before
     AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)
@@ -63,12 +69,23 @@ def _event(row: tuple[int, int, int, str, str, str]) -> Event:
     return Event(*row[:5], json.loads(row[5]))
 
 
+def _events(rows: Iterable[tuple]) -> Iterator[Event]:
+    """The events of rows, decoded by the batch."""
+    rows = iter(rows)
+    while batch := list(islice(rows, _BATCH)):
+        decoded = json.loads(f"[{','.join(row[5] for row in batch)}]")
+        yield from (Event(*row[:5], fields) for row, fields in zip(batch, decoded, strict=True))  # type: ignore[call-arg]
+
+
 _NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
 _ALWAYS = {what: (JOBS,) if kind.subject == "job" else () if kind.subject else (HOME,) for what, kind in KINDS.items()}
 
 
 def concerned(event: dict[str, object]) -> tuple[str, ...]:
-    """The names under which an event is filed: its items, "job" for jobs, "home" for what concerns none."""
+    """The names under which an event is filed: its items, "job" and "job/NAME" for jobs, "home" for what concerns none.
+
+    A booking for no one aircraft is filed under "job/" too.
+    """
     what: str = event["what"]  # type: ignore[assignment]
     named: list[str] = []
     for field in _NAMING[what]:
@@ -77,7 +94,16 @@ def concerned(event: dict[str, object]) -> tuple[str, ...]:
             named += value
         elif value is not None:
             named.append(value)  # type: ignore[arg-type]
+    if "job" in event:
+        named.append(f"{JOB}{event['job']}")
+        if what == "booked" and "aircraft" not in event:
+            named.append(JOB)
     return tuple(dict.fromkeys((*named, *_ALWAYS[what])))
+
+
+def corrects(event: Event) -> bool:
+    """True for what takes another event back, or its place."""
+    return event.what == "struck" or "instead_of" in event.fields
 
 
 class Log:
@@ -116,11 +142,11 @@ class Log:
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" + (" AND what = :what" if what else "")
         rows = self._rows(_IN_FORCE.format(where=where), name=name, what=what, known=known, before=before)
         # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
-        return [event for event in map(_event, rows) if name in concerned(event.fields)]
+        return [e for e in _events(rows) if not corrects(e) or name in concerned(e.fields)]
 
     def in_force(self, known: int = DUSK) -> Iterator[Event]:
         """Every event in force, in order."""
-        return (_event(row) for row in self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
+        return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
 
     def names(self) -> list[str]:
         """Every name under which something is filed."""
@@ -130,9 +156,10 @@ class Log:
         """The items of the fleet that any entry concerns, by what was logged of them."""
         rows = self._rows(
             "SELECT DISTINCT item FROM concerned JOIN events USING (seq) WHERE what NOT IN ('seen', 'snoozed') "
-            "AND item NOT IN (:jobs, :home) ORDER BY item",
+            "AND item NOT IN (:jobs, :home) AND substr(item, 1, 4) != :job ORDER BY item",
             jobs=JOBS,
             home=HOME,
+            job=JOB,
         )
         return [row[0] for row in rows]
 
@@ -236,6 +263,8 @@ def _open(path: Path) -> sqlite3.Connection:
         connection = sqlite3.connect(path, timeout=60, isolation_level=None)
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         connection.execute("PRAGMA synchronous=NORMAL")
+        if version == 1:
+            _file_jobs(connection)
     except (sqlite3.DatabaseError, OSError) as error:
         damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)
         way = f". {WAY_BACK}" if damaged else ""
@@ -245,6 +274,20 @@ def _open(path: Path) -> sqlite3.Connection:
     if version > SCHEMA_VERSION:
         raise Refused.because(f"the database {path.name} was written by a newer shelfbell (layout {version})")
     return connection
+
+
+def _file_jobs(connection: sqlite3.Connection) -> None:
+    """File the events of each job under its own name, and what corrects them, as new ones are."""
+    with Transaction(connection) as transaction:
+        rows = transaction.execute("SELECT seq, body FROM events WHERE what IN ('booked', 'cancelled')").fetchall()
+        filed = {(name, seq) for seq, body in rows for name in concerned(json.loads(body)) if name.startswith(JOB)}
+        insert = "INSERT OR IGNORE INTO concerned (item, seq) VALUES (?, ?)"
+        connection.executemany(insert, sorted(filed))
+        more = f"""SELECT item, x.seq FROM events x JOIN events e ON x.target = e.id JOIN concerned c ON c.seq = e.seq
+                   WHERE substr(item, 1, {len(JOB)}) = '{JOB}' ORDER BY x.seq"""
+        while connection.executemany(insert, transaction.execute(more).fetchall()).rowcount > 0:
+            pass  # a correction of a correction takes the names of both
+        transaction.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
 
 TRIGGERS = (

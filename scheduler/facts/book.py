@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
-from scheduler.events.log import HOME, JOBS, Event
+from scheduler.events.log import HOME, JOB, JOBS, Event
 from scheduler.facts.declare import Fact
 from scheduler.facts.fitting import fittings
 from scheduler.facts.jobs import Job, jobs_of
@@ -32,6 +32,12 @@ class Clocks(NamedTuple):
     morning: int = 150 * MINUTE
 
 
+class _Filed(NamedTuple):
+    """The events filed under a name, as something that an answer rests on."""
+
+    asked: tuple[str, str | None]
+
+
 class Life:
     """One life of an item under its id: from its coming, or a replacement, to the next replacement.
 
@@ -45,7 +51,6 @@ class Life:
         self.born = born
         self.events = events
         self.book = book
-        self.memo: dict[object, object] = {}
 
     def those(self, *kinds: str) -> list[Event]:
         """The events of some kinds, in order."""
@@ -53,27 +58,69 @@ class Life:
 
     def once(self, name: object, make: Callable[[], object]) -> object:
         """What `make` returns, made once for this life."""
-        if name not in self.memo:
-            self.memo[name] = make()
-        return self.memo[name]
+        return self.book.once((self, name), make)
 
     def fact(self, name: str, of: str | None = None) -> Timeline:
         """Another fact of the same item, over this life."""
         return Timeline(self.book.pieces(self, name, of))
 
 
-class Book:
-    """Facts of items, folded from their events when first asked for and kept."""
+Asked = tuple[str, str | None]
+"""A name under which a book has looked for events, and of which kind; None for any."""
 
-    def __init__(self, fleet: Fleet, source: Source, clocks: Clocks, catalogue: dict[str, Fact] | None = None) -> None:
+
+class Book:
+    """Facts of items, folded from their events when first asked for and kept.
+
+    `listening`: it notes what each of its answers rests on, so that it can tell which entries could change one.
+    """
+
+    def __init__(
+        self,
+        fleet: Fleet,
+        source: Source,
+        clocks: Clocks,
+        catalogue: dict[str, Fact] | None = None,
+        listening: bool = False,
+    ) -> None:
         self.fleet = fleet
         self.clocks = clocks
         self._source = source
         self._catalogue = catalogue
-        self._events: dict[tuple[str, str | None], list[Event]] = {}
-        self._lives: dict[str, list[Life]] = {}
-        self._facts: dict[tuple[str, str, str | None], Timeline] = {}
-        self._jobs: dict[str, Job] | None = None
+        self._kept: dict[object, object] = {}
+        self._asking: list[set[object]] = [set()] if listening else []
+        self._rests_on: dict[object, set[object]] = {}
+
+    def once(self, name: object, make: Callable[[], object]) -> object:
+        """What `make` returns, made once for this book."""
+        asking = self._asking
+        if asking:
+            asking[-1].add(name)
+        if name in self._kept:
+            return self._kept[name]
+        if asking:
+            asking.append(self._rests_on.setdefault(name, set()))
+        try:
+            found = self._kept[name] = make()
+        finally:
+            if asking:
+                asking.pop()
+        return found
+
+    def heard(self, question: Callable[[], object]) -> set[Asked]:
+        """What all that `question` asks of this book rests on. Only for a book that listens."""
+        self._asking.append(set())
+        try:
+            question()
+        finally:
+            ends = self._asking.pop()
+        seen = set(ends)
+        open_ends = list(ends)
+        while open_ends:
+            fresh = self._rests_on.get(open_ends.pop(), set()) - seen
+            seen |= fresh
+            open_ends += fresh
+        return {name.asked for name in seen if isinstance(name, _Filed)}
 
     @property
     def catalogue(self) -> dict[str, Fact]:
@@ -87,21 +134,39 @@ class Book:
     @property
     def jobs(self) -> dict[str, Job]:
         """Every job that was ever booked, by name."""
-        if self._jobs is None:
-            self._jobs = jobs_of(self.filed(JOBS), self.clocks)
-        return self._jobs
+        return self.once("jobs", lambda: jobs_of(self.filed(JOBS), self.clocks))  # type: ignore[return-value]
+
+    def job(self, name: str) -> Job | None:
+        """The job of that name, or None where none was ever booked."""
+        return self.once(("job", name), lambda: jobs_of(self.filed(f"{JOB}{name}"), self.clocks).get(name))  # type: ignore[return-value]
+
+    def jobs_of(self, aircraft: str | None) -> list[Job]:
+        """The jobs that were ever booked for an aircraft, or for none in particular, in order."""
+        booked = self.filed(JOB) if aircraft is None else self.filed(aircraft, "booked")
+        names = dict.fromkeys(str(event.get("job")) for event in booked)
+        return [job for name in names if (job := self.job(name)) is not None]
 
     def filed(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        if (name, what) not in self._events:
-            self._events[name, what] = self._source.of(name, what)
-        return self._events[name, what]
+        return self.once(_Filed((name, what)), lambda: self._source.of(name, what))  # type: ignore[return-value]
 
     def item(self, kind: str, name: str) -> Item:
         """The item of a kind and name: of the fleet, a booked job, or the home."""
         if kind == "job":
-            return Item(name, "job", {"id": name} | self.jobs[name].plate)
+            return Item(name, "job", {"id": name} | self._job(name).plate)
         return fleets.HOME if kind == "home" else self.fleet[name]
+
+    def _job(self, name: str) -> Job:
+        job = self.job(name)
+        if job is None:
+            raise KeyError(name)
+        return job
+
+    def kind(self, name: str) -> str | None:
+        """The kind of an item of the fleet, of a job ever booked, or of the home; None for any other name."""
+        if name == HOME:
+            return "home"
+        return self.fleet.kind(name) or ("job" if self.job(name) else None)
 
     def items(self, kind: str) -> list[str]:
         """The names of all items of a kind."""
@@ -111,10 +176,7 @@ class Book:
 
     def lives(self, item: Item) -> list[Life]:
         """The lives of an item, in order."""
-        key = f"{item.kind}/{item.id}"
-        if key not in self._lives:
-            self._lives[key] = self._split(item, self._concerning(item))
-        return self._lives[key]
+        return self.once(("lives", item.kind, item.id), lambda: self._split(item, self._concerning(item)))  # type: ignore[return-value]
 
     def retired(self, item: Item) -> int:
         """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
@@ -122,11 +184,11 @@ class Book:
 
     def fact(self, item: Item, name: str, of: str | None = None) -> Timeline:
         """A fact of an item over all time."""
-        key = (f"{item.kind}/{item.id}", name, of)
-        if key not in self._facts:
-            pieces = [piece for life in self.lives(item) for piece in self._life_pieces(life, name, of)]
-            self._facts[key] = Timeline(pieces)
-        return self._facts[key]
+
+        def fold() -> Timeline:
+            return Timeline([piece for life in self.lives(item) for piece in self._life_pieces(life, name, of)])
+
+        return self.once(("fact", item.kind, item.id, name, of), fold)  # type: ignore[return-value]
 
     def pieces(self, life: Life, name: str, of: str | None = None) -> list[Piece]:
         """The pieces of a fact over one life."""
@@ -147,7 +209,7 @@ class Book:
     def _concerning(self, item: Item) -> list[Event]:
         """An item's own events with those of the aircraft it was fitted to or flown with."""
         if item.kind == "job":
-            return self.jobs[item.id].events
+            return self._job(item.id).events
         own = self.filed(item.id)
         if item.kind == "pack":
             return sorted([*own, *self._mishaps_flown(item, own)])

@@ -16,6 +16,10 @@ def fittings(book: "Book", part: Item) -> list[Fitting]:
     """Where a part was: on one aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another
     part of its kind on that aircraft. A part that fits one aircraft only is on it from its in_service.
     """
+    return book.once(("fittings", part.id), lambda: _fittings(book, part))  # type: ignore[return-value]
+
+
+def _fittings(book: "Book", part: Item) -> list[Fitting]:
     puts = _puts(book, part)
     ends = [event.at for event in book.filed(part.id) if event.what in ("removed", "retired")]
     starts = [start for start, _ in puts]
@@ -43,3 +47,10 @@ def _ousted(book: "Book", part: Item, aircraft: str) -> list[int]:
         for event in book.filed(aircraft, "fitted")
         if event.get("item") != part.id and book.fleet.kind(str(event.get("item"))) == part.kind
     ]
+
+
+def parts_of(book: "Book", aircraft: str, *kinds: str) -> list[Item]:
+    """The parts of some kinds that could be on an aircraft: by their nameplate, or as they were fitted to it once."""
+    fitted = [str(event.get("item")) for event in book.filed(aircraft, "fitted")]
+    found = (book.fleet[name] for name in book.fleet.in_order([*book.fleet.fitting(aircraft), *fitted]))
+    return [item for item in found if item.kind in kinds]

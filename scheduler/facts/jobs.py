@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import timedelta
+from heapq import heappop, heappush
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
@@ -78,70 +79,131 @@ def _plans(events: list[Event]) -> list[Plan]:
 
 def plans_for(book: "Book", item: Item) -> list[Plan]:
     """The plans that count for an item: those of its own aircraft, or of any; for a job, its own."""
+    return book.once(("plans", item.kind, item.id), lambda: _plans_for(book, item))  # type: ignore[return-value]
+
+
+def _plans_for(book: "Book", item: Item) -> list[Plan]:
     if item.kind == "job":
-        return book.jobs[item.id].plans
-    plans = [plan for job in book.jobs.values() for plan in job.plans]
-    return [plan for plan in plans if plan.aircraft is None or _concerns(book, item, plan)]
+        job = book.job(item.id)
+        return job.plans if job else []
+    concerned, fitted = concerned_by(book, item), _fitted_to(book, item)
+    if concerned is None or not fitted:
+        return plans_of(book, concerned)
+    plans = plans_of(book, frozenset([*concerned, *fitted]))
+    return [
+        plan for plan in plans if plan.aircraft in (None, *concerned) or _on_board(plan, fitted[str(plan.aircraft)])
+    ]
 
 
-def _concerns(book: "Book", item: Item, plan: Plan) -> bool:
-    if item.kind in ("pilot", "charger", "place", "home"):
-        return True
+def concerned_by(book: "Book", item: Item) -> frozenset[str] | None:
+    """The aircraft whose jobs concern an item by its nameplate; None where those of every aircraft do."""
     if item.kind == "aircraft":
-        return item.id == plan.aircraft
+        return frozenset([item.id])
     if item.kind == "paper":
-        owner = item.plate.get("of")
-        return book.fleet.kind(str(owner)) != "aircraft" or owner == plan.aircraft
-    if item.fits(str(plan.aircraft)) or not item.plate.get("fits"):
-        return True
-    from scheduler.facts.fitting import fittings
+        owner = str(item.plate.get("of"))
+        return frozenset([owner]) if book.fleet.kind(owner) == "aircraft" else None
+    if item.kind in ("pilot", "charger", "place", "home"):
+        return None
+    return frozenset(item.plate.get("fits") or ()) or None
 
-    return item.kind != "pack" and any(
-        craft == plan.aircraft and start <= plan.starts < end for start, end, craft in fittings(book, item)
-    )
+
+def _fitted_to(book: "Book", item: Item) -> dict[str, list[tuple[int, int]]]:
+    """Where else a part was: the stretches by aircraft that its nameplate does not name."""
+    found: dict[str, list[tuple[int, int]]] = {}
+    if item.kind in ("propellers", "gimbal", "guards", "filter"):
+        from scheduler.facts.fitting import fittings
+
+        for start, end, craft in fittings(book, item):
+            if not item.fits(craft):
+                found.setdefault(craft, []).append((start, end))
+    return found
+
+
+def _on_board(plan: Plan, stretches: list[tuple[int, int]]) -> bool:
+    return any(start <= plan.starts < end for start, end in stretches)
+
+
+def plans_of(book: "Book", aircraft: frozenset[str] | None) -> list[Plan]:
+    """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None."""
+
+    def gather() -> list[Plan]:
+        if aircraft is None:
+            jobs = list(book.jobs.values())
+        else:
+            found = {job.name: job for craft in (None, *aircraft) for job in book.jobs_of(craft)}
+            jobs = sorted(found.values(), key=lambda job: job.events[0])
+        return [
+            p for job in jobs for p in job.plans if aircraft is None or p.aircraft is None or p.aircraft in aircraft
+        ]
+
+    return book.once(("plans", aircraft), gather)  # type: ignore[return-value]
+
+
+def _alike(life: "Life", name: str, make: Callable[[list[Plan]], list[Piece]]) -> list[Piece]:
+    """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
+    plans = plans_for(life.book, life.item)
+    return life.book.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
 
 
 @fact("next_job_in", ANYTHING, SPAN, "Time to the start of the next job known that concerns the item, if there is one.")
 def next_job_in(life: "Life") -> list[Piece]:
     """Falls to nought at each start; NEVER without a job."""
-    plans = [plan for plan in plans_for(life.book, life.item) if plan.known_from < plan.starts]
-    turns = sorted({t for plan in plans for t in (plan.known_from, min(plan.known_to, plan.starts))})
+    return _alike(life, "next job", _next_of)
+
+
+def _next_of(plans: list[Plan]) -> list[Piece]:
+    ahead = [plan for plan in plans if plan.known_from < plan.starts]
+    coming = sorted(ahead, key=lambda plan: plan.known_from, reverse=True)
+    known: list[tuple[int, int, Plan]] = []
     pieces = [Piece(DAWN, NEVER)]
-    for turn in turns:
-        known = [plan for plan in plans if plan.known_from <= turn < min(plan.known_to, plan.starts)]
+    for turn in sorted({t for plan in ahead for t in (plan.known_from, min(plan.known_to, plan.starts))}):
+        while coming and coming[-1].known_from <= turn:
+            plan = coming.pop()
+            heappush(known, (plan.starts, len(coming), plan))
+        while known and min(known[0][2].known_to, known[0][2].starts) <= turn:
+            heappop(known)
         if known:
-            first = min(known, key=lambda plan: plan.starts)
+            first = known[0][2]
             pieces.append(Piece(turn, first.starts - turn, FALLING, (first.event, None)))
         else:
             pieces.append(Piece(turn, NEVER))
     return pieces
 
 
-def _while_known(life: "Life", stretch: Callable[["Plan"], tuple[int, int]]) -> list[Piece]:
+def _while_known(life: "Life", stretch: Callable[["Plan"], tuple[int, int]], name: str) -> list[Piece]:
     """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
-    found: list[tuple[int, int, Event]] = []
-    for plan in plans_for(life.book, life.item):
-        start, end = stretch(plan)
-        start, end = max(start, plan.known_from), min(end, plan.known_to)
-        if start < end:
-            found.append((start, end, plan.event))
-    return covering(found)
+
+    def make(plans: list[Plan]) -> list[Piece]:
+        found: list[tuple[int, int, Event]] = []
+        for plan in plans:
+            start, end = stretch(plan)
+            start, end = max(start, plan.known_from), min(end, plan.known_to)
+            if start < end:
+                found.append((start, end, plan.event))
+        return covering(found)
+
+    return _alike(life, name, make)
 
 
 def covering(stretches: list[tuple[int, int, Event]]) -> list[Piece]:
-    """A flag that is yes wherever one of the stretches (start, end, event) holds."""
-    turns = sorted({t for start, end, _ in stretches for t in (start, end)})
+    """A flag that is yes wherever one of the stretches (start, end, event) holds; of several the first given is why."""
+    coming = sorted(((start, place, end, event) for place, (start, end, event) in enumerate(stretches)), reverse=True)
+    holding: list[tuple[int, int, Event]] = []
     triples: list[tuple[int, bool | None, Trail]] = [(DAWN, False, None)]
-    for turn in turns:
-        event = next((event for start, end, event in stretches if start <= turn < end), None)
-        triples.append((turn, event is not None, (event, None) if event else None))
+    for turn in sorted({t for start, end, _ in stretches for t in (start, end)}):
+        while coming and coming[-1][0] <= turn:
+            _, place, end, event = coming.pop()
+            heappush(holding, (place, end, event))
+        while holding and holding[0][1] <= turn:
+            heappop(holding)
+        triples.append((turn, bool(holding), (holding[0][2], None) if holding else None))
     return flags(triples).pieces
 
 
 @fact("job_under_way", ANYTHING, FLAG, "A job that concerns the item has started and ended less than 12 h ago.")
 def job_under_way(life: "Life") -> list[Piece]:
     """From a job's start to its end and a grace."""
-    return _while_known(life, lambda plan: (plan.starts, plan.ends + GRACE))
+    return _while_known(life, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
 
 @fact(
@@ -155,13 +217,13 @@ def job_eve(life: "Life") -> list[Piece]:
         day = local_date(plan.starts, clocks.zone) - timedelta(days=1)
         return at_local(day, parse_clock(clocks.eve), clocks.zone), plan.starts - clocks.morning
 
-    return _while_known(life, stretch)
+    return _while_known(life, stretch, "eve")
 
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.")
 def job_morning(life: "Life") -> list[Piece]:
     """The last hours before a job's start."""
-    return _while_known(life, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts))
+    return _while_known(life, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
 
 
 @fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.")

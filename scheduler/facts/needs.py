@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
-from scheduler.facts.fitting import fittings
-from scheduler.facts.jobs import Plan, covering
+from scheduler.facts.fitting import fittings, parts_of
+from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.papers import sort_of
 from scheduler.facts.timeline import Piece, Timeline
 from scheduler.fleet.fleet import Item
@@ -27,7 +27,7 @@ def needed(book: "Book", plan: Plan, instant: int) -> list[Item]:
     if plan.aircraft is None or plan.aircraft not in book.fleet:
         return []
     kinds = PARTS if plan.event.get("near_people") else PARTS[:2]
-    parts = (book.fleet[name] for name in book.fleet.ids(*kinds))
+    parts = parts_of(book, plan.aircraft, *kinds)
     return [book.fleet[plan.aircraft], *(part for part in parts if _fitted(book, part, plan.aircraft, instant))]
 
 
@@ -37,20 +37,28 @@ def _fitted(book: "Book", part: Item, aircraft: str, instant: int) -> bool:
 
 def packs_for(book: "Book", aircraft: str | None) -> list[Item]:
     """The packs that fit an aircraft; all of them where none is named."""
-    packs = [book.fleet[name] for name in book.fleet.ids("pack")]
-    return [pack for pack in packs if aircraft is None or pack.fits(aircraft) or not pack.plate.get("fits")]
+    fleet = book.fleet
+    if aircraft is None:
+        names = fleet.ids("pack")
+    else:
+        names = fleet.in_order(n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == "pack")
+    return [fleet[name] for name in names]
 
 
 def papers_for(book: "Book", aircraft: str | None) -> list[Item]:
     """The papers that a flight needs: the pilot's, those of no one in particular, and the aircraft's own. Waivers are
     needed in some places only, so they are no part of this."""
-    papers = [book.fleet[name] for name in book.fleet.ids("paper")]
-    return [
-        paper
-        for paper in papers
-        if sort_of(paper) != "waiver"
-        and (book.fleet.kind(str(paper.plate.get("of"))) != "aircraft" or paper.plate.get("of") == aircraft)
-    ]
+
+    def sort_out() -> dict[str | None, list[Item]]:
+        found: dict[str | None, list[Item]] = {}
+        for paper in (book.fleet[name] for name in book.fleet.ids("paper")):
+            if sort_of(paper) != "waiver":
+                owner = str(paper.plate.get("of"))
+                found.setdefault(owner if book.fleet.kind(owner) == "aircraft" else None, []).append(paper)
+        return found
+
+    papers: dict[str | None, list[Item]] = book.once("papers by aircraft", sort_out)  # type: ignore[assignment]
+    return [*papers.get(None, ()), *(papers.get(aircraft, ()) if aircraft is not None else ())]
 
 
 Look = Callable[[Plan, int], object]
@@ -61,7 +69,7 @@ def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
     """A fact of a job that `look(plan, instant)` tells, looked at anew wherever a timeline turns while the plan stands
     and its job has not begun."""
     pieces = []
-    for plan in life.book.jobs[life.item.id].plans:
+    for plan in plans_for(life.book, life.item):
         end = min(plan.known_to, plan.starts)
         found = {plan.known_from}
         for timeline in turns(plan):
@@ -122,9 +130,10 @@ def _needed_turns(life: "Life") -> Turns:
     book = life.book
 
     def turns(plan: Plan) -> Iterator[Timeline]:
-        items = [book.fleet[name] for name in book.fleet.ids("aircraft", *PARTS)]
-        concerned = (item for item in items if item.id == plan.aircraft or item.fits(str(plan.aircraft)))
-        return (book.fact(item, "grounded") for item in concerned)
+        if plan.aircraft is None or plan.aircraft not in book.fleet:
+            return iter(())
+        items = [book.fleet[plan.aircraft], *parts_of(book, plan.aircraft, *PARTS)]
+        return (book.fact(item, "grounded") for item in items)
 
     return turns
 
@@ -187,11 +196,11 @@ def unlogged(life: "Life") -> list[Piece]:
     """From its end, as last planned, to the next flight that counts for it."""
     book = life.book
     found = []
-    for plan in life.book.jobs[life.item.id].plans:
+    for plan in plans_for(book, life.item):
         if plan.known_to <= plan.ends or plan.known_from > plan.ends:
             continue
         crafts = [plan.aircraft] if str(plan.aircraft) in book.fleet else book.fleet.ids("aircraft")
-        flights = (event.at for craft in crafts for event in book.filed(str(craft)) if event.what == "flown")
+        flights = (event.at for craft in crafts for event in book.filed(str(craft), "flown"))
         first = min((at for at in flights if at >= plan.starts), default=DUSK)
         found.append((plan.ends, min(first, plan.known_to), plan.event))
     return covering([stretch for stretch in found if stretch[0] < stretch[1]])

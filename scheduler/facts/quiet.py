@@ -147,5 +147,5 @@ def _flights_of(life: "Life") -> list[Event]:
     book = life.book
     if book.fleet.ids("pilot") != [life.item.id]:
         return life.those("flown")
-    flights = [event for name in book.fleet.ids("aircraft") for event in book.filed(name) if event.what == "flown"]
+    flights = [event for name in book.fleet.ids("aircraft") for event in book.filed(name, "flown")]
     return sorted(event for event in flights if event.get("pilot", life.item.id) == life.item.id)

@@ -117,17 +117,22 @@ def some(parts: Iterable[Spans]) -> Spans:
 
 
 def _merge(table: tuple[int, ...], left: Spans, right: Spans) -> Spans:
-    left_starts, right_starts = [*left.starts, DUSK], [*right.starts, DUSK]
+    left_starts, left_values, right_starts, right_values = left.starts, left.values, right.starts, right.values
+    i, j, lefts, rights = 0, 0, len(left_starts), len(right_starts)
     starts: list[int] = []
     values: list[int] = []
-    here, i, j = DAWN, 0, 0
-    while here < DUSK:
-        value = table[3 * left.values[i] + right.values[j]]
-        if not values or values[-1] != value:
+    before = None
+    here = DAWN
+    while True:
+        value = table[3 * left_values[i] + right_values[j]]
+        if value != before:
             starts.append(here)
             values.append(value)
-        next_left, next_right = left_starts[i + 1], right_starts[j + 1]
+            before = value
+        next_left = left_starts[i + 1] if i + 1 < lefts else DUSK
+        next_right = right_starts[j + 1] if j + 1 < rights else DUSK
         here = min(next_left, next_right)
+        if here >= DUSK:
+            return Spans(starts, values)
         i += next_left == here
         j += next_right == here
-    return Spans(starts, values)

@@ -8,14 +8,14 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
-from scheduler.facts.jobs import covering, plans_for
+from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Piece
 from scheduler.instants import DAY, DUSK, HOUR
 from scheduler.units import FLAG, RATIO, SPAN
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Book, Life
 
 LOW = 20
 """Percent that a stored pack should not sink to: the conservative empty of the trade."""
@@ -63,16 +63,21 @@ def charged_for_cancelled_job(life: "Life") -> list[Piece]:
 def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]:
     """The entries that took a plan back before it began, each with the charge that was made for it."""
     book = life.book
-    after = {first.id: second for job in book.jobs.values() for first, second in pairwise(job.events)}
     found = []
     for plan in plans_for(book, life.item):
-        off = after.get(plan.event.id)
+        off = _next_of(book, plan)
         if off is None or off.at > plan.ends:
             continue
         last = next((event for event in reversed(handled) if event.at <= off.at), None)
         if last and last.what == "charged" and last.at >= max(plan.known_from, plan.starts - FOR_A_JOB):
             found.append((off, last))
     return found
+
+
+def _next_of(book: "Book", plan: Plan) -> Event | None:
+    """The entry that took a plan back or its place."""
+    job = book.job(str(plan.event.get("job")))
+    return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
 
 
 @fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
@@ -82,9 +87,7 @@ def share_of_work(life: "Life") -> list[Piece]:
     if life.born is None:
         return []
     crafts: list[str] = list(life.item.plate.get("fits") or ())
-    flights = sorted(
-        (event for name in crafts for event in life.book.filed(name) if event.what == "flown"), key=itemgetter(0)
-    )
+    flights = sorted((event for name in crafts for event in life.book.filed(name, "flown")), key=itemgetter(0))
     entering = [(event.at, 1, event) for event in flights]
     turns = sorted([*entering, *((at + SHARE_OVER, -1, event) for at, _, event in entering)], key=itemgetter(0, 1))
     flown: dict[str, float] = {life.item.id: 0.0}

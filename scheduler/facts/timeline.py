@@ -6,6 +6,7 @@ wrong way: the instant given is the first microsecond at which the comparison ho
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
+from operator import ge, gt, le, lt
 from typing import NamedTuple
 
 from scheduler.events.log import Event
@@ -20,6 +21,8 @@ Trail = tuple | None
 
 RISING: Slope = (1, 1)
 FALLING: Slope = (-1, 1)
+_ROUNDING = 2.0**-50
+"""By how much, as a share of it, a value reckoned in floating point may be off."""
 NEVER = float("inf")
 """A duration that no instant reaches: "no job booked"."""
 
@@ -89,21 +92,31 @@ class Timeline:
         """
         test, rising_from = _OPERATORS[operator], operator in ("at_least", "more_than")
         strict = operator in ("more_than", "less_than")
-        pairs: list[tuple[int, int]] = []
-        for piece, end in self:
-            if piece.value is None:
-                pairs.append((piece.start, UNKNOWN))
+        bound, calendar = limit, isinstance(limit, CalendarSpan)
+        starts: list[int] = []
+        values: list[int] = []
+        before = None
+        for place, piece in enumerate(self.pieces):
+            start, value, slope, _ = piece
+            if calendar and value is not None:
+                bound = _calendar_bound(piece, limit, reach)  # type: ignore[arg-type]
+            here = UNKNOWN if value is None else YES if test(value, bound) else NO
+            if here != before:
+                starts.append(start)
+                values.append(here)
+                before = here
+            if slope is None or value is None or value == NEVER:
                 continue
-            bound = limit
-            if isinstance(limit, CalendarSpan):
-                bound = _calendar_bound(piece, limit, reach)
-            pairs.append((piece.start, YES if test(piece.value, bound) else NO))
-            if piece.slope is not None and piece.value != NEVER and _comes_near(piece, end, bound):
-                rises = piece.slope[0] > 0
+            end = self._starts[place + 1] if place + 1 < len(self._starts) else DUSK
+            if _comes_near(piece, end, bound):
+                rises = slope[0] > 0
                 turn = _crossing(piece, bound, strict if rises == rising_from else not strict)
-                if turn is not None and piece.start < turn < end:
-                    pairs.append((turn, YES if rises == rising_from else NO))
-        return Spans.of(pairs)
+                there = YES if rises == rising_from else NO
+                if turn is not None and start < turn < end and there != before:
+                    starts.append(turn)
+                    values.append(there)
+                    before = there
+        return Spans(starts, values)
 
     def matches(self, words: tuple[str, ...]) -> Spans:
         """Where the value is one of some words."""
@@ -112,12 +125,7 @@ class Timeline:
         )
 
 
-_OPERATORS: dict[str, Callable] = {
-    "at_least": lambda value, limit: value >= limit,
-    "more_than": lambda value, limit: value > limit,
-    "at_most": lambda value, limit: value <= limit,
-    "less_than": lambda value, limit: value < limit,
-}
+_OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": le, "less_than": lt}
 
 
 def _calendar_bound(piece: Piece, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
@@ -130,9 +138,11 @@ def _calendar_bound(piece: Piece, span: CalendarSpan, reach: Callable[[int, Cale
 
 def _comes_near(piece: Piece, end: int, limit: object) -> bool:
     """False when a sloped piece stays well away from the limit: spares the exact solution."""
-    last = piece.at(end)
-    low, high = (piece.value, last) if piece.value < last else (last, piece.value)  # type: ignore[operator]
-    return low - 1 <= limit <= high + 1  # type: ignore[operator]
+    start, value, (rise, per), _ = piece  # type: ignore[misc]
+    last = value + rise * (end - start) / per  # type: ignore[operator]
+    low, high = (value, last) if value < last else (last, value)  # type: ignore[operator]
+    slack = 1 + abs(last) * _ROUNDING
+    return low - slack <= limit <= high + slack
 
 
 def _crossing(piece: Piece, limit: object, strict: bool) -> int | None:

@@ -1,6 +1,6 @@
 """The items of a fleet, looked up by id and by kind."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
 from scheduler.fleet.plates import SECTIONS, fields
@@ -38,6 +38,9 @@ class Fleet:
             for entry in entries or ()
         }
         self._items: dict[str, Item] = {}
+        self._by_kind: dict[str, list[str]] = {}
+        self._places: dict[str, int] = {}
+        self._fitting: dict[str | None, list[str]] = {}
 
     def __contains__(self, item: str) -> bool:
         return item in self._raw
@@ -60,7 +63,28 @@ class Fleet:
 
     def ids(self, *kinds: str) -> list[str]:
         """The ids of all items, or of those of some kinds, in the order of fleet.yaml."""
-        return [item for item, (kind, _) in self._raw.items() if not kinds or kind in kinds]
+        if not kinds:
+            return list(self._raw)
+        if not self._by_kind:
+            for item, (kind, _) in self._raw.items():
+                self._by_kind.setdefault(kind, []).append(item)
+        found = [item for kind in kinds for item in self._by_kind.get(kind, ())]
+        return found if len(kinds) == 1 else self.in_order(found)
+
+    def in_order(self, items: Iterable[str]) -> list[str]:
+        """Some ids in the order of fleet.yaml, each once; what is not of the fleet comes after."""
+        if not self._places:
+            self._places = {item: place for place, item in enumerate(self._raw)}
+        return sorted(dict.fromkeys(items), key=lambda item: self._places.get(item, len(self._places)))
+
+    def fitting(self, aircraft: str | None) -> list[str]:
+        """The ids of the items whose nameplate names an aircraft, in the order of fleet.yaml; of those that name none
+        for None."""
+        if not self._fitting:
+            for item, (_, raw) in self._raw.items():
+                for craft in raw.get("fits") or (None,):  # type: ignore[attr-defined]
+                    self._fitting.setdefault(craft, []).append(item)
+        return self._fitting.get(aircraft, [])
 
     def kind(self, item: str) -> str | None:
         """The kind of an item, or None when there is none of that id."""

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from scheduler.events.log import HOME, Event
+from scheduler.events.log import Event
 from scheduler.instants import DAY, DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
 from scheduler.reminders.hours import Hours
@@ -206,8 +206,7 @@ def _closed(board: Board, key: Key) -> str:
     """Why nothing is judged any more by a rule on an item."""
     if key.rule not in board.rules:
         return "closed, the rule is gone,"
-    there = key.item == HOME or key.item in board.book.fleet or key.item in board.book.jobs
-    return "closed, the rule is off for it," if there else "closed, the item is gone,"
+    return "closed, the rule is off for it," if board.book.kind(key.item) else "closed, the item is gone,"
 
 
 def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:

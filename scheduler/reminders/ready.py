@@ -91,7 +91,9 @@ class Ready(NamedTuple):
 
 def plan_of(book: Book, job: str, now: int) -> Plan | None:
     """What is known of a job at an instant; None when it is not booked then."""
-    return next((plan for plan in book.jobs[job].plans if plan.known_from <= now < plan.known_to), None)
+    booked = book.job(job)
+    plans = booked.plans if booked else ()
+    return next((plan for plan in plans if plan.known_from <= now < plan.known_to), None)
 
 
 def next_job(book: Book, now: int) -> str | None:

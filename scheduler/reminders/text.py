@@ -93,8 +93,8 @@ def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many:
     catalogue = verdict.book.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
         return fact_text(catalogue[name], verdict.ask(name).at(now))
-    jobs = verdict.book.jobs if verdict.item.kind == "job" else {}
-    plates = jobs[verdict.item.id].plate_at(now) if jobs else {}
+    job = verdict.book.job(verdict.item.id) if verdict.item.kind == "job" else None
+    plates = job.plate_at(now) if job else {}
     plate = plates.get(name, verdict.item.plate.get(name))
     return "?" if plate is None else clean(str(plate))
 

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
+from scheduler.facts.jobs import plans_for
 from scheduler.facts.spans import YES, Spans, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
@@ -137,9 +138,8 @@ class Verdict:
 
     @cached_property
     def _event_instants(self) -> set[int]:
-        plans = {plan.known_from for job in self.book.jobs.values() for plan in job.plans}
-        cancelled = {plan.known_to for job in self.book.jobs.values() for plan in job.plans}
-        return {event.at for event in self.events} | plans | cancelled
+        plans = {turn for plan in plans_for(self.book, self.item) for turn in (plan.known_from, plan.known_to)}
+        return {event.at for event in self.events} | plans
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
@@ -154,15 +154,22 @@ def verdicts(
     book: Book, rules: Ruleset, items: list[str] | None = None, only: list[str] | None = None
 ) -> list[Verdict]:
     """Every rule applied to every item it is about, or to some items, or some rules only."""
+    wanted = None if items is None else _by_kind(book, items)
     found = []
-    for rule_id in rules:
-        if only is not None and rule_id not in only:
-            continue
+    for rule_id in rules if only is None else (rule for rule in rules if rule in only):
         about = rules.raw(rule_id)["about"]
-        for name in book.items(about):
-            if items is not None and name not in items:
-                continue
+        for name in book.items(about) if wanted is None else wanted.get(about, ()):
             rule = rules.get(rule_id, name)
             if rule is not None:
                 found.append(Verdict(rule, book.item(about, name), book, rules))
+    return found
+
+
+def _by_kind(book: Book, items: list[str]) -> dict[str, list[str]]:
+    """Names of items by kind, each kind in the order of the book's; names of nothing left out."""
+    found: dict[str, list[str]] = {}
+    for name in book.fleet.in_order(items):
+        kind = book.kind(name)
+        if kind is not None:
+            found.setdefault(kind, []).append(name)
     return found

@@ -474,8 +474,12 @@ def test_processes_that_write_at_once_lose_nothing(log: Log) -> None:
         (event("2026-04-01", "mishap", item="heron", severity="crash", packs=["A"]), ("heron", "A")),
         (event("2026-04-01", "fitted", item="props", aircraft="heron"), ("props", "heron")),
         (event("2026-04-01", "replaced", item="props", from_spares="spare-props"), ("props", "spare-props")),
-        (event("2026-04-01", "booked", job="wedding", starts="2026-05-01", aircraft="heron"), ("heron", "job")),
-        (event("2026-04-01", "cancelled", job="wedding"), ("job",)),
+        (
+            event("2026-04-01", "booked", job="wedding", starts="2026-05-01", aircraft="heron"),
+            ("heron", "job/wedding", "job"),
+        ),
+        (event("2026-04-01", "booked", job="wedding", starts="2026-05-01"), ("job/wedding", "job/", "job")),
+        (event("2026-04-01", "cancelled", job="wedding"), ("job/wedding", "job")),
         (event("2026-04-01", "seen", item="B", rule="pack-left-full"), ("B",)),
         (event("2026-04-01", "away", **{"from": "2026-05-01", "to": "2026-05-09"}), ("home",)),
         (event("2026-04-01", "struck", event="one"), ()),
@@ -484,3 +488,23 @@ def test_processes_that_write_at_once_lose_nothing(log: Log) -> None:
 )
 def test_an_event_is_filed_under_everything_it_concerns(made: Fields, names: tuple[str, ...]) -> None:
     assert concerned(made) == names
+
+
+def test_a_database_of_the_first_layout_has_its_jobs_filed_by_name_when_opened(log: Log) -> None:
+    booked = {"starts": "2026-05-01T09:00:00Z"}
+    put(
+        log,
+        event("2026-04-01", "booked", id="b1", job="wedding", aircraft="heron", **booked),
+        event("2026-04-02", "booked", id="b2", job="harbour", instead_of="b1", **booked),
+        event("2026-04-03", "cancelled", id="b3", job="harbour"),
+        struck("2026-04-04", "b4", "b2"),
+        charged("2026-04-05", "c1"),
+    )
+    rows = "SELECT item, seq FROM concerned ORDER BY item, seq"
+    before = log.connection.execute(rows).fetchall()
+    assert ("job/wedding", 2) in before and ("job/wedding", 4) in before
+    log.connection.execute("DELETE FROM concerned WHERE item LIKE 'job/%'")
+    log.connection.execute("PRAGMA user_version = 1")
+    log.close()
+    assert log.connection.execute(rows).fetchall() == before
+    assert log.connection.execute("PRAGMA user_version").fetchone() == (2,)
