@@ -4,6 +4,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.events.check import problems
 from scheduler.events.log import Event, concerned
+from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet
@@ -34,7 +35,7 @@ def event(at: str, what: str, **fields: object) -> Fields:
     return made
 
 
-class MemoryLog:
+class MemoryLog(Source):
     """A source of events without a database: the events in order, none of them corrected."""
 
     def __init__(self, entries: Entries) -> None:

@@ -35,7 +35,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     lines += _opened(desk, board, opened)
     lines += _over(settled, events)
     lines += _answered(desk, board, events)
-    named = {name for event in events for name in home.log.filed_under(event.id)}
+    named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
     lines += next_ring(desk, board, opened, still)
@@ -147,7 +147,7 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
 
     What can ground an item touches the jobs that are not over too.
     """
-    named = dict.fromkeys(name for event in events for name in home.log.filed_under(event.id))
+    named = dict.fromkeys(name for event in events for name in home.log.filed_under(event))
     if JOBS in named:
         return [*setup.fleet.ids(), *book.jobs]
     aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}

@@ -7,7 +7,8 @@ import time
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cli.entry_words import describe as describe
-from scheduler.events.log import Event, Log
+from scheduler.events.log import Event, Reader
+from scheduler.events.source import Source
 from scheduler.facts.book import Book
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, rfc3339
@@ -24,27 +25,16 @@ def clock() -> int:
     return time.time_ns() // 1000
 
 
-class LogSource(NamedTuple):
-    """The events of a log: those recorded by `known`, and before the place `before` in it."""
-
-    log: Log
-    known: int = DUSK
-    before: int = DUSK
-
-    def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events in force filed under a name, in order; of one kind where `what` names it."""
-        return self.log.of(name, what, self.known, self.before)
-
-
-class Without(NamedTuple):
+class Without(Source):
     """The events of a book less some."""
 
-    book: Book
-    ids: frozenset[str]
+    def __init__(self, book: Book, ids: frozenset[str]) -> None:
+        self._book = book
+        self._ids = ids
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        return [event for event in self.book.filed(name, what) if event.id not in self.ids]
+        return [event for event in self._book.filed(name, what) if event.id not in self._ids]
 
 
 class Desk(NamedTuple):
@@ -57,7 +47,7 @@ class Desk(NamedTuple):
 
     def book(self, before: int = DUSK) -> Book:
         """The book of the home's log."""
-        return Book(self.setup.fleet, LogSource(self.home.log, self.known, before), self.setup.clocks)
+        return Book(self.setup.fleet, Reader(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
         """The board of the home's log."""

@@ -3,7 +3,8 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.cli.common import Desk, LogSource, asking, desk, numbered, print_json
+from scheduler.cli.common import Desk, asking, desk, numbered, print_json
+from scheduler.events.log import Reader
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, local_date
@@ -26,7 +27,7 @@ def run(home: Home, args: Namespace) -> int:
         raise Refused.because(f"--days {args.days} is not between 1 and {_FURTHEST}")
     at = desk(home, args)
     setup = at.setup
-    source = LogSource(at.home.log, known=at.now)
+    source = Reader(at.home.log, known=at.now)
     found = outlook(setup.fleet, setup.clocks, source, setup.rules, at.now, at.now + args.days * DAY)
     if args.ics:
         from scheduler.cli.calendar import as_calendar

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from scheduler.events.kinds import KINDS
+from scheduler.events.source import Source
 from scheduler.findings import Refused
 from scheduler.instants import DUSK
 
@@ -51,6 +52,11 @@ class Event(NamedTuple):
     def get(self, name: str, default: Any = None) -> Any:
         """The value of a field, or `default`."""
         return self.fields.get(name, default)
+
+    @property
+    def target(self) -> str | None:
+        """The id of what it takes back, or whose place it takes; None for most."""
+        return self.fields.get("event") if self.what == "struck" else self.fields.get("instead_of")
 
 
 class Row(NamedTuple):
@@ -103,7 +109,7 @@ def concerned(event: dict[str, object]) -> tuple[str, ...]:
 
 def corrects(event: Event) -> bool:
     """True for what takes another event back, or its place."""
-    return event.what == "struck" or "instead_of" in event.fields
+    return event.target is not None
 
 
 class Log:
@@ -139,14 +145,21 @@ class Log:
 
         Only from what was recorded by `known`, and stands before place `before` in the log.
         """
+        return Reader(self, known, before).of(name, what)
+
+    def rows_of(self, name: str, what: str | None, known: int, before: int) -> list[tuple]:
+        """The rows of `of`, those of corrections of what concerns the name included."""
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" + (" AND what = :what" if what else "")
-        rows = self._rows(_IN_FORCE.format(where=where), name=name, what=what, known=known, before=before)
-        # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
-        return [e for e in _events(rows) if not corrects(e) or name in concerned(e.fields)]
+        return list(self._rows(_IN_FORCE.format(where=where), name=name, what=what, known=known, before=before))
 
     def in_force(self, known: int = DUSK) -> Iterator[Event]:
         """Every event in force, in order."""
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
+
+    def instants(self, known: int = DUSK, before: int = DUSK) -> set[int]:
+        """When all that is in force happened, strikes apart."""
+        query = _IN_FORCE.replace(_COLUMNS, "at", 1).split("ORDER BY")[0].format(where="what != 'struck'")
+        return {at for (at,) in self._rows(query, known=known, before=before)}
 
     def names(self) -> list[str]:
         """Every name under which something is filed."""
@@ -187,10 +200,22 @@ class Log:
         row = next(iter(self._rows("SELECT id FROM events WHERE target = :id", id=event_id)), None)
         return row[0] if row else None
 
-    def filed_under(self, event_id: str) -> tuple[str, ...]:
-        """The names under which an event is filed."""
-        rows = self._rows("SELECT item FROM concerned WHERE seq = (SELECT seq FROM events WHERE id = :id)", id=event_id)
-        return tuple(row[0] for row in rows)
+    def taken_back(self, event: Event) -> list[Event]:
+        """What an event took back, or the place of: one after another, the nearest first."""
+        found: list[Event] = []
+        while (target := (found or [event])[-1].target) and (before := self.find(target)) is not None:
+            found.append(before)
+        return found
+
+    def filed_under(self, event: Event) -> tuple[str, ...]:
+        """The names under which an event is filed: its own, and those of what it corrects."""
+        chain = (event, *self.taken_back(event))
+        return tuple(dict.fromkeys(name for each in chain for name in concerned(each.fields)))
+
+    def between(self, after: int, to: int) -> list[Event]:
+        """The events at places in (after, to], in force or not, in order of arrival."""
+        query = f"SELECT {_COLUMNS} FROM events WHERE seq > :after AND seq <= :to ORDER BY seq"
+        return list(_events(self._rows(query, after=after, to=to)))
 
     def newest(self) -> Event | None:
         """The event in force that was recorded last."""
@@ -206,6 +231,30 @@ class Log:
         if self._connection is None and not self.exists():
             return ()
         return self.connection.execute(query, values)
+
+
+class Reader(Source):
+    """The events of a log as a book asks for them, from what was recorded by `known` and stands before place `before`:
+    each is decoded once, however many names it is filed under."""
+
+    def __init__(self, log: Log, known: int = DUSK, before: int = DUSK) -> None:
+        self._log = log
+        self._known = known
+        self._before = before
+        self._decoded: dict[int, Event] = {}
+
+    def of(self, name: str, what: str | None = None) -> list[Event]:
+        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        rows, decoded = self._log.rows_of(name, what, self._known, self._before), self._decoded
+        for event in _events(row for row in rows if row[2] not in decoded):
+            decoded[event.seq] = event
+        found = (decoded[row[2]] for row in rows)
+        # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
+        return [event for event in found if not corrects(event) or name in concerned(event.fields)]
+
+    def instants(self, names: Iterable[str]) -> set[int]:
+        """When all that is filed under some names happened: all entries but strikes, where an item of each is named."""
+        return self._log.instants(self._known, self._before)
 
 
 class Transaction:

@@ -55,7 +55,7 @@ def take(log: Log, lines: Iterable[tuple[int, str]], names: Names, now: int, fil
     An id that is there already with the same content is passed over. Raises Refused with every finding, and then
     nothing of `lines` was written.
     """
-    intake = _Intake(names, now, file)
+    intake = _Intake(log, names, now, file)
     with log.transaction() as transaction:
         for number, line in lines:
             intake.add(number, line, transaction)
@@ -68,7 +68,8 @@ def take(log: Log, lines: Iterable[tuple[int, str]], names: Names, now: int, fil
 class _Intake:
     """One intake under way: reads line after line and writes in batches."""
 
-    def __init__(self, names: Names, now: int, file: str) -> None:
+    def __init__(self, log: Log, names: Names, now: int, file: str) -> None:
+        self._log = log
         self.findings: list[Finding] = []
         self.ids: list[str] = []
         self.known = 0
@@ -120,21 +121,17 @@ class _Intake:
 
     def _correct(self, number: int, row: Row, transaction: Transaction) -> None:
         """File a correction under the names of what it corrects; only an event in force can be corrected."""
-        target = transaction.execute(
-            "SELECT seq, what, (SELECT id FROM events x WHERE x.target = e.id) FROM events e WHERE id = ?",
-            (row.target,),
-        ).fetchone()
+        target, gone = self._log.find(str(row.target)), self._log.taken_back_by(str(row.target))
         if target is None:
             self._find(number, f"there is no event {row.target!r} to {_verb(row)}: `shelfbell history` shows the ids")
-        elif target[2] == row.id:
+        elif gone == row.id:
             pass
-        elif target[2] is not None:
-            self._find(number, f"event {row.target} is not in force any more: {target[2]} took its place or struck it")
-        elif target[1] == row.what == "struck":
+        elif gone is not None:
+            self._find(number, f"event {row.target} is not in force any more: {gone} took its place or struck it")
+        elif target.what == row.what == "struck":
             self._find(number, f"{row.target} is a strike, for all time: log anew what it took back")
         else:
-            filed = transaction.execute("SELECT item FROM concerned WHERE seq = ?", (target[0],))
-            names = tuple(dict.fromkeys([*row.concerned, *(name for (name,) in filed)]))
+            names = tuple(dict.fromkeys([*row.concerned, *self._log.filed_under(target)]))
             self._batch[row.id] = (number, row._replace(concerned=names))
             self.flush(transaction)
             return

@@ -3,25 +3,22 @@
 Every question (live, dry run, rehearsal, outlook) asks a book; none computes facts in any other way.
 """
 
-from collections.abc import Callable
-from typing import NamedTuple, Protocol
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.events.log import HOME, JOB, JOBS, Event
+from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
 from scheduler.facts.fitting import fittings
 from scheduler.facts.jobs import Job, jobs_of
-from scheduler.facts.timeline import Piece, Timeline
+from scheduler.facts.timeline import Piece, Timeline, Value
 from scheduler.fleet import fleet as fleets
 from scheduler.fleet.fleet import Fleet, Item
 from scheduler.instants import DAWN, DUSK, MINUTE, start_of_day
 
-
-class Source(Protocol):
-    """Where a book finds its events."""
-
-    def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events in force that are filed under a name, in order; of one kind where `what` names it."""
+if TYPE_CHECKING:
+    from scheduler.facts.quiet import Evidence
 
 
 class Clocks(NamedTuple):
@@ -73,6 +70,7 @@ class Book:
     """Facts of items, folded from their events when first asked for and kept.
 
     `listening`: it notes what each of its answers rests on, so that it can tell which entries could change one.
+    `evidence`: what the entries of items are known to be evidence of, by item.
     """
 
     def __init__(
@@ -82,11 +80,13 @@ class Book:
         clocks: Clocks,
         catalogue: dict[str, Fact] | None = None,
         listening: bool = False,
+        evidence: "Mapping[str, Evidence] | None" = None,
     ) -> None:
         self.fleet = fleet
         self.clocks = clocks
         self._source = source
         self._catalogue = catalogue
+        self.evidence = evidence or {}
         self._kept: dict[object, object] = {}
         self._asking: list[set[object]] = [set()] if listening else []
         self._rests_on: dict[object, set[object]] = {}
@@ -148,7 +148,19 @@ class Book:
 
     def filed(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        return self.once(_Filed((name, what)), lambda: self._source.of(name, what))  # type: ignore[return-value]
+
+        def look() -> list[Event]:
+            of_any_kind = self._kept.get(_Filed((name, None)))
+            if what is None or of_any_kind is None:
+                return self._source.of(name, what)
+            return [event for event in of_any_kind if event.what == what]  # type: ignore[attr-defined]
+
+        return self.once(_Filed((name, what)), look)  # type: ignore[return-value]
+
+    @property
+    def instants(self) -> set[int]:
+        """When anything that was logged happened."""
+        return self.once("instants", lambda: self._source.instants((HOME, JOBS, *self.fleet.ids())))  # type: ignore[return-value]
 
     def item(self, kind: str, name: str) -> Item:
         """The item of a kind and name: of the fleet, a booked job, or the home."""
@@ -189,6 +201,13 @@ class Book:
             return Timeline([piece for life in self.lives(item) for piece in self._life_pieces(life, name, of)])
 
         return self.once(("fact", item.kind, item.id, name, of), fold)  # type: ignore[return-value]
+
+    def value(self, item: Item, name: str, instant: int) -> Value:
+        """The value of a fact of an item at one instant; None where unknown."""
+        at = self.catalogue[name].at
+        if at is None:
+            return self.fact(item, name).at(instant)
+        return at(next(life for life in reversed(self.lives(item)) if life.start <= instant), instant)
 
     def pieces(self, life: Life, name: str, of: str | None = None) -> list[Piece]:
         """The pieces of a fact over one life."""

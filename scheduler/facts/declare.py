@@ -20,7 +20,8 @@ class Fact(NamedTuple):
 
     `about`: the item kinds that have it. `meaning`: one sentence. `unknown`: what is missing where it is unknown, ""
     for facts that recall events (what was not logged did not happen). `record`: the entry that would make it known.
-    `of`: the variants a rule can ask for; the first is taken when it asks for none.
+    `of`: the variants a rule can ask for; the first is taken when it asks for none. `at`: its value at one instant, for
+    what is asked for in texts only and costs much to tell for all time; None where `compute` tells that too.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Fact(NamedTuple):
     record: str
     of: tuple[str, ...]
     compute: Callable[..., list[Piece]]
+    at: "Callable[[Life, int], str] | None" = None
 
 
 DECLARED: dict[str, Fact] = {}
@@ -44,11 +46,12 @@ def fact(
     unknown: str = "",
     record: str = "",
     of: tuple[str, ...] = (),
+    at: "Callable[[Life, int], str] | None" = None,
 ) -> Callable[[Callable[..., list[Piece]]], Callable[..., list[Piece]]]:
     """Declare the decorated function as the computation of a fact over one life of an item."""
 
     def declared(compute: "Callable[..., list[Piece]]") -> Callable[..., list[Piece]]:
-        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute)
+        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at)
         return compute
 
     return declared

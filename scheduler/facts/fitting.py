@@ -51,6 +51,10 @@ def _ousted(book: "Book", part: Item, aircraft: str) -> list[int]:
 
 def parts_of(book: "Book", aircraft: str, *kinds: str) -> list[Item]:
     """The parts of some kinds that could be on an aircraft: by their nameplate, or as they were fitted to it once."""
-    fitted = [str(event.get("item")) for event in book.filed(aircraft, "fitted")]
-    found = (book.fleet[name] for name in book.fleet.in_order([*book.fleet.fitting(aircraft), *fitted]))
-    return [item for item in found if item.kind in kinds]
+
+    def find() -> list[Item]:
+        fitted = [str(event.get("item")) for event in book.filed(aircraft, "fitted")]
+        found = (book.fleet[name] for name in book.fleet.in_order([*book.fleet.fitting(aircraft), *fitted]))
+        return [item for item in found if item.kind in kinds]
+
+    return book.once(("parts of", aircraft, kinds), find)  # type: ignore[return-value]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.facts.declare import ANYTHING, fact
-from scheduler.facts.timeline import FALLING, NEVER, Piece, Trail, flags
+from scheduler.facts.timeline import FALLING, NEVER, Piece, Trail, Value, flags
 from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, HOUR, at_local, local_date, parse_clock, parse_rfc3339
 from scheduler.units import FLAG, SPAN
@@ -21,6 +21,14 @@ GRACE = 12 * HOUR
 
 OF_JOBS = ("next_job_in", "starts_in")
 """The facts whose NEVER reads "none booked"."""
+
+
+AFTERWARDS: dict[str, Value] = {
+    "next_job_in": NEVER, "starts_in": NEVER, "job_under_way": "no", "job_eve": "no", "job_morning": "no",
+    "unlogged": "no", "retired": "no", "airtime_covered": None,
+    "grounded_items": None, "papers_lapsing": None, "not_fit": None,
+}  # fmt: skip
+"""What the facts of a job are for ever once it is over, the grace too, and was logged."""
 
 
 class Plan(NamedTuple):

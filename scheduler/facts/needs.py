@@ -1,6 +1,8 @@
 """Facts of jobs: what they need, against what is fit."""
 
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
+from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.facts.condition import GROUNDS
@@ -38,27 +40,25 @@ def _fitted(book: "Book", part: Item, aircraft: str, instant: int) -> bool:
 def packs_for(book: "Book", aircraft: str | None) -> list[Item]:
     """The packs that fit an aircraft; all of them where none is named."""
     fleet = book.fleet
-    if aircraft is None:
-        names = fleet.ids("pack")
-    else:
-        names = fleet.in_order(n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == "pack")
-    return [fleet[name] for name in names]
+
+    def find() -> list[Item]:
+        if aircraft is None:
+            return [fleet[name] for name in fleet.ids("pack")]
+        names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == "pack")
+        return [fleet[name] for name in fleet.in_order(names)]
+
+    return book.once(("packs for", aircraft), find)  # type: ignore[return-value]
 
 
 def papers_for(book: "Book", aircraft: str | None) -> list[Item]:
     """The papers that a flight needs: the pilot's, those of no one in particular, and the aircraft's own. Waivers are
     needed in some places only, so they are no part of this."""
 
-    def sort_out() -> dict[str | None, list[Item]]:
-        found: dict[str | None, list[Item]] = {}
-        for paper in (book.fleet[name] for name in book.fleet.ids("paper")):
-            if sort_of(paper) != "waiver":
-                owner = str(paper.plate.get("of"))
-                found.setdefault(owner if book.fleet.kind(owner) == "aircraft" else None, []).append(paper)
-        return found
+    def find() -> list[Item]:
+        names = [*book.fleet.papers_of(None), *(book.fleet.papers_of(aircraft) if aircraft is not None else ())]
+        return [paper for paper in map(book.fleet.__getitem__, names) if sort_of(paper) != "waiver"]
 
-    papers: dict[str | None, list[Item]] = book.once("papers by aircraft", sort_out)  # type: ignore[assignment]
-    return [*papers.get(None, ()), *(papers.get(aircraft, ()) if aircraft is not None else ())]
+    return book.once(("papers for", aircraft), find)  # type: ignore[return-value]
 
 
 Look = Callable[[Plan, int], object]
@@ -73,7 +73,7 @@ def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
         end = min(plan.known_to, plan.starts)
         found = {plan.known_from}
         for timeline in turns(plan):
-            found |= {piece.start for piece in timeline.pieces if plan.known_from < piece.start < end}
+            found.update(timeline.starts_in(plan.known_from, end))
         for turn in sorted(found):
             pieces.append(Piece(turn, look(plan, turn), None, (plan.event, None)))  # type: ignore[arg-type]
         pieces.append(Piece(max(end, plan.known_from), None))
@@ -200,7 +200,13 @@ def unlogged(life: "Life") -> list[Piece]:
         if plan.known_to <= plan.ends or plan.known_from > plan.ends:
             continue
         crafts = [plan.aircraft] if str(plan.aircraft) in book.fleet else book.fleet.ids("aircraft")
-        flights = (event.at for craft in crafts for event in book.filed(str(craft), "flown"))
-        first = min((at for at in flights if at >= plan.starts), default=DUSK)
+        first = min((_first_flight(book, str(craft), plan.starts) for craft in crafts), default=DUSK)
         found.append((plan.ends, min(first, plan.known_to), plan.event))
     return covering([stretch for stretch in found if stretch[0] < stretch[1]])
+
+
+def _first_flight(book: "Book", aircraft: str, instant: int) -> int:
+    """The landing of the first flight of an aircraft at or after an instant; DUSK without one."""
+    flights = book.filed(aircraft, "flown")
+    place = bisect_left(flights, instant, key=itemgetter(0))
+    return flights[place].at if place < len(flights) else DUSK

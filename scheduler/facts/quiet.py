@@ -1,9 +1,9 @@
 """Facts of the home: how long the log has been quiet, of what nothing is known yet; and of the pilot."""
 
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.events.log import HOME, JOBS, Event
+from scheduler.events.log import Event
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import covering
@@ -36,10 +36,8 @@ STIRRING = 85
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
 def log_quiet(life: "Life") -> list[Piece]:
     """Rises from each entry; nought in an absence, and rises from its end."""
-    book = life.book
-    entries = {event.at for name in (HOME, JOBS, *book.fleet.ids()) for event in book.filed(name)}
     away = [_absence(event) for event in life.those("away")]
-    told = [Piece(at, 0, RISING) for at in entries if not any(start <= at < end for start, end in away)]
+    told = [Piece(at, 0, RISING) for at in life.book.instants if not any(start <= at < end for start, end in away)]
     turns = [piece for start, end in away for piece in (Piece(start, 0), Piece(end, 0, RISING))]
     return [*since_last([]), *sorted([*told, *turns], key=lambda piece: piece.start)]
 
@@ -51,6 +49,19 @@ def _absence(event: Event) -> tuple[int, int]:
 def _began(book: "Book", item: Item) -> int | None:
     day = item.plate.get("in_service")
     return start_of_day(day, book.clocks.zone) if day else None
+
+
+class Evidence(NamedTuple):
+    """When the first entry of an item came, None without one; from when it can be judged, or is out of service."""
+
+    first_at: int | None
+    told_at: int
+
+
+def evidence(book: "Book", item: Item) -> Evidence:
+    """What the entries of an item are evidence of."""
+    first = next((event.at for event in book.filed(item.id)), None)
+    return Evidence(first, min(_told(book, item), book.retired(item)))
 
 
 def _told(book: "Book", item: Item) -> int:
@@ -65,12 +76,13 @@ def _told(book: "Book", item: Item) -> int:
 def _asked(book: "Book") -> list[tuple[int, int, Item]]:
     """(from when, until when it is unknown, item) of each item that wants a first reading, most useful first."""
     items = [book.fleet[name] for kind in ASKED for name in book.fleet.ids(kind)]
-    home = [start for item in items if (start := _began(book, item)) is not None]
-    home += [event.at for item in items for event in book.filed(item.id)[:1]]
+    began = {item.id: _began(book, item) for item in items}
+    found = {item.id: book.evidence.get(item.id) or evidence(book, item) for item in items}
+    home = [start for start in (*began.values(), *(each.first_at for each in found.values())) if start is not None]
     if not home:
         return []
     first = min(home)
-    spans = [(_began(book, item) or first, min(_told(book, item), book.retired(item)), item) for item in items]
+    spans = [(began[item.id] or first, found[item.id].told_at, item) for item in items]
     return [(start, end, item) for start, end, item in spans if start < end]
 
 
@@ -86,7 +98,11 @@ def first_readings_due(life: "Life") -> list[Piece]:
     return [Piece(DAWN, 0), *(Piece(turn, len(items)) for turn, items in _lacking(life.book))]
 
 
-@fact("first_readings", ("home",), word(), "Which readings to take first, in words.")
+def _lacking_at(life: "Life", instant: int) -> str:
+    return _in_words([item for start, end, item in _asked(life.book) if start <= instant < end])
+
+
+@fact("first_readings", ("home",), word(), "Which readings to take first, in words.", at=_lacking_at)
 def first_readings(life: "Life") -> list[Piece]:
     """For texts: by kind, most useful first."""
     return [Piece(DAWN, "none"), *(Piece(turn, _in_words(items)) for turn, items in _lacking(life.book))]
@@ -103,16 +119,9 @@ def _in_words(items: list[Item]) -> str:
     return " ".join(lines) or "none"
 
 
-@fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.")
-def not_put_away(life: "Life") -> list[Piece]:
-    """For texts; looked at wherever the log's quiet begins."""
+def _standing(life: "Life", instant: int) -> str:
     book = life.book
     packs = [book.fleet[name] for name in book.fleet.ids("pack")]
-    turns = [piece.start for piece in log_quiet(life)[1:]]
-    return [Piece(DAWN, "none"), *(Piece(turn, _standing(book, packs, turn)) for turn in turns)]
-
-
-def _standing(book: "Book", packs: list[Item], instant: int) -> str:
     standing = []
     for pack in packs:
         charge = book.fact(pack, "charge").at(instant)
@@ -120,6 +129,13 @@ def _standing(book: "Book", packs: list[Item], instant: int) -> str:
         if stirring and book.fact(pack, "usable").at(instant) == "yes":
             standing.append(f"{pack.id} ({charge:.0f} %)")
     return ", ".join(standing) or "none"
+
+
+@fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.", at=_standing)
+def not_put_away(life: "Life") -> list[Piece]:
+    """For texts; looked at wherever the log's quiet begins."""
+    turns = [piece.start for piece in log_quiet(life)[1:]]
+    return [Piece(DAWN, "none"), *(Piece(turn, _standing(life, turn)) for turn in turns)]
 
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before an absence that was announced.")

@@ -4,7 +4,7 @@ Time is whole microseconds; a slope is an exact ratio, so crossings are solved i
 wrong way: the instant given is the first microsecond at which the comparison holds.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from operator import ge, gt, le, lt
 from typing import NamedTuple
@@ -76,6 +76,10 @@ class Timeline:
     def at(self, instant: int) -> Value:
         """The value at an instant; None where unknown."""
         return self.piece(instant).at(instant)
+
+    def starts_in(self, start: int, end: int) -> list[int]:
+        """Where pieces start within (start, end)."""
+        return self._starts[bisect_right(self._starts, start) : bisect_left(self._starts, end)]
 
     def clipped(self, start: int, end: int) -> list[Piece]:
         """The pieces within [start, end)."""

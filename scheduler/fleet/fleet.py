@@ -40,6 +40,7 @@ class Fleet:
         self._items: dict[str, Item] = {}
         self._by_kind: dict[str, list[str]] = {}
         self._places: dict[str, int] = {}
+        self._papers: dict[str | None, list[str]] = {}
         self._fitting: dict[str | None, list[str]] = {}
 
     def __contains__(self, item: str) -> bool:
@@ -85,6 +86,14 @@ class Fleet:
                 for craft in raw.get("fits") or (None,):  # type: ignore[attr-defined]
                     self._fitting.setdefault(craft, []).append(item)
         return self._fitting.get(aircraft, [])
+
+    def papers_of(self, aircraft: str | None) -> list[str]:
+        """The ids of the papers of an aircraft, in the order of fleet.yaml; of those of no aircraft for None."""
+        if not self._papers:
+            for paper in self.ids("paper"):
+                owner = str(self._raw[paper][1].get("of"))
+                self._papers.setdefault(owner if self.kind(owner) == "aircraft" else None, []).append(paper)
+        return self._papers.get(aircraft, [])
 
     def kind(self, item: str) -> str | None:
         """The kind of an item, or None when there is none of that id."""

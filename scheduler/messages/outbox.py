@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 from scheduler.events.log import Log, Transaction
 from scheduler.instants import DAY, HOUR, MINUTE
+from scheduler.messages.folds import drop
 from scheduler.reminders.decide import Decision, Ledger
 from scheduler.reminders.words import Told
 from scheduler.verdicts.verdict import Key
@@ -40,6 +41,7 @@ _TABLES = (
     """CREATE TABLE IF NOT EXISTS told (
         decided_at INTEGER NOT NULL, rule TEXT NOT NULL, item TEXT NOT NULL, first_at INTEGER NOT NULL,
         kind TEXT NOT NULL, urgency TEXT NOT NULL, reason TEXT NOT NULL) STRICT""",
+    "CREATE INDEX IF NOT EXISTS told_item ON told (item)",
     "CREATE TABLE IF NOT EXISTS state (name TEXT PRIMARY KEY, value ANY NOT NULL) STRICT",
 )  # fmt: skip
 
@@ -119,9 +121,12 @@ class Outbox:
                 return []
             raise
 
-    def ledger(self) -> Ledger:
-        """What was told so far, when the last digest was decided, and when this home's bell began."""
-        rows = self._rows("SELECT rule, item, first_at, decided_at, kind, urgency, reason FROM told ORDER BY rowid")
+    def ledger(self, items: Iterable[str] | None = None) -> Ledger:
+        """What was told so far, of all items or of some; when the last digest was decided, and when this bell began."""
+        query, values = "SELECT rule, item, first_at, decided_at, kind, urgency, reason FROM told", []
+        if items is not None:
+            query, values = f"{query} WHERE item IN (SELECT value FROM json_each(?))", [json.dumps(list(items))]
+        rows = self._rows(f"{query} ORDER BY rowid", values)
         told = (Told(Key(row[0], row[1]), *row[2:]) for row in rows)
         noted = (self.state(name) for name in ("digest_at", "began", "planned", "woke_at"))
         return Ledger(told, *noted)
@@ -137,6 +142,7 @@ class Outbox:
 
     def put_back(self, transaction: Transaction, now: int) -> None:
         """Take what was noted while the clock stood ahead for noted at `now`, so that nothing waits for that time."""
+        drop(transaction)
         transaction.execute("UPDATE told SET decided_at = ? WHERE decided_at > ?", (now, now))
         transaction.execute("UPDATE outbox SET decided_at = ? WHERE decided_at > ?", (now, now))
         transaction.execute("UPDATE state SET value = ? WHERE value > ? AND typeof(value) = 'integer'", (now, now))

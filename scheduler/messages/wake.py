@@ -1,22 +1,24 @@
 """One wake: look at the log, decide, and put what is to be said into the outbox, all in one transaction."""
 
-import traceback
 from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.events.log import Event, Log, Transaction
+from scheduler.events.log import HOME, Event, Log, Reader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import DUSK, rfc3339
+from scheduler.messages.folds import Folds, Progress
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
+from scheduler.messages.scope import Look, Scope, ensure_folds, look_of, nobody, scope_of
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Decision, Ended, decide, next_wake
+from scheduler.reminders.fold import solve
 from scheduler.reminders.text import Text, compose
 from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
-from scheduler.verdicts.verdict import Key, Verdict
+from scheduler.verdicts.verdict import Key
 
 
 class Woken(NamedTuple):
@@ -24,7 +26,8 @@ class Woken(NamedTuple):
 
     `decision`: None when the clock is not trusted, because it stands before `behind`, the event recorded last.
     `next_wake`: when there may be more to say. `open`: how many reminders are open. `sick`: the verdicts that could not
-    be computed, with the error.
+    be computed, with the error. `look`: what it leaves to be kept of the items it looked at; None where it looked at
+    all of them and leaves nothing.
     """
 
     decision: Decision | None
@@ -33,11 +36,15 @@ class Woken(NamedTuple):
     open: int = 0
     behind: Event | None = None
     sick: dict[Key, str] = {}  # noqa: RUF012 - never changed
+    look: Look | None = None
 
 
-def wake(home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool = False) -> Woken:
+def wake(
+    home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool = False, progress: Progress = nobody
+) -> Woken:
     """Decide what to say at `now` and queue it. `trust`: take `now` even if it lies before the newest event.
 
+    Only the items are looked at whose instant has come, or about which something was logged; a dry run looks at all.
     Two wakes at once never queue the same twice: the decision that is written is made inside its transaction. A wake
     that finds nothing to say does not hold the lock while it thinks. Raises Refused and sqlite3.Error.
     """
@@ -45,21 +52,33 @@ def wake(home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool 
     if newest is not None and newest.recorded_at > now:
         return Woken(None, newest.recorded_at, [], behind=newest)
     outbox = Outbox(home.log)
-    if outbox.ahead(now) and not (trust or dry_run):
+    if dry_run:
+        return _look(home, setup, outbox, now, supposed=trust)
+    if outbox.ahead(now) and not trust:
         with outbox.writing() as transaction:
             outbox.put_back(transaction, now)
-    woken = _look(home, setup, outbox, now, dry_run and trust)
-    if dry_run:
-        return woken
+    kept = bool(setup.channels)  # without any, nothing counts as told, and nothing is ever over
+    if kept:
+        ensure_folds(home, setup, outbox, now, progress)
+    woken = _look(home, setup, outbox, now, kept)
     with outbox.writing() as transaction:
-        if woken.decision:
-            woken = _look(home, setup, outbox, now)
+        if woken.decision or not _keep(home, transaction, woken):
+            woken = _look(home, setup, outbox, now, kept)
             _queue(outbox, transaction, setup, woken)
+            _keep(home, transaction, woken)
         _report_sick(outbox, transaction, setup, woken.sick, now)
         transaction.execute("INSERT OR IGNORE INTO state VALUES ('began', ?)", (now,))
         remember(transaction, "woke_at", now)
         remember(transaction, "planned", woken.next_wake)
     return woken
+
+
+def _keep(home: Home, transaction: Transaction, woken: Woken) -> bool:
+    """Keep the folds that a look made. False where another has changed what it started from."""
+    if woken.look is None:
+        return True
+    scope, folds = woken.look
+    return Folds(home.log).keep(transaction, scope.was, scope.base, folds, scope.home_by)
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:
@@ -73,23 +92,49 @@ def unwell(woken: Woken) -> list[str]:
     return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in woken.sick.items()]
 
 
-def _look(home: Home, setup: Setup, outbox: Outbox, now: int, supposed: bool = False) -> Woken:
-    """`supposed`: `now` is another instant than this one, up to which nobody can have missed a look."""
-    board = Board(Book(setup.fleet, home.log, setup.clocks), setup.rules)
-    sick = _set_sick_aside(board, now)
-    ledger = outbox.ledger()
+def _look(home: Home, setup: Setup, outbox: Outbox, now: int, kept: bool = False, supposed: bool = False) -> Woken:
+    """Look at the items that may have changed since the folds that are `kept`, or else at all of them.
+
+    `supposed`: `now` is another instant than this one, up to which nobody can have missed a look.
+    """
+    if not kept:
+        return _decide(home, setup, outbox, now, None, supposed)
+    scope = scope_of(home, setup, now)
+    woken = _decide(home, setup, outbox, now, scope)
+    if woken.decision is not None and woken.decision.digest:
+        scope = scope.widened(Folds(home.log).with_news())
+        woken = _decide(home, setup, outbox, now, scope)
+    return woken
+
+
+def _decide(home: Home, setup: Setup, outbox: Outbox, now: int, scope: Scope | None, supposed: bool = False) -> Woken:
+    items = None if scope is None else sorted(scope.items)
+    evidence = Folds(home.log).evidence(but=items) if items is not None and HOME in items else {}
+    book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, evidence=evidence)
+    board = Board(book, setup.rules, items)
+    solved = solve(board, now)
+    ledger = outbox.ledger(items)
     if supposed:
         ledger.planned = None
     decision = decide(board, ledger, setup.hours, now)
-    ended = [_with_correction(ended, home, setup, now) for ended in decision.ended if ended.key not in sick]
+    ended = [_with_correction(ended, home, setup, now) for ended in decision.ended if ended.key not in solved.sick]
     decision = decision._replace(ended=ended)
     messages = [message for channel in setup.channels for message in _messages(decision, channel, setup, board)]
     for line in decision.told():
         ledger.add(line)
     if decision.digest:
         ledger.digest_at = now
-    wake = next_wake(board, ledger, setup.hours, decision)
-    return Woken(decision, wake, messages, len(board.open_at(now)), sick=sick)
+    turn, opened = next_wake(board, ledger, setup.hours, decision), len(board.open_at(now))
+    woken = Woken(decision, turn, messages, opened, sick=solved.sick)
+    if scope is None:
+        return woken
+    kept = Folds(home.log)
+    turns = [turn, kept.next_but(items or ()), scope.home_by or DUSK]
+    return woken._replace(
+        next_wake=min(turn for turn in turns if turn > now),
+        open=opened + kept.open_but(items or ()),
+        look=look_of(scope, board, solved, ledger, setup, decision),
+    )
 
 
 def _with_correction(ended: Ended, home: Home, setup: Setup, now: int) -> Ended:
@@ -107,44 +152,15 @@ def _arrival(event: Event) -> int:
 
 def _stood(log: Log, setup: Setup, ended: Ended, seq: int) -> bool:
     """True when a reminder was there still, by the log up to a place in it."""
-    board = Board(Book(setup.fleet, _UpTo(log, seq), setup.clocks), setup.rules, [ended.key.item])
+    board = Board(Book(setup.fleet, Reader(log, before=seq + 1), setup.clocks), setup.rules, [ended.key.item])
     verdict = board.by_key.get(ended.key)
     return verdict is not None and verdict.open_at(ended.first_at) is not None
-
-
-class _UpTo(NamedTuple):
-    """The events of a log up to a place in it."""
-
-    log: Log
-    seq: int
-
-    def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events in force filed under a name, in order; of one kind where `what` names it."""
-        return self.log.of(name, what, DUSK, self.seq + 1)
 
 
 def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: Woken) -> None:
     """Without any channel nothing counts as told, so that the first channel hears all of it."""
     if setup.channels and woken.decision:
         outbox.queue(transaction, woken.decision, woken.messages)
-
-
-def _set_sick_aside(board: Board, now: int) -> dict[Key, str]:
-    """Take off a board the verdicts that cannot be computed, so that one rule that raises leaves the others going."""
-    found = {verdict.key: text for verdict in board.verdicts if (text := _sickness(verdict, now))}
-    board.verdicts = [verdict for verdict in board.verdicts if verdict.key not in found]
-    return found
-
-
-def _sickness(verdict: Verdict, now: int) -> str:
-    try:
-        for stretch in verdict.stretches:
-            verdict.rises(stretch)
-        verdict.urgency(now)
-    except Exception as error:  # whatever a rule raises, the others go on; what it raised is reported
-        where = traceback.extract_tb(error.__traceback__)[-1]
-        return f"{type(error).__name__}: {error} ({where.name})"
-    return ""
 
 
 def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: dict[Key, str], now: int) -> None:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from scheduler.events.log import HOME, Event
 from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN, YES
-from scheduler.instants import DAWN, DAY, DUSK, parse_rfc3339
+from scheduler.instants import DAWN, DAY, parse_rfc3339
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.stretches import Stretch
@@ -96,14 +96,10 @@ class Board:
 
     @cached_property
     def _turns(self) -> list[int]:
-        turns = {turn for r in self.reminders for turn in (r.stretch.opened, r.stretch.ended)}
-        turns |= {turn for r in self.reminders for dark in r.stretch.unknown for turn in dark}
-        turns |= {turn for r in self.reminders for turn, _ in r.verdict.rises(r.stretch)}
-        return sorted(turns - {DUSK})
+        return sorted({turn for verdict in self.verdicts for turn in verdict.turns})
 
     def next_change(self, now: int) -> int | None:
-        """The first instant after `now` at which a reminder opens, ends, grows more urgent, or loses or finds its
-        ground, events apart."""
+        """The first turn of a verdict after `now`, events apart."""
         index = bisect_right(self._turns, now)
         return self._turns[index] if index < len(self._turns) else None
 

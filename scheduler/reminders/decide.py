@@ -48,6 +48,11 @@ class Ledger:
         """The rules and items of which anything was told."""
         return self._told.keys()
 
+    def unsettled(self, item: str) -> bool:
+        """True where anything was told of an item that was not told to be over."""
+        groups = (self.groups(key) for key in self._told if key.item == item)
+        return any(lines[-1].kind != "settled" for found in groups for lines in found.values())
+
     def rung(self) -> Iterator[Told]:
         """Every telling but that something is over."""
         return (line for lines in self._told.values() for line in lines if line.kind != "settled")
@@ -173,12 +178,22 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
     """The next instant after a decision, noted in the ledger, at which there may be something to say: a reminder opens
     or ends, a word falls due, a weekly digest."""
     now = decision.at
-    turns = [board.next_change(now) or DUSK, *(word.due for word in decision.ahead)]
+    turns = [board.next_change(now) or DUSK, *(word.due for word in words_to_come(board, ledger, hours, decision))]
+    return min([next_gathering(board, ledger, hours, now), *(turn for turn in turns if turn > now)])
+
+
+def words_to_come(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Word]:
+    """What will be said next, after a decision noted in the ledger, of each reminder open now."""
+    yield from decision.ahead
     for reminder in (word.reminder for word in decision.words):
-        word = next_word(board, reminder, ledger.of(reminder), hours, now)
+        word = next_word(board, reminder, ledger.of(reminder), hours, decision.at)
         if word is not None:
-            turns.append(word.due)
-    turns += [hours.delivery(absence.end) for absence in board.away]
+            yield word
+
+
+def next_gathering(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
+    """The next instant after `now` at which a digest may be due of itself: weekly, or after an absence."""
+    turns = [hours.delivery(absence.end) for absence in board.away]
     turns.append(hours.next_weekly(max(now, ledger.digest_at or now) + 1))
     return min(turn for turn in turns if turn > now)
 

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from scheduler.events.log import HOME, Event
 from scheduler.events.memory import Memory
+from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DAWN
@@ -69,13 +70,14 @@ class _Part(NamedTuple):
     asked: set[str]
 
 
-class _Listening(NamedTuple):
+class _Listening(Source):
     """A source of the events known now that notes which names it was asked for."""
 
-    known: Known
-    asked: set[str]
+    def __init__(self, known: Known, asked: set[str]) -> None:
+        self._known = known
+        self._asked = asked
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        self.asked.add(name)
-        return self.known.memory.of(name, what, self.known.now)
+        self._asked.add(name)
+        return self._known.memory.of(name, what, self._known.now)

@@ -13,7 +13,8 @@ from statistics import fmean, stdev
 from typing import NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.facts.book import Book, Clocks, Source
+from scheduler.events.source import Source
+from scheduler.facts.book import Book, Clocks
 from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DUSK, WEEK, rfc3339
@@ -67,26 +68,28 @@ class Outlook(NamedTuple):
     uses: list[Use]
 
 
-class Over(NamedTuple):
+class Over(Source):
     """One source of events over another."""
 
-    under: Source
-    upper: Source
+    def __init__(self, under: Source, upper: Source) -> None:
+        self._under = under
+        self._upper = upper
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events of both, in order."""
-        return sorted([*self.under.of(name, what), *self.upper.of(name, what)])
+        return sorted([*self._under.of(name, what), *self._upper.of(name, what)])
 
 
-class Until(NamedTuple):
+class Until(Source):
     """A source of events up to an instant."""
 
-    source: Source
-    last: int
+    def __init__(self, source: Source, last: int) -> None:
+        self._source = source
+        self._last = last
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events that happened by then, in order."""
-        return [event for event in self.source.of(name, what) if event.at <= self.last]
+        return [event for event in self._source.of(name, what) if event.at <= self._last]
 
 
 def outlook(fleet: Fleet, clocks: Clocks, source: Source, rules: Ruleset, now: int, end: int) -> Outlook:

@@ -92,7 +92,7 @@ def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many:
         return str(verdict.rule.limits[name])
     catalogue = verdict.book.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
-        return fact_text(catalogue[name], verdict.ask(name).at(now))
+        return fact_text(catalogue[name], verdict.book.value(verdict.item, name, now))
     job = verdict.book.job(verdict.item.id) if verdict.item.kind == "job" else None
     plates = job.plate_at(now) if job else {}
     plate = plates.get(name, verdict.item.plate.get(name))

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from scheduler.events.check import problems
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import Event, concerned
+from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.declare import Fact
 from scheduler.facts.spans import UNKNOWN, WORDS
@@ -40,7 +41,7 @@ class Outcome(NamedTuple):
     came: str
 
 
-class Cases:
+class Cases(Source):
     """A source of events made in memory."""
 
     def __init__(self, events: list[dict[str, object]]) -> None:

@@ -7,10 +7,10 @@ from typing import NamedTuple
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.jobs import plans_for
-from scheduler.facts.spans import YES, Spans, every
+from scheduler.facts.spans import UNKNOWN, YES, Spans, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DUSK, CalendarSpan, add_span
+from scheduler.instants import DAWN, DUSK, CalendarSpan, add_span
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 from scheduler.verdicts.stretches import Cut, Stretch, stretches
@@ -123,6 +123,24 @@ class Verdict:
             if stretch.opened < turn < stretch.ended and URGENCIES.index(word) < URGENCIES.index(found[-1][1]):
                 found.append((turn, word))
         return found
+
+    @cached_property
+    def turns(self) -> list[int]:
+        """The instants at which something changes by the clock or an entry, in order: a reminder opens, ends, grows
+        more or less urgent, loses or finds its ground; the rule ceases, or begins, to be possible to judge."""
+        found = set()
+        for stretch in self.stretches:
+            found |= {stretch.opened, stretch.ended, *(turn for dark in stretch.unknown for turn in dark)}
+            found |= {turn for turn in self._urgencies[0] if stretch.opened < turn < stretch.ended}
+        for start, end, value in self.when:
+            if value == UNKNOWN:
+                found |= {start, end}
+        return sorted(found - {DAWN, DUSK})
+
+    def next_turn(self, instant: int) -> int | None:
+        """The first of the turns after an instant."""
+        index = bisect_right(self.turns, instant)
+        return self.turns[index] if index < len(self.turns) else None
 
     def next_change(self, instant: int) -> int | None:
         """The first instant after `instant` at which anything about this verdict changes, events apart."""

@@ -4,6 +4,8 @@ import json
 import re
 import shutil
 from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from itertools import chain, islice
 from pathlib import Path
 
 from scheduler.cli.main import main
@@ -66,3 +68,86 @@ def _renamed(event: dict, copy: int) -> dict:
     event = event | {name: f"{event[name]}-{copy}" for name in _NAMES if name in event}
     event |= {name: [f"{each}-{copy}" for each in event[name]] for name in _LISTS if name in event}
     return event | {name: f"{event[name]}-{copy}" for name in ("id", "instead_of", "event") if name in event}
+
+
+OFFICE = ("me", "certificate", "insurance", "harbour-waiver", "bench", "charging-corner")
+"""What the copies of a company share, so many of them: pilot, papers, charger and shelf."""
+SHARED = 20
+_YEAR = timedelta(weeks=52)  # whole weeks: what happened on a Saturday did so every year
+_DATES = ("at", "recorded_at", "starts", "ends", "leaves", "from", "to", "until", "issued", "expires")
+_ENDS = ("retired", "handed_in", "set_aside", "struck", "seen", "snoozed")
+"""What would not have gone on for years."""
+
+
+def company(folder: Path, items: int, events: int) -> Path:
+    """A home of so many items and events: the demo fleet many times over, flown for as many seasons as that takes, the
+    last one the demo season itself; each pilot and office serves twenty of them."""
+    folder.mkdir(parents=True)
+    copies = _copies(items)
+    seasons = -(-events // len(list(_season(copies, 0))))
+    settings = (EXAMPLES / "home" / "shelfbell.yaml").read_text()
+    every = ", ".join(path.stem for path in sorted(shipped("rules").glob("*.yaml")))
+    (folder / "shelfbell.yaml").write_text(re.sub(r"practice: \[.*?\]", f"practice: [{every}]", settings))
+    (folder / "fleet.yaml").write_text(json.dumps(_company_fleet(copies, seasons)))
+    return folder
+
+
+def company_lines(items: int, events: int) -> Iterator[str]:
+    """The entries of such a company, the last so many of them."""
+    copies = _copies(items)
+    seasons = -(-events // len(list(_season(copies, 0))))
+    whole = chain.from_iterable(_season(copies, before) for before in reversed(range(seasons)))
+    left_out = sum(1 for before in range(seasons) for _ in _season(copies, before)) - events
+    return islice(whole, max(0, left_out), None)
+
+
+def _copies(items: int) -> int:
+    each = sum(len(entries) for entries in fleet_of(1).values())
+    return round(items / (each - len(OFFICE) + len(OFFICE) / SHARED))
+
+
+def _season(copies: int, before: int) -> Iterator[str]:
+    """The entries of one season, so many years before the demo season."""
+    for text in SEASON.read_text().splitlines():
+        event = json.loads(text)
+        if before and (event["what"] in _ENDS or "instead_of" in event):
+            continue
+        event |= {name: _years_before(event[name], before) for name in _DATES if name in event}
+        shared = event["what"] == "away" or event.get("item") in OFFICE
+        for copy in range(0, copies, SHARED if shared else 1):
+            yield json.dumps(_in_company(event, copy, before))
+
+
+def _years_before(text: str, before: int) -> str:
+    if not text[:4].isdigit():  # where something was moved to
+        return text
+    if len(text) == 10:
+        return (date.fromisoformat(text) - before * _YEAR).isoformat()
+    return (datetime.fromisoformat(text) - before * _YEAR).isoformat() if before else text
+
+
+def _in_company(event: dict, copy: int, before: int) -> dict:
+    event = _renamed(event, copy)
+    event |= {name: _office(event[name]) for name in ("item", "charger", "pilot") if name in event}
+    if before:
+        event |= {name: f"{event[name]}-{before}" for name in ("id", "job") if name in event}
+    return event
+
+
+def _office(name: str) -> str:
+    """The item of the office that serves a copy, for one of its own."""
+    item, _, copy = name.rpartition("-")
+    return f"{item}-{int(copy) // SHARED * SHARED}" if item in OFFICE else name
+
+
+def _company_fleet(copies: int, seasons: int) -> dict:
+    fleet = {}
+    for section, entries in fleet_of(copies).items():
+        kept = [entry for entry in entries if _office(entry["id"]) == entry["id"]]
+        for entry in kept:
+            if "in_service" in entry:
+                entry["in_service"] = _years_before(entry["in_service"], seasons - 1)
+            if "of" in entry:
+                entry["of"] = _office(entry["of"])
+        fleet[section] = kept
+    return fleet

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.events.log import Log
+from scheduler.events.log import Log, Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
@@ -122,7 +122,7 @@ def put(path: Path, entries: Entries) -> Book:
     log = Log(path / "shelfbell.db")
     for made in entries:
         take(log, [(1, json.dumps(made))], Fleet(FLEET), NOW)
-    return Book(Fleet(FLEET), log, Clocks(ZONE))
+    return Book(Fleet(FLEET), Reader(log), Clocks(ZONE))
 
 
 def instants(timeline: Timeline) -> Iterator[int]:

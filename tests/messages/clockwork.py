@@ -8,6 +8,7 @@ import json
 from pathlib import Path
 from typing import NamedTuple
 
+from scheduler.events.log import Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book
 from scheduler.home import Home
@@ -71,7 +72,11 @@ class Clockwork:
     def wake(self) -> Woken:
         """Look, decide, and deliver what is due."""
         self.wakes += 1
+        looked_at_all = wake(self.home, self.setup, self.now, dry_run=True)
         woken = wake(self.home, self.setup, self.now)
+        assert woken.messages == looked_at_all.messages, "what was kept of the last look changed what is said"
+        assert abs(woken.open - looked_at_all.open) <= 3, "the home's own rules apart, which wait for the digest"
+        assert woken.next_wake <= looked_at_all.next_wake
         assert woken.next_wake > self.now, "it would wake again at once, and again"
         self.woken = woken
         if woken.behind is None:
@@ -116,7 +121,7 @@ class Clockwork:
 
     def board(self) -> Board:
         """The board as the daemon has it before it."""
-        return Board(Book(self.setup.fleet, self.home.log, self.setup.clocks), self.setup.rules)
+        return Board(Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks), self.setup.rules)
 
     def told(self) -> list[tuple[int, str, str, str, str]]:
         """What was told of which reminder, in order: when, kind, rule, item, reason."""

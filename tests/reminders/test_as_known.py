@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from scheduler.events.log import Log
 from scheduler.events.memory import Memory
+from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
 from scheduler.facts.book import Book, Clocks
 from scheduler.fleet.fleet import Fleet
@@ -47,7 +48,7 @@ def log_of(folder: Path, entries: Entries) -> Log:
     return log
 
 
-class AsToldBy:
+class AsToldBy(Source):
     """The events of a log that had been told by an instant."""
 
     def __init__(self, log: Log, now: int) -> None:

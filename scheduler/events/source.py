@@ -1,0 +1,19 @@
+"""Where a book finds its events."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from scheduler.events.log import Event
+
+
+class Source:
+    """Events in force, by the names under which they are filed."""
+
+    def of(self, name: str, what: str | None = None) -> list["Event"]:
+        """The events filed under a name, in order; of one kind where `what` names it."""
+        raise NotImplementedError
+
+    def instants(self, names: Iterable[str]) -> set[int]:
+        """When all that is filed under some names happened."""
+        return {event.at for name in names for event in self.of(name)}

@@ -1,0 +1,194 @@
+"""The folds of all items, kept in the database between wakes. They can be deleted at any time: the next wake makes them
+anew from the log.
+
+They hold for one fingerprint of rules, fleet and program, up to one place in the log. What came after that place is
+looked up by the names and kinds of entries on which each item rests.
+"""
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterable
+from typing import NamedTuple
+
+from scheduler.events.log import HOME, JOB, JOBS, Log, Transaction, concerned, corrects
+from scheduler.facts.book import counts_from
+from scheduler.facts.quiet import Evidence
+from scheduler.instants import DAWN, DUSK
+from scheduler.reminders.fold import Fold
+
+_TABLES = (
+    """CREATE TABLE IF NOT EXISTS folds (
+        item TEXT PRIMARY KEY, next_at INTEGER NOT NULL, open INTEGER NOT NULL, news INTEGER NOT NULL,
+        over_at INTEGER NOT NULL, first_at INTEGER, told_at INTEGER) STRICT""",
+    "CREATE INDEX IF NOT EXISTS folds_next ON folds (next_at)",
+    "CREATE INDEX IF NOT EXISTS folds_news ON folds (news, open) WHERE news",
+    """CREATE TABLE IF NOT EXISTS rests_on (
+        name TEXT NOT NULL, what TEXT NOT NULL, item TEXT NOT NULL, PRIMARY KEY (name, what, item))
+        STRICT, WITHOUT ROWID""",
+    "CREATE TABLE IF NOT EXISTS folded (fingerprint TEXT NOT NULL, seq INTEGER NOT NULL) STRICT",
+)  # fmt: skip
+
+
+class Base(NamedTuple):
+    """What folds hold for: a fingerprint of the set-up, and a place in the log."""
+
+    fingerprint: str
+    seq: int
+
+
+class Fresh(NamedTuple):
+    """What some new entries touch.
+
+    `filed`: the names under which they are filed, those of what they take back included, each with the kinds. `began`:
+    the first instant they tell of, a flight from take-off. `told_from`: when the first was told. `correct`: one takes
+    another back, or its place.
+    """
+
+    filed: set[tuple[str, str]]
+    began: int
+    told_from: int
+    correct: bool
+
+    @property
+    def names(self) -> set[str]:
+        """The names alone."""
+        return {name for name, _ in self.filed}
+
+    def jobs(self) -> set[str]:
+        """The jobs among them."""
+        return {name.removeprefix(JOB) for name in self.names if name.startswith(JOB) and name != JOB}
+
+
+def fresh_entries(log: Log, after: int, to: int) -> Fresh:
+    """The entries at places in (after, to] of a log, of which there is at least one."""
+    fresh = log.between(after, to)
+    filed: set[tuple[str, str]] = set()
+    for event in fresh:
+        chain = [event, *log.taken_back(event)]
+        kinds = {each.what for each in chain}
+        filed |= {(name, what) for each in chain for name in concerned(each.fields) for what in kinds}
+    began, told_from = min(map(counts_from, fresh)), min(event.recorded_at for event in fresh)
+    return Fresh(filed, began, told_from, any(map(corrects, fresh)))
+
+
+class Folds:
+    """The folds of one home."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+
+    def _rows(self, query: str, *values: object) -> list[tuple]:
+        try:
+            return self._log.connection.execute(query, values).fetchall()
+        except sqlite3.OperationalError as error:
+            if "no such table" in str(error):  # nothing was ever folded
+                return []
+            raise
+
+    def base(self) -> Base | None:
+        """What the folds there are hold for; None where there are none."""
+        rows = self._rows("SELECT fingerprint, seq FROM folded")
+        return Base(*rows[0]) if rows else None
+
+    def place(self) -> int:
+        """The place of the last entry of the log."""
+        return int(self._log.connection.execute("SELECT coalesce(max(seq), 0) FROM events").fetchone()[0])
+
+    def waiting(self, now: int) -> set[str]:
+        """The items whose instant has come."""
+        return {item for (item,) in self._rows("SELECT item FROM folds WHERE next_at <= ?", now)}
+
+    def with_news(self) -> set[str]:
+        """The items of which a digest would speak."""
+        return {item for (item,) in self._rows("SELECT item FROM folds WHERE news")}
+
+    def evidence(self, but: Iterable[str]) -> dict[str, Evidence]:
+        """What the entries of all items but some are evidence of, by item."""
+        rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at NOT NULL")
+        left_out = set(but)
+        return {item: Evidence(*found) for item, *found in rows if item not in left_out}
+
+    def open_but(self, items: Iterable[str]) -> int:
+        """How many reminders are open on other items than some."""
+        query = "SELECT coalesce(sum(open), 0) FROM folds WHERE news AND item NOT IN (SELECT value FROM json_each(?))"
+        return int(self._rows(query, json.dumps(list(items)))[0][0])
+
+    def next_but(self, items: Iterable[str]) -> int:
+        """The first instant at which anything changes by the clock about other items than some; DUSK for never."""
+        query = "SELECT next_at FROM folds WHERE item NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at LIMIT 1"
+        return next((at for (at,) in self._rows(query, json.dumps(list(items)))), DUSK)
+
+    def touched(self, fresh: "Fresh") -> set[str]:
+        """The items about which new entries may change something, `home` apart."""
+        asked = fresh.filed | {(name, "booked") for job in fresh.jobs() for name in self._beside(job)}
+        found = self._rows(
+            """SELECT DISTINCT item FROM json_each(?) asked
+               JOIN rests_on ON name = json_extract(asked.value, '$[0]')
+               AND what IN ('', json_extract(asked.value, '$[1]'))
+               JOIN folds USING (item) WHERE over_at > ?""",
+            json.dumps(sorted(asked)), DAWN if fresh.correct else fresh.began,
+        )  # fmt: skip
+        away = self.with_news() if (HOME, "away") in asked else set()
+        return {item for (item,) in found} | fresh.jobs() | away
+
+    def _beside(self, job: str) -> set[str]:
+        """The aircraft that a job was ever booked for, and the name for none in particular where it was for none."""
+        bodies = self._rows(
+            "SELECT body FROM concerned JOIN events USING (seq) WHERE item = ? AND what = 'booked'", f"{JOB}{job}"
+        )
+        return {str(json.loads(body).get("aircraft", JOB)) for (body,) in bodies}
+
+    def jobs(self) -> dict[str, str | None]:
+        """Every job that was ever booked, with an aircraft it was booked for, if any."""
+        rows = self._rows(
+            "SELECT json_extract(body, '$.job'), max(json_extract(body, '$.aircraft')) FROM concerned "
+            "JOIN events USING (seq) WHERE item = ? AND what = 'booked' GROUP BY 1 ORDER BY min(seq)",
+            JOBS,
+        )
+        return dict(rows)
+
+    def keep(
+        self, transaction: Transaction, was: Base, base: Base, folds: Iterable[Fold], home_by: int | None = None
+    ) -> bool:
+        """Keep folds made from what `was` kept, up to `base`. False, and nothing is kept, where that has changed.
+
+        `home_by`: by when the home has to be looked at, if it was not.
+        """
+        if self.base() != was:
+            return False
+        if home_by is not None:
+            query = "UPDATE folds SET next_at = min(next_at, ?), news = 1 WHERE item = ?"
+            transaction.execute(query, (home_by, HOME))
+        for fold in folds:
+            _keep(transaction, fold)
+        if was != base:
+            transaction.execute("DELETE FROM folded")
+            transaction.execute("INSERT INTO folded VALUES (?, ?)", base)
+        return True
+
+    def renew(self, transaction: Transaction, base: Base, folds: Iterable[Fold]) -> None:
+        """Keep the folds of all items in the place of those there are."""
+        drop(transaction)
+        for table in _TABLES:
+            transaction.execute(table)
+        for fold in folds:
+            _keep(transaction, fold)
+        transaction.execute("INSERT INTO folded VALUES (?, ?)", base)
+
+
+def drop(transaction: Transaction) -> None:
+    """Forget all folds: the next wake makes them anew."""
+    for table in ("folds", "rests_on", "folded"):
+        transaction.execute(f"DROP TABLE IF EXISTS {table}")
+
+
+def _keep(transaction: Transaction, fold: Fold) -> None:
+    # What an item rested on before stays noted: it is looked at once too often, never once too little.
+    evidence = fold.evidence or (None, None)
+    transaction.execute("INSERT OR REPLACE INTO folds VALUES (?, ?, ?, ?, ?, ?, ?)", (*fold[:5], *evidence))
+    for name, what in fold.rests_on:
+        transaction.execute("INSERT OR IGNORE INTO rests_on VALUES (?, ?, ?)", (name, what or "", fold.item))
+
+
+Progress = Callable[[int, int], object]
+"""Is told how many of how many are done."""

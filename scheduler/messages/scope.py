@@ -1,0 +1,106 @@
+"""What a wake has to look at: the items whose instant has come, and those about which something was logged."""
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from scheduler.events.log import HOME, Reader
+from scheduler.facts.book import Book
+from scheduler.facts.quiet import Evidence
+from scheduler.home import Home, Setup
+from scheduler.instants import SECOND
+from scheduler.messages.folds import Base, Folds, Progress, fresh_entries
+from scheduler.messages.outbox import Outbox
+from scheduler.reminders.board import Board
+from scheduler.reminders.decide import Decision, Ledger, decide
+from scheduler.reminders.fold import Fold, Solved, done_with, folds, home_can_wait, solve, together
+
+_WOBBLE = SECOND
+"""By so much the clock may stand before the last look without anything having changed. Common practice, no source."""
+
+_TOO_MANY = 10_000
+"""From so many new entries on all items are folded anew."""
+
+
+class Scope(NamedTuple):
+    """The items that a wake looks at. `was`: what the kept folds hold for; `base`: what those it makes will.
+
+    `home_by`: when the home has to be looked at for what was logged of its items; None where it need not.
+    """
+
+    was: Base
+    base: Base
+    items: frozenset[str]
+    home_by: int | None = None
+
+    def widened(self, more: Iterable[str]) -> "Scope":
+        """The same with more items."""
+        return self._replace(items=self.items | frozenset(more))
+
+
+class Look(NamedTuple):
+    """What a look leaves to be kept."""
+
+    scope: Scope
+    folds: list[Fold]
+
+
+def nobody(_done: int, _of: int) -> None:
+    """Watches no progress."""
+
+
+def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: Progress = nobody) -> None:
+    """Make the folds of all items where there are none that hold for this set-up, or the clock was put back since."""
+    kept, woke_at = Folds(home.log), outbox.state("woke_at")
+    was = kept.base()
+    base = Base(setup.fingerprint, kept.place())
+    holds = was is not None and was.fingerprint == base.fingerprint and base.seq - was.seq < _TOO_MANY
+    if holds and (woke_at or now) - now < _WOBBLE:
+        return
+    made = list(fold_all(home, setup, outbox.ledger(), now, progress))
+    with outbox.writing() as transaction:
+        kept.renew(transaction, base, made)
+
+
+def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progress = nobody) -> Iterator[Fold]:
+    """The folds of all items, made group by group: never are the entries of all held at once."""
+    jobs = Folds(home.log).jobs()
+    groups = list(together(setup.fleet, jobs))
+    known = {name for group in groups for name in group}
+    told = {key.item for key in ledger.spoken_of()}
+    groups += [sorted(told - known)] if told - known else []
+    evidence: dict[str, Evidence] = {}
+    done, lately = 0, min(now, now if ledger.digest_at is None else ledger.digest_at)
+    for group in groups:
+        book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, evidence=evidence)
+        over = [f for name in group if name in jobs and (f := done_with(book, setup.rules, ledger, name, lately))]
+        yield from over
+        left = [name for name in group if name not in {fold.item for fold in over}]
+        board = Board(book, setup.rules, left)
+        solved = solve(board, now)
+        for fold in folds(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left):
+            if fold.evidence is not None:
+                evidence[fold.item] = fold.evidence
+            yield fold
+        done += len(group)
+        progress(done, len(known))
+
+
+def scope_of(home: Home, setup: Setup, now: int) -> Scope:
+    """What a wake has to look at, by the folds that are kept."""
+    kept = Folds(home.log)
+    was = kept.base()
+    assert was is not None, "the folds are ensured before"
+    base = Base(was.fingerprint, kept.place())
+    items = kept.waiting(now)
+    if base.seq == was.seq:
+        return Scope(was, base, frozenset(items))
+    fresh = fresh_entries(home.log, was.seq, base.seq)
+    items |= kept.touched(fresh)
+    at_once = fresh.correct or HOME in fresh.names or not home_can_wait(setup.rules)
+    by = now if at_once else setup.hours.next_digest(fresh.told_from)
+    return Scope(was, base, frozenset(items | {HOME} if by <= now else items), None if by <= now else by)
+
+
+def look_of(scope: Scope, board: Board, solved: Solved, ledger: Ledger, setup: Setup, decision: Decision) -> Look:
+    """What a decision, noted in the ledger, leaves of the items it looked at."""
+    return Look(scope, list(folds(board, solved, ledger, setup.hours, decision, sorted(scope.items))))

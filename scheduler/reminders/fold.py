@@ -1,0 +1,198 @@
+"""The fold of an item: until when nothing about it can change by the clock alone, and on which entries that rests.
+
+A wake looks at an item again when that instant has come, or when an entry came on which it rests, and at no other.
+"""
+
+import traceback
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from functools import partial
+from typing import NamedTuple
+
+from scheduler.events.log import HOME, JOB
+from scheduler.facts.book import Asked, Book
+from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
+from scheduler.facts.quiet import ASKED, Evidence, evidence
+from scheduler.facts.spans import NO, UNKNOWN, YES
+from scheduler.facts.timeline import Piece, Timeline
+from scheduler.fleet.fleet import Fleet
+from scheduler.instants import DAWN, DUSK
+from scheduler.reminders.board import Board, missing_facts
+from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
+from scheduler.reminders.hours import Hours
+from scheduler.reminders.words import DISTURBING
+from scheduler.verdicts.conditions import leaves, spans
+from scheduler.verdicts.rule import Rule, Ruleset
+from scheduler.verdicts.stretches import NOT_JUDGED_AFTER
+from scheduler.verdicts.verdict import Key, Verdict
+
+
+class Fold(NamedTuple):
+    """What a wake left of an item.
+
+    `next_at`: the first instant at which a verdict on it changes or something is to be said of it, if nothing is logged
+    before. `open`: how many of its reminders are open. `news`: a digest would speak of it. `over_at`: entries of what
+    happened later to others change nothing about it (DUSK for most, the end of a job that is done with). `rests_on`:
+    the names and kinds of entries that its verdicts looked for. `evidence`: what its entries are evidence of, for the
+    kinds that the home asks about.
+    """
+
+    item: str
+    next_at: int
+    open: int
+    news: bool
+    over_at: int
+    rests_on: frozenset[Asked]
+    evidence: Evidence | None = None
+
+
+class Solved(NamedTuple):
+    """What solving all verdicts of a board came to: why some could not be, and what those on each item rest on."""
+
+    sick: dict[Key, str]
+    rests_on: dict[str, set[Asked]]
+
+
+def solve(board: Board, now: int) -> Solved:
+    """Solve every verdict of a board whose book listens; those that raise are taken off it, the others go on."""
+    by_item: dict[str, list[Verdict]] = {}
+    for verdict in board.verdicts:
+        by_item.setdefault(verdict.key.item, []).append(verdict)
+    sick: dict[Key, str] = {}
+
+    def question(verdicts: list[Verdict]) -> None:
+        sick.update({verdict.key: text for verdict in verdicts if (text := _sickness(verdict, now))})
+
+    rests_on = {item: board.book.heard(partial(question, verdicts)) for item, verdicts in by_item.items()}
+    board.verdicts = [verdict for verdict in board.verdicts if verdict.key not in sick]
+    return Solved(sick, rests_on)
+
+
+def _sickness(verdict: Verdict, now: int) -> str:
+    """Solve a verdict. What went wrong, "" where nothing did."""
+    try:
+        for stretch in verdict.stretches:
+            verdict.rises(stretch)
+        verdict.urgency(now)
+        verdict.opened_by_event(now)
+        if verdict.when.at(now) == UNKNOWN:
+            missing_facts(verdict, now)
+    except Exception as error:  # whatever a rule raises, the others go on; what it raised is reported
+        where = traceback.extract_tb(error.__traceback__)[-1]
+        return f"{type(error).__name__}: {error} ({where.name})"
+    return ""
+
+
+def folds(
+    board: Board, solved: Solved, ledger: Ledger, hours: Hours, decision: Decision, items: Iterable[str]
+) -> Iterator[Fold]:
+    """The folds of some items after a decision on a board that holds all of their verdicts, noted in the ledger."""
+    now = decision.at
+    turns = _turns(board, ledger, hours, decision)
+    opened = Counter(reminder.key.item for reminder in board.open_at(now))
+    news = opened.keys() | {each.verdict.item.id for each in board.unknown_at(now)}
+    news |= {ended.key.item for ended in endings(board, ledger, now)}
+    sick = {key.item for key in solved.sick}
+    for item in items:
+        next_at = now if item in sick else turns.get(item, DUSK)
+        job = board.book.job(item) if item not in board.book.fleet else None
+        over_at = _over_at(job) if job and next_at == DUSK and item not in news else DUSK
+        rests_on = {(item, None), *solved.rests_on.get(item, ())} if item != HOME else set()
+        told = evidence(board.book, board.book.fleet[item]) if board.book.fleet.kind(item) in ASKED else None
+        yield Fold(item, next_at, opened[item], item in news, over_at, frozenset(_stored(rests_on, item)), told)
+
+
+def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> dict[str, int]:
+    """By item, the first instant after a decision at which a verdict changes or a word falls due."""
+    now = decision.at
+    turns: dict[str, int] = {}
+
+    def note(item: str, turn: int | None) -> None:
+        if turn is not None and turn < turns.get(item, DUSK):
+            turns[item] = turn
+
+    for verdict in board.verdicts:
+        item = verdict.key.item
+        note(item, verdict.next_turn(now))
+        # An entry may stand some minutes ahead of the clock; what it says counts from then on.
+        note(item, next((event.at for event in board.book.filed(item)[-1:] if event.at > now), None))
+    for word in words_to_come(board, ledger, hours, decision):
+        note(word.reminder.key.item, max(word.due, now))
+    return turns
+
+
+def _over_at(job: Job) -> int:
+    return max(plan.ends for plan in job.plans) + GRACE
+
+
+def done_with(book: Book, rules: Ruleset, ledger: Ledger, name: str, now: int) -> Fold | None:
+    """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
+    be solved."""
+    job = book.job(name)
+    if job is None or ledger.unsettled(name) or any(plan.aircraft is None for plan in job.plans):
+        return None
+    made = [rule for each in rules.about("job") if (rule := rules.get(each, name)) is not None]
+    longest = max((leaf.lasting for rule in made for leaf in leaves(rule.when)), default=0)
+    over_at = _over_at(job)
+    unlogged = book.fact(book.item("job", name), "unlogged").piece(DUSK)
+    logged = unlogged.value == "no" and max(unlogged.start, over_at) + longest + NOT_JUDGED_AFTER < now
+    if not logged or not all(_at_rest(rule) for rule in made):
+        return None
+    flown = {(str(plan.aircraft), "flown") for plan in job.plans}
+    return Fold(name, DUSK, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
+
+
+def _at_rest(rule: Rule) -> bool:
+    """True when a rule about jobs has nothing open once a job is long over, whatever came before."""
+
+    def ask(fact: str, _of: str | None) -> Timeline:
+        return Timeline([Piece(DAWN, AFTERWARDS[fact])])
+
+    def reach(origin: int, _span: object) -> int:
+        return origin
+
+    when = spans(rule.when, ask, reach).at(DUSK)
+    until = YES - when if rule.until is None else spans(rule.until, ask, reach).at(DUSK)
+    # Where leaving cannot be judged either, what was open is closed as not judged.
+    return when != YES and until != NO
+
+
+def _stored(rests_on: set[Asked], item: str) -> Iterator[Asked]:
+    """What an item rests on, less the entries of single jobs other than itself: their aircraft stand for them."""
+    return ((name, what) for name, what in rests_on if not name.startswith(JOB) or name in (JOB, f"{JOB}{item}"))
+
+
+def home_can_wait(rules: Ruleset) -> bool:
+    """True when an entry about an item can wait for the next digest to be taken into account for the home's own rules:
+    nothing that rests on other than absences rings of itself."""
+    for name in rules.about(HOME):
+        rule = rules.get(name, HOME)
+        if rule is None:
+            continue
+        elsewhere = any(leaf.fact != "away_eve" for leaf in leaves(rule.when))
+        if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
+            return False
+    return True
+
+
+def together(fleet: Fleet, jobs: dict[str, str | None]) -> Iterator[list[str]]:
+    """All items, `jobs` (by name, with an aircraft of theirs) and the home, in groups that rest on the same entries."""
+    left = dict.fromkeys([*fleet.ids(), *jobs, HOME])
+    by_aircraft: dict[str | None, list[str]] = {}
+    for job, craft in jobs.items():
+        by_aircraft.setdefault(craft, []).append(job)
+    owned: dict[str, list[str]] = {}
+    for paper in fleet.ids("paper"):
+        owned.setdefault(str(fleet.raw(paper).get("of")), []).append(paper)
+    for craft in fleet.ids("aircraft"):
+        group = [craft, *fleet.fitting(craft), *owned.get(craft, ()), *by_aircraft.get(craft, ())]
+        found = [name for name in group if left.pop(name, name) is None]
+        if found:
+            yield found
+    rest = list(left)
+    for first in range(0, len(rest), _CHUNK):
+        yield rest[first : first + _CHUNK]
+
+
+_CHUNK = 100
+"""How many of the items that belong to no aircraft are folded together."""

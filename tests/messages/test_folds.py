@@ -1,0 +1,188 @@
+"""What a wake keeps of each item changes nothing but its cost.
+
+Every wake of `Clockwork` is held to a look at all items that uses nothing kept. Here a fleet with every shipped rule is
+lived through with entries of all kinds, late ones and corrections among them.
+"""
+
+import json
+import os
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from scheduler.events.kinds import KINDS
+from scheduler.findings import Refused
+from scheduler.home import Home
+from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
+from scheduler.messages.folds import drop
+from scheduler.messages.outbox import Outbox
+from scheduler.messages.scope import fold_all
+from scheduler.shipped import folder as shipped
+from tests.messages.clockwork import Clockwork
+from tests.support import moment
+
+START = moment("2026-03-20")
+FLEET = {
+    "aircraft": [{"id": "heron", "in_service": "2026-01-01"}, {"id": "wagtail"}],
+    "packs": [
+        {"id": "A", "fits": ["heron"], "in_service": "2026-01-01", "self_discharge": "3 %", "rated_cycles": 3},
+        {"id": "B", "fits": ["heron"], "self_drain": {"after": "4 d", "to": "60 %", "over": "2 d"}},
+        {"id": "E", "fits": ["wagtail"], "in_service": "2026-02-01"},
+        {"id": "O"},
+    ],
+    "propellers": [
+        {"id": "heron-props", "fits": ["heron"], "in_service": "2026-01-01"},
+        {"id": "other-props", "fits": ["heron", "wagtail"]},
+    ],
+    "gimbals": [{"id": "gimbal", "fits": ["heron"]}],
+    "pilots": [{"id": "me"}],
+    "papers": [
+        {"id": "certificate", "of": "me", "valid_for": "60 d", "sort": "certificate"},
+        {"id": "registration", "of": "heron", "sort": "registration"},
+    ],
+    "spares": [{"id": "spare-props", "keep": 4, "fits": ["heron"]}],
+    "chargers": [{"id": "bench", "ports": 2}],
+    "places": [{"id": "shelf"}],
+}
+SETTINGS = {
+    "zone": "Europe/Lisbon",
+    "practice": sorted(path.stem for path in shipped("rules").glob("*.yaml")),
+    "channels": {
+        "phone": {"url": "json://127.0.0.1/a", "urgency": ["now", "today"]},
+        "mail": {"url": "json://127.0.0.1/b"},
+        "partner": {"url": "json://127.0.0.1/c", "after": "2 h"},
+    },
+    "quiet": {"from": "21:30", "to": "07:00"},
+}
+CRAFTS, PACKS, PARTS = ("heron", "wagtail"), ("A", "B", "E", "O"), ("heron-props", "other-props", "gimbal")
+JOBS = ("harbour", "roof", "quarry")
+LIVES = int(os.environ.get("SHELFBELL_LIVES", "3"))
+
+
+def make_home(path: Path) -> Path:
+    """A home with that fleet and every shipped rule."""
+    path.mkdir()
+    (path / "shelfbell.yaml").write_text(json.dumps(SETTINGS))
+    (path / "fleet.yaml").write_text(json.dumps(FLEET))
+    return path
+
+
+class Luck:
+    """Entries as they may come, drawn by chance."""
+
+    def __init__(self, seed: int) -> None:
+        self.random = Random(seed)
+        self.ids: list[str] = []
+
+    def entry(self, life: Clockwork) -> dict[str, object]:
+        """One entry of some kind."""
+        pick = self.random.choice
+        what = pick(
+            [
+                *KINDS,
+                "charged",
+                "charged",
+                "flown",
+                "flown",
+                "flown",
+                "booked",
+                "booked",
+                "cancelled",
+                "seen",
+                "inspected",
+            ]
+        )
+        made = {"what": what, "id": f"e{len(self.ids)}"} | self.fields(what, life)
+        if self.ids and what != "struck" and self.random.random() < 0.08:
+            made["instead_of"] = pick(self.ids)
+        return made
+
+    def fields(self, what: str, life: Clockwork) -> dict[str, object]:
+        """The fields of an entry of one kind."""
+        pick, number = self.random.choice, self.random.randint
+        anything = pick([*CRAFTS, *PACKS, *PARTS])
+        ahead = rfc3339(life.now + number(1, 96) * HOUR)
+        opened = life.board().open_at(life.now) if what in ("seen", "snoozed") else []
+        if opened:
+            reminder = pick(opened)
+            return {"rule": reminder.key.rule, "item": reminder.key.item} | pick([{}, {"until": ahead}])
+        return {
+            "charged": {"item": pick(PACKS), "percent": number(40, 100)},
+            "drained": {"item": pick(PACKS), "percent": number(5, 70)},
+            "measured": {"item": pick(PACKS)} | pick([{"percent": number(10, 100)}, {"capacity_mah": 4000}]),
+            "flown": {"aircraft": pick(CRAFTS), "packs": [pick(PACKS)], "minutes": number(3, 25)}
+            | pick([{}, {"percent_to": number(5, 40)}]),
+            "moved": {"item": anything, "how": pick(["airline", "freight", "driven"])},
+            "travel_planned": {"how": "airline", "carries": [pick(PACKS)], "leaves": ahead},
+            "mishap": {"item": pick(CRAFTS), "severity": pick(["hard_landing", "crash", "strike"])},
+            "noticed": {"item": pick(CRAFTS), "findings": ["noise"]},
+            "warned": {"item": pick(CRAFTS), "of": "battery"},
+            "inspected": {"item": anything, "result": pick(["pass", "pass", "doubtful", "fail"])},
+            "set_aside": {"item": pick(PACKS)},
+            "handed_in": {"item": pick(PACKS)},
+            "repaired": {"item": pick(CRAFTS)},
+            "calibrated": {"item": pick(CRAFTS), "what_of": pick(["imu", "compass"])},
+            "updated": {"item": pick(CRAFTS), "version": "2"},
+            "fitted": {"item": pick(PARTS), "aircraft": pick(CRAFTS)},
+            "removed": {"item": pick(PARTS), "aircraft": pick(CRAFTS)},
+            "replaced": {"item": pick([*PACKS, *PARTS])},
+            "received": {"item": anything},
+            "retired": {"item": pick(PACKS)},
+            "counted": {"item": "spare-props", "count": number(0, 6)},
+            "used": {"item": "spare-props", "count": 1},
+            "restocked": {"item": "spare-props", "count": 2},
+            "renewed": {"item": pick(["certificate", "registration"]), "expires": ahead[:10]},
+            "booked": {"job": pick(JOBS), "starts": ahead, "airtime_minutes": 40}
+            | pick([{}, {"aircraft": pick(CRAFTS)}, {"aircraft": pick(CRAFTS)}]),
+            "cancelled": {"job": pick(JOBS)},
+            "away": {"from": rfc3339(life.now + HOUR), "to": rfc3339(life.now + number(5, 200) * HOUR)},
+            "struck": {"event": pick(self.ids or ["none"])},
+        }.get(what, {"item": anything})
+
+    def log(self, life: Clockwork) -> None:
+        """Log one entry, now or late; what the log refuses is let go."""
+        made = self.entry(life)
+        late = self.random.choice([0, 0, 0, MINUTE, 5 * HOUR, 9 * DAY])
+        try:
+            life.log(str(made.pop("what")), at=life.now - late, **made)
+        except Refused:
+            return
+        self.ids.append(str(made["id"]))
+
+
+@pytest.mark.parametrize("seed", range(LIVES))
+def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int) -> None:
+    luck = Luck(seed)
+    life = Clockwork(make_home(tmp_path / "home"), START)
+    life.wake()
+    for step in range(30):
+        luck.log(life)
+        if step % 3 == 0:
+            same_folds(life)
+        if luck.random.random() < 0.7:
+            life.run(life.now + luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR, 5 * DAY]))
+        elif luck.random.random() < 0.2:
+            life.sleep(life.now + 30 * HOUR)
+        elif luck.random.random() < 0.2:
+            forget(life.home)
+    life.wake()
+    assert life.letters
+    same_folds(life)
+    life.close()
+
+
+def forget(home: Home) -> None:
+    """Delete all that is kept."""
+    with home.log.transaction() as transaction:
+        drop(transaction)
+
+
+def same_folds(life: Clockwork) -> None:
+    """What is kept is what would be made anew, but for how often an item is looked at."""
+    columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
+    kept = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
+    anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now)}
+    for item, (next_at, opened, news, over_at) in anew.items():
+        if item != "home":
+            assert kept[item] == (next_at, opened, news, over_at), item
