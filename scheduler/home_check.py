@@ -10,7 +10,7 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.plates import json_schema as fleet_schema
 from scheduler.instants import local_date
-from scheduler.reminders.text import clean
+from scheduler.reminders.ground import clean
 from scheduler.schema_check import check
 from scheduler.shipped import folder
 from scheduler.strict_yaml import Document, read

@@ -12,7 +12,8 @@ from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE
 from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.text import Lines, advice, clean, gathered, listed, log_line, moment
+from scheduler.reminders.ground import clean
+from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, moment
 from scheduler.reminders.words import next_word
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired")

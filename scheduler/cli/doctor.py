@@ -15,7 +15,8 @@ from scheduler.home import Home, Setup
 from scheduler.instants import DAY
 from scheduler.messages.lock import running
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.text import clean, moment_near
+from scheduler.reminders.ground import clean
+from scheduler.reminders.text import moment_near
 from scheduler.units import show_span
 
 LEAST_FREE = 100 * 2**20

@@ -47,7 +47,7 @@ def to_json(at: Desk, board: Board, opened: list[Reminder], unknown: list[Unknow
             for reminder in opened
         ],
         "unknown": [
-            {"rule": entry.verdict.rule.id, "item": entry.verdict.item.id, "missing": list(entry.missing)}
+            {"rule": entry.key.rule, "item": entry.key.item, "missing": [lack.fact for lack in entry.lacks]}
             for entry in unknown
         ],
     }

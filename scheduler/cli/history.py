@@ -8,7 +8,7 @@ from scheduler.events.log import Event
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.text import clean
+from scheduler.reminders.ground import clean
 from scheduler.reminders.words import Told
 
 

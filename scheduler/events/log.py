@@ -212,6 +212,11 @@ class Log:
         chain = (event, *self.taken_back(event))
         return tuple(dict.fromkeys(name for each in chain for name in concerned(each.fields)))
 
+    def told_in(self, after: int, to: int) -> list[Event]:
+        """The events recorded in (after, to], in force or not, in order of arrival."""
+        query = f"SELECT {_COLUMNS} FROM events WHERE recorded_at > :after AND recorded_at <= :to ORDER BY seq"
+        return list(_events(self._rows(query, after=after, to=to)))
+
     def between(self, after: int, to: int) -> list[Event]:
         """The events at places in (after, to], in force or not, in order of arrival."""
         query = f"SELECT {_COLUMNS} FROM events WHERE seq > :after AND seq <= :to ORDER BY seq"
@@ -251,6 +256,10 @@ class Reader(Source):
         found = (decoded[row[2]] for row in rows)
         # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
         return [event for event in found if not corrects(event) or name in concerned(event.fields)]
+
+    def afresh(self) -> "Reader":
+        """The same, with nothing decoded yet."""
+        return Reader(self._log, self._known, self._before)
 
     def instants(self, names: Iterable[str]) -> set[int]:
         """When all that is filed under some names happened: all entries but strikes, where an item of each is named."""

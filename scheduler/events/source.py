@@ -14,6 +14,10 @@ class Source:
         """The events filed under a name, in order; of one kind where `what` names it."""
         raise NotImplementedError
 
+    def afresh(self) -> "Source":
+        """The same without what it holds of what was asked before."""
+        return self
+
     def instants(self, names: Iterable[str]) -> set[int]:
         """When all that is filed under some names happened."""
         return {event.at for name in names for event in self.of(name)}

@@ -107,6 +107,16 @@ class Book:
                 asking.pop()
         return found
 
+    def beside(self) -> "Book":
+        """A book of the same fleet and events that has been asked nothing yet: for looking at many items one by one
+        without holding the entries of all."""
+        return Book(self.fleet, self._source.afresh(), self.clocks, self._catalogue)
+
+    def close(self) -> None:
+        """Let go of all that it keeps: lives and their book hold each other, and would wait for the collector."""
+        self._kept.clear()
+        self._rests_on.clear()
+
     def heard(self, question: Callable[[], object]) -> set[Asked]:
         """What all that `question` asks of this book rests on. Only for a book that listens."""
         self._asking.append(set())
@@ -162,6 +172,10 @@ class Book:
         """When anything that was logged happened."""
         return self.once("instants", lambda: self._source.instants((HOME, JOBS, *self.fleet.ids())))  # type: ignore[return-value]
 
+    def newest(self) -> int | None:
+        """When the last entry happened; None without any."""
+        return max(self.instants, default=None)
+
     def item(self, kind: str, name: str) -> Item:
         """The item of a kind and name: of the fleet, a booked job, or the home."""
         if kind == "job":
@@ -198,7 +212,11 @@ class Book:
         """A fact of an item over all time."""
 
         def fold() -> Timeline:
-            return Timeline([piece for life in self.lives(item) for piece in self._life_pieces(life, name, of)])
+            lives = self.lives(item)
+            if len(lives) == 1:
+                pieces = self.pieces(lives[0], name, of)
+                return self.once(("timeline", id(pieces)), lambda: Timeline(pieces))  # type: ignore[return-value]
+            return Timeline([piece for life in lives for piece in self._life_pieces(life, name, of)])
 
         return self.once(("fact", item.kind, item.id, name, of), fold)  # type: ignore[return-value]
 
@@ -221,8 +239,6 @@ class Book:
 
     def _life_pieces(self, life: Life, name: str, of: str | None) -> list[Piece]:
         pieces = self.pieces(life, name, of)
-        if life.start == DAWN and life.end == DUSK:
-            return pieces
         return [Piece(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
 
     def _concerning(self, item: Item) -> list[Event]:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.facts.timeline import Piece
-from scheduler.units import Unit
+from scheduler.units import Unit, show
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -33,6 +33,20 @@ class Fact(NamedTuple):
     of: tuple[str, ...]
     compute: Callable[..., list[Piece]]
     at: "Callable[[Life, int], str] | None" = None
+
+
+OF_JOBS = ("next_job_in", "starts_in")
+"""The facts that are for ever away while no job is booked."""
+
+
+def absent(fact: Fact) -> str:
+    """What a value of a fact that is for ever away reads; "" for its plain value."""
+    return "none booked" if fact.name in OF_JOBS else ""
+
+
+def show_fact(fact: Fact, value: object) -> str:
+    """The value of a fact as a person reads it."""
+    return absent(fact) if value == float("inf") and absent(fact) else show(value, fact.unit)
 
 
 DECLARED: dict[str, Fact] = {}

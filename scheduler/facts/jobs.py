@@ -19,10 +19,6 @@ GRACE = 12 * HOUR
 """A job counts as under way for so long after its end: the packs come home, the evening is over."""
 
 
-OF_JOBS = ("next_job_in", "starts_in")
-"""The facts whose NEVER reads "none booked"."""
-
-
 AFTERWARDS: dict[str, Value] = {
     "next_job_in": NEVER, "starts_in": NEVER, "job_under_way": "no", "job_eve": "no", "job_morning": "no",
     "unlogged": "no", "retired": "no", "airtime_covered": None,

@@ -120,15 +120,18 @@ def _in_words(items: list[Item]) -> str:
 
 
 def _standing(life: "Life", instant: int) -> str:
-    book = life.book
-    packs = [book.fleet[name] for name in book.fleet.ids("pack")]
-    standing = []
-    for pack in packs:
-        charge = book.fact(pack, "charge").at(instant)
-        stirring = isinstance(charge, int | float) and not 20 < charge < STIRRING
-        if stirring and book.fact(pack, "usable").at(instant) == "yes":
-            standing.append(f"{pack.id} ({charge:.0f} %)")
-    return ", ".join(standing) or "none"
+    packs = [life.book.fleet[name] for name in life.book.fleet.ids("pack")]
+    return ", ".join(word for pack in packs if (word := _stands(life.book, pack, instant))) or "none"
+
+
+def _stands(book: "Book", pack: Item, instant: int) -> str:
+    """The pack and its charge where it stands full or low and can be handled, else ""."""
+    book = book.beside()
+    charge = book.fact(pack, "charge").at(instant)
+    stirring = isinstance(charge, int | float) and not 20 < charge < STIRRING
+    usable = stirring and book.fact(pack, "usable").at(instant) == "yes"
+    book.close()
+    return f"{pack.id} ({charge:.0f} %)" if usable else ""
 
 
 @fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.", at=_standing)

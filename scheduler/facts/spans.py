@@ -108,15 +108,16 @@ _ANY = (NO, UNKNOWN, YES, UNKNOWN, UNKNOWN, YES, YES, YES, YES)
 
 def every(parts: Iterable[Spans]) -> Spans:
     """All of the parts."""
-    return reduce(lambda left, right: _merge(_ALL, left, right), parts)
+    return reduce(lambda left, right: _merge(_ALL, NO, left, right), parts)
 
 
 def some(parts: Iterable[Spans]) -> Spans:
     """Any of the parts."""
-    return reduce(lambda left, right: _merge(_ANY, left, right), parts)
+    return reduce(lambda left, right: _merge(_ANY, YES, left, right), parts)
 
 
-def _merge(table: tuple[int, ...], left: Spans, right: Spans) -> Spans:
+def _merge(table: tuple[int, ...], settles: int, left: Spans, right: Spans) -> Spans:
+    """Both, by a truth table. Where one side has the value that `settles`, what the other does is passed over."""
     left_starts, left_values, right_starts, right_values = left.starts, left.values, right.starts, right.values
     i, j, lefts, rights = 0, 0, len(left_starts), len(right_starts)
     starts: list[int] = []
@@ -124,15 +125,21 @@ def _merge(table: tuple[int, ...], left: Spans, right: Spans) -> Spans:
     before = None
     here = DAWN
     while True:
-        value = table[3 * left_values[i] + right_values[j]]
+        left_value, right_value = left_values[i], right_values[j]
+        value = table[3 * left_value + right_value]
         if value != before:
             starts.append(here)
             values.append(value)
             before = value
         next_left = left_starts[i + 1] if i + 1 < lefts else DUSK
         next_right = right_starts[j + 1] if j + 1 < rights else DUSK
-        here = min(next_left, next_right)
+        if left_value == settles and next_right < next_left:
+            here, i, j = next_left, i + 1, bisect_right(right_starts, next_left, j) - 1
+        elif right_value == settles and next_left < next_right:
+            here, i, j = next_right, bisect_right(left_starts, next_right, i) - 1, j + 1
+        else:
+            here = min(next_left, next_right)
+            i += next_left == here
+            j += next_right == here
         if here >= DUSK:
             return Spans(starts, values)
-        i += next_left == here
-        j += next_right == here

@@ -48,7 +48,7 @@ class Piece(NamedTuple):
 class Timeline:
     """Pieces that cover all time, in order, the first from DAWN."""
 
-    __slots__ = ("pieces", "_starts")
+    __slots__ = ("pieces", "_starts", "_compared")
 
     def __init__(self, pieces: list[Piece]) -> None:
         """Take pieces in order of time; of two that start together the later wins; before the first it is unknown.
@@ -64,6 +64,7 @@ class Timeline:
             kept.append(piece)
         self.pieces = kept
         self._starts = [piece.start for piece in kept]
+        self._compared: dict[tuple[str, object], Spans] = {}
 
     def __iter__(self) -> Iterator[tuple[Piece, int]]:
         """Each piece with its end."""
@@ -76,6 +77,11 @@ class Timeline:
     def at(self, instant: int) -> Value:
         """The value at an instant; None where unknown."""
         return self.piece(instant).at(instant)
+
+    def next_piece(self, instant: int) -> int:
+        """Where the piece that holds at an instant ends; DUSK for the last."""
+        place = bisect_right(self._starts, instant)
+        return self._starts[place] if place < len(self._starts) else DUSK
 
     def starts_in(self, start: int, end: int) -> list[int]:
         """Where pieces start within (start, end)."""
@@ -94,6 +100,11 @@ class Timeline:
 
         `reach(origin, span)` gives the instant a calendar span after an origin, for limits that are one.
         """
+        if (operator, limit) not in self._compared:
+            self._compared[operator, limit] = self._compare(operator, limit, reach)
+        return self._compared[operator, limit]
+
+    def _compare(self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None) -> Spans:
         test, rising_from = _OPERATORS[operator], operator in ("at_least", "more_than")
         strict = operator in ("more_than", "less_than")
         bound, calendar = limit, isinstance(limit, CalendarSpan)

@@ -149,13 +149,13 @@ class Folds:
 
     def keep(
         self, transaction: Transaction, was: Base, base: Base, folds: Iterable[Fold], home_by: int | None = None
-    ) -> bool:
-        """Keep folds made from what `was` kept, up to `base`. False, and nothing is kept, where that has changed.
+    ) -> None:
+        """Keep folds made from what `was` kept, up to `base`; nothing where another has changed that.
 
         `home_by`: by when the home has to be looked at, if it was not.
         """
         if self.base() != was:
-            return False
+            return
         if home_by is not None:
             query = "UPDATE folds SET next_at = min(next_at, ?), news = 1 WHERE item = ?"
             transaction.execute(query, (home_by, HOME))
@@ -164,7 +164,6 @@ class Folds:
         if was != base:
             transaction.execute("DELETE FROM folded")
             transaction.execute("INSERT INTO folded VALUES (?, ?)", base)
-        return True
 
     def renew(self, transaction: Transaction, base: Base, folds: Iterable[Fold]) -> None:
         """Keep the folds of all items in the place of those there are."""

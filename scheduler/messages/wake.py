@@ -4,21 +4,24 @@ from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.events.log import HOME, Event, Log, Reader, Transaction
+from scheduler.events.log import HOME, Event, Reader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import DUSK, rfc3339
 from scheduler.messages.folds import Folds, Progress
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
-from scheduler.messages.scope import Look, Scope, ensure_folds, look_of, nobody, scope_of
+from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, nobody, scope_of
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.decide import Decision, Ended, decide, next_wake
-from scheduler.reminders.fold import solve
-from scheduler.reminders.text import Text, compose
-from scheduler.reminders.words import DISTURBING, Word
+from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, gathering, next_wake, with_digest, words_of
+from scheduler.reminders.fold import Fold, Solved, folds, solve
+from scheduler.reminders.text import Newest, Text, compose, keep
+from scheduler.reminders.words import DISTURBING, Word, rank
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
+
+_TRIES = 4
+"""So often a wake looks without the lock; when others have written each time, it looks once more with it."""
 
 
 class Woken(NamedTuple):
@@ -45,8 +48,8 @@ def wake(
     """Decide what to say at `now` and queue it. `trust`: take `now` even if it lies before the newest event.
 
     Only the items are looked at whose instant has come, or about which something was logged; a dry run looks at all.
-    Two wakes at once never queue the same twice: the decision that is written is made inside its transaction. A wake
-    that finds nothing to say does not hold the lock while it thinks. Raises Refused and sqlite3.Error.
+    Two wakes at once never queue the same twice: what is written was decided from what its transaction finds unchanged.
+    The lock is not held while it thinks, but when others write all the time. Raises Refused and sqlite3.Error.
     """
     newest = None if trust else home.log.newest()
     if newest is not None and newest.recorded_at > now:
@@ -60,25 +63,29 @@ def wake(
     kept = bool(setup.channels)  # without any, nothing counts as told, and nothing is ever over
     if kept:
         ensure_folds(home, setup, outbox, now, progress)
-    woken = _look(home, setup, outbox, now, kept)
-    with outbox.writing() as transaction:
-        if woken.decision or not _keep(home, transaction, woken):
-            woken = _look(home, setup, outbox, now, kept)
+    for left in reversed(range(_TRIES)):
+        version = home.log.version()
+        woken = _look(home, setup, outbox, now, kept)
+        with outbox.writing() as transaction:
+            if home.log.version() != version:  # another has written since
+                if left:
+                    continue
+                woken = _look(home, setup, outbox, now, kept)
             _queue(outbox, transaction, setup, woken)
             _keep(home, transaction, woken)
-        _report_sick(outbox, transaction, setup, woken.sick, now)
-        transaction.execute("INSERT OR IGNORE INTO state VALUES ('began', ?)", (now,))
-        remember(transaction, "woke_at", now)
-        remember(transaction, "planned", woken.next_wake)
+            _report_sick(outbox, transaction, setup, woken.sick, now)
+            transaction.execute("INSERT OR IGNORE INTO state VALUES ('began', ?)", (now,))
+            remember(transaction, "woke_at", now)
+            remember(transaction, "planned", woken.next_wake)
+        break
     return woken
 
 
-def _keep(home: Home, transaction: Transaction, woken: Woken) -> bool:
-    """Keep the folds that a look made. False where another has changed what it started from."""
-    if woken.look is None:
-        return True
-    scope, folds = woken.look
-    return Folds(home.log).keep(transaction, scope.was, scope.base, folds, scope.home_by)
+def _keep(home: Home, transaction: Transaction, woken: Woken) -> None:
+    """Keep the folds that a look made."""
+    if woken.look is not None:
+        scope, made = woken.look
+        Folds(home.log).keep(transaction, scope.was, scope.base, made, scope.home_by)
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:
@@ -97,64 +104,138 @@ def _look(home: Home, setup: Setup, outbox: Outbox, now: int, kept: bool = False
 
     `supposed`: `now` is another instant than this one, up to which nobody can have missed a look.
     """
-    if not kept:
-        return _decide(home, setup, outbox, now, None, supposed)
-    scope = scope_of(home, setup, now)
-    woken = _decide(home, setup, outbox, now, scope)
-    if woken.decision is not None and woken.decision.digest:
-        scope = scope.widened(Folds(home.log).with_news())
-        woken = _decide(home, setup, outbox, now, scope)
-    return woken
-
-
-def _decide(home: Home, setup: Setup, outbox: Outbox, now: int, scope: Scope | None, supposed: bool = False) -> Woken:
-    items = None if scope is None else sorted(scope.items)
-    evidence = Folds(home.log).evidence(but=items) if items is not None and HOME in items else {}
-    book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, evidence=evidence)
-    board = Board(book, setup.rules, items)
-    solved = solve(board, now)
-    ledger = outbox.ledger(items)
-    if supposed:
-        ledger.planned = None
-    decision = decide(board, ledger, setup.hours, now)
-    ended = [_with_correction(ended, home, setup, now) for ended in decision.ended if ended.key not in solved.sick]
-    decision = decision._replace(ended=ended)
-    messages = [message for channel in setup.channels for message in _messages(decision, channel, setup, board)]
-    for line in decision.told():
-        ledger.add(line)
-    if decision.digest:
-        ledger.digest_at = now
-    turn, opened = next_wake(board, ledger, setup.hours, decision), len(board.open_at(now))
-    woken = Woken(decision, turn, messages, opened, sick=solved.sick)
+    scope = scope_of(home, setup, now) if kept else None
+    desk = _Desk(home, setup, outbox, now, supposed)
+    seen = desk.see(scope, False, None)
+    digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
+    if digest:
+        scope = scope and scope.widened(Folds(home.log).with_news())
+        seen = desk.see(scope, True, gap)
+    messages = [message for channel in setup.channels for message in _messages(seen, channel, setup, desk.newest)]
+    woken = Woken(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
     if scope is None:
         return woken
-    kept = Folds(home.log)
-    turns = [turn, kept.next_but(items or ()), scope.home_by or DUSK]
-    return woken._replace(
-        next_wake=min(turn for turn in turns if turn > now),
-        open=opened + kept.open_but(items or ()),
-        look=look_of(scope, board, solved, ledger, setup, decision),
+    folds, items = Folds(home.log), scope.items
+    turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or DUSK) if turn > now]
+    return woken._replace(next_wake=min(turns), open=seen.open + folds.open_but(items), look=Look(scope, seen.folds))
+
+
+class _Seen(NamedTuple):
+    """What some items came to. `reasons`: why each of the words is said. `folds`: what is left of each item."""
+
+    decision: Decision
+    reasons: dict[Key, dict[str, object]]
+    sick: dict[Key, str]
+    open: int
+    next_wake: int
+    folds: list[Fold]
+
+
+class _Desk(NamedTuple):
+    """What a look is made with."""
+
+    home: Home
+    setup: Setup
+    outbox: Outbox
+    now: int
+    supposed: bool
+
+    def board(self, items: list[str] | None) -> Board:
+        """A board of some items, or of all."""
+        evidence = Folds(self.home.log).evidence(but=items) if items is not None and HOME in items else {}
+        book = Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks, listening=True, evidence=evidence)
+        return Board(book, self.setup.rules, items)
+
+    def ledger(self, items: list[str] | None) -> Ledger:
+        """What was told of some items, or of all."""
+        ledger = self.outbox.ledger(items)
+        if self.supposed:
+            ledger.planned = None
+        return ledger
+
+    def newest(self) -> int | None:
+        """When the last entry happened."""
+        return self.board([]).book.newest()
+
+    def see(self, scope: Scope | None, digest: bool, gap: Gap | None) -> _Seen:
+        """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
+        if scope is None:
+            return self._see(None, digest, gap)
+        return _together([self._see(items, digest, gap) for items in in_parts(self.setup.fleet, scope.items)])
+
+    def _see(self, items: list[str] | None, digest: bool, gap: Gap | None) -> _Seen:
+        board, ledger, hours, now = self.board(items), self.ledger(items), self.setup.hours, self.now
+        solved = solve(board, now)
+        decision = words_of(board, ledger, hours, now)
+        if digest:
+            decision = with_digest(board, ledger, hours, decision, gap)
+            ended = [self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick]
+            decision = decision._replace(ended=ended)
+            ledger.digest_at = now
+        for line in decision.told():
+            ledger.add(line)
+        seen = _Seen(
+            decision=_kept(decision),
+            reasons={word.reminder.key: _explanation(word, self.setup, now) for word in decision.words},
+            sick=solved.sick,
+            open=len(board.open_at(now)),
+            next_wake=next_wake(board, ledger, hours, decision),
+            folds=[] if items is None else list(folds(board, solved, ledger, hours, decision, items)),
+        )
+        board.book.close()
+        return seen
+
+    def _with_correction(self, ended: Ended, solved: Solved) -> Ended:
+        """With what withdrew a reminder, and when: the first entry since it was first told with which it is gone."""
+        if ended.ending != "withdrawn":
+            return ended
+        names = {ended.key.item, *(name for name, _ in solved.rests_on.get(ended.key.item, ()))}
+        log = self.home.log
+        told = (each for each in log.told_in(ended.first_at, self.now) if names & {*log.filed_under(each)})
+        gone = next((event for event in told if not self._stood(ended, event.seq)), None)
+        return ended if gone is None else ended._replace(by=gone, ended=gone.recorded_at)
+
+    def _stood(self, ended: Ended, seq: int) -> bool:
+        """True when a reminder was there still, by the log up to a place in it."""
+        book = Book(self.setup.fleet, Reader(self.home.log, before=seq + 1), self.setup.clocks)
+        verdict = Board(book, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
+        return verdict is not None and verdict.open_at(ended.first_at) is not None
+
+
+def _kept(decision: Decision) -> Decision:
+    """A decision that needs its board no more to be told."""
+    now = decision.at
+    return decision._replace(
+        words=[word._replace(reminder=keep(word.reminder, now)) for word in decision.words],
+        ahead=[],
+        still=[keep(reminder, now) for reminder in decision.still],
+        ended=[each._replace(reminder=each.reminder and keep(each.reminder, now)) for each in decision.ended],
     )
 
 
-def _with_correction(ended: Ended, home: Home, setup: Setup, now: int) -> Ended:
-    """With what withdrew a reminder, and when: the first entry told since it was first told with which it is gone."""
-    if ended.ending != "withdrawn":
-        return ended
-    told = sorted((e for e, _ in home.log.history() if ended.first_at < e.recorded_at <= now), key=_arrival)
-    gone = next((event for event in told if not _stood(home.log, setup, ended, event.seq)), None)
-    return ended if gone is None else ended._replace(by=gone, ended=gone.recorded_at)
+def _together(parts: list[_Seen]) -> _Seen:
+    """What parts come to, taken together."""
+    if len(parts) == 1:
+        return parts[0]
+    first, now = parts[0].decision, parts[0].decision.at
 
+    def order(reminder: Reminder) -> tuple[object, ...]:
+        return rank(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
 
-def _arrival(event: Event) -> int:
-    return event.seq
-
-
-def _stood(log: Log, setup: Setup, ended: Ended, seq: int) -> bool:
-    """True when a reminder was there still, by the log up to a place in it."""
-    board = Board(Book(setup.fleet, Reader(log, before=seq + 1), setup.clocks), setup.rules, [ended.key.item])
-    verdict = board.by_key.get(ended.key)
-    return verdict is not None and verdict.open_at(ended.first_at) is not None
+    decision = first._replace(
+        words=sorted((word for part in parts for word in part.decision.words), key=lambda word: order(word.reminder)),
+        still=sorted((reminder for part in parts for reminder in part.decision.still), key=order),
+        ended=[each for part in parts for each in part.decision.ended],
+        unknown=[each for part in parts for each in part.decision.unknown],
+    )
+    return _Seen(
+        decision,
+        {key: reason for part in parts for key, reason in part.reasons.items()},
+        {key: text for part in parts for key, text in part.sick.items()},
+        sum(part.open for part in parts),
+        min(part.next_wake for part in parts),
+        [fold for part in parts for fold in part.folds],
+    )
 
 
 def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: Woken) -> None:
@@ -174,14 +255,15 @@ def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: d
         tell(outbox, transaction, notice, setup.ordinary(), now, setup.hours.delivery(now))
 
 
-def _messages(decision: Decision, channel: Channel, setup: Setup, board: Board) -> Iterator[Message]:
+def _messages(seen: _Seen, channel: Channel, setup: Setup, newest: Newest) -> Iterator[Message]:
     """The message of a decision to one channel, if it takes any of it."""
-    part = part_for(decision, channel)
+    part = part_for(seen.decision, channel)
     if part is None:
         return
-    text = _text(part, setup, board)
-    reasons = [_explanation(word, setup, decision.at) for word in part.words]
-    yield Message(channel.name, part.kind, text.title, text.body, reasons)
+    text = _text(part, setup, newest)
+    yield Message(
+        channel.name, part.kind, text.title, text.body, [seen.reasons[word.reminder.key] for word in part.words]
+    )
 
 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:
@@ -206,11 +288,11 @@ def _bare(decision: Decision, words: list[Word]) -> Decision:
     return decision._replace(words=words, digest=False, still=[], ended=[], unknown=[])
 
 
-def _text(decision: Decision, setup: Setup, board: Board) -> Text:
+def _text(decision: Decision, setup: Setup, newest: Newest) -> Text:
     """The message; where a text cannot be filled, plainly what is open and the error."""
     reminders = [word.reminder for word in decision.words]
     try:
-        return compose(decision, reminders, setup.hours.zone, board)
+        return compose(decision, reminders, setup.hours.zone, newest)
     except Exception as error:  # a text that fails must not silence the reminder it belongs to
         body = "\n".join([*_plain(reminders), f"(the text failed: {error})"])
         return Text(f"{len(reminders)} to see to", body)

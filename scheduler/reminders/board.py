@@ -26,11 +26,19 @@ class Reminder(NamedTuple):
         return self.verdict.key
 
 
+class Lack(NamedTuple):
+    """A fact that is missing: how that comes, and the entry that would make it known."""
+
+    fact: str
+    unknown: str
+    record: str
+
+
 class Unknown(NamedTuple):
     """A verdict that cannot be told at an instant, and the facts that are missing."""
 
-    verdict: Verdict
-    missing: tuple[str, ...]
+    key: Key
+    lacks: tuple[Lack, ...]
     since: int
 
 
@@ -89,9 +97,9 @@ class Board:
         for verdict in self.verdicts:
             if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
                 continue
-            missing = missing_facts(verdict, now)
-            if missing:
-                found.append(Unknown(verdict, missing, verdict.when.since(now)))
+            lacks = missing_facts(verdict, now)
+            if lacks:
+                found.append(Unknown(verdict.key, lacks, verdict.when.since(now)))
         return found
 
     @cached_property
@@ -136,17 +144,16 @@ class Board:
             self._said[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
         return self._said[key, what]
 
-    def newest_entry(self) -> int | None:
-        """When the last event happened, of those seen so far."""
-        filed = (self.book.filed(name) for name in [HOME, *self.book.fleet.ids()])
-        return max((event.at for events in filed for event in events[-1:]), default=None)
 
-
-def missing_facts(verdict: Verdict, now: int) -> tuple[str, ...]:
+def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:
     """The facts that a verdict needs, that are unknown at an instant, and that an entry would make known."""
-    catalogue = verdict.book.catalogue
-    asked = [leaf for leaf in verdict.asked if catalogue[leaf.fact].record]
-    return tuple(dict.fromkeys(leaf.fact for leaf in asked if verdict.ask(leaf.fact, leaf.of).at(now) is None))
+    asked = [(leaf, verdict.book.catalogue[leaf.fact]) for leaf in verdict.asked]
+    lacks = (
+        Lack(fact.name, fact.unknown, fact.record)
+        for leaf, fact in asked
+        if fact.record and verdict.ask(leaf.fact, leaf.of).at(now) is None
+    )
+    return tuple(dict.fromkeys(lacks))
 
 
 def since(reminder: Reminder) -> int:

@@ -136,19 +136,34 @@ class Decision(NamedTuple):
 
 def decide(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
     """What to say at `now`, given what was told before."""
-    open_now = board.open_at(now)
-    words = [word for r in open_now if (word := next_word(board, r, ledger.of(r), hours, now)) is not None]
+    found = words_of(board, ledger, hours, now)
+    digest, gap = gathering(board, ledger, hours, found.words, now)
+    return with_digest(board, ledger, hours, found, gap) if digest else found
+
+
+def words_of(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
+    """What to say of each reminder of a board, whatever comes of the others."""
+    found = (next_word(board, reminder, ledger.of(reminder), hours, now) for reminder in board.open_at(now))
+    words = [word for word in found if word is not None]
     ringing = [word for word in words if word.due <= now]
-    ahead = [word for word in words if word.due > now]
-    gap = gap_before(board, ledger, hours, ringing, now)
-    gathered = any(word.held for word in ringing) and board.away_until(now) == now
-    if not (gap or gathered or weekly_due(board, ledger, hours, now)):
-        return Decision(now, ringing, ahead, False, [], [], [])
-    rung = {word.reminder for word in ringing}
+    return Decision(now, ringing, [word for word in words if word.due > now], False, [], [], [])
+
+
+def gathering(board: Board, ledger: Ledger, hours: Hours, words: list[Word], now: int) -> tuple[bool, Gap | None]:
+    """Whether what is said at `now` comes as a digest, and the gap that it sums up. `words`: all that ring."""
+    gap = gap_before(board, ledger, hours, words, now)
+    gathered = any(word.held for word in words) and board.away_until(now) == now
+    return gap is not None or gathered or weekly_due(board, ledger, hours, now), gap
+
+
+def with_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap: Gap | None) -> Decision:
+    """The same with what a digest tells besides."""
+    now, open_now = found.at, board.open_at(found.at)
+    rung = {word.reminder for word in found.words}
     known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now)
-    return Decision(now, ringing, ahead, True, still, ended, unknown, gap)
+    return found._replace(digest=True, still=still, ended=ended, unknown=unknown, gap=gap)
 
 
 def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Word], now: int) -> Gap | None:
@@ -258,9 +273,8 @@ def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> lis
     return [entry for entry in unknown if entry.since > last]
 
 
-def quiet_line(board: Board, now: int) -> str:
-    """One line for when there is nothing to say."""
-    newest = board.newest_entry()
+def quiet_line(newest: int | None, now: int) -> str:
+    """One line for when there is nothing to say. `newest`: when the last entry happened; None without any."""
     if newest is None:
         return "All quiet: nothing is logged yet."
     days = (now - newest) // DAY

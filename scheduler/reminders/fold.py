@@ -90,7 +90,7 @@ def folds(
     now = decision.at
     turns = _turns(board, ledger, hours, decision)
     opened = Counter(reminder.key.item for reminder in board.open_at(now))
-    news = opened.keys() | {each.verdict.item.id for each in board.unknown_at(now)}
+    news = opened.keys() | {each.key.item for each in board.unknown_at(now)}
     news |= {ended.key.item for ended in endings(board, ledger, now)}
     sick = {key.item for key in solved.sick}
     for item in items:

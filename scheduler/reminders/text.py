@@ -6,26 +6,20 @@ from functools import partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.facts.declare import Fact
-from scheduler.facts.jobs import OF_JOBS
+from scheduler.facts.declare import Fact, absent, show_fact
 from scheduler.instants import to_datetime
 from scheduler.reminders.board import Reminder, Unknown, since
 from scheduler.reminders.decide import Decision, Ended, Gap, quiet_line
-from scheduler.units import show, show_span
+from scheduler.reminders.ground import Ground, Hush, KeptRule, KeptVerdict, as_kept, clean, grounds_needed
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
+from scheduler.verdicts.verdict import Verdict
 
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 _READING = re.compile(r"(?<![^\s,])[A-Z]{3,}\b")
 """A word in capitals in an entry to be typed: it stands for a value that only the reader knows."""
 _SPAN = r"\d+ (?:d|h|min|s)(?: \d+ (?:h|min))?"
 _OVERDUE = re.compile(rf"-({_SPAN}|under a minute) left\b")
 _NOW = re.compile(r"\b(?:\d+ s|under a minute) ago\b")
-
-
-def clean(text: str) -> str:
-    """Text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
-    return _CONTROL.sub("?", text)
 
 
 def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
@@ -73,35 +67,61 @@ def _natural(reminder: Reminder) -> list[object]:
 
 def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many: int = 1) -> str:
     """The text of one name in a rule's text."""
-    verdict, zone = reminder.verdict, reminder.verdict.book.clocks.zone
+    verdict = reminder.verdict
     special = {
         "item": lambda: reminder.key.item,
         "items": lambda: items or reminder.key.item,
         "how_many": lambda: str(how_many),
-        "since": lambda: show_span(max(0, now - since(reminder))),
-        "opened_at": lambda: moment_near(reminder.stretch.opened, now, zone),
+        "opened_at": lambda: moment_near(reminder.stretch.opened, now, verdict.zone),
         "urgency": lambda: verdict.urgency(now),
     }
     if name in special:
         return special[name]()
+    kept = as_kept(verdict)
+    return (kept.ground(name) if kept else ground_of(reminder, name, now)).say(now)
+
+
+def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
+    """What stands for a name in a rule's text at an instant."""
+    verdict = reminder.verdict
+    if name == "since":
+        return Ground(start=since(reminder), past=True)
     if name == "ready":
         from scheduler.reminders.ready_words import ready_text
 
-        return ready_text(verdict, now)
+        return Ground(ready_text(verdict, now), until=now)
     if name in verdict.rule.limits:
-        return str(verdict.rule.limits[name])
+        return Ground(str(verdict.rule.limits[name]))
     catalogue = verdict.book.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
-        return fact_text(catalogue[name], verdict.book.value(verdict.item, name, now))
+        return _of_fact(verdict, catalogue[name], now)
     job = verdict.book.job(verdict.item.id) if verdict.item.kind == "job" else None
     plates = job.plate_at(now) if job else {}
     plate = plates.get(name, verdict.item.plate.get(name))
-    return "?" if plate is None else clean(str(plate))
+    return Ground("?" if plate is None else clean(str(plate)))
 
 
-def fact_text(fact: Fact, value: object) -> str:
-    """The value of a fact as a person reads it."""
-    return "none booked" if value == float("inf") and fact.name in OF_JOBS else show(value, fact.unit)
+def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
+    if fact.at is not None:
+        return Ground(show_fact(fact, verdict.book.value(verdict.item, fact.name, now)), until=now)
+    timeline = verdict.ask(fact.name)
+    start, value, slope, _ = timeline.piece(now)
+    return Ground("", timeline.next_piece(now), fact.unit, start, value, slope, absent(fact))
+
+
+def keep(reminder: Reminder, now: int, hush: Hush | None = None) -> Reminder:
+    """A reminder that needs its verdict no more to be told at `now`, and so long after as its grounds last."""
+    verdict = reminder.verdict
+    if as_kept(verdict):
+        return reminder
+    grounds: dict[str, Ground | Exception] = {}
+    for name in grounds_needed(verdict.rule):
+        try:
+            grounds[name] = ground_of(reminder, name, now)
+        except Exception as error:  # told in its place where the text is wanted
+            grounds[name] = error
+    kept = KeptVerdict(verdict.key, KeptRule.of(verdict.rule), verdict.zone, verdict.urgency(now), grounds, hush)
+    return Reminder(kept, reminder.stretch)  # type: ignore[arg-type]
 
 
 def advice(lines: Lines, now: int) -> str:
@@ -176,9 +196,8 @@ def unknown_lines(unknown: list[Unknown]) -> list[str]:
     """What cannot be judged, gathered by the entry that would settle it."""
     needed: dict[tuple[str, str], dict[str, None]] = {}
     for each in unknown:
-        for name in each.missing:
-            fact = each.verdict.book.catalogue[name]
-            needed.setdefault((fact.unknown, fact.record), {})[each.verdict.item.id] = None
+        for lack in each.lacks:
+            needed.setdefault((lack.unknown, lack.record), {})[each.key.item] = None
     return [
         f"{listed(list(items))}: {lack}. Record: {entry(record, list(items))}"
         for (lack, record), items in needed.items()
@@ -207,6 +226,9 @@ def ended_lines(ended: list[Ended], now: int, zone: ZoneInfo) -> list[str]:
     return [ended_line(one, now, zone) for one in told.values()] + more
 
 
+Newest = Callable[[], int | None]
+
+
 class Text(NamedTuple):
     """A message as it is sent."""
 
@@ -214,8 +236,8 @@ class Text(NamedTuple):
     body: str
 
 
-def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: object) -> Text:
-    """The message of a decision, for the reminders that a channel takes."""
+def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, newest: Newest) -> Text:
+    """The message of a decision, for the reminders that a channel takes. `newest`: tells when the last entry was."""
     groups = gathered(words)
     new, gap = _new(decision, words), decision.gap
     sections = [_gap_section(gap, new, decision.at, zone)] if gap is not None else []
@@ -223,7 +245,7 @@ def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, board: ob
     if decision.digest:
         sections += _digest_sections(decision, zone)
     if not sections:
-        return Text("All quiet", quiet_line(board, decision.at))  # type: ignore[arg-type]
+        return Text("All quiet", quiet_line(newest(), decision.at))
     return Text(title(groups) if groups else _digest_title(decision), "\n\n".join(sections))
 
 

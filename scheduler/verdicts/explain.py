@@ -3,8 +3,7 @@
 from typing import NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.facts.declare import Fact
-from scheduler.facts.jobs import OF_JOBS
+from scheduler.facts.declare import Fact, show_fact
 from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAWN, DUSK
@@ -58,7 +57,7 @@ def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple[str, int | None,
         "leaf",
         *around,
         leaf=leaf,
-        value="none booked" if value == float("inf") and fact.name in OF_JOBS else show(value, fact.unit),
+        value=show_fact(fact, value),
         limit=limit_text(leaf, fact),
         held_since=_bound(raw.since(now)),
         events=tuple(events_behind(verdict, leaf, raw, now)),

@@ -3,6 +3,7 @@
 from bisect import bisect_right
 from functools import cached_property
 from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
@@ -40,6 +41,11 @@ class Verdict:
     def key(self) -> Key:
         """The identity of its reminders."""
         return Key(self.rule.id, self.item.id)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The operator's zone."""
+        return self.book.clocks.zone
 
     def ask(self, fact: str, of: str | None = None) -> Timeline:
         """A fact of the item."""
@@ -154,10 +160,13 @@ class Verdict:
         """The item's events, in order."""
         return [event for life in self.book.lives(self.item) for event in life.events]
 
-    @cached_property
+    @property
     def _event_instants(self) -> set[int]:
-        plans = {turn for plan in plans_for(self.book, self.item) for turn in (plan.known_from, plan.known_to)}
-        return {event.at for event in self.events} | plans
+        def gather() -> set[int]:
+            plans = {turn for plan in plans_for(self.book, self.item) for turn in (plan.known_from, plan.known_to)}
+            return {event.at for event in self.events} | plans
+
+        return self.book.once(("event instants", self.item.kind, self.item.id), gather)  # type: ignore[return-value]
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""

@@ -82,7 +82,7 @@ def as_known(log: Log, start: int, end: int) -> Rehearsal:
 
 def said(decision: Decision, board: Board) -> tuple[object, ...]:
     """All that a decision says: when, what kind, each telling, and its words."""
-    text = compose(decision, [word.reminder for word in decision.words], ZONE, board)
+    text = compose(decision, [word.reminder for word in decision.words], ZONE, board.book.newest)
     return decision.at, decision.kind, decision.told(), text
 
 

@@ -7,8 +7,8 @@ from scheduler.cli.common import Desk, numbered
 from scheduler.events.log import Event
 from scheduler.instants import local_date, to_datetime
 from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.ground import clean
 from scheduler.reminders.rehearse import Rehearsal
-from scheduler.reminders.text import clean
 from scheduler.units import show_span
 from scheduler.verdicts.verdict import Verdict
 
