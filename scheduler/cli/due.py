@@ -1,12 +1,16 @@
 """`shelfbell due`: the board."""
 
 from argparse import ArgumentParser, Namespace
+from typing import NamedTuple
 
 from scheduler.cli.common import Desk, asking, desk, print_json
 from scheduler.home import Home
+from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, unknown_lines
-from scheduler.reminders.why import kept_quiet
+from scheduler.reminders.ground import Hush, as_kept
+from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, unknown_lines
+from scheduler.reminders.why import hush_of, kept_quiet
+from scheduler.verdicts.rule import URGENCIES
 
 _HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": "Whenever it suits"}
 
@@ -19,16 +23,47 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print what is open; exit 1 when anything is."""
     at = desk(home, args)
-    board = at.board()
-    opened, unknown = board.open_at(at.now), board.unknown_at(at.now)
-    if args.json:
-        print_json(to_json(at, board, opened, unknown))
-    else:
-        print(to_text(at, board, opened, unknown))
-    return 1 if opened else 0
+    found = whole(at) if args.at or args.as_known else kept(at)
+    print_json(to_json(at, found)) if args.json else print(to_text(at, found))
+    return 1 if found.opened else 0
 
 
-def to_json(at: Desk, board: Board, opened: list[Reminder], unknown: list[Unknown]) -> dict[str, object]:
+class Found(NamedTuple):
+    """The board at an instant: what is open, most urgent first, and what cannot be judged."""
+
+    opened: list[Reminder]
+    unknown: list[Unknown]
+
+
+def whole(at: Desk) -> Found:
+    """The board of all items, solved."""
+    return solved(at.board(), at.now)
+
+
+def solved(board: Board, now: int) -> Found:
+    """What a board tells."""
+    opened = [keep(reminder, now, hush_of(board, reminder, now)) for reminder in board.open_at(now)]
+    return Found(opened, board.unknown_at(now))
+
+
+def kept(at: Desk) -> Found:
+    """The same, as far as it can be had from what the last wake kept; the rest is solved."""
+    stands = standing(at.home, at.setup, at.now)
+    if stands is None:
+        return whole(at)
+    opened = [reminder for outline in stands.outlines for reminder in outline.open]
+    unknown = [(outline.place, each) for outline in stands.outlines for each in outline.unknown]
+    if stands.anew:
+        anew = solved(board_of(at.home, at.setup, at.now, stands.anew), at.now)
+        opened += anew.opened
+        unknown += [(at.setup.fleet.place(each.key.item), each) for each in anew.unknown]
+    rules = {rule: place for place, rule in enumerate(at.setup.rules)}
+    opened.sort(key=lambda each: (URGENCIES.index(each.verdict.urgency(at.now)), each.stretch.opened, each.key))
+    unknown.sort(key=lambda placed: (rules[placed[1].key.rule], placed[0], placed[1].key.item))
+    return Found(opened, [each for _, each in unknown])
+
+
+def to_json(at: Desk, found: Found) -> dict[str, object]:
     """The board for programs."""
     return {
         "at": at.stamp(at.now),
@@ -42,42 +77,43 @@ def to_json(at: Desk, board: Board, opened: list[Reminder], unknown: list[Unknow
                 "opened_at": at.stamp(reminder.stretch.opened),
                 "caution": reminder.verdict.rule.caution,
                 "ground_unknown": reminder.stretch.unknown_at(at.now),
-                "kept_quiet": next(kept_quiet(board, reminder, at.now, at.stamp), None),
+                "kept_quiet": next(kept_quiet(_hush(reminder), at.now, at.stamp), None),
             }
-            for reminder in opened
+            for reminder in found.opened
         ],
         "unknown": [
             {"rule": entry.key.rule, "item": entry.key.item, "missing": [lack.fact for lack in entry.lacks]}
-            for entry in unknown
+            for entry in found.unknown
         ],
     }
 
 
-def to_text(at: Desk, board: Board, opened: list[Reminder], unknown: list[Unknown]) -> str:
+def to_text(at: Desk, found: Found) -> str:
     """The board for people."""
-    lines = [f"{at.say(at.now)}: {_headline(board, opened, at.now)}"]
+    opened, unknown = found
+    lines = [f"{at.say(at.now)}: {_headline(opened)}"]
     for urgency, head in _HEADS.items():
         these = [reminder for reminder in opened if reminder.verdict.urgency(at.now) == urgency]
         if these:
             lines += ["", head]
-            lines += [line for group in gathered(these) for line in _group(at, board, group)]
+            lines += [line for group in gathered(these) for line in _group(at, group)]
     if unknown:
         lines += ["", "Cannot be judged"]
         lines += [f"  - {line}" for line in unknown_lines(unknown)]
     return "\n".join(lines)
 
 
-def _headline(board: Board, opened: list[Reminder], now: int) -> str:
+def _headline(opened: list[Reminder]) -> str:
     if not opened:
         return "nothing is open. No reminder does not mean fit to fly: look before each flight."
     items = len({reminder.key.item for reminder in opened})
     return f"{len(opened)} open, on {items} {'item' if items == 1 else 'items'}."
 
 
-def _group(at: Desk, board: Board, group: Lines) -> list[str]:
+def _group(at: Desk, group: Lines) -> list[str]:
     opened = min(reminder.stretch.opened for reminder in group.reminders)
     lines = [f"  - {advice(group, at.now)}", f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}"]
-    lines += [f"      {line}" for line in _kept_quiet(at, board, group)]
+    lines += [f"      {line}" for line in _kept_quiet(at, group)]
     dark = [reminder.key.item for reminder in group.reminders if reminder.stretch.unknown_at(at.now)]
     if dark:
         lines.append(f"      may be done already ({', '.join(dark)}): the log does not tell")
@@ -88,11 +124,16 @@ def _group(at: Desk, board: Board, group: Lines) -> list[str]:
     return lines
 
 
-def _kept_quiet(at: Desk, board: Board, group: Lines) -> list[str]:
+def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     """What was seen or snoozed of a group, each with its items where it is not all of them."""
     said: dict[str, list[str]] = {}
     for reminder in group.reminders:
-        for line in kept_quiet(board, reminder, at.now, at.say):
+        for line in kept_quiet(_hush(reminder), at.now, at.say):
             said.setdefault(line, []).append(reminder.key.item)
     whole = len(group.reminders)
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]
+
+
+def _hush(reminder: Reminder) -> Hush | None:
+    kept = as_kept(reminder.verdict)
+    return kept.hush if kept else None

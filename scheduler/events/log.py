@@ -15,10 +15,11 @@ from typing import Any, NamedTuple
 from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source
 from scheduler.findings import Refused
-from scheduler.instants import DUSK
+from scheduler.instants import DAWN, DUSK
 
 SCHEMA_VERSION = 2
-"""Since 2 the events of a job are filed under its own name too."""
+"""Since 2 the events of a job are filed under its own name too, and can be looked up by when they happened."""
+_BY_AT = "CREATE INDEX idx_events_at ON events (at)"
 JOBS = "job"
 HOME = "home"
 WAY_BACK = (
@@ -156,10 +157,13 @@ class Log:
         """Every event in force, in order."""
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
 
-    def instants(self, known: int = DUSK, before: int = DUSK) -> set[int]:
-        """When all that is in force happened, strikes apart."""
-        query = _IN_FORCE.replace(_COLUMNS, "at", 1).split("ORDER BY")[0].format(where="what != 'struck'")
-        return {at for (at,) in self._rows(query, known=known, before=before)}
+    def instants(self, known: int = DUSK, before: int = DUSK, since: int = DAWN) -> set[int]:
+        """When all that is in force happened, strikes apart: the last of it before `since`, and what came later."""
+        query = _IN_FORCE.replace(_COLUMNS, "at", 1).split("ORDER BY")[0]
+        later = query.format(where="what != 'struck' AND at > :since")
+        last = query.format(where="what != 'struck' AND at <= :since") + "ORDER BY at DESC LIMIT 1"
+        values = {"known": known, "before": before, "since": since}
+        return {at for part in (later, last) for (at,) in self._rows(part, **values)}
 
     def names(self) -> list[str]:
         """Every name under which something is filed."""
@@ -261,9 +265,9 @@ class Reader(Source):
         """The same, with nothing decoded yet."""
         return Reader(self._log, self._known, self._before)
 
-    def instants(self, names: Iterable[str]) -> set[int]:
+    def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
         """When all that is filed under some names happened: all entries but strikes, where an item of each is named."""
-        return self._log.instants(self._known, self._before)
+        return self._log.instants(self._known, self._before, since)
 
 
 class Transaction:
@@ -322,7 +326,7 @@ def _open(path: Path) -> sqlite3.Connection:
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         connection.execute("PRAGMA synchronous=NORMAL")
         if version == 1:
-            _file_jobs(connection)
+            _bring_up(connection)
     except (sqlite3.DatabaseError, OSError) as error:
         damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)
         way = f". {WAY_BACK}" if damaged else ""
@@ -334,9 +338,10 @@ def _open(path: Path) -> sqlite3.Connection:
     return connection
 
 
-def _file_jobs(connection: sqlite3.Connection) -> None:
-    """File the events of each job under its own name, and what corrects them, as new ones are."""
+def _bring_up(connection: sqlite3.Connection) -> None:
+    """To the second layout. File the events of each job under its own name, and what corrects them, as new ones are."""
     with Transaction(connection) as transaction:
+        transaction.execute(_BY_AT)
         rows = transaction.execute("SELECT seq, body FROM events WHERE what IN ('booked', 'cancelled')").fetchall()
         filed = {(name, seq) for seq, body in rows for name in concerned(json.loads(body)) if name.startswith(JOB)}
         insert = "INSERT OR IGNORE INTO concerned (item, seq) VALUES (?, ?)"
@@ -400,6 +405,7 @@ def _lay_out(db: object) -> None:
     )
     db["events"].create_index(["id"], unique=True)  # type: ignore[index]
     db["events"].create_index(["recorded_at"])  # type: ignore[index]
+    db.execute(_BY_AT)  # type: ignore[attr-defined]
     db.execute("CREATE UNIQUE INDEX idx_events_target ON events (target) WHERE target IS NOT NULL")  # type: ignore[attr-defined]
     db.execute("CREATE TABLE concerned (item TEXT, seq INTEGER, PRIMARY KEY (item, seq)) STRICT, WITHOUT ROWID")  # type: ignore[attr-defined]
     for trigger in TRIGGERS:

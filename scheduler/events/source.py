@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from scheduler.instants import DAWN
+
 if TYPE_CHECKING:
     from scheduler.events.log import Event
 
@@ -18,6 +20,6 @@ class Source:
         """The same without what it holds of what was asked before."""
         return self
 
-    def instants(self, names: Iterable[str]) -> set[int]:
-        """When all that is filed under some names happened."""
+    def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
+        """When all that is filed under some names happened; of what happened before `since` the last is enough."""
         return {event.at for name in names for event in self.of(name)}

@@ -3,7 +3,7 @@
 Every question (live, dry run, rehearsal, outlook) asks a book; none computes facts in any other way.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -18,7 +18,7 @@ from scheduler.fleet.fleet import Fleet, Item
 from scheduler.instants import DAWN, DUSK, MINUTE, start_of_day
 
 if TYPE_CHECKING:
-    from scheduler.facts.quiet import Evidence
+    from scheduler.facts.quiet import Known
 
 
 class Clocks(NamedTuple):
@@ -70,7 +70,7 @@ class Book:
     """Facts of items, folded from their events when first asked for and kept.
 
     `listening`: it notes what each of its answers rests on, so that it can tell which entries could change one.
-    `evidence`: what the entries of items are known to be evidence of, by item.
+    `known`: what is known beforehand of which items can be judged. `since`: nothing before it is asked about.
     """
 
     def __init__(
@@ -80,13 +80,15 @@ class Book:
         clocks: Clocks,
         catalogue: dict[str, Fact] | None = None,
         listening: bool = False,
-        evidence: "Mapping[str, Evidence] | None" = None,
+        known: "Known | None" = None,
+        since: int = DAWN,
     ) -> None:
         self.fleet = fleet
         self.clocks = clocks
         self._source = source
         self._catalogue = catalogue
-        self.evidence = evidence or {}
+        self.known = known
+        self._since = since
         self._kept: dict[object, object] = {}
         self._asking: list[set[object]] = [set()] if listening else []
         self._rests_on: dict[object, set[object]] = {}
@@ -169,8 +171,12 @@ class Book:
 
     @property
     def instants(self) -> set[int]:
-        """When anything that was logged happened."""
-        return self.once("instants", lambda: self._source.instants((HOME, JOBS, *self.fleet.ids())))  # type: ignore[return-value]
+        """When anything that was logged happened, but for what another followed before the book's time."""
+
+        def ask() -> set[int]:
+            return self._source.instants((HOME, JOBS, *self.fleet.ids()), self._since)
+
+        return self.once("instants", ask)  # type: ignore[return-value]
 
     def newest(self) -> int | None:
         """When the last entry happened; None without any."""

@@ -1,5 +1,6 @@
 """Facts of the home: how long the log has been quiet, of what nothing is known yet; and of the pilot."""
 
+from collections.abc import Iterator, Mapping
 from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -46,6 +47,12 @@ def _absence(event: Event) -> tuple[int, int]:
     return parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to")))
 
 
+def first_in_service(book: "Book") -> int | None:
+    """The first instant from which an item is in service by its nameplate, of those that are asked about."""
+    began = (_began(book, book.fleet[name]) for name in book.fleet.ids(*ASKED))
+    return min((start for start in began if start is not None), default=None)
+
+
 def _began(book: "Book", item: Item) -> int | None:
     day = item.plate.get("in_service")
     return start_of_day(day, book.clocks.zone) if day else None
@@ -56,6 +63,15 @@ class Evidence(NamedTuple):
 
     first_at: int | None
     told_at: int
+
+
+class Known(NamedTuple):
+    """What is known beforehand: the first instant from which anything is asked, what the entries of some items are
+    evidence of, and the items for which it is to be found. All other items could be judged before the book's time."""
+
+    first: int | None
+    by_item: Mapping[str, Evidence]
+    unknown: frozenset[str]
 
 
 def evidence(book: "Book", item: Item) -> Evidence:
@@ -75,15 +91,22 @@ def _told(book: "Book", item: Item) -> int:
 
 def _asked(book: "Book") -> list[tuple[int, int, Item]]:
     """(from when, until when it is unknown, item) of each item that wants a first reading, most useful first."""
-    items = [book.fleet[name] for kind in ASKED for name in book.fleet.ids(kind)]
+    items = list(_in_question(book))
+    known = book.known.by_item if book.known else {}
     began = {item.id: _began(book, item) for item in items}
-    found = {item.id: book.evidence.get(item.id) or evidence(book, item) for item in items}
-    home = [start for start in (*began.values(), *(each.first_at for each in found.values())) if start is not None]
-    if not home:
-        return []
-    first = min(home)
+    found = {item.id: known.get(item.id) or evidence(book, item) for item in items}
+    starts = [book.known and book.known.first, *began.values(), *(each.first_at for each in found.values())]
+    first = min((start for start in starts if start is not None), default=DUSK)
     spans = [(began[item.id] or first, found[item.id].told_at, item) for item in items]
     return [(start, end, item) for start, end, item in spans if start < end]
+
+
+def _in_question(book: "Book") -> Iterator[Item]:
+    """The items that want a first reading, or wanted one within the book's time, most useful first."""
+    for kind in ASKED:
+        for name in book.fleet.ids(kind):
+            if book.known is None or name in book.known.by_item or name in book.known.unknown:
+                yield book.fleet[name]
 
 
 def _lacking(book: "Book") -> list[tuple[int, list[Item]]]:

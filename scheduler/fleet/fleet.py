@@ -74,9 +74,13 @@ class Fleet:
 
     def in_order(self, items: Iterable[str]) -> list[str]:
         """Some ids in the order of fleet.yaml, each once; what is not of the fleet comes after."""
+        return sorted(dict.fromkeys(items), key=self.place)
+
+    def place(self, item: str) -> int:
+        """The place of an item in fleet.yaml; what is not of the fleet comes after all."""
         if not self._places:
             self._places = {item: place for place, item in enumerate(self._raw)}
-        return sorted(dict.fromkeys(items), key=lambda item: self._places.get(item, len(self._places)))
+        return self._places.get(item, len(self._places))
 
     def fitting(self, aircraft: str | None) -> list[str]:
         """The ids of the items whose nameplate names an aircraft, in the order of fleet.yaml; of those that name none

@@ -7,25 +7,26 @@ looked up by the names and kinds of entries on which each item rests.
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, JOB, JOBS, Log, Transaction, concerned, corrects
 from scheduler.facts.book import counts_from
-from scheduler.facts.quiet import Evidence
+from scheduler.facts.quiet import Evidence, Known
 from scheduler.instants import DAWN, DUSK
 from scheduler.reminders.fold import Fold
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS folds (
         item TEXT PRIMARY KEY, next_at INTEGER NOT NULL, open INTEGER NOT NULL, news INTEGER NOT NULL,
-        over_at INTEGER NOT NULL, first_at INTEGER, told_at INTEGER) STRICT""",
+        over_at INTEGER NOT NULL, first_at INTEGER, told_at INTEGER, good_until INTEGER, outline TEXT) STRICT""",
+    "CREATE INDEX IF NOT EXISTS folds_told ON folds (told_at, first_at) WHERE told_at NOT NULL",
     "CREATE INDEX IF NOT EXISTS folds_next ON folds (next_at)",
     "CREATE INDEX IF NOT EXISTS folds_news ON folds (news, open) WHERE news",
     """CREATE TABLE IF NOT EXISTS rests_on (
         name TEXT NOT NULL, what TEXT NOT NULL, item TEXT NOT NULL, PRIMARY KEY (name, what, item))
         STRICT, WITHOUT ROWID""",
-    "CREATE TABLE IF NOT EXISTS folded (fingerprint TEXT NOT NULL, seq INTEGER NOT NULL) STRICT",
+    "CREATE TABLE IF NOT EXISTS folded (fingerprint TEXT NOT NULL, seq INTEGER NOT NULL, in_service INTEGER) STRICT",
 )  # fmt: skip
 
 
@@ -102,11 +103,19 @@ class Folds:
         """The items of which a digest would speak."""
         return {item for (item,) in self._rows("SELECT item FROM folds WHERE news")}
 
-    def evidence(self, but: Iterable[str]) -> dict[str, Evidence]:
-        """What the entries of all items but some are evidence of, by item."""
-        rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at NOT NULL")
-        left_out = set(but)
-        return {item: Evidence(*found) for item, *found in rows if item not in left_out}
+    def known(self, but: Collection[str], since: int = DAWN) -> Known:
+        """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
+        rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at > ?", since)
+        left_out = frozenset(but)
+        ((in_service,),) = self._rows("SELECT in_service FROM folded")
+        ((first,),) = self._rows("SELECT min(first_at) FROM folds WHERE told_at NOT NULL")
+        starts = [start for start in (in_service, first) if start is not None]
+        by_item = {item: Evidence(*found) for item, *found in rows if item not in left_out}
+        return Known(min(starts, default=None), by_item, left_out)
+
+    def outlines(self, now: int) -> list[tuple[str, str | None]]:
+        """Each item of which something stands, with its outline where that still holds."""
+        return self._rows("SELECT item, CASE WHEN good_until > ? THEN outline END FROM folds WHERE news", now)
 
     def open_but(self, items: Iterable[str]) -> int:
         """How many reminders are open on other items than some."""
@@ -157,22 +166,21 @@ class Folds:
         if self.base() != was:
             return
         if home_by is not None:
-            query = "UPDATE folds SET next_at = min(next_at, ?), news = 1 WHERE item = ?"
+            query = "UPDATE folds SET next_at = min(next_at, ?), news = 1, outline = NULL WHERE item = ?"
             transaction.execute(query, (home_by, HOME))
         for fold in folds:
             _keep(transaction, fold)
         if was != base:
-            transaction.execute("DELETE FROM folded")
-            transaction.execute("INSERT INTO folded VALUES (?, ?)", base)
+            transaction.execute("UPDATE folded SET seq = ?", (base.seq,))
 
-    def renew(self, transaction: Transaction, base: Base, folds: Iterable[Fold]) -> None:
-        """Keep the folds of all items in the place of those there are."""
+    def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: Iterable[Fold]) -> None:
+        """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
         drop(transaction)
         for table in _TABLES:
             transaction.execute(table)
         for fold in folds:
             _keep(transaction, fold)
-        transaction.execute("INSERT INTO folded VALUES (?, ?)", base)
+        transaction.execute("INSERT INTO folded VALUES (?, ?, ?)", (*base, in_service))
 
 
 def drop(transaction: Transaction) -> None:
@@ -183,8 +191,8 @@ def drop(transaction: Transaction) -> None:
 
 def _keep(transaction: Transaction, fold: Fold) -> None:
     # What an item rested on before stays noted: it is looked at once too often, never once too little.
-    evidence = fold.evidence or (None, None)
-    transaction.execute("INSERT OR REPLACE INTO folds VALUES (?, ?, ?, ?, ?, ?, ?)", (*fold[:5], *evidence))
+    row = (*fold[:5], *(fold.evidence or (None, None)), *(fold.outline or (None, None)))
+    transaction.execute(f"INSERT OR REPLACE INTO folds VALUES ({', '.join('?' * len(row))})", row)
     for name, what in fold.rests_on:
         transaction.execute("INSERT OR IGNORE INTO rests_on VALUES (?, ?, ?)", (name, what or "", fold.item))
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scheduler.events.log import HOME, Reader
 from scheduler.facts.book import Book
-from scheduler.facts.quiet import Evidence
+from scheduler.facts.quiet import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import SECOND
@@ -76,8 +76,9 @@ def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: P
         return
     with uncollected():
         made = list(fold_all(home, setup, outbox.ledger(), now, progress))
+    in_service = first_in_service(Book(setup.fleet, Reader(home.log), setup.clocks))
     with outbox.writing() as transaction:
-        kept.renew(transaction, base, made)
+        kept.renew(transaction, base, in_service, made)
 
 
 def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progress = nobody) -> Iterator[Fold]:
@@ -90,7 +91,8 @@ def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progr
     evidence: dict[str, Evidence] = {}
     done, lately = 0, min(now, now if ledger.digest_at is None else ledger.digest_at)
     for group in groups:
-        book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, evidence=evidence)
+        known_now = Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()) if HOME in group else None
+        book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, known=known_now)
         over = [f for name in group if name in jobs and (f := done_with(book, setup.rules, ledger, name, lately))]
         yield from over
         left = [name for name in group if name not in {fold.item for fold in over}]

@@ -142,8 +142,8 @@ class _Desk(NamedTuple):
 
     def board(self, items: list[str] | None) -> Board:
         """A board of some items, or of all."""
-        evidence = Folds(self.home.log).evidence(but=items) if items is not None and HOME in items else {}
-        book = Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks, listening=True, evidence=evidence)
+        known = Folds(self.home.log).known(but=items) if items is not None and HOME in items else None
+        book = Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks, listening=True, known=known)
         return Board(book, self.setup.rules, items)
 
     def ledger(self, items: list[str] | None) -> Ledger:

@@ -4,10 +4,9 @@ A wake looks at an item again when that instant has come, or when an entry came 
 """
 
 import traceback
-from collections import Counter
 from collections.abc import Iterable, Iterator
 from functools import partial
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from scheduler.events.log import HOME, JOB
 from scheduler.facts.book import Asked, Book
@@ -17,14 +16,17 @@ from scheduler.facts.spans import NO, UNKNOWN, YES
 from scheduler.facts.timeline import Piece, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DAWN, DUSK
-from scheduler.reminders.board import Board, missing_facts
+from scheduler.reminders.board import Board, Reminder, Unknown, missing_facts
 from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
 from scheduler.reminders.hours import Hours
+from scheduler.reminders.outline import outline_of
 from scheduler.reminders.words import DISTURBING
 from scheduler.verdicts.conditions import leaves, spans
 from scheduler.verdicts.rule import Rule, Ruleset
 from scheduler.verdicts.stretches import NOT_JUDGED_AFTER
 from scheduler.verdicts.verdict import Key, Verdict
+
+Told = TypeVar("Told", Reminder, Unknown)
 
 
 class Fold(NamedTuple):
@@ -34,7 +36,8 @@ class Fold(NamedTuple):
     before. `open`: how many of its reminders are open. `news`: a digest would speak of it. `over_at`: entries of what
     happened later to others change nothing about it (DUSK for most, the end of a job that is done with). `rests_on`:
     the names and kinds of entries that its verdicts looked for. `evidence`: what its entries are evidence of, for the
-    kinds that the home asks about.
+    kinds that the home asks about. `outline`: until when what stands on it stays so, and that; None where nothing does,
+    or it changes all the time.
     """
 
     item: str
@@ -44,6 +47,7 @@ class Fold(NamedTuple):
     over_at: int
     rests_on: frozenset[Asked]
     evidence: Evidence | None = None
+    outline: tuple[int, str] | None = None
 
 
 class Solved(NamedTuple):
@@ -89,8 +93,8 @@ def folds(
     """The folds of some items after a decision on a board that holds all of their verdicts, noted in the ledger."""
     now = decision.at
     turns = _turns(board, ledger, hours, decision)
-    opened = Counter(reminder.key.item for reminder in board.open_at(now))
-    news = opened.keys() | {each.key.item for each in board.unknown_at(now)}
+    opened, unknown = _by_item(board.open_at(now)), _by_item(board.unknown_at(now))
+    news = opened.keys() | unknown.keys()
     news |= {ended.key.item for ended in endings(board, ledger, now)}
     sick = {key.item for key in solved.sick}
     for item in items:
@@ -99,7 +103,17 @@ def folds(
         over_at = _over_at(job) if job and next_at == DUSK and item not in news else DUSK
         rests_on = {(item, None), *solved.rests_on.get(item, ())} if item != HOME else set()
         told = evidence(board.book, board.book.fleet[item]) if board.book.fleet.kind(item) in ASKED else None
-        yield Fold(item, next_at, opened[item], item in news, over_at, frozenset(_stored(rests_on, item)), told)
+        its = opened.get(item, []), unknown.get(item, [])
+        kept = outline_of(board, item, *its, now, next_at) if any(its) and item not in sick else None
+        rests = frozenset(_stored(rests_on, item))
+        yield Fold(item, next_at, len(its[0]), item in news, over_at, rests, told, kept)
+
+
+def _by_item(found: Iterable[Told]) -> dict[str, list[Told]]:
+    by_item: dict[str, list[Told]] = {}
+    for each in found:
+        by_item.setdefault(each.key.item, []).append(each)
+    return by_item
 
 
 def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> dict[str, int]:
@@ -173,6 +187,14 @@ def home_can_wait(rules: Ruleset) -> bool:
         if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
             return False
     return True
+
+
+def home_since(rules: Ruleset, now: int) -> int:
+    """From when on the entries of all must be known, so that the home's own rules can be judged at `now`."""
+    made = [rule for name in rules.about(HOME) if (rule := rules.get(name, HOME)) is not None]
+    if any(rule.until is not None for rule in made):
+        return DAWN  # what is open may have been since any time
+    return now - max((leaf.lasting for rule in made for leaf in leaves(rule.when)), default=0)
 
 
 def together(fleet: Fleet, jobs: dict[str, str | None]) -> Iterator[list[str]]:

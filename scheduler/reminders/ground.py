@@ -101,6 +101,11 @@ class KeptVerdict:
         """How urgent the reminder is."""
         return self._urgency
 
+    def grounds(self) -> dict[str, Ground] | None:
+        """All grounds; None where something stood in the way of one."""
+        found = self._grounds.values()
+        return None if any(isinstance(ground, Exception) for ground in found) else self._grounds
+
     def ground(self, name: str) -> Ground:
         """What stands for a name in its texts. Raises what stood in the way of telling."""
         found = self._grounds[name]

@@ -101,6 +101,13 @@ def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
     return Ground("?" if plate is None else clean(str(plate)))
 
 
+def fleeting(reminder: Reminder) -> bool:
+    """True where a text names what has to be told anew at each instant."""
+    catalogue = reminder.verdict.book.catalogue
+    needed = grounds_needed(reminder.verdict.rule)
+    return any(name == "ready" or name in catalogue and catalogue[name].at is not None for name in needed)
+
+
 def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
     if fact.at is not None:
         return Ground(show_fact(fact, verdict.book.value(verdict.item, fact.name, now)), until=now)

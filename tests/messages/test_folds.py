@@ -11,7 +11,10 @@ from random import Random
 
 import pytest
 
+from scheduler.cli.common import Desk
+from scheduler.cli.due import kept, to_text, whole
 from scheduler.events.kinds import KINDS
+from scheduler.events.taking import take
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
@@ -160,6 +163,8 @@ def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int) -> Non
         luck.log(life)
         if step % 3 == 0:
             same_folds(life)
+        same_board(life, life.now)
+        same_board(life, life.now + luck.random.choice([0, 1, HOUR, 9 * HOUR, 3 * DAY]))
         if luck.random.random() < 0.7:
             life.run(life.now + luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR, 5 * DAY]))
         elif luck.random.random() < 0.2:
@@ -178,11 +183,20 @@ def forget(home: Home) -> None:
         drop(transaction)
 
 
+def same_board(life: Clockwork, now: int) -> None:
+    """The board from what is kept is the board solved, an entry that no wake has seen included."""
+    at = Desk(life.home, life.setup, now)
+    assert to_text(at, kept(at)) == to_text(at, whole(at))
+    entry = {"at": rfc3339(life.now - MINUTE), "what": "charged", "item": "A", "percent": 90, "id": f"unseen{life.now}"}
+    take(life.home.log, [(1, json.dumps(entry))], life.setup.fleet, life.now)
+    assert to_text(at, kept(at)) == to_text(at, whole(at))
+
+
 def same_folds(life: Clockwork) -> None:
     """What is kept is what would be made anew, but for how often an item is looked at."""
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
-    kept = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
+    there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
     anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now)}
     for item, (next_at, opened, news, over_at) in anew.items():
         if item != "home":
-            assert kept[item] == (next_at, opened, news, over_at), item
+            assert there[item] == (next_at, opened, news, over_at), item

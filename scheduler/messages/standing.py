@@ -1,0 +1,53 @@
+"""The board without solving what has not changed: from the outlines that were kept, and anew for the rest."""
+
+from typing import NamedTuple
+
+from scheduler.events.log import HOME, Reader
+from scheduler.facts.book import Book
+from scheduler.home import Home, Setup
+from scheduler.messages.folds import Base, Folds, fresh_entries
+from scheduler.messages.outbox import Outbox
+from scheduler.reminders.board import Board
+from scheduler.reminders.fold import home_since
+from scheduler.reminders.outline import Outline, Shelf
+
+
+class Standing(NamedTuple):
+    """What the outlines tell of the items that they still hold for, and the items to be looked at anew."""
+
+    outlines: list[Outline]
+    anew: frozenset[str]
+
+
+def standing(home: Home, setup: Setup, now: int) -> Standing | None:
+    """What is kept of the board at `now`; None where nothing is, so that all is to be looked at."""
+    if not home.log.exists():
+        return None
+    folds = Folds(home.log)
+    was, place = folds.base(), folds.place()
+    woke_at = Outbox(home.log).state("woke_at")
+    if was is None or woke_at is None or now < woke_at or was.fingerprint != setup.fingerprint:
+        return None
+    if place - was.seq > _TOO_MANY:
+        return None
+    anew = folds.waiting(now) | _touched(home, folds, was, place)
+    kept = {item: text for item, text in folds.outlines(now) if item not in anew}
+    anew |= {item for item, text in kept.items() if text is None}
+    shelf = Shelf(setup.rules, setup.hours.zone)
+    return Standing([shelf.read(item, text) for item, text in kept.items() if text is not None], frozenset(anew))
+
+
+_TOO_MANY = 1_000
+"""From so many entries that no wake has seen it is as quick to look at all anew."""
+
+
+def _touched(home: Home, folds: Folds, was: Base, place: int) -> set[str]:
+    return folds.touched(fresh_entries(home.log, was.seq, place)) | {HOME} if place > was.seq else set()
+
+
+def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board:
+    """The board of some items at `now`, to be asked about no other instant."""
+    since = home_since(setup.rules, now)
+    known = Folds(home.log).known(items, since) if HOME in items else None
+    book = Book(setup.fleet, Reader(home.log), setup.clocks, known=known, since=since)
+    return Board(book, setup.rules, sorted(items))
