@@ -22,11 +22,12 @@ _TABLES = (
         over_at INTEGER NOT NULL, first_at INTEGER, told_at INTEGER, good_until INTEGER, outline TEXT) STRICT""",
     "CREATE INDEX IF NOT EXISTS folds_told ON folds (told_at, first_at) WHERE told_at NOT NULL",
     "CREATE INDEX IF NOT EXISTS folds_next ON folds (next_at)",
-    "CREATE INDEX IF NOT EXISTS folds_news ON folds (news, open) WHERE news",
+    "CREATE INDEX IF NOT EXISTS folds_news ON folds (item) WHERE news",
     """CREATE TABLE IF NOT EXISTS rests_on (
         name TEXT NOT NULL, what TEXT NOT NULL, item TEXT NOT NULL, PRIMARY KEY (name, what, item))
         STRICT, WITHOUT ROWID""",
-    "CREATE TABLE IF NOT EXISTS folded (fingerprint TEXT NOT NULL, seq INTEGER NOT NULL, in_service INTEGER) STRICT",
+    """CREATE TABLE IF NOT EXISTS folded (
+        fingerprint TEXT NOT NULL, seq INTEGER NOT NULL, in_service INTEGER, open INTEGER NOT NULL) STRICT""",
 )  # fmt: skip
 
 
@@ -119,7 +120,10 @@ class Folds:
 
     def open_but(self, items: Iterable[str]) -> int:
         """How many reminders are open on other items than some."""
-        query = "SELECT coalesce(sum(open), 0) FROM folds WHERE news AND item NOT IN (SELECT value FROM json_each(?))"
+        return int(self._rows("SELECT open FROM folded")[0][0]) - self._open_of(items)
+
+    def _open_of(self, items: Iterable[str]) -> int:
+        query = "SELECT coalesce(sum(open), 0) FROM folds WHERE item IN (SELECT value FROM json_each(?))"
         return int(self._rows(query, json.dumps(list(items)))[0][0])
 
     def next_but(self, items: Iterable[str]) -> int:
@@ -168,19 +172,23 @@ class Folds:
         if home_by is not None:
             query = "UPDATE folds SET next_at = min(next_at, ?), news = 1, outline = NULL WHERE item = ?"
             transaction.execute(query, (home_by, HOME))
-        for fold in folds:
+        made = list(folds)
+        if made or was != base:
+            more = sum(fold.open for fold in made) - self._open_of(fold.item for fold in made)
+            transaction.execute("UPDATE folded SET seq = ?, open = open + ?", (base.seq, more))
+        for fold in made:
             _keep(transaction, fold)
-        if was != base:
-            transaction.execute("UPDATE folded SET seq = ?", (base.seq,))
 
     def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: Iterable[Fold]) -> None:
         """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
         drop(transaction)
         for table in _TABLES:
             transaction.execute(table)
+        opened = 0
         for fold in folds:
             _keep(transaction, fold)
-        transaction.execute("INSERT INTO folded VALUES (?, ?, ?)", (*base, in_service))
+            opened += fold.open
+        transaction.execute("INSERT INTO folded VALUES (?, ?, ?, ?)", (*base, in_service, opened))
 
 
 def drop(transaction: Transaction) -> None:

@@ -12,8 +12,8 @@ from scheduler.messages.folds import Folds, Progress
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, nobody, scope_of
-from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, gathering, next_wake, with_digest, words_of
+from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
 from scheduler.reminders.words import DISTURBING, Word, rank
@@ -161,7 +161,8 @@ class _Desk(NamedTuple):
         """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
         if scope is None:
             return self._see(None, digest, gap)
-        return _together([self._see(items, digest, gap) for items in in_parts(self.setup.fleet, scope.items)])
+        parts = [self._see(items, digest, gap) for items in in_parts(self.setup.fleet, scope.items)]
+        return parts[0] if len(parts) == 1 else self._together(parts)
 
     def _see(self, items: list[str] | None, digest: bool, gap: Gap | None) -> _Seen:
         board, ledger, hours, now = self.board(items), self.ledger(items), self.setup.hours, self.now
@@ -184,6 +185,34 @@ class _Desk(NamedTuple):
         )
         board.book.close()
         return seen
+
+    def _together(self, parts: list[_Seen]) -> _Seen:
+        """What parts come to, taken together, in the order that one board would have."""
+        first, now = parts[0].decision, self.now
+        rules, place = list(self.setup.rules), self.setup.fleet.place
+
+        def order(reminder: Reminder) -> tuple[object, ...]:
+            return rank(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
+
+        def in_fleet(unknown: Unknown) -> tuple[object, ...]:
+            return rules.index(unknown.key.rule), place(unknown.key.item), unknown.key.item
+
+        decision = first._replace(
+            words=sorted(
+                (word for part in parts for word in part.decision.words), key=lambda word: order(word.reminder)
+            ),
+            still=sorted((reminder for part in parts for reminder in part.decision.still), key=order),
+            ended=sorted((each for part in parts for each in part.decision.ended), key=by_end),
+            unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),
+        )
+        return _Seen(
+            decision,
+            {key: reason for part in parts for key, reason in part.reasons.items()},
+            {key: text for part in parts for key, text in part.sick.items()},
+            sum(part.open for part in parts),
+            min(part.next_wake for part in parts),
+            [fold for part in parts for fold in part.folds],
+        )
 
     def _with_correction(self, ended: Ended, solved: Solved) -> Ended:
         """With what withdrew a reminder, and when: the first entry since it was first told with which it is gone."""
@@ -210,31 +239,6 @@ def _kept(decision: Decision) -> Decision:
         ahead=[],
         still=[keep(reminder, now) for reminder in decision.still],
         ended=[each._replace(reminder=each.reminder and keep(each.reminder, now)) for each in decision.ended],
-    )
-
-
-def _together(parts: list[_Seen]) -> _Seen:
-    """What parts come to, taken together."""
-    if len(parts) == 1:
-        return parts[0]
-    first, now = parts[0].decision, parts[0].decision.at
-
-    def order(reminder: Reminder) -> tuple[object, ...]:
-        return rank(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
-
-    decision = first._replace(
-        words=sorted((word for part in parts for word in part.decision.words), key=lambda word: order(word.reminder)),
-        still=sorted((reminder for part in parts for reminder in part.decision.still), key=order),
-        ended=[each for part in parts for each in part.decision.ended],
-        unknown=[each for part in parts for each in part.decision.unknown],
-    )
-    return _Seen(
-        decision,
-        {key: reason for part in parts for key, reason in part.reasons.items()},
-        {key: text for part in parts for key, text in part.sick.items()},
-        sum(part.open for part in parts),
-        min(part.next_wake for part in parts),
-        [fold for part in parts for fold in part.folds],
     )
 
 

@@ -162,7 +162,7 @@ def with_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap
     rung = {word.reminder for word in found.words}
     known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
-    ended, unknown = list(endings(board, ledger, now)), news_of_unknown(board, ledger, hours, now)
+    ended, unknown = sorted(endings(board, ledger, now), key=by_end), news_of_unknown(board, ledger, hours, now)
     return found._replace(digest=True, still=still, ended=ended, unknown=unknown, gap=gap)
 
 
@@ -262,6 +262,11 @@ def _over(key: Key, first_at: int, reminder: Reminder) -> Ended:
 def _cause(verdict: Verdict, instant: int) -> Event | None:
     """The entry that changed something at an instant: one of that very instant before a flight under way."""
     return max((event for event in verdict.events if event.at == instant), default=verdict.event_at(instant))
+
+
+def by_end(ended: Ended) -> tuple[object, ...]:
+    """Sorts what is over: what was told first, each in the order in which it ended."""
+    return not ended.told, ended.ended, ended.first_at, ended.key
 
 
 def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:

@@ -18,7 +18,7 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339
 from scheduler.reminders.rehearse import rehearse
-from tests.bench import idle
+from tests.bench import idle, scale
 from tests.bench.homes import demo_home, fleet_of, lines, many_homes
 from tests.bench.poller import EnginePoller, Poller
 
@@ -163,9 +163,42 @@ def _megabytes(*sizes: int) -> str:
     return " against ".join(f"{size / 2**20:.1f} MB" for size in sizes)
 
 
+def measure_scale(scratch: Path) -> list[Row]:
+    """A home of 10,000 items and a million entries against one of a hundredth. Takes some minutes."""
+    made = {name: scale.make(scratch / name, *size) for name, size in scale.SIZES.items()}
+    small, large = scale.Bell(made["small"].path), scale.Bell(made["large"].path)
+    rebuild, read = scale.timed(large.rebuild), min(scale.timed(large.read) for _ in range(2))
+    for bell in (small, large):
+        bell.wake()
+    idle = scale.in_turn(large.wake, small.wake, 101)
+    decided = scale.in_turn(large.decide, small.decide, 31)
+    large.wake()
+    bare = lambda: subprocess.run(BARE, check=True)  # noqa: E731
+    hundredth = "the same with 100 items and 10,000 entries"
+    intake, load = made["large"].intake, made["large"].load
+    return [
+        Row("a wake with nothing new, large home", hundredth, "at most 1.5", idle[0] / idle[1], _milliseconds(*idle)),
+        Row("from log to decided, large home", hundredth, "at most 2", decided[0] / decided[1],
+            _milliseconds(*decided)),
+        Row("due, large home", "python -c 'import sqlite3, json'", "at most 6",
+            paired(_process(made["large"].path, "due"), bare)),
+        Row("log charged B-0, large home", "the same", "at most 3",
+            paired(_process(made["large"].path, "log", "charged", "B-0"), bare)),
+        Row("intake of 1,000,000 entries", "json.loads and executemany of the same lines", "at most 3", intake / load,
+            f"{intake:.0f} s, {load:.0f} s"),
+        Row("all folds from the log, large home", "reading and decoding its rows", "at most 5", rebuild / read,
+            f"{rebuild:.0f} s, {read:.0f} s"),
+    ]  # fmt: skip
+
+
+def _milliseconds(*times: float) -> str:
+    return " and ".join(f"{seconds * 1000:.2f} ms" for seconds in times)
+
+
 MEASURES: dict[str, Callable[[Path], list[Row]]] = {
     "log": measure_log,
     "intake": measure_intake,
     "rehearse": measure_rehearsal,
     "daemon": measure_daemon,
+    "scale": measure_scale,
 }

@@ -15,12 +15,16 @@ from scheduler.cli.common import Desk
 from scheduler.cli.due import kept, to_text, whole
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.jobs import AFTERWARDS
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
+from scheduler.messages import scope
 from scheduler.messages.folds import drop
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.scope import fold_all
+from scheduler.messages.standing import standing
 from scheduler.shipped import folder as shipped
 from tests.messages.clockwork import Clockwork
 from tests.support import moment
@@ -200,3 +204,77 @@ def same_folds(life: Clockwork) -> None:
     for item, (next_at, opened, news, over_at) in anew.items():
         if item != "home":
             assert there[item] == (next_at, opened, news, over_at), item
+
+
+def life_of(tmp_path: Path) -> Clockwork:
+    """A life that has begun, with nothing logged."""
+    life = Clockwork(make_home(tmp_path / "home"), START)
+    life.wake()
+    return life
+
+
+def test_a_flight_struck_long_after_its_job_was_done_with_is_missed(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    life.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
+    life.run(START + 28 * HOUR)
+    life.log("flown", aircraft="heron", packs=["A"], minutes=10, id="late")
+    life.run(START + 25 * DAY)
+    assert life.home.log.connection.execute("SELECT over_at FROM folds WHERE item = 'roof'").fetchone() == (
+        START + 13 * HOUR,
+    )
+    life.log("struck", event="late")
+    assert ("job-not-logged", "roof") in [(r.key.rule, r.key.item) for r in life.board().open_at(life.now)]
+    same_folds(life)
+    life.close()
+
+
+def test_a_value_that_turns_while_its_reminder_stands_is_told_right(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    life.log("charged", item="B")
+    life.run(START + 30 * HOUR)
+    life.log("seen", rule="pack-left-full", item="B")
+    (row,) = life.home.log.connection.execute("SELECT next_at, good_until FROM folds WHERE item = 'B'").fetchall()
+    assert row[1] <= START + 4 * DAY, "it begins to empty itself"
+    for days in (2, 4, 5):
+        at = Desk(life.home, life.setup, START + days * DAY + HOUR)
+        assert to_text(at, kept(at)) == to_text(at, whole(at))
+    life.close()
+
+
+def test_what_is_kept_of_another_set_up_or_of_a_later_time_is_not_used(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    life.log("charged", item="A")
+    at = Desk(life.home, life.setup, life.now)
+    assert standing(life.home, life.setup, life.now) is not None
+    assert standing(life.home, life.setup._replace(fingerprint="other"), life.now) is None
+    assert standing(life.home, life.setup, life.now - 1) is None
+    forget(life.home)
+    assert standing(life.home, life.setup, life.now) is None
+    assert to_text(at, kept(at)) == to_text(at, whole(at))
+    life.close()
+
+
+def test_many_entries_at_once_are_folded_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scope, "_TOO_MANY", 3)
+    life = life_of(tmp_path)
+    for percent in range(60, 66):
+        entry = {"at": rfc3339(life.now), "what": "charged", "item": "A", "percent": percent}
+        take(life.home.log, [(1, json.dumps(entry))], life.setup.fleet, life.now)
+    life.wake()
+    same_folds(life)
+    life.close()
+
+
+def test_parts_say_what_the_whole_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scope, "AT_ONCE", 1)
+    luck = Luck(4)
+    life = life_of(tmp_path)
+    for _ in range(12):
+        luck.log(life)
+        life.run(life.now + 20 * HOUR)
+    assert life.letters
+    life.close()
+
+
+def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
+    assert AFTERWARDS.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
