@@ -160,6 +160,7 @@ def _bytes(path: Path) -> bytes:
 def make_setup(raw: dict, fingerprint: str) -> Setup:
     """The set-up that checked data describes."""
     settings = raw["settings"]
+    CATALOGUE.where = CATALOGUE.where or raw["facts"]
     zone = ZoneInfo(settings["zone"])
     channels = [_channel(name, channel) for name, channel in (settings.get("channels") or {}).items()]
     return Setup(

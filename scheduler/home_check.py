@@ -87,6 +87,7 @@ def read_home(home: "Home") -> dict:
         "fleet": read.fleet.data or {},
         "rules": [rule for file in read.rules for rule in file.rules],
         "adjust": adjust,
+        "facts": CATALOGUE.places(),
     }
 
 

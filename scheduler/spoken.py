@@ -25,20 +25,20 @@ _ADVICE = (
     "2026-04-01T18:40:00+02:00, -30min, -2h, '8 min ago', 'in 2 weeks' or 'now'"
 )
 _REWRITTEN = (
-    (re.compile(r"\b([0-9]{1,2})(?::([0-9][0-9]))?\s*([ap])\.?m\b\.?"), lambda m: _half_day(m[1], m[2], m[3])),
-    (re.compile(r"^in\s+(?=[0-9])"), lambda _: "+"),
-    (re.compile(r"^([0-9].*?)\s+ago$"), lambda m: f"-{m[1]}"),
-    (re.compile(r"^last night\s+(?=1[2-9]:|2[0-9]:)"), lambda _: "yesterday "),
-    (re.compile(r"^last night\s+(?=0?[0-9]:)"), lambda _: "today "),
-    (re.compile(r"^([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})\b"), lambda m: f"{m[3]}-{m[2]:0>2}-{m[1]:0>2}"),
+    (r"\b([0-9]{1,2})(?::([0-9][0-9]))?\s*([ap])\.?m\b\.?", lambda m: _half_day(m[1], m[2], m[3])),
+    (r"^in\s+(?=[0-9])", lambda _: "+"),
+    (r"^([0-9].*?)\s+ago$", lambda m: f"-{m[1]}"),
+    (r"^last night\s+(?=1[2-9]:|2[0-9]:)", lambda _: "yesterday "),
+    (r"^last night\s+(?=0?[0-9]:)", lambda _: "today "),
+    (r"^([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})\b", lambda m: f"{m[3]}-{m[2]:0>2}-{m[1]:0>2}"),
 )
 """Other ways to write the same, each with the plain one."""
 _SHORT_UNITS = (
-    (re.compile(r"(?<=[0-9])\s*(?:m|mins)\b"), " min"),
-    (re.compile(r"(?<=[0-9])\s*(?:hrs?)\b"), " h"),
-    (re.compile(r"(?<=[0-9])\s*w\b"), " weeks"),
+    (r"(?<=[0-9])\s*(?:m|mins)\b", " min"),
+    (r"(?<=[0-9])\s*(?:hrs?)\b", " h"),
+    (r"(?<=[0-9])\s*w\b", " weeks"),
 )
-_DAY_OF_MONTH = re.compile(
+_DAY_OF_MONTH = (
     r"(?:[a-z]{3,9},? )?(?:([0-9]{1,2}) ([a-z]{3,9})|([a-z]{3,9}) ([0-9]{1,2})),?(?: ([0-9]{4}))?(?: (\S+))?\Z"
 )
 """Groups: day and month, or month and day; year; time of day. A weekday before them is passed over."""
@@ -67,7 +67,7 @@ def parse_day(text: str, now: int, zone: ZoneInfo) -> str:
     plain = _plain(text)
     if plain in _DAYS:
         return (local_date(now, zone) + timedelta(days=_DAYS[plain])).isoformat()
-    match = _DAY_OF_MONTH.match(plain)
+    match = re.match(_DAY_OF_MONTH, plain)
     if match is not None and match[5] and not match[6]:
         try:
             return _named_day(match, local_date(now, zone), ahead=False).isoformat()
@@ -91,7 +91,7 @@ def _plain(text: str) -> str:
     """The text in the plain spelling."""
     text = " ".join(text.lower().split())
     for other, plain in _REWRITTEN:
-        text = other.sub(plain, text)
+        text = re.sub(other, plain, text)
     return text
 
 
@@ -113,7 +113,7 @@ def _parse(text: str, now: int, zone: ZoneInfo, ahead: bool, day_ends: bool) -> 
         return now - span if text[0] == "-" else now + span
     if re.match(r"\d{4}-", text):
         return _on_date(text, zone, day_ends)
-    if (match := _DAY_OF_MONTH.match(text)) and (match[2] or match[3])[:3] in _MONTHS:
+    if (match := re.match(_DAY_OF_MONTH, text)) and (match[2] or match[3])[:3] in _MONTHS:
         day = _named_day(match, local_date(now, zone), ahead)
         return _on_date(f"{day.isoformat()} {match[6] or ''}".strip(), zone, day_ends)
     return _by_words(text.split(), now, zone, ahead, day_ends)
@@ -121,7 +121,7 @@ def _parse(text: str, now: int, zone: ZoneInfo, ahead: bool, day_ends: bool) -> 
 
 def _span(text: str) -> int:
     for short, plain in _SHORT_UNITS:
-        text = short.sub(plain, text)
+        text = re.sub(short, plain, text)
     span = parse_span(text)
     if not isinstance(span, int):
         raise ValueError

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from scheduler.instants import DAY, HOUR, MINUTE, SECOND, CalendarSpan, parse_span
 
-_NUMBER = re.compile(r"(-?\d{1,15}(?:\.\d{1,15})?)\s*(.*)\Z", re.ASCII)
+_NUMBER = r"(-?[0-9]{1,15}(?:\.[0-9]{1,15})?)[ \t]*(.*)\Z"
 
 
 class Unit(NamedTuple):
@@ -67,7 +67,7 @@ def parse(text: str | int | float | bool, unit: Unit) -> float | int | str | Cal
 
 
 def _parse_number(text: str, unit: Unit) -> float | int:
-    match = _NUMBER.match(text)
+    match = re.match(_NUMBER, text)
     written = match[2].strip() if match else ""
     known = {unit.symbol, unit.plural, ""} if unit.kind == "count" else {unit.symbol}
     if unit.symbol == "C":

@@ -75,9 +75,12 @@ def whole(low: int) -> Type:
 
 def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type:
     """Text that matches the whole of `regex`."""
-    match = re.compile(rf"(?:{regex})\Z").match
+    match: Callable[[str], object] | None = None
 
     def check(value: object) -> str | None:
+        nonlocal match
+        if match is None:  # what one entry does not name is not compiled for it
+            match = re.compile(rf"(?:{regex})\Z").match
         return None if isinstance(value, str) and len(value) <= longest and match(value) else wanted
 
     # `$` alone would let a final line break pass in Python's reading of a JSON Schema.

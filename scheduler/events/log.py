@@ -19,7 +19,7 @@ from scheduler.instants import DAWN, DUSK
 
 SCHEMA_VERSION = 2
 """Since 2 the events of a job are filed under its own name too, and can be looked up by when they happened."""
-_BY_AT = "CREATE INDEX idx_events_at ON events (at)"
+_BY_AT = "CREATE INDEX IF NOT EXISTS idx_events_at ON events (at)"
 JOBS = "job"
 HOME = "home"
 WAY_BACK = (
@@ -157,6 +157,11 @@ class Log:
         """Every event in force, in order."""
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
 
+    def rows_of_each(self, names: list[str], known: int, before: int) -> list[tuple]:
+        """The rows of the events in force filed under any of some names, in order."""
+        where = "seq IN (SELECT seq FROM concerned WHERE item IN (SELECT value FROM json_each(:names)))"
+        return list(self._rows(_IN_FORCE.format(where=where), names=json.dumps(names), known=known, before=before))
+
     def instants(self, known: int = DUSK, before: int = DUSK, since: int = DAWN) -> set[int]:
         """When all that is in force happened, strikes apart: the last of it before `since`, and what came later."""
         query = _IN_FORCE.replace(_COLUMNS, "at", 1).split("ORDER BY")[0]
@@ -254,12 +259,24 @@ class Reader(Source):
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        rows, decoded = self._log.rows_of(name, what, self._known, self._before), self._decoded
-        for event in _events(row for row in rows if row[2] not in decoded):
-            decoded[event.seq] = event
-        found = (decoded[row[2]] for row in rows)
+        found = self._decode(self._log.rows_of(name, what, self._known, self._before))
         # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
         return [event for event in found if not corrects(event) or name in concerned(event.fields)]
+
+    def _decode(self, rows: list[tuple]) -> list[Event]:
+        decoded = self._decoded
+        for event in _events(row for row in rows if row[2] not in decoded):
+            decoded[event.seq] = event
+        return [decoded[row[2]] for row in rows]
+
+    def of_each(self, names: list[str]) -> dict[str, list[Event]]:
+        """The events filed under each of some names: one question where there are several."""
+        found: dict[str, list[Event]] = {name: [] for name in names}
+        rows = self._log.rows_of_each(names, self._known, self._before)
+        for event in self._decode(rows):
+            for name in found.keys() & concerned(event.fields):
+                found[name].append(event)
+        return found
 
     def afresh(self) -> "Reader":
         """The same, with nothing decoded yet."""

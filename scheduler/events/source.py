@@ -20,6 +20,10 @@ class Source:
         """The same without what it holds of what was asked before."""
         return self
 
+    def of_each(self, names: list[str]) -> dict[str, list["Event"]]:
+        """The events filed under each of some names."""
+        return {name: self.of(name) for name in names}
+
     def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
         """When all that is filed under some names happened; of what happened before `since` the last is enough."""
         return {event.at for name in names for event in self.of(name)}

@@ -3,7 +3,7 @@
 Every question (live, dry run, rehearsal, outlook) asks a book; none computes facts in any other way.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -78,7 +78,7 @@ class Book:
         fleet: Fleet,
         source: Source,
         clocks: Clocks,
-        catalogue: dict[str, Fact] | None = None,
+        catalogue: Mapping[str, Fact] | None = None,
         listening: bool = False,
         known: "Known | None" = None,
         since: int = DAWN,
@@ -135,7 +135,7 @@ class Book:
         return {name.asked for name in seen if isinstance(name, _Filed)}
 
     @property
-    def catalogue(self) -> dict[str, Fact]:
+    def catalogue(self) -> Mapping[str, Fact]:
         """Every fact, by name."""
         if self._catalogue is None:
             from scheduler.facts.catalogue import CATALOGUE
@@ -156,6 +156,10 @@ class Book:
         """The jobs that were ever booked for an aircraft, or for none in particular, in order."""
         booked = self.filed(JOB) if aircraft is None else self.filed(aircraft, "booked")
         names = dict.fromkeys(str(event.get("job")) for event in booked)
+        wanted = [f"{JOB}{name}" for name in names]
+        missing = [name for name in wanted if _Filed((name, None)) not in self._kept]
+        for name, events in self._source.of_each(missing).items() if missing else ():
+            self._kept[_Filed((name, None))] = events
         return [job for name in names if (job := self.job(name)) is not None]
 
     def filed(self, name: str, what: str | None = None) -> list[Event]:

@@ -11,7 +11,7 @@ from scheduler.instants import DUSK, rfc3339
 from scheduler.messages.folds import Folds, Progress
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
-from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, nobody, scope_of
+from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, nobody, scope_of, uncollected
 from scheduler.reminders.board import Board, Reminder, Unknown
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, solve
@@ -161,7 +161,8 @@ class _Desk(NamedTuple):
         """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
         if scope is None:
             return self._see(None, digest, gap)
-        parts = [self._see(items, digest, gap) for items in in_parts(self.setup.fleet, scope.items)]
+        with uncollected():
+            parts = [self._see(items, digest, gap) for items in in_parts(self.setup.fleet, scope.items)]
         return parts[0] if len(parts) == 1 else self._together(parts)
 
     def _see(self, items: list[str] | None, digest: bool, gap: Gap | None) -> _Seen:

@@ -10,14 +10,16 @@ from scheduler.units import Unit, show, show_span
 from scheduler.verdicts.templates import SPECIAL, names
 from scheduler.verdicts.verdict import Key
 
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+_CONTROL = "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
 _OWN = frozenset(SPECIAL) - {"since"}
 """Names that a reminder tells of itself."""
 
 
 def clean(text: str) -> str:
     """Text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
-    return _CONTROL.sub("?", text)
+    if text.isascii() and text.isprintable():
+        return text
+    return re.sub(_CONTROL, "?", text)
 
 
 class Ground(NamedTuple):

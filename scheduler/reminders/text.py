@@ -15,11 +15,11 @@ from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 from scheduler.verdicts.verdict import Verdict
 
-_READING = re.compile(r"(?<![^\s,])[A-Z]{3,}\b")
+_READING = r"(?<![^\s,])[A-Z]{3,}\b"
 """A word in capitals in an entry to be typed: it stands for a value that only the reader knows."""
 _SPAN = r"\d+ (?:d|h|min|s)(?: \d+ (?:h|min))?"
-_OVERDUE = re.compile(rf"-({_SPAN}|under a minute) left\b")
-_NOW = re.compile(r"\b(?:\d+ s|under a minute) ago\b")
+_OVERDUE = rf"-({_SPAN}|under a minute) left\b"
+_NOW = r"\b(?:\d+ s|under a minute) ago\b"
 
 
 def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
@@ -144,7 +144,9 @@ def advice(lines: Lines, now: int) -> str:
 
 def _plain(text: str) -> str:
     """Spans as people say them: "lapsed 3 d ago" for "-3 d left", "just now" for "0 s ago"."""
-    return _NOW.sub("just now", _OVERDUE.sub(r"lapsed \1 ago", text))
+    if " left" not in text and " ago" not in text:
+        return text
+    return re.sub(_NOW, "just now", re.sub(_OVERDUE, r"lapsed \1 ago", text))
 
 
 def _together(lines: Lines, name: str, now: int) -> str:
@@ -175,7 +177,7 @@ def log_line(lines: Lines, now: int) -> str:
 
 def entry(template: str, items: list[str], value: Callable[[str], str] = str) -> str:
     """The entry to be typed for some items. Where a word in capitals stands for a reading, each has its own."""
-    own = _READING.search(template) is not None and len(items) > 1
+    own = re.search(_READING, template) is not None and len(items) > 1
     shown = items[0] if own else ",".join(items)
     text = fill(template, lambda name: shown if name == "item" else value(name))
     return f"{text}, and so for {listed(items[1:])}" if own else text

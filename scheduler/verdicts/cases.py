@@ -1,6 +1,6 @@
 """A rule's own cases: events given, openings expected; the same computation as everywhere."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from datetime import timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -77,7 +77,7 @@ def _beside(wanted: list[str]) -> str:
     return next((kind for kind in ("aircraft", "pack") if kind in wanted), wanted[0])
 
 
-def verdict_of(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Verdict:
+def verdict_of(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Verdict:
     """The verdict of a rule on the item of a case. Raises ValueError when an event of the case is not well formed."""
     about = raw["about"]
     events = given_events(about, case)
@@ -114,7 +114,7 @@ def _fleet(about: str, case: dict, events: list[dict[str, object]], zone: ZoneIn
     return Fleet(fleet)
 
 
-def failures(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcome]:
+def failures(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[Outcome]:
     """What a case expects and does not get."""
     try:
         yield from _unmet(raw, case, catalogue)
@@ -122,7 +122,7 @@ def failures(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outc
         yield Outcome("a case that can be run", str(error))
 
 
-def _unmet(raw: dict, case: dict, catalogue: dict[str, Fact]) -> Iterator[Outcome]:
+def _unmet(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[Outcome]:
     verdict = verdict_of(raw, case, catalogue)
     instants = [parse_rfc3339(str(event["at"])) for event in given_events(raw["about"], case)]
     start = DAWN if "in_service" in case.get("item", {}) or not instants else min(instants)

@@ -1,6 +1,6 @@
 """Conditions: what a rule asks of the facts of an item."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple, Union
 
 from scheduler.facts.declare import Fact
@@ -62,7 +62,7 @@ class Wrong(NamedTuple):
     text: str
 
 
-def build(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str, Fact]) -> Condition:
+def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Condition:
     """The condition that checked YAML data describes. Raises ValueError where `faults` finds any."""
     if "all" in raw:
         return Every(tuple(build(part, limits, about, catalogue) for part in raw["all"]))
@@ -73,7 +73,7 @@ def build(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str,
     return _leaf(raw, limits, about, catalogue)
 
 
-def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: dict[str, Fact]) -> Leaf:
+def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Leaf:
     declared = catalogue[raw["fact"]]
     if about not in declared.about:
         raise ValueError(f"{declared.name} is no fact of {about}: it belongs to {', '.join(declared.about)}")
@@ -110,7 +110,7 @@ def _value(written: object, limits: dict[str, object]) -> tuple[object, str | No
 
 
 def faults(
-    raw: dict, limits: dict[str, object], about: str, catalogue: dict[str, Fact], path: tuple[str | int, ...] = ()
+    raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact], path: tuple[str | int, ...] = ()
 ) -> Iterator[Wrong]:
     """Everything that is wrong in a condition that its schema accepts, each with its place."""
     for name in ("all", "any"):
@@ -131,7 +131,7 @@ def faults(
             yield Wrong((*path, key), text)
 
 
-def _not_of(declared: Fact, about: str, catalogue: dict[str, Fact]) -> str:
+def _not_of(declared: Fact, about: str, catalogue: Mapping[str, Fact]) -> str:
     known = ", ".join(sorted(name for name, fact in catalogue.items() if about in fact.about))
     return f"{declared.name} is a fact of {', '.join(declared.about)}, not of {about}, which has {known}"
 

@@ -1,6 +1,6 @@
 """Rule files checked beyond their schema: what refers to what."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from scheduler.events.kinds import KINDS
@@ -32,7 +32,7 @@ class RuleFile(NamedTuple):
         return {rule: change if isinstance(change, list) else [change] for rule, change in written.items()}
 
 
-def check_references(files: list[RuleFile], catalogue: dict[str, Fact], items: set[str]) -> list[Finding]:
+def check_references(files: list[RuleFile], catalogue: Mapping[str, Fact], items: set[str]) -> list[Finding]:
     """Everything in rule files that refers to nothing: unknown facts, limits, names in texts, items, rules, kinds."""
     places: dict[str, str] = {}
     found: list[Finding] = []
@@ -50,7 +50,7 @@ def check_references(files: list[RuleFile], catalogue: dict[str, Fact], items: s
     return found
 
 
-def rule_faults(rule: dict, catalogue: dict[str, Fact]) -> Iterator[Wrong]:
+def rule_faults(rule: dict, catalogue: Mapping[str, Fact]) -> Iterator[Wrong]:
     """What is wrong in one rule that its schema accepts."""
     limits, about = rule.get("limits", {}), rule["about"]
     for key in ("when", "until"):
@@ -67,7 +67,7 @@ def rule_faults(rule: dict, catalogue: dict[str, Fact]) -> Iterator[Wrong]:
         yield Wrong(("log_then",), wrong)
 
 
-def known_names(about: str, limits: dict, catalogue: dict[str, Fact]) -> list[str]:
+def known_names(about: str, limits: dict, catalogue: Mapping[str, Fact]) -> list[str]:
     """The names that a text of a rule may use."""
     facts = [name for name, fact in catalogue.items() if about in fact.about]
     plate = JOB_PLATE if about == "job" else tuple(fields(about))
@@ -75,7 +75,7 @@ def known_names(about: str, limits: dict, catalogue: dict[str, Fact]) -> list[st
     return [*special, *limits, *facts, *plate]
 
 
-def _urgency_faults(urgency: object, limits: dict, about: str, catalogue: dict[str, Fact]) -> Iterator[Wrong]:
+def _urgency_faults(urgency: object, limits: dict, about: str, catalogue: Mapping[str, Fact]) -> Iterator[Wrong]:
     for index, rung in enumerate(urgency if isinstance(urgency, list) else ()):
         if isinstance(rung, dict):
             ((word, part),) = rung.items()
@@ -102,7 +102,7 @@ def _log_then_fault(text: str, known: list[str]) -> str | None:
 
 
 def _adjustment_faults(
-    file: RuleFile, rules: dict[str, dict], catalogue: dict[str, Fact], items: set[str]
+    file: RuleFile, rules: dict[str, dict], catalogue: Mapping[str, Fact], items: set[str]
 ) -> Iterator[Finding]:
     for name, changes in file.adjust.items():
         if name not in rules:
@@ -115,7 +115,7 @@ def _adjustment_faults(
                 yield file.document.finding((*path, *wrong.path), wrong.text)
 
 
-def _change_faults(change: dict, rule: dict, catalogue: dict[str, Fact], items: set[str]) -> Iterator[Wrong]:
+def _change_faults(change: dict, rule: dict, catalogue: Mapping[str, Fact], items: set[str]) -> Iterator[Wrong]:
     limits = rule.get("limits", {})
     for name in change.get("limits", {}):
         if name not in limits:

@@ -1,6 +1,6 @@
 """A rule as a page to read: made from its file, so that it is always true."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from scheduler.facts.declare import Fact
@@ -137,7 +137,7 @@ def adjustment_words(change: dict[str, Any]) -> str:
     return ", ".join(parts) + (f"; because: {_one_line(change['because'])}" if "because" in change else "")
 
 
-def facts_table(catalogue: dict[str, Fact]) -> str:
+def facts_table(catalogue: Mapping[str, Fact]) -> str:
     """Every fact with the kinds that have it and its meaning, in Markdown."""
     rows = [f"| `{fact.name}` | {', '.join(fact.about)} | {fact.meaning} |" for fact in sorted(catalogue.values())]
     return "\n".join(["| fact | of | meaning |", "| --- | --- | --- |", *rows])

@@ -1,6 +1,6 @@
 """A rule, ready to be asked, and the set of rules that are on with the operator's adjustments."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from scheduler.facts.declare import Fact
@@ -43,7 +43,7 @@ class Rule(NamedTuple):
         return self.again or _AGAIN.get(urgency, 0)
 
 
-def make_rule(raw: dict, catalogue: dict[str, Fact], adjusted: dict | None = None) -> Rule:
+def make_rule(raw: dict, catalogue: Mapping[str, Fact], adjusted: dict | None = None) -> Rule:
     """The rule that checked YAML data describes, with an adjustment laid over its limits and urgency.
 
     Raises ValueError where the reference checks would find fault.
@@ -92,7 +92,7 @@ def _again(remind: dict) -> int:
 class Ruleset:
     """The rules that are on. A rule is made ready when first asked for; adjustments are by rule and item."""
 
-    def __init__(self, raw: list[dict], adjustments: dict[str, list[dict]], catalogue: dict[str, Fact]) -> None:
+    def __init__(self, raw: list[dict], adjustments: dict[str, list[dict]], catalogue: Mapping[str, Fact]) -> None:
         self._raw = {rule["id"]: rule for rule in raw}
         self._adjustments = adjustments
         self._catalogue = catalogue

@@ -1,5 +1,7 @@
 """The JSON Schema (2020-12) of rule files, made from the fact catalogue, the event kinds and the item kinds."""
 
+from collections.abc import Mapping
+
 from scheduler.events.kinds import KINDS
 from scheduler.facts.declare import ANYTHING, Fact
 from scheduler.fleet.plates import PLATES, fields
@@ -25,7 +27,7 @@ _LIMITS = {
 _INSTANT = {"type": "string", "format": "date-time", "x-expects": "a time with offset such as 2026-04-01T09:00:00Z"}
 
 
-def rules_schema(catalogue: dict[str, Fact]) -> dict[str, object]:
+def rules_schema(catalogue: Mapping[str, Fact]) -> dict[str, object]:
     """The schema of a rule file: `rules`, `adjust`, or both."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -57,7 +59,7 @@ def _closed(properties: dict[str, object], required: tuple[str, ...] = ()) -> di
     }
 
 
-def _condition(catalogue: dict[str, Fact]) -> dict[str, object]:
+def _condition(catalogue: Mapping[str, Fact]) -> dict[str, object]:
     here = {"$ref": "#/$defs/condition"}
     many = {"type": "array", "items": here, "minItems": 1}
     variants = sorted({variant for fact in catalogue.values() for variant in fact.of})

@@ -7,7 +7,7 @@ from functools import cache
 SPECIAL = ("item", "items", "how_many", "since", "opened_at", "urgency")
 OF_A_JOB = ("ready",)
 """Names that texts of rules about a job may use besides."""
-_NAME = re.compile(r"[a-z_][a-z0-9_]*\Z", re.ASCII)
+_NAME = r"[a-z_][a-z0-9_]*\Z"
 
 
 @cache
@@ -20,7 +20,7 @@ def parts(template: str) -> tuple[tuple[str, str | None], ...]:
     except ValueError as error:
         raise ValueError(f"{error} in the text {template!r}") from None
     for _, name, layout, conversion in parsed:
-        if name is not None and (layout or conversion or not _NAME.match(name)):
+        if name is not None and (layout or conversion or not re.match(_NAME, name)):
             written = name + (f"!{conversion}" if conversion else "") + (f":{layout}" if layout else "")
             raise ValueError(f"a text takes plain names in braces, such as {{item}}; {{{written}}} is none")
     return tuple((text, name) for text, name, _, _ in parsed)
