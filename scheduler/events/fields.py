@@ -76,12 +76,21 @@ def whole(low: int) -> Type:
 def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type:
     """Text that matches the whole of `regex`."""
     match: Callable[[str], object] | None = None
+    good: set[str] = set()  # the same few names come again and again
 
     def check(value: object) -> str | None:
         nonlocal match
+        if not isinstance(value, str):
+            return wanted
+        if value in good:
+            return None
         if match is None:  # what one entry does not name is not compiled for it
             match = re.compile(rf"(?:{regex})\Z").match
-        return None if isinstance(value, str) and len(value) <= longest and match(value) else wanted
+        if len(value) > longest or not match(value):
+            return wanted
+        if len(good) < _REMEMBERED:
+            good.add(value)
+        return None
 
     # `$` alone would let a final line break pass in Python's reading of a JSON Schema.
     return Type(check, {"type": "string", "pattern": rf"^(?:{regex})(?!\n)$", "maxLength": longest}, str, names)
@@ -126,17 +135,17 @@ def some(of: Type) -> Type:
     return Type(check, schema, lambda typed: [of.read(part) for part in typed.split(",")], of.names)
 
 
+_REMEMBERED = 20_000
+"""So many values that were found good are remembered, for each type."""
 _IN_OUR_TIME = r"(?:19[7-9][0-9]|2[01][0-9][0-9])-"
 """Years 1970 to 2199: beyond, a slip of the finger, and no arithmetic with it may run off the calendar."""
 
 
 def _parsed(parse: Callable[[str], object], wanted: str, format_name: str) -> Type:
-    in_our_time = re.compile(_IN_OUR_TIME).match
-
     def check(value: object) -> str | None:
         if not isinstance(value, str):
             return wanted
-        if not in_our_time(value) and value[:4].isdigit():
+        if not "1970" <= value[:4] <= "2199" and value[:4].isdigit():
             return f"{wanted}, of the years 1970 to 2199"
         try:
             parse(value)
