@@ -15,6 +15,7 @@ from scheduler.events.log import WAY_BACK
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import to_datetime
+from scheduler.messages.folds import Progress
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
@@ -22,6 +23,7 @@ from scheduler.messages.once import preview, run_once
 from scheduler.messages.once import ring as ring_once
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.post import SEND_SECONDS, Post
+from scheduler.messages.scope import nobody
 from scheduler.messages.senders import Outcome
 from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
@@ -43,16 +45,19 @@ def now() -> int:
     return time.time_ns() // 1000
 
 
-def run(home: Home, once: bool = False, dry_run: bool = False, at: int | None = None) -> int:
+def run(
+    home: Home, once: bool = False, dry_run: bool = False, at: int | None = None, progress: Progress = nobody
+) -> int:
     """Run the daemon of a home until it is told to stop; returns the exit status.
 
     `once`: decide, send what is due, and return. `dry_run`: print what that would send and write nothing. `at`: the
-    instant that these two ask for instead of this one. Raises Refused where the home's files or database do not do.
+    instant that these two ask for instead of this one. `progress` is told how far a long look has come. Raises Refused
+    where the home's files or database do not do.
     """
     setup = home.setup()
     if once or dry_run:
         lines = preview if dry_run else run_once
-        print("\n".join(lines(home, setup, now() if at is None else at, trust=at is not None)))
+        print("\n".join(lines(home, setup, now() if at is None else at, trust=at is not None, progress=progress)))
         return 0
     with Lock(home.path, DAEMON) as lock:
         if not _acquired(lock):
@@ -60,7 +65,7 @@ def run(home: Home, once: bool = False, dry_run: bool = False, at: int | None = 
             text = f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already"
             log(text, setup.hours.zone)
             return 2
-        return Daemon(home, setup).run()
+        return Daemon(home, setup, progress).run()
 
 
 def ring(home: Home, channel: Channel) -> Outcome:
@@ -89,7 +94,7 @@ def _acquired(lock: Lock) -> bool:
 class Daemon:
     """The loop of one home. All deciding and all writing is done in the thread that calls `run`."""
 
-    def __init__(self, home: Home, setup: Setup) -> None:
+    def __init__(self, home: Home, setup: Setup, progress: Progress = nobody) -> None:
         self._home = home
         self._setup = setup
         self._loaded_at = now()
@@ -106,6 +111,8 @@ class Daemon:
         self._stopping = False
         self._ready = False
         self._said: dict[str, str] = {}
+        self._progress = progress
+        self._beaten = 0.0
 
     def run(self) -> int:
         """Loop until SIGTERM or SIGINT, then finish the sends in hand. Returns 0."""
@@ -148,6 +155,8 @@ class Daemon:
         """Do one step of the loop. Whatever goes wrong is said once, and tried again at the next beat."""
         try:
             step()
+        except InterruptedError:
+            pass  # told to stop in the midst of it; the loop ends
         except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
             text = _fault(error)
             before, self._said[name] = self._said.get(name), text
@@ -163,7 +172,7 @@ class Daemon:
         self._home.log.connection.execute(f"PRAGMA busy_timeout = {round(LOCKED_SECONDS * 1000)}")
         self._begin()
         self._reload()
-        woken = wake(self._home, self._setup, now())
+        woken = wake(self._home, self._setup, now(), progress=self._at_work)
         self._planned = woken.next_wake
         self._trusted = woken.behind is None
         if woken.behind is not None:
@@ -173,6 +182,16 @@ class Daemon:
         self._say_new("clock", "" if self._trusted else text)
         self._say_new("rules", "\n".join(unwell(woken)))
         self._status(text)
+
+    def _at_work(self, done: int, of: int) -> None:
+        """In a long look: the loop is alive. Raises InterruptedError when told to stop."""
+        if self._stopping:
+            raise InterruptedError("told to stop")
+        self._say_ready()
+        if time.monotonic() - self._beaten > BEAT_SECONDS / 3:
+            self._beaten = time.monotonic()
+            self._guard("watchdog", self._service.beat)
+        self._progress(done, of)
 
     def _begin(self) -> None:
         """Once: what the last daemon left under way or waiting is due."""

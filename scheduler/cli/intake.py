@@ -8,6 +8,7 @@ from tempfile import SpooledTemporaryFile
 from typing import IO
 
 from scheduler.cli.common import clock
+from scheduler.cli.progress import counted, progress
 from scheduler.events.taking import take
 from scheduler.findings import Finding, Refused
 from scheduler.home import Home
@@ -26,8 +27,8 @@ def run(home: Home, args: Namespace) -> int:
     """Take the file in."""
     setup = home.setup()
     name = "standard input" if args.file == "-" else args.file
-    with opened(args.file) as source:
-        taken = take(home.log, lines(source, name), setup.fleet, clock(), name)
+    with opened(args.file) as source, progress("Lines read") as tell:
+        taken = take(home.log, counted(lines(source, name), tell), setup.fleet, clock(), name)
     poke(home.path)
     known = f"; {taken.known} were there already" if taken.known else ""
     print(f"{len(taken.ids)} events taken in{known}.")

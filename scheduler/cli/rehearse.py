@@ -4,12 +4,13 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from scheduler.cli.common import Desk, clock, desk, numbered, print_json
+from scheduler.cli.progress import counted, progress
 from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_text
 from scheduler.cli.suppose import suppose_file, suppose_use, supposing
 from scheduler.events.memory import Memory
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home
-from scheduler.instants import local_date, start_of_day
+from scheduler.instants import DAY, local_date, start_of_day
 from scheduler.reminders.board import Board
 from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision
@@ -94,9 +95,16 @@ def lived(at: Desk, start: int, end: int, as_known: bool = False) -> Rehearsal:
     """The stretch lived through, knowing all that is known now or at each instant what had been recorded by then."""
     setup = at.setup
     if not as_known:
-        return rehearse(at.board(as_told=False), setup.hours, start, end)
+        board = at.board(as_told=False)
+        with progress("Rules solved") as tell:
+            for verdict in counted(board.verdicts, tell, len(board.verdicts)):
+                _ = verdict.stretches
+        return rehearse(board, setup.hours, start, end)
     known = Known(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log))
-    return rehearse_as_known(known, setup.hours, start, end)
+    with progress("Days lived through") as tell:
+        first = known.memory.next_arrival(known.now)
+        known.watch = lambda now: tell((now - first) // DAY, (end - first) // DAY)
+        return rehearse_as_known(known, setup.hours, start, end)
 
 
 def _supposed(home: Home, args: Namespace) -> list[str]:

@@ -3,6 +3,7 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import clock
+from scheduler.cli.progress import progress
 from scheduler.home import Home
 from scheduler.spoken import parse_time
 
@@ -19,4 +20,5 @@ def run(home: Home, args: Namespace) -> int:
     from scheduler import daemon
 
     at = parse_time(args.at, clock(), home.setup().hours.zone) if args.at else None
-    return daemon.run(home, once=args.once, dry_run=args.dry_run, at=at)
+    with progress("Items looked at") as tell:
+        return daemon.run(home, once=args.once, dry_run=args.dry_run, at=at, progress=tell)

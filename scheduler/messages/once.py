@@ -5,27 +5,29 @@ import time
 from collections.abc import Callable
 
 from scheduler.home import Channel, Home, Setup
+from scheduler.messages.folds import Progress
 from scheduler.messages.lock import Lock
 from scheduler.messages.outbox import TRIAL, Message, Outbox, Row, reference
 from scheduler.messages.poke import poke
 from scheduler.messages.post import SEND_SECONDS, Post, told
+from scheduler.messages.scope import nobody
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.reminders.text import moment_near
 
 
-def run_once(home: Home, setup: Setup, now: int, trust: bool) -> list[str]:
+def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
     """Decide once and send what is due; a line on each outcome. `trust`: as in `wake`. Raises Refused."""
-    woken = wake(home, setup, now, trust=trust)
+    woken = wake(home, setup, now, trust=trust, progress=progress)
     if woken.behind is not None:
         return [distrust(woken.behind, setup.hours.zone)]
     sent = [told(row, Outcome(row.state, row.last_error or "")) for row in deliver_once(home, setup, now)]
     return unwell(woken) + sent or ["Nothing to send."]
 
 
-def preview(home: Home, setup: Setup, now: int, trust: bool) -> list[str]:
+def preview(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
     """What `run_once` would decide and send, message by message; nothing is written. Raises Refused."""
-    woken = wake(home, setup, now, dry_run=True, trust=trust)
+    woken = wake(home, setup, now, dry_run=True, trust=trust, progress=progress)
     if woken.behind is not None:
         return [distrust(woken.behind, setup.hours.zone)]
     shown = [_shown(message, now) for message in woken.messages] or ["Nothing to send."]

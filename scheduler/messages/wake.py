@@ -55,22 +55,23 @@ def wake(
     if newest is not None and newest.recorded_at > now:
         return Woken(None, newest.recorded_at, [], behind=newest)
     outbox = Outbox(home.log)
+    desk = _Desk(home, setup, outbox, now, progress, supposed=dry_run and trust)
     if dry_run:
-        return _look(home, setup, outbox, now, supposed=trust)
+        return _look(desk)
     if outbox.ahead(now) and not trust:
         with outbox.writing() as transaction:
             outbox.put_back(transaction, now)
     kept = bool(setup.channels)  # without any, nothing counts as told, and nothing is ever over
-    if kept:
-        ensure_folds(home, setup, outbox, now, progress)
     for left in reversed(range(_TRIES)):
+        if kept:
+            ensure_folds(home, setup, outbox, now, progress)
         version = home.log.version()
-        woken = _look(home, setup, outbox, now, kept)
+        woken = _look(desk, kept)
         with outbox.writing() as transaction:
             if home.log.version() != version:  # another has written since
                 if left:
                     continue
-                woken = _look(home, setup, outbox, now, kept)
+                woken = _look(desk, kept and Folds(home.log).base() is not None)
             _queue(outbox, transaction, setup, woken)
             _keep(home, transaction, woken)
             _report_sick(outbox, transaction, setup, woken.sick, now)
@@ -99,13 +100,10 @@ def unwell(woken: Woken) -> list[str]:
     return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in woken.sick.items()]
 
 
-def _look(home: Home, setup: Setup, outbox: Outbox, now: int, kept: bool = False, supposed: bool = False) -> Woken:
-    """Look at the items that may have changed since the folds that are `kept`, or else at all of them.
-
-    `supposed`: `now` is another instant than this one, up to which nobody can have missed a look.
-    """
+def _look(desk: "_Desk", kept: bool = False) -> Woken:
+    """Look at the items that may have changed since the folds that are `kept`, or else at all of them."""
+    home, setup, now = desk.home, desk.setup, desk.now
     scope = scope_of(home, setup, now) if kept else None
-    desk = _Desk(home, setup, outbox, now, supposed)
     seen = desk.see(scope, False, None)
     digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
     if digest:
@@ -132,12 +130,16 @@ class _Seen(NamedTuple):
 
 
 class _Desk(NamedTuple):
-    """What a look is made with."""
+    """What a look is made with.
+
+    `supposed`: `now` is another instant than this one, up to which nobody can have missed a look.
+    """
 
     home: Home
     setup: Setup
     outbox: Outbox
     now: int
+    progress: Progress
     supposed: bool
 
     def board(self, items: list[str] | None) -> Board:
@@ -162,7 +164,11 @@ class _Desk(NamedTuple):
         if scope is None:
             return self._see(None, digest, gap)
         with uncollected():
-            parts = [self._see(items, digest, gap) for items in in_parts(self.setup.fleet, scope.items)]
+            parts, done = [], 0
+            for items in in_parts(self.setup.fleet, scope.items):
+                parts.append(self._see(items, digest, gap))
+                done += len(items)
+                self.progress(done, len(scope.items))
         return parts[0] if len(parts) == 1 else self._together(parts)
 
     def _see(self, items: list[str] | None, digest: bool, gap: Gap | None) -> _Seen:

@@ -1,5 +1,6 @@
 """Boards as known at each instant: what a daemon would have had before it."""
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, Event
@@ -16,13 +17,15 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 class Known:
     """The events of a log as known at an instant that moves forward.
 
-    An item's verdicts are folded anew only when something recorded since touches a name that they asked for. Each item
-    has a book of its own, so that what it asked for is all that its verdicts can depend on.
+    `watch` is told each instant asked for. An item's verdicts are folded anew only when something recorded since
+    touches a name that they asked for. Each item has a book of its own, so that what it asked for is all that its
+    verdicts can depend on.
     """
 
     def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:
         self.memory = memory
         self.now = DAWN
+        self.watch: Callable[[int], object] = lambda _now: None
         self._fleet = fleet
         self._clocks = clocks
         self._rules = rules
@@ -31,6 +34,7 @@ class Known:
 
     def board(self, now: int) -> Board:
         """The board from what was recorded by `now`, which may not lie before the instant asked for last."""
+        self.watch(now)
         touched = self.memory.touched(self.now, now)
         self.now = now
         if self._board is None or touched:

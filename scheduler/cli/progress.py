@@ -1,0 +1,49 @@
+"""How far long work has come, on one line that is wiped away at the end; only where a person is watching."""
+
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import TextIO, TypeVar
+
+SILENT = 1.0
+"""Seconds before anything is shown: what is done sooner needs no telling."""
+_EVERY = 0.2
+Thing = TypeVar("Thing")
+Told = Callable[[int, int], None]
+"""Takes how many are done, of how many; 0 where that is not known."""
+
+
+@contextmanager
+def progress(what: str, stream: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> Iterator[Told]:
+    """Shows how far `what` has come, on standard error unless another stream is given."""
+    out = sys.stderr if stream is None else stream
+    begun, last, width = clock(), 0.0, 0
+
+    def tell(done: int, of: int) -> None:
+        nonlocal last, width
+        now = clock()
+        if now - begun < SILENT or now - last < _EVERY:
+            return
+        last = now
+        line = f"{what}: {done:,} of {of:,}" if of else f"{what}: {done:,}"
+        width = max(width, len(line))
+        out.write(f"\r{line:<{width}}")
+        out.flush()
+
+    def say_nothing(_done: int, _of: int) -> None:
+        """Nobody is watching."""
+
+    try:
+        yield tell if out.isatty() else say_nothing
+    finally:
+        if width:
+            out.write(f"\r{'':<{width}}\r")
+            out.flush()
+
+
+def counted(things: Iterable[Thing], tell: Told, of: int = 0) -> Iterator[Thing]:
+    """The same things, telling how many have been taken."""
+    for number, thing in enumerate(things, 1):
+        tell(number, of)
+        yield thing
