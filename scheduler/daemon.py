@@ -8,6 +8,7 @@ import time
 import traceback
 from collections.abc import Callable
 from datetime import UTC
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from scheduler.events.log import WAY_BACK
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import to_datetime
+from scheduler.messages.apart import GRACE, send_apart
 from scheduler.messages.folds import Progress
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
@@ -100,7 +102,10 @@ class Daemon:
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
         self._nudges = Nudges(home.path)
-        self._post = Post(self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log)
+        self._post = Post(
+            self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log,
+            send=partial(send_apart, limit=SEND_SECONDS + GRACE),
+        )  # fmt: skip
         self._heartbeat = Heartbeat(self._log)
         self._service = Service()
         self._scheduler = _scheduler(self._nudges)

@@ -25,6 +25,10 @@ LATE = 10 * MINUTE
 _MOST_HUNG = 5
 
 
+Send = Callable[[str, str, str], Outcome]
+"""Takes an address, a title and a body; never raises."""
+
+
 class _Sending(NamedTuple):
     row: Row
     thread: threading.Thread
@@ -36,7 +40,7 @@ class Post:
 
     Only the network is left to the threads; the outbox is written by the one that calls `pump`. A send that hangs is
     taken for lost after `limit` seconds and its thread left behind. `nudge` is called in a sender's thread as it ends;
-    `say` gets a line on every outcome.
+    `say` gets a line on every outcome. `send`: how one message is sent.
     """
 
     def __init__(
@@ -47,6 +51,7 @@ class Post:
         limit: float = SEND_SECONDS,
         environ: Mapping[str, str] = os.environ,
         say: Callable[[str], object] = lambda _: None,
+        send: Send = send,
     ) -> None:
         self.outbox = outbox
         self.setup = setup
@@ -54,6 +59,7 @@ class Post:
         self._limit = limit
         self._environ = environ
         self._say = say
+        self._send = send
         self._results: deque[tuple[Row, Outcome]] = deque()
         self._under_way: dict[str, _Sending] = {}
         self._hung: dict[str, list[threading.Thread]] = {}
@@ -98,7 +104,7 @@ class Post:
         if hung >= _MOST_HUNG:
             return Outcome(TEMPORARY, f"{hung} earlier sends still hang")
         try:
-            return send(address(channel, self._environ), title, body)
+            return self._send(address(channel, self._environ), title, body)
         except Refused as refused:
             return Outcome(PERMANENT, str(refused))
 
