@@ -99,6 +99,7 @@ class Daemon:
     def __init__(self, home: Home, setup: Setup, progress: Progress = nobody) -> None:
         self._home = home
         self._setup = setup
+        setup.fleet.ids()  # read now: later another may stand in its place
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
         self._nudges = Nudges(home.path)
@@ -230,6 +231,7 @@ class Daemon:
         self._log("files read anew")
         self._say_new("files", "")
         self._setup = self._post.setup = setup
+        setup.fleet.ids()  # as at the start
         self._loaded_at = now()
         self._outbox.retry(now())
         with self._outbox.writing() as transaction:

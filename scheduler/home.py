@@ -20,6 +20,8 @@ from scheduler.reminders.hours import Hours
 from scheduler.shipped import folder
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 
+FLEET_PART = "/fleet"
+"""After a fingerprint: the fleet of that set-up in the compiled cache."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
@@ -122,15 +124,27 @@ class Home:
         try:
             if not self.log.exists():
                 return None
-            row = self.log.connection.execute(
-                "SELECT data FROM compiled WHERE fingerprint = ?", (fingerprint,)
-            ).fetchone()
+            row = self._compiled(fingerprint)
         except (
             sqlite3.DatabaseError,
             Refused,
         ):  # no cache table yet, or a log that cannot be read, which its readers tell
             return None
-        return json.loads(row[0]) if row else None
+        # a large fleet takes longer to read than all else, and few commands ask for more than some names
+        return json.loads(row) | {"fleet": lambda: self._fleet(fingerprint)} if row else None
+
+    def _compiled(self, name: str) -> str | None:
+        row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (name,)).fetchone()
+        return row[0] if row else None
+
+    def _fleet(self, fingerprint: str) -> dict:
+        """The fleet of the compiled cache, or of its file where another has replaced the cache since."""
+        kept = self._compiled(f"{fingerprint}{FLEET_PART}")
+        if kept is None:
+            from scheduler.home_check import read_home
+
+            return read_home(self)["fleet"]
+        return json.loads(kept)
 
     def _cache(self, fingerprint: str, raw: dict) -> None:
         try:
@@ -141,7 +155,9 @@ class Home:
                     "CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT"
                 )
                 transaction.execute("DELETE FROM compiled")
-                transaction.execute("INSERT INTO compiled VALUES (?, ?)", (fingerprint, json.dumps(raw)))
+                rest = {name: part for name, part in raw.items() if name != "fleet"}
+                for name, part in ((fingerprint, rest), (f"{fingerprint}{FLEET_PART}", raw["fleet"])):
+                    transaction.execute("INSERT INTO compiled VALUES (?, ?)", (name, json.dumps(part)))
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
 
@@ -160,7 +176,7 @@ def _bytes(path: Path) -> bytes:
 def make_setup(raw: dict, fingerprint: str) -> Setup:
     """The set-up that checked data describes."""
     settings = raw["settings"]
-    CATALOGUE.where = CATALOGUE.where or raw["facts"]
+    CATALOGUE.where = CATALOGUE.where or raw.get("facts", {})
     zone = ZoneInfo(settings["zone"])
     channels = [_channel(name, channel) for name, channel in (settings.get("channels") or {}).items()]
     return Setup(

@@ -5,9 +5,12 @@ from itertools import chain, takewhile
 
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
-from scheduler.events.log import JOBS, Event, concerned, corrects
+from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
+from scheduler.facts.fitting import parts_of
+from scheduler.facts.needs import packs_for
 from scheduler.findings import Refused
+from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE
 from scheduler.messages.lock import running
@@ -19,6 +22,7 @@ from scheduler.reminders.words import next_word
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired")
 """The kinds that can take an item from a job, or give it back: the jobs ahead are answered for too."""
 
+_CARRIED = ("propellers", "gimbal", "guards", "filter")
 _LOOKED_INTO = ("mishap", "noticed", "warned")
 """The kinds that a later look answers."""
 
@@ -144,21 +148,33 @@ def _logged(desk: Desk, events: list[Event]) -> str:
 
 
 def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -> list[str]:
-    """The items whose verdicts the events can touch: those named, parts of an aircraft named, all for a job.
+    """The items whose verdicts the events can touch: those named, parts of an aircraft named, those a job concerns.
 
     What can ground an item touches the jobs that are not over too.
     """
+    fleet = setup.fleet
     named = dict.fromkeys(name for event in events for name in home.log.filed_under(event))
-    if JOBS in named:
-        return [*setup.fleet.ids(), *book.jobs]
-    aircraft = {name for name in named if setup.fleet.kind(name) == "aircraft"}
-    parts = setup.fleet.ids("propellers", "gimbal", "guards", "filter") if aircraft else []
+    if JOB in named:  # booked for no one aircraft
+        return [*fleet.ids(), *book.jobs]
+    jobs = [job for name in named if name.startswith(JOB) and (job := book.job(name.removeprefix(JOB)))]
+    aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
     mishap = any(event.what == "mishap" or corrects(event) for event in events)
-    packs = setup.fleet.ids("pack") if aircraft and mishap else []
-    shaken = any(event.what in _SHAKEN or corrects(event) for event in events)
-    since = min(event.at for event in events) - 12 * HOUR
-    jobs = [job.name for job in book.jobs.values() if shaken and job.plans[-1].ends > since]
-    return list(dict.fromkeys([*named, *parts, *packs, *jobs]))
+    found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *_CARRIED))]
+    found += [pack.id for craft in aircraft for pack in packs_for(book, craft) if mishap]
+    if JOBS in named:
+        found += [job.name for job in jobs]
+        flown = [*aircraft, *(str(plan.aircraft) for job in jobs for plan in job.plans)]
+        found += [name for craft in flown for name in (craft, *fleet.fitting(craft), *fleet.papers_of(craft))]
+        found += [name for name in fleet.fitting(None) if not _of_an_aircraft(fleet, name)]
+    if any(event.what in _SHAKEN or corrects(event) for event in events):
+        since = min(event.at for event in events) - 12 * HOUR
+        found += [job.name for job in book.jobs.values() if job.plans[-1].ends > since]
+    return list(dict.fromkeys(found))
+
+
+def _of_an_aircraft(fleet: Fleet, name: str) -> bool:
+    """True for an aircraft, and the papers of one."""
+    return "aircraft" in (fleet.kind(name), fleet.kind(str(fleet.raw(name).get("of"))))
 
 
 def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminder], list[Reminder]]:

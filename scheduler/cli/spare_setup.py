@@ -4,7 +4,7 @@ import json
 import sqlite3
 
 from scheduler.findings import Refused
-from scheduler.home import FLEET, SETTINGS, Home, Setup, make_setup
+from scheduler.home import FLEET, FLEET_PART, SETTINGS, Home, Setup, make_setup
 
 
 def spare_setup(home: Home, refused: Refused) -> Setup:
@@ -35,7 +35,10 @@ def _last(home: Home) -> dict | None:
     if not home.log.exists():
         return None
     try:
-        row = home.log.connection.execute("SELECT data FROM compiled").fetchone()
+        rows = home.log.connection.execute("SELECT fingerprint, data FROM compiled").fetchall()
     except sqlite3.DatabaseError:  # nothing was compiled yet
         return None
-    return json.loads(row[0]) if row else None
+    last: dict = {}
+    for name, data in rows:
+        last |= {"fleet": json.loads(data)} if name.endswith(FLEET_PART) else json.loads(data)
+    return last or None

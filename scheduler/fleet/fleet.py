@@ -1,6 +1,7 @@
 """The items of a fleet, looked up by id and by kind."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from scheduler.fleet.plates import SECTIONS, fields
@@ -28,20 +29,30 @@ def make_item(kind: str, raw: dict[str, object]) -> Item:
 HOME = Item("home", "home", {"id": "home"})
 
 
-class Fleet:
-    """The items of fleet.yaml. An item is read from its raw nameplate when first asked for."""
+Sections = dict[str, list[dict[str, object]]]
+"""The sections of fleet.yaml with their nameplates."""
 
-    def __init__(self, raw: dict[str, list[dict[str, object]]] | None) -> None:
-        self._raw = {
-            str(entry["id"]): (SECTIONS[section], entry)
-            for section, entries in (raw or {}).items()
-            for entry in entries or ()
-        }
+
+class Fleet:
+    """The items of fleet.yaml. An item is read from its raw nameplate when first asked for, and so is the whole where
+    `raw` is a way to get it."""
+
+    def __init__(self, raw: Sections | Callable[[], Sections] | None) -> None:
+        self._given = raw
         self._items: dict[str, Item] = {}
         self._by_kind: dict[str, list[str]] = {}
         self._places: dict[str, int] = {}
         self._papers: dict[str | None, list[str]] = {}
         self._fitting: dict[str | None, list[str]] = {}
+
+    @cached_property
+    def _raw(self) -> dict[str, tuple[str, dict[str, object]]]:
+        raw = self._given() if callable(self._given) else self._given
+        return {
+            str(entry["id"]): (SECTIONS[section], entry)
+            for section, entries in (raw or {}).items()
+            for entry in entries or ()
+        }
 
     def __contains__(self, item: str) -> bool:
         return item in self._raw
