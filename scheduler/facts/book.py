@@ -118,6 +118,8 @@ class Book:
         """Let go of all that it keeps: lives and their book hold each other, and would wait for the collector."""
         self._kept.clear()
         self._rests_on.clear()
+        for asked in self._asking:
+            asked.clear()
 
     def heard(self, question: Callable[[], object]) -> set[Asked]:
         """What all that `question` asks of this book rests on. Only for a book that listens."""

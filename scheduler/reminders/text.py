@@ -65,13 +65,13 @@ def _natural(reminder: Reminder) -> list[object]:
     return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in parts]
 
 
-def value_of(reminder: Reminder, name: str, now: int, items: str = "", how_many: int = 1) -> str:
+def value_of(reminder: Reminder, name: str, now: int) -> str:
     """The text of one name in a rule's text."""
     verdict = reminder.verdict
-    special = {
+    special: dict[str, Callable[[], str]] = {
         "item": lambda: reminder.key.item,
-        "items": lambda: items or reminder.key.item,
-        "how_many": lambda: str(how_many),
+        "items": lambda: reminder.key.item,
+        "how_many": lambda: "1",
         "opened_at": lambda: moment_near(reminder.stretch.opened, now, verdict.zone),
         "urgency": lambda: verdict.urgency(now),
     }
@@ -139,7 +139,8 @@ def advice(lines: Lines, now: int) -> str:
         return _plain(fill(one, lambda name: value_of(first, name, now)))
     if "items" not in names(many):
         return _plain(" ".join(fill(one, partial(value_of, each, now=now)) for each in lines.reminders))
-    return _plain(fill(many, lambda name: _together(lines, name, now)))
+    items = lines.items()
+    return _plain(fill(many, lambda name: _together(lines, items, name, now)))
 
 
 def _plain(text: str) -> str:
@@ -149,8 +150,10 @@ def _plain(text: str) -> str:
     return re.sub(_NOW, "just now", re.sub(_OVERDUE, r"lapsed \1 ago", text))
 
 
-def _together(lines: Lines, name: str, now: int) -> str:
-    values = [value_of(r, name, now, lines.items(), len(lines.reminders)) for r in lines.reminders]
+def _together(lines: Lines, items: str, name: str, now: int) -> str:
+    if name in ("items", "how_many"):
+        return items if name == "items" else str(len(lines.reminders))
+    values = [value_of(reminder, name, now) for reminder in lines.reminders]
     distinct = list(dict.fromkeys(values))
     return distinct[0] if len(distinct) == 1 else _span(distinct)
 

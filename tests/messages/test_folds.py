@@ -4,6 +4,7 @@ Every wake of `Clockwork` is held to a look at all items that uses nothing kept.
 lived through with entries of all kinds, late ones and corrections among them.
 """
 
+import gc
 import json
 import os
 from pathlib import Path
@@ -15,6 +16,7 @@ from scheduler.cli.common import Desk
 from scheduler.cli.due import kept, to_text, whole
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
+from scheduler.facts.book import Book, Life
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.findings import Refused
@@ -23,7 +25,7 @@ from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
 from scheduler.messages import scope
 from scheduler.messages.folds import drop
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.scope import fold_all
+from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import standing
 from scheduler.shipped import folder as shipped
 from tests.messages.clockwork import Clockwork
@@ -278,3 +280,19 @@ def test_parts_say_what_the_whole_says(tmp_path: Path, monkeypatch: pytest.Monke
 
 def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
     assert AFTERWARDS.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
+
+
+def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> None:
+    """Without the collector, which a long fold does without: entries held by a circle would pile up item by item."""
+    life = life_of(tmp_path)
+    life.log("charged", item="A")
+    with uncollected():
+        before = counted()
+        assert list(fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now))
+        assert counted() == before
+    life.close()
+
+
+def counted() -> int:
+    """How many books and lives there are."""
+    return sum(isinstance(each, Book | Life) for each in gc.get_objects())
