@@ -124,23 +124,24 @@ class Home:
         try:
             if not self.log.exists():
                 return None
-            row = self._compiled(fingerprint)
-        except (
-            sqlite3.DatabaseError,
-            Refused,
-        ):  # no cache table yet, or a log that cannot be read, which its readers tell
+            query = "SELECT fingerprint FROM compiled"
+            there = {name for (name,) in self.log.connection.execute(query)}
+            if not there >= {fingerprint, f"{fingerprint}{FLEET_PART}"}:
+                return None
+            rest = json.loads(self._compiled(fingerprint))
+        except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read, which its readers tell
             return None
-        # a large fleet takes longer to read than all else, and few commands ask for more than some names
-        return json.loads(row) | {"fleet": lambda: self._fleet(fingerprint)} if row else None
+        # a large fleet takes longer to read than all else, and some commands ask for nothing of it
+        return rest | {"fleet": lambda: self._fleet(fingerprint)}
 
-    def _compiled(self, name: str) -> str | None:
+    def _compiled(self, name: str) -> str:
         row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (name,)).fetchone()
-        return row[0] if row else None
+        return row[0] if row else ""
 
     def _fleet(self, fingerprint: str) -> dict:
         """The fleet of the compiled cache, or of its file where another has replaced the cache since."""
         kept = self._compiled(f"{fingerprint}{FLEET_PART}")
-        if kept is None:
+        if not kept:
             from scheduler.home_check import read_home
 
             return read_home(self)["fleet"]

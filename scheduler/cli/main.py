@@ -93,12 +93,13 @@ def _run(words: list[str]) -> int:
         raise Refused.because(
             f"there is no command {name!r}{did_you_mean(name, COMMANDS)}; `shelfbell --help` lists them"
         )
+    gc.disable()  # a command lives for a moment, and neither it nor what it imports makes circles worth looking for
     module = import_module(f"scheduler.cli.{_MODULES.get(name, name)}")
     from scheduler.home import Home, default_home
 
     opened = Home(home or default_home())
-    if name != "run":
-        gc.disable()  # a command lives for a moment and makes no cycles worth looking for
+    if name == "run":
+        gc.enable()
     try:
         if hasattr(module, "run_words"):
             return module.run_words(opened, rest)
