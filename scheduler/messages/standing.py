@@ -31,10 +31,10 @@ def standing(home: Home, setup: Setup, now: int) -> Standing | None:
     if place - was.seq > _TOO_MANY:
         return None
     anew = folds.waiting(now) | _touched(home, folds, was, place)
-    kept = {item: text for item, text in folds.outlines(now) if item not in anew}
-    anew |= {item for item, text in kept.items() if text is None}
-    shelf = Shelf(setup.rules, setup.hours.zone)
-    return Standing([shelf.read(item, text) for item, text in kept.items() if text is not None], frozenset(anew))
+    there = [(item, text) for item, text in folds.outlines(now) if item not in anew]
+    anew |= {item for item, text in there if text is None}
+    outlines = Shelf(setup.rules, setup.hours.zone).read({item: text for item, text in there if text is not None})
+    return Standing(outlines, frozenset(anew))
 
 
 _TOO_MANY = 1_000
