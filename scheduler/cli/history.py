@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import Desk, asking, desk, print_json
 from scheduler.cli.explain import entry_line
-from scheduler.events.log import Event
+from scheduler.events.log import JOB, Event
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.messages.outbox import Outbox
@@ -22,9 +22,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
     at = desk(home, args, past=True)
-    if args.item is not None and args.item not in at.setup.fleet and args.item not in home.log.names():
-        raise Refused.because(f"nothing is logged of {args.item!r}{did_you_mean(args.item, at.setup.fleet.ids())}")
-    entries = [(event, by) for event, by in home.log.history(args.item) if event.at <= at.now]
+    entries = [(event, by) for event, by in home.log.history(_filed(at, args.item)) if event.at <= at.now]
     told = told_of(at, args.item) if args.reminders else []
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
@@ -37,6 +35,16 @@ def run(home: Home, args: Namespace) -> int:
     if not entries:
         print("Nothing is logged." if args.item is None else f"Nothing is logged of {clean(args.item)}.")
     return 0
+
+
+def _filed(at: Desk, item: str | None) -> str | None:
+    """The name under which the entries of an item, or of a job, are filed. Raises Refused where there is none."""
+    if item is None or item in at.setup.fleet:
+        return item
+    names = at.home.log.names()
+    if f"{JOB}{item}" in names or item in names:
+        return f"{JOB}{item}" if f"{JOB}{item}" in names else item
+    raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, at.setup.fleet.ids())}")
 
 
 def _line(at: Desk, event: Event, by: str | None) -> str:

@@ -11,7 +11,7 @@ from scheduler.events.taking import take, to_line
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE, rfc3339
 from scheduler.reminders.board import Board
-from tests.homes import write_home
+from tests.homes import Bench, write_home
 from tests.support import moment
 
 START = moment("2026-04-01 08:00")
@@ -29,6 +29,7 @@ def entry(rng: random.Random, at: int) -> dict[str, object]:
         {"what": "mishap", "item": "heron", "severity": "hard_landing"},
         {"what": "cancelled", "job": "harbour"},
         {"what": "booked", "job": "harbour", "starts": rfc3339(at + rng.choice([20, 60]) * HOUR)},
+        {"what": "booked", "job": "roof", "starts": rfc3339(at + rng.choice([20, 60]) * HOUR), "aircraft": "heron"},
     ]
     return {"at": rfc3339(at), "recorded_at": rfc3339(at)} | rng.choice(kinds)
 
@@ -50,4 +51,16 @@ def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_pa
         board = Board(book, setup.rules, concerned_items(home, setup, [event], book))
         left_out = Board(_without(desk, book, [event]), setup.rules, board.items).open_at(now)
         assert {r.key for r in open_before(desk, board, [event])} == {r.key for r in left_out}
+        before = Board(_without(desk, book, [event]), setup.rules).open_at(now)
+        changed = {r.key for r in before} ^ {r.key for r in desk.board().open_at(now)}
+        assert {key.item for key in changed} <= {*board.items, "home"}
     home.log.close()
+
+
+def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:
+    bench("log", "booked", "harbour", "2026-05-02T09:00:00Z", "--at", "2026-04-01T09:00:00Z")
+    bench("log", "booked", "roof", "2026-05-03T09:00:00Z", "--at", "2026-04-01T10:00:00Z")
+    bench("log", "cancelled", "harbour", "--at", "2026-04-02T09:00:00Z")
+    told = bench("history", "harbour").out.splitlines()
+    assert len(told) == 2
+    assert "booked harbour" in told[0] and "cancelled harbour" in told[1]
