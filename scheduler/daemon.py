@@ -105,7 +105,7 @@ class Daemon:
         self._nudges = Nudges(home.path)
         self._post = Post(
             self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log,
-            send=partial(send_apart, limit=SEND_SECONDS + GRACE),
+            sender=partial(send_apart, limit=SEND_SECONDS + GRACE),
         )  # fmt: skip
         self._heartbeat = Heartbeat(self._log)
         self._service = Service()

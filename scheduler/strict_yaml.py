@@ -16,8 +16,8 @@ from scheduler.findings import Finding, Refused
 from scheduler.yaml_scalars import Scalar, is_text, plain, tagged
 
 # Far above what people write (65 rules: some 4,000 values, 70,000 characters, 10 deep), far below what hurts.
-MAX_CHARACTERS = 16_000_000
-MAX_VALUES = 1_000_000  # aliases counted as often as they are repeated
+MAX_CHARACTERS = 8_000_000
+MAX_VALUES = 400_000  # aliases counted as often as they are repeated
 MAX_DEPTH = 32
 
 Path = tuple[str | int, ...]

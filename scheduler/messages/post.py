@@ -40,7 +40,7 @@ class Post:
 
     Only the network is left to the threads; the outbox is written by the one that calls `pump`. A send that hangs is
     taken for lost after `limit` seconds and its thread left behind. `nudge` is called in a sender's thread as it ends;
-    `say` gets a line on every outcome. `send`: how one message is sent.
+    `say` gets a line on every outcome. `sender`: how one message is sent; in this process unless told.
     """
 
     def __init__(
@@ -51,7 +51,7 @@ class Post:
         limit: float = SEND_SECONDS,
         environ: Mapping[str, str] = os.environ,
         say: Callable[[str], object] = lambda _: None,
-        send: Send = send,
+        sender: Send | None = None,
     ) -> None:
         self.outbox = outbox
         self.setup = setup
@@ -59,7 +59,7 @@ class Post:
         self._limit = limit
         self._environ = environ
         self._say = say
-        self._send = send
+        self._sender = sender
         self._results: deque[tuple[Row, Outcome]] = deque()
         self._under_way: dict[str, _Sending] = {}
         self._hung: dict[str, list[threading.Thread]] = {}
@@ -104,7 +104,7 @@ class Post:
         if hung >= _MOST_HUNG:
             return Outcome(TEMPORARY, f"{hung} earlier sends still hang")
         try:
-            return self._send(address(channel, self._environ), title, body)
+            return (self._sender or send)(address(channel, self._environ), title, body)
         except Refused as refused:
             return Outcome(PERMANENT, str(refused))
 

@@ -32,14 +32,18 @@ class Letter(NamedTuple):
 
 
 class Clockwork:
-    """A home with its daemon. `down`: the channels that take nothing. `wakes`: how often it woke."""
+    """A home with its daemon. `down`: the channels that take nothing. `wakes`: how often it woke.
 
-    def __init__(self, path: Path, now: int) -> None:
+    Each of so many wakes (`held_every`) is held to a look at everything that uses nothing kept.
+    """
+
+    def __init__(self, path: Path, now: int, held_every: int = 5) -> None:
         self.path = path
         self.now = now
         self.down: set[str] = set()
         self.letters: list[Letter] = []
         self.wakes = 0
+        self.held_every = held_every
         self.woken: Woken | None = None
         self._planned = now
         self.restart()
@@ -72,11 +76,14 @@ class Clockwork:
     def wake(self) -> Woken:
         """Look, decide, and deliver what is due."""
         self.wakes += 1
-        looked_at_all = wake(self.home, self.setup, self.now, dry_run=True)
+        held_to = None
+        if self.wakes % self.held_every == 0:
+            held_to = wake(self.home, self.setup, self.now, dry_run=True)
         woken = wake(self.home, self.setup, self.now)
-        assert woken.messages == looked_at_all.messages, "what was kept of the last look changed what is said"
-        assert abs(woken.open - looked_at_all.open) <= 3, "the home's own rules apart, which wait for the digest"
-        assert woken.next_wake <= looked_at_all.next_wake
+        if held_to is not None:
+            assert woken.messages == held_to.messages, "what was kept of the last look changed what is said"
+            assert abs(woken.open - held_to.open) <= 3, "the home's own rules apart, which wait for the digest"
+            assert woken.next_wake <= held_to.next_wake
         assert woken.next_wake > self.now, "it would wake again at once, and again"
         self.woken = woken
         if woken.behind is None:

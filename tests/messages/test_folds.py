@@ -66,7 +66,7 @@ SETTINGS = {
 }
 CRAFTS, PACKS, PARTS = ("heron", "wagtail"), ("A", "B", "E", "O"), ("heron-props", "other-props", "gimbal")
 JOBS = ("harbour", "roof", "quarry")
-LIVES = int(os.environ.get("SHELFBELL_LIVES", "3"))
+LIVES = int(os.environ.get("SHELFBELL_LIVES", "2"))
 
 
 def make_home(path: Path) -> Path:
@@ -163,7 +163,7 @@ class Luck:
 @pytest.mark.parametrize("seed", range(LIVES))
 def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int) -> None:
     luck = Luck(seed)
-    life = Clockwork(make_home(tmp_path / "home"), START)
+    life = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
     life.wake()
     for step in range(30):
         luck.log(life)
@@ -210,7 +210,7 @@ def same_folds(life: Clockwork) -> None:
 
 def life_of(tmp_path: Path) -> Clockwork:
     """A life that has begun, with nothing logged."""
-    life = Clockwork(make_home(tmp_path / "home"), START)
+    life = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
     life.wake()
     return life
 
