@@ -17,7 +17,6 @@ from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import to_datetime
 from scheduler.messages.apart import GRACE, send_apart
-from scheduler.messages.folds import Progress
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
@@ -25,7 +24,7 @@ from scheduler.messages.once import preview, run_once
 from scheduler.messages.once import ring as ring_once
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.post import SEND_SECONDS, Post
-from scheduler.messages.scope import nobody
+from scheduler.messages.progress import Progress, nobody
 from scheduler.messages.senders import Outcome
 from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
@@ -91,6 +90,10 @@ def _acquired(lock: Lock) -> bool:
             return False
         time.sleep(0.1)
     return True
+
+
+class _Stopped(Exception):
+    """The daemon was told to stop in the midst of a long look."""
 
 
 class Daemon:
@@ -161,7 +164,7 @@ class Daemon:
         """Do one step of the loop. Whatever goes wrong is said once, and tried again at the next beat."""
         try:
             step()
-        except InterruptedError:
+        except _Stopped:
             pass  # told to stop in the midst of it; the loop ends
         except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
             text = _fault(error)
@@ -190,9 +193,9 @@ class Daemon:
         self._status(text)
 
     def _at_work(self, done: int, of: int) -> None:
-        """In a long look: the loop is alive. Raises InterruptedError when told to stop."""
+        """In a long look: the loop is alive. Raises _Stopped when told to stop."""
         if self._stopping:
-            raise InterruptedError("told to stop")
+            raise _Stopped
         self._say_ready()
         if time.monotonic() - self._beaten > BEAT_SECONDS / 3:
             self._beaten = time.monotonic()

@@ -7,7 +7,7 @@ from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
-from scheduler.facts.fitting import parts_of
+from scheduler.facts.fitting import CARRIED, parts_of
 from scheduler.facts.needs import packs_for
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
@@ -22,7 +22,6 @@ from scheduler.reminders.words import next_word
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired")
 """The kinds that can take an item from a job, or give it back: the jobs ahead are answered for too."""
 
-_CARRIED = ("propellers", "gimbal", "guards", "filter")
 _LOOKED_INTO = ("mishap", "noticed", "warned")
 """The kinds that a later look answers."""
 
@@ -159,7 +158,7 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
     jobs = [job for name in named if name.startswith(JOB) and (job := book.job(name.removeprefix(JOB)))]
     aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
     mishap = any(event.what == "mishap" or corrects(event) for event in events)
-    found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *_CARRIED))]
+    found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *CARRIED))]
     found += [pack.id for craft in aircraft for pack in packs_for(book, craft) if mishap]
     if JOBS in named:
         found += [job.name for job in jobs]

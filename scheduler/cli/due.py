@@ -1,16 +1,16 @@
 """`shelfbell due`: the board."""
 
 from argparse import ArgumentParser, Namespace
+from functools import partial
 from typing import NamedTuple
 
 from scheduler.cli.common import Desk, asking, desk, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
-from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.ground import Hush, as_kept
 from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, unknown_lines
 from scheduler.reminders.why import hush_of, kept_quiet
-from scheduler.verdicts.rule import URGENCIES
 
 _HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": "Whenever it suits"}
 
@@ -58,7 +58,7 @@ def kept(at: Desk) -> Found:
         opened += anew.opened
         unknown += [(at.setup.fleet.place(each.key.item), each) for each in anew.unknown]
     rules = {rule: place for place, rule in enumerate(at.setup.rules)}
-    opened.sort(key=lambda each: (URGENCIES.index(each.verdict.urgency(at.now)), each.stretch.opened, each.key))
+    opened.sort(key=partial(pressing, at.now))
     unknown.sort(key=lambda placed: (rules[placed[1].key.rule], placed[0], placed[1].key.item))
     return Found(opened, [each for _, each in unknown])
 

@@ -6,16 +6,18 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import TextIO, TypeVar
 
+from scheduler.messages.progress import Progress, nobody
+
 SILENT = 1.0
 """Seconds before anything is shown: what is done sooner needs no telling."""
 _EVERY = 0.2
 Thing = TypeVar("Thing")
-Told = Callable[[int, int], None]
-"""Takes how many are done, of how many; 0 where that is not known."""
 
 
 @contextmanager
-def progress(what: str, stream: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> Iterator[Told]:
+def progress(
+    what: str, stream: TextIO | None = None, clock: Callable[[], float] = time.monotonic
+) -> Iterator[Progress]:
     """Shows how far `what` has come, on standard error unless another stream is given."""
     out = sys.stderr if stream is None else stream
     begun, last, width = clock(), 0.0, 0
@@ -31,18 +33,15 @@ def progress(what: str, stream: TextIO | None = None, clock: Callable[[], float]
         out.write(f"\r{line:<{width}}")
         out.flush()
 
-    def say_nothing(_done: int, _of: int) -> None:
-        """Nobody is watching."""
-
     try:
-        yield tell if out.isatty() else say_nothing
+        yield tell if out.isatty() else nobody
     finally:
         if width:
             out.write(f"\r{'':<{width}}\r")
             out.flush()
 
 
-def counted(things: Iterable[Thing], tell: Told, of: int = 0) -> Iterator[Thing]:
+def counted(things: Iterable[Thing], tell: Progress, of: int = 0) -> Iterator[Thing]:
     """The same things, telling how many have been taken."""
     for number, thing in enumerate(things, 1):
         tell(number, of)

@@ -8,6 +8,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -136,6 +137,15 @@ class Log:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """What is read within the block is read as it stood at one moment, whatever others write meanwhile."""
+        self.connection.execute("BEGIN")
+        try:
+            yield
+        finally:
+            self.connection.execute("COMMIT")
 
     def transaction(self) -> "Transaction":
         """A write transaction, begun at once (BEGIN IMMEDIATE), undone when its block raises."""

@@ -211,6 +211,9 @@ _STRICT = json.JSONDecoder(object_pairs_hook=_no_twins, parse_constant=_no_const
 _PLAIN = json.JSONDecoder(parse_constant=_no_constant)
 
 
+_HIDING = ('" ', '"\t', '"\r', '"\n')
+
+
 def _decoded(line: str) -> Any:
     """The JSON value of a line in which no key stands twice. Raises ValueError.
 
@@ -218,7 +221,7 @@ def _decoded(line: str) -> Any:
     and no quote before a blank, that could hide another.
     """
     event = _PLAIN.decode(line)
-    if isinstance(event, dict) and line.count('":') == len(event) and '" ' not in line and '"\t' not in line:
+    if isinstance(event, dict) and line.count('":') == len(event) and not any(map(line.__contains__, _HIDING)):
         return event
     return _STRICT.decode(line)
 

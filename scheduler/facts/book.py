@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from scheduler.events.log import HOME, JOB, JOBS, Event
 from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
-from scheduler.facts.fitting import fittings
+from scheduler.facts.fitting import CARRIED, fittings
 from scheduler.facts.jobs import Job, jobs_of
 from scheduler.facts.timeline import Piece, Timeline, Value
 from scheduler.fleet import fleet as fleets
@@ -186,7 +186,7 @@ class Book:
 
     def newest(self) -> int | None:
         """When the last entry happened; None without any."""
-        return max(self.instants, default=None)
+        return max(self._source.instants((HOME, JOBS, *self.fleet.ids()), DUSK), default=None)
 
     def item(self, kind: str, name: str) -> Item:
         """The item of a kind and name: of the fleet, a booked job, or the home."""
@@ -260,7 +260,7 @@ class Book:
         own = self.filed(item.id)
         if item.kind == "pack":
             return sorted([*own, *self._mishaps_flown(item, own)])
-        if item.kind in ("propellers", "gimbal", "guards", "filter"):
+        if item.kind in CARRIED:
             return sorted([*own, *self._carried(item)])
         return own
 

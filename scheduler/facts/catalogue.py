@@ -22,7 +22,7 @@ class Catalogue(Mapping[str, Fact]):
         if name not in DECLARED:
             if name in self.where:
                 import_module(self.where[name])
-            else:
+            if name not in DECLARED:  # it is none, or has moved
                 self.places()
         return DECLARED[name]
 

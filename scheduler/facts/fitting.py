@@ -8,6 +8,8 @@ from scheduler.instants import DAWN, DUSK, start_of_day
 if TYPE_CHECKING:
     from scheduler.facts.book import Book
 
+CARRIED = ("propellers", "gimbal", "guards", "filter")
+"""The kinds of parts that an aircraft carries, and that can be moved to another."""
 Fitting = tuple[int, int, str]
 """(start, end, aircraft)."""
 

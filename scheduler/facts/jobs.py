@@ -113,10 +113,10 @@ def concerned_by(book: "Book", item: Item) -> frozenset[str] | None:
 
 def _fitted_to(book: "Book", item: Item) -> dict[str, list[tuple[int, int]]]:
     """Where else a part was: the stretches by aircraft that its nameplate does not name."""
-    found: dict[str, list[tuple[int, int]]] = {}
-    if item.kind in ("propellers", "gimbal", "guards", "filter"):
-        from scheduler.facts.fitting import fittings
+    from scheduler.facts.fitting import CARRIED, fittings
 
+    found: dict[str, list[tuple[int, int]]] = {}
+    if item.kind in CARRIED:
         for start, end, craft in fittings(book, item):
             if not item.fits(craft):
                 found.setdefault(craft, []).append((start, end))

@@ -37,7 +37,7 @@ def going_low_in(life: "Life") -> list[Piece]:
     for piece in charge_fold(life).pieces:
         value: int | float | None = None
         if piece.value is not None:
-            falls = piece.slope is not None and abs(piece.slope[0] / piece.slope[1] + loss) <= 1e-9 * loss
+            falls = loss > 0 and piece.slope is not None and abs(piece.slope[0] / piece.slope[1] + loss) <= 1e-9 * loss
             value = round((float(piece.value) - LOW) / loss) if falls else NEVER
         pieces.append(Piece(piece.start, value, FALLING if isinstance(value, int) else None, piece.trail))
     return pieces

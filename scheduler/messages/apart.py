@@ -7,41 +7,52 @@ and answers with the outcome on its standard output.
 
 import json
 import os
+import signal
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
 
 GRACE = 5.0
 """Seconds that the process is given beyond the limit of the send itself."""
-_CODE = "from scheduler.messages.apart import answer; answer()"
+_HERE = str(Path(__file__).resolve().parents[2])
+_CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.messages.apart import answer; answer()"
+_LONGEST = 200
 
 
 def send_apart(address: str, title: str, body: str, limit: float) -> Outcome:
-    """As `send`, in a process that is ended when it has not answered `limit` seconds later. Never raises."""
-    order = json.dumps([address, title, body])
+    """As `send`, in a process that is ended, with all it has begun, when it has not answered `limit` seconds later.
+
+    Never raises. A process whose daemon dies may still deliver what it has in hand, which then comes twice.
+    """
     try:
-        done = subprocess.run(
-            [sys.executable, "-c", _CODE], input=order, capture_output=True, text=True, timeout=limit,
-            env=_environment(), start_new_session=True, check=False,
+        # -P: nothing in the folder that the daemon happens to run in is taken for a module
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-c", _CODE], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE, text=True, start_new_session=True,
         )  # fmt: skip
-        return Outcome(*json.loads(done.stdout))
-    except subprocess.TimeoutExpired:
-        return Outcome(TEMPORARY, f"no end within {limit:g} s")
-    except (OSError, ValueError, TypeError) as error:  # not started, or ended without an answer
-        return Outcome(TEMPORARY, redact(f"the sending process failed: {type(error).__name__}: {error}", address))
-
-
-def _environment() -> dict[str, str]:
-    """The environment, with this very package to be found first."""
-    here = str(Path(__file__).resolve().parents[2])
-    there = os.environ.get("PYTHONPATH", "")
-    return {**os.environ, "PYTHONPATH": os.pathsep.join([here, *([there] if there else [])])}
+    except OSError as error:
+        return Outcome(TEMPORARY, f"the sending process did not start: {error.strerror}")
+    with process:
+        try:
+            said, faults = process.communicate(json.dumps([address, title, body]), timeout=limit)
+        except subprocess.TimeoutExpired:
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+            return Outcome(TEMPORARY, f"no end within {limit:g} s")
+    try:
+        return Outcome(*json.loads(said))
+    except (ValueError, TypeError):
+        last = faults.strip().rpartition("\n")[2]
+        text = f"the sending process ended with {process.returncode} and no answer: {last}"
+        return Outcome(TEMPORARY, redact(text, address)[:_LONGEST])
 
 
 def answer() -> None:
-    """What the process does: read one order, send it, print the outcome."""
-    address, title, body = json.load(sys.stdin)
-    outcome = send(address, title, body)
-    json.dump(outcome, sys.stdout)
+    """What the process does: read one order, send it, and write the outcome where nothing else is written."""
+    out = os.fdopen(os.dup(1), "w")
+    os.dup2(2, 1)  # what a sender prints goes with the faults
+    with out:
+        json.dump(send(*json.load(sys.stdin)), out)

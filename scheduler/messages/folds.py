@@ -7,7 +7,7 @@ looked up by the names and kinds of entries on which each item rests.
 
 import json
 import sqlite3
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, JOB, JOBS, Log, Transaction, concerned, corrects
@@ -42,13 +42,13 @@ class Fresh(NamedTuple):
     """What some new entries touch.
 
     `filed`: the names under which they are filed, those of what they take back included, each with the kinds. `began`:
-    the first instant they tell of, a flight from take-off. `told_from`: when the first was told. `correct`: one takes
+    the first instant they tell of, a flight from take-off. `first_at`: when the first happened. `correct`: one takes
     another back, or its place.
     """
 
     filed: set[tuple[str, str]]
     began: int
-    told_from: int
+    first_at: int
     correct: bool
 
     @property
@@ -69,8 +69,8 @@ def fresh_entries(log: Log, after: int, to: int) -> Fresh:
         chain = [event, *log.taken_back(event)]
         kinds = {each.what for each in chain}
         filed |= {(name, what) for each in chain for name in concerned(each.fields) for what in kinds}
-    began, told_from = min(map(counts_from, fresh)), min(event.recorded_at for event in fresh)
-    return Fresh(filed, began, told_from, any(map(corrects, fresh)))
+    began, first_at = min(map(counts_from, fresh)), min(event.at for event in fresh)
+    return Fresh(filed, began, first_at, any(map(corrects, fresh)))
 
 
 class Folds:
@@ -203,7 +203,3 @@ def _keep(transaction: Transaction, fold: Fold) -> None:
     transaction.execute(f"INSERT OR REPLACE INTO folds VALUES ({', '.join('?' * len(row))})", row)
     for name, what in fold.rests_on:
         transaction.execute("INSERT OR IGNORE INTO rests_on VALUES (?, ?, ?)", (name, what or "", fold.item))
-
-
-Progress = Callable[[int, int], object]
-"""Is told how many of how many are done."""

@@ -5,12 +5,11 @@ import time
 from collections.abc import Callable
 
 from scheduler.home import Channel, Home, Setup
-from scheduler.messages.folds import Progress
 from scheduler.messages.lock import Lock
 from scheduler.messages.outbox import TRIAL, Message, Outbox, Row, reference
 from scheduler.messages.poke import poke
 from scheduler.messages.post import SEND_SECONDS, Post, told
-from scheduler.messages.scope import nobody
+from scheduler.messages.progress import Progress, nobody
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.reminders.text import moment_near

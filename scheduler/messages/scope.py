@@ -11,8 +11,9 @@ from scheduler.facts.quiet import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import SECOND
-from scheduler.messages.folds import Base, Folds, Progress, fresh_entries
+from scheduler.messages.folds import Base, Folds, fresh_entries
 from scheduler.messages.outbox import Outbox
+from scheduler.messages.progress import Progress, nobody
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Ledger, decide
 from scheduler.reminders.fold import Fold, done_with, folds, home_can_wait, solve, together
@@ -38,8 +39,9 @@ class Scope(NamedTuple):
     home_by: int | None = None
 
     def widened(self, more: Iterable[str]) -> "Scope":
-        """The same with more items."""
-        return self._replace(items=self.items | frozenset(more))
+        """The same with more items, and with the home where it would have to be looked at later."""
+        home = frozenset() if self.home_by is None else frozenset([HOME])
+        return self._replace(items=self.items | frozenset(more) | home, home_by=None)
 
 
 class Look(NamedTuple):
@@ -62,18 +64,12 @@ def uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def nobody(_done: int, _of: int) -> None:
-    """Watches no progress."""
-
-
 def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: Progress = nobody) -> None:
     """Make the folds of all items where there are none that hold for this set-up, or the clock was put back since."""
-    kept, woke_at = Folds(home.log), outbox.state("woke_at")
-    was = kept.base()
-    base = Base(setup.fingerprint, kept.place())
-    holds = was is not None and was.fingerprint == base.fingerprint and base.seq - was.seq < _TOO_MANY
-    if holds and (woke_at or now) - now < _WOBBLE:
+    if holding(home, setup, outbox, now) is not None:
         return
+    kept = Folds(home.log)
+    base = Base(setup.fingerprint, kept.place())
     with uncollected():
         made = list(fold_all(home, setup, outbox.ledger(), now, progress))
     in_service = first_in_service(Book(setup.fleet, Reader(home.log), setup.clocks))
@@ -81,9 +77,20 @@ def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: P
         kept.renew(transaction, base, in_service, made)
 
 
+def holding(home: Home, setup: Setup, outbox: Outbox, now: int) -> Base | None:
+    """What the folds that are kept hold for; None where they do not hold for this set-up, or so much was logged or the
+    clock put back since that all are to be made anew."""
+    kept = Folds(home.log)
+    was = kept.base()
+    if was is None or was.fingerprint != setup.fingerprint or kept.place() - was.seq >= _TOO_MANY:
+        return None
+    return was if (outbox.state("woke_at") or now) - now < _WOBBLE else None
+
+
 def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progress = nobody) -> Iterator[Fold]:
     """The folds of all items, made group by group: never are the entries of all held at once."""
     jobs = Folds(home.log).jobs()
+    alone = {name for name in jobs if name not in setup.fleet and name != HOME}
     groups = list(together(setup.fleet, jobs))
     known = {name for group in groups for name in group}
     told = {key.item for key in ledger.spoken_of()}
@@ -93,7 +100,7 @@ def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progr
     for group in groups:
         known_now = Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()) if HOME in group else None
         book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, known=known_now)
-        over = [f for name in group if name in jobs and (f := done_with(book, setup.rules, ledger, name, lately))]
+        over = [f for name in group if name in alone and (f := done_with(book, setup.rules, ledger, name, lately))]
         yield from over
         left = [name for name in group if name not in {fold.item for fold in over}]
         board = Board(book, setup.rules, left)
@@ -107,11 +114,12 @@ def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progr
         progress(done, len(known))
 
 
-def scope_of(home: Home, setup: Setup, now: int) -> Scope:
-    """What a wake has to look at, by the folds that are kept."""
+def scope_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> Scope | None:
+    """What a wake has to look at, by the folds that are kept; None where none hold, so that it is all."""
+    was = holding(home, setup, outbox, now)
+    if was is None:
+        return None
     kept = Folds(home.log)
-    was = kept.base()
-    assert was is not None, "the folds are ensured before"
     base = Base(was.fingerprint, kept.place())
     items = kept.waiting(now)
     if base.seq == was.seq:
@@ -119,7 +127,7 @@ def scope_of(home: Home, setup: Setup, now: int) -> Scope:
     fresh = fresh_entries(home.log, was.seq, base.seq)
     items |= kept.touched(fresh)
     at_once = fresh.correct or HOME in fresh.names or not home_can_wait(setup.rules)
-    by = now if at_once else setup.hours.next_digest(fresh.told_from)
+    by = now if at_once else setup.hours.next_digest(fresh.first_at)
     return Scope(was, base, frozenset(items | {HOME} if by <= now else items), None if by <= now else by)
 
 

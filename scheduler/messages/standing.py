@@ -23,6 +23,11 @@ def standing(home: Home, setup: Setup, now: int) -> Standing | None:
     """What is kept of the board at `now`; None where nothing is, so that all is to be looked at."""
     if not home.log.exists():
         return None
+    with home.log.reading():
+        return _standing(home, setup, now)
+
+
+def _standing(home: Home, setup: Setup, now: int) -> Standing | None:
     folds = Folds(home.log)
     was, place = folds.base(), folds.place()
     woke_at = Outbox(home.log).state("woke_at")
@@ -49,5 +54,7 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     """The board of some items at `now`, to be asked about no other instant."""
     since = home_since(setup.rules, now)
     known = Folds(home.log).known(items, since) if HOME in items else None
+    if known is not None and (known.by_item or known.unknown):  # since when, is asked over all time
+        known = Folds(home.log).known(items)
     book = Book(setup.fleet, Reader(home.log), setup.clocks, known=known, since=since)
     return Board(book, setup.rules, sorted(items))

@@ -1,6 +1,7 @@
-"""One wake: look at the log, decide, and put what is to be said into the outbox, all in one transaction."""
+"""One wake: look at the log, decide, and put what is to be said into the outbox, together with what is kept of it."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from functools import partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -8,15 +9,16 @@ from scheduler.events.log import HOME, Event, Reader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import DUSK, rfc3339
-from scheduler.messages.folds import Folds, Progress
+from scheduler.messages.folds import Folds
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
-from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, nobody, scope_of, uncollected
-from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.messages.progress import Progress, nobody
+from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
+from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
-from scheduler.reminders.words import DISTURBING, Word, rank
+from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
 
@@ -47,7 +49,7 @@ def wake(
 ) -> Woken:
     """Decide what to say at `now` and queue it. `trust`: take `now` even if it lies before the newest event.
 
-    Only the items are looked at whose instant has come, or about which something was logged; a dry run looks at all.
+    Only the items are looked at whose instant has come, or about which something was logged; with `trust`, all.
     Two wakes at once never queue the same twice: what is written was decided from what its transaction finds unchanged.
     The lock is not held while it thinks, but when others write all the time. Raises Refused and sqlite3.Error.
     """
@@ -56,22 +58,23 @@ def wake(
         return Woken(None, newest.recorded_at, [], behind=newest)
     outbox = Outbox(home.log)
     desk = _Desk(home, setup, outbox, now, progress, supposed=dry_run and trust)
+    kept = bool(setup.channels) and not trust  # without any channel nothing counts as told, and nothing is ever over
     if dry_run:
-        return _look(desk)
+        return _look(desk, kept)
     if outbox.ahead(now) and not trust:
         with outbox.writing() as transaction:
             outbox.put_back(transaction, now)
-    kept = bool(setup.channels)  # without any, nothing counts as told, and nothing is ever over
     for left in reversed(range(_TRIES)):
+        version = home.log.version()
         if kept:
             ensure_folds(home, setup, outbox, now, progress)
-        version = home.log.version()
-        woken = _look(desk, kept)
+        with home.log.reading():
+            woken = _look(desk, kept)
         with outbox.writing() as transaction:
             if home.log.version() != version:  # another has written since
                 if left:
                     continue
-                woken = _look(desk, kept and Folds(home.log).base() is not None)
+                woken = _look(desk, kept)
             _queue(outbox, transaction, setup, woken)
             _keep(home, transaction, woken)
             _report_sick(outbox, transaction, setup, woken.sick, now)
@@ -80,6 +83,11 @@ def wake(
             remember(transaction, "planned", woken.next_wake)
         break
     return woken
+
+
+def look_at_all(home: Home, setup: Setup, now: int) -> Woken:
+    """What a wake at `now` that used nothing kept would decide; nothing is written."""
+    return _look(_Desk(home, setup, Outbox(home.log), now, nobody, supposed=False))
 
 
 def _keep(home: Home, transaction: Transaction, woken: Woken) -> None:
@@ -103,7 +111,7 @@ def unwell(woken: Woken) -> list[str]:
 def _look(desk: "_Desk", kept: bool = False) -> Woken:
     """Look at the items that may have changed since the folds that are `kept`, or else at all of them."""
     home, setup, now = desk.home, desk.setup, desk.now
-    scope = scope_of(home, setup, now) if kept else None
+    scope = scope_of(home, setup, desk.outbox, now) if kept else None
     seen = desk.see(scope, False, None)
     digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
     if digest:
@@ -142,9 +150,9 @@ class _Desk(NamedTuple):
     progress: Progress
     supposed: bool
 
-    def board(self, items: list[str] | None) -> Board:
-        """A board of some items, or of all."""
-        known = Folds(self.home.log).known(but=items) if items is not None and HOME in items else None
+    def board(self, items: list[str] | None, touched: Collection[str] = ()) -> Board:
+        """A board of some items, or of all. `touched`: the items of which what is kept does not hold."""
+        known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
         book = Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks, listening=True, known=known)
         return Board(book, self.setup.rules, items)
 
@@ -162,23 +170,23 @@ class _Desk(NamedTuple):
     def see(self, scope: Scope | None, digest: bool, gap: Gap | None) -> _Seen:
         """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
         if scope is None:
-            return self._see(None, digest, gap)
+            return self._see(None, (), digest, gap)
         with uncollected():
             parts, done = [], 0
             for items in in_parts(self.setup.fleet, scope.items):
-                parts.append(self._see(items, digest, gap))
+                parts.append(self._see(items, scope.items, digest, gap))
                 done += len(items)
                 self.progress(done, len(scope.items))
         return parts[0] if len(parts) == 1 else self._together(parts)
 
-    def _see(self, items: list[str] | None, digest: bool, gap: Gap | None) -> _Seen:
-        board, ledger, hours, now = self.board(items), self.ledger(items), self.setup.hours, self.now
+    def _see(self, items: list[str] | None, touched: Collection[str], digest: bool, gap: Gap | None) -> _Seen:
+        board, ledger, hours, now = self.board(items, touched), self.ledger(items), self.setup.hours, self.now
         solved = solve(board, now)
         decision = words_of(board, ledger, hours, now)
         if digest:
             decision = with_digest(board, ledger, hours, decision, gap)
-            ended = [self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick]
-            decision = decision._replace(ended=ended)
+            ended = (self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick)
+            decision = decision._replace(ended=sorted(ended, key=by_end))
             ledger.digest_at = now
         for line in decision.told():
             ledger.add(line)
@@ -198,17 +206,14 @@ class _Desk(NamedTuple):
         first, now = parts[0].decision, self.now
         rules, place = list(self.setup.rules), self.setup.fleet.place
 
-        def order(reminder: Reminder) -> tuple[object, ...]:
-            return rank(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
-
         def in_fleet(unknown: Unknown) -> tuple[object, ...]:
             return rules.index(unknown.key.rule), place(unknown.key.item), unknown.key.item
 
         decision = first._replace(
             words=sorted(
-                (word for part in parts for word in part.decision.words), key=lambda word: order(word.reminder)
+                (word for part in parts for word in part.decision.words), key=lambda word: pressing(now, word.reminder)
             ),
-            still=sorted((reminder for part in parts for reminder in part.decision.still), key=order),
+            still=sorted((reminder for part in parts for reminder in part.decision.still), key=partial(pressing, now)),
             ended=sorted((each for part in parts for each in part.decision.ended), key=by_end),
             unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),
         )
@@ -226,8 +231,8 @@ class _Desk(NamedTuple):
         if ended.ending != "withdrawn":
             return ended
         names = {ended.key.item, *(name for name, _ in solved.rests_on.get(ended.key.item, ()))}
-        log = self.home.log
-        told = (each for each in log.told_in(ended.first_at, self.now) if names & {*log.filed_under(each)})
+        log, home = self.home.log, ended.key.item == HOME  # which rests on all
+        told = (e for e in log.told_in(ended.first_at, self.now) if home or names & {*log.filed_under(e)})
         gone = next((event for event in told if not self._stood(ended, event.seq)), None)
         return ended if gone is None else ended._replace(by=gone, ended=gone.recorded_at)
 

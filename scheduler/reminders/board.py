@@ -1,7 +1,7 @@
 """The board: every reminder of a book, what is open at an instant, and what cannot be judged."""
 
 from bisect import bisect_right
-from functools import cached_property
+from functools import cached_property, partial
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, Event
@@ -32,6 +32,11 @@ class Lack(NamedTuple):
     fact: str
     unknown: str
     record: str
+
+
+def pressing(now: int, reminder: Reminder) -> tuple[int, int, Key]:
+    """Sorts the most urgent first, then in order of opening."""
+    return URGENCIES.index(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
 
 
 class Unknown(NamedTuple):
@@ -89,7 +94,7 @@ class Board:
     def open_at(self, now: int) -> list[Reminder]:
         """What is open at an instant, most urgent first, then in order of opening."""
         found = [reminder for reminder in self.reminders if reminder.stretch.holds(now)]
-        return sorted(found, key=lambda r: (URGENCIES.index(r.verdict.urgency(now)), r.stretch.opened, r.key))
+        return sorted(found, key=partial(pressing, now))
 
     def unknown_at(self, now: int) -> list[Unknown]:
         """What cannot be judged at an instant, open reminders apart; what time alone resolves is left out."""

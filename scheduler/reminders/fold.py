@@ -20,8 +20,9 @@ from scheduler.reminders.board import Board, Reminder, Unknown, missing_facts
 from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.outline import outline_of
+from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.words import DISTURBING
-from scheduler.verdicts.conditions import leaves, spans
+from scheduler.verdicts.conditions import Leaf, leaves, spans
 from scheduler.verdicts.rule import Rule, Ruleset
 from scheduler.verdicts.stretches import NOT_JUDGED_AFTER
 from scheduler.verdicts.verdict import Key, Verdict
@@ -81,6 +82,9 @@ def _sickness(verdict: Verdict, now: int) -> str:
         verdict.opened_by_event(now)
         if verdict.when.at(now) == UNKNOWN:
             missing_facts(verdict, now)
+        opened = verdict.open_at(now)
+        if opened is not None and not fleeting(reminder := Reminder(verdict, opened)):
+            keep(reminder, now)  # what its texts rest on
     except Exception as error:  # whatever a rule raises, the others go on; what it raised is reported
         where = traceback.extract_tb(error.__traceback__)[-1]
         return f"{type(error).__name__}: {error} ({where.name})"
@@ -99,9 +103,11 @@ def folds(
     sick = {key.item for key in solved.sick}
     for item in items:
         next_at = now if item in sick else turns.get(item, DUSK)
-        job = board.book.job(item) if item not in board.book.fleet else None
-        over_at = _over_at(job) if job and next_at == DUSK and item not in news else DUSK
-        rests_on = {(item, None), *solved.rests_on.get(item, ())} if item != HOME else set()
+        job = board.book.job(item)
+        # the home rests on all, which is not kept; but a job may have its name
+        rests_on = {(item, None), *solved.rests_on.get(item, ())} if item != HOME or job else set()
+        alone = job if item != HOME and item not in board.book.fleet else None
+        over_at = _over_at(alone) if alone and next_at == DUSK and item not in news else DUSK
         told = evidence(board.book, board.book.fleet[item]) if board.book.fleet.kind(item) in ASKED else None
         its = opened.get(item, []), unknown.get(item, [])
         kept = outline_of(board, item, *its, now, next_at) if any(its) and item not in sick else None
@@ -129,7 +135,7 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
         item = verdict.key.item
         note(item, verdict.next_turn(now))
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
-        note(item, next((event.at for event in board.book.filed(item)[-1:] if event.at > now), None))
+        note(item, next((event.at for event in board.book.filed(item) if event.at > now), None))
     for word in words_to_come(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
     return turns
@@ -183,18 +189,22 @@ def home_can_wait(rules: Ruleset) -> bool:
         rule = rules.get(name, HOME)
         if rule is None:
             continue
-        elsewhere = any(leaf.fact != "away_eve" for leaf in leaves(rule.when))
+        parts = (rule.when, rule.until, *(part for _, part in rule.urgency))
+        elsewhere = any(leaf.fact != "away_eve" for part in parts if part is not None for leaf in leaves(part))
         if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
             return False
     return True
 
 
 def home_since(rules: Ruleset, now: int) -> int:
-    """From when on the entries of all must be known, so that the home's own rules can be judged at `now`."""
+    """From when on the instants of entries must be known to tell what is open by the home's own rules at `now`, and
+    since when: a log that has been quiet for so long has been so since its last entry."""
     made = [rule for name in rules.about(HOME) if (rule := rules.get(name, HOME)) is not None]
-    if any(rule.until is not None for rule in made):
+    quiet = [rule for rule in made if any(leaf.fact == "log_quiet" for leaf in leaves(rule.when))]
+    plain = [rule.when for rule in quiet if rule.until is None and isinstance(rule.when, Leaf)]
+    if len(plain) < len(quiet) or any(leaf.operator not in ("at_least", "more_than") for leaf in plain):
         return DAWN  # what is open may have been since any time
-    return now - max((leaf.lasting for rule in made for leaf in leaves(rule.when)), default=0)
+    return now - max((leaf.lasting for leaf in plain), default=0)
 
 
 def together(fleet: Fleet, jobs: dict[str, str | None]) -> Iterator[list[str]]:
@@ -203,12 +213,11 @@ def together(fleet: Fleet, jobs: dict[str, str | None]) -> Iterator[list[str]]:
     by_aircraft: dict[str | None, list[str]] = {}
     for job, craft in jobs.items():
         by_aircraft.setdefault(craft, []).append(job)
-    owned: dict[str, list[str]] = {}
-    for paper in fleet.ids("paper"):
-        owned.setdefault(str(fleet.raw(paper).get("of")), []).append(paper)
     for craft in fleet.ids("aircraft"):
-        group = [craft, *fleet.fitting(craft), *owned.get(craft, ()), *by_aircraft.get(craft, ())]
-        found = [name for name in group if left.pop(name, name) is None]
+        group = [craft, *fleet.fitting(craft), *fleet.papers_of(craft), *by_aircraft.get(craft, ())]
+        found = [name for name in dict.fromkeys(group) if name in left]
+        for name in found:
+            del left[name]
         if found:
             yield found
     rest = list(left)

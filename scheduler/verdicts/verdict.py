@@ -193,10 +193,15 @@ def verdicts(
 
 
 def _by_kind(book: Book, items: list[str]) -> dict[str, list[str]]:
-    """Names of items by kind, each kind in the order of the book's; names of nothing left out."""
+    """Names of items by kind, each kind in the order of the book's; names of nothing left out.
+
+    A job may have the name of an item, or of the home: both are meant.
+    """
     found: dict[str, list[str]] = {}
     for name in book.fleet.in_order(items):
         kind = book.kind(name)
         if kind is not None:
             found.setdefault(kind, []).append(name)
+        if kind != "job" and book.job(name) is not None:
+            found.setdefault("job", []).append(name)
     return found

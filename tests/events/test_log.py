@@ -509,3 +509,9 @@ def test_a_database_of_the_first_layout_has_its_jobs_filed_by_name_when_opened(l
     log.close()
     assert log.connection.execute(rows).fetchall() == before
     assert log.connection.execute("PRAGMA user_version").fetchone() == (2,)
+
+
+@pytest.mark.parametrize("hidden", ['"percent"\r:', '"percent" :', '"percent"\t:', '"percent":'])
+def test_a_key_that_stands_twice_is_found_however_it_is_written(log: Log, hidden: str) -> None:
+    line = '{"at":"2026-04-01T00:00:00Z","what":"charged","item":"B",' + hidden + '60,"percent":10}'
+    assert "'percent' stands twice" in refused(log, line)[0]

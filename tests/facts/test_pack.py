@@ -229,3 +229,9 @@ def test_a_new_pack_under_the_id_of_a_retired_one_is_in_service() -> None:
     assert days(fact(book, "B", "usable"), 1, 5) == ["no", "yes"]
     assert days(fact(book, "B", "retired"), 1, 5) == ["yes", "no"]
     assert book.retired(book.fleet["B"]) == DUSK
+
+
+def test_a_flight_that_took_nothing_out_of_a_pack_without_self_discharge_divides_by_nothing() -> None:
+    flight = event(NOON, "flown", aircraft="heron", packs=["B"], minutes=10, percent_from=80, percent_to=80)
+    book = book_of({"packs": [{"id": "B"}], "aircraft": [{"id": "heron"}]}, flight)
+    assert fact(book, "B", "going_low_in").at(moment(NOON)) == float("inf")

@@ -14,7 +14,7 @@ from scheduler.facts.book import Book
 from scheduler.home import Home
 from scheduler.instants import rfc3339
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.wake import Woken, wake
+from scheduler.messages.wake import Woken, look_at_all, wake
 from scheduler.reminders.board import Board
 
 Fields = dict[str, object]
@@ -77,8 +77,8 @@ class Clockwork:
         """Look, decide, and deliver what is due."""
         self.wakes += 1
         held_to = None
-        if self.wakes % self.held_every == 0:
-            held_to = wake(self.home, self.setup, self.now, dry_run=True)
+        if self.wakes % self.held_every == 0 and not self.outbox.ahead(self.now):
+            held_to = look_at_all(self.home, self.setup, self.now)
         woken = wake(self.home, self.setup, self.now)
         if held_to is not None:
             assert woken.messages == held_to.messages, "what was kept of the last look changed what is said"

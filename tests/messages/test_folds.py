@@ -23,7 +23,8 @@ from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
 from scheduler.messages import scope
-from scheduler.messages.folds import drop
+from scheduler.messages import wake as wakes
+from scheduler.messages.folds import Folds, drop
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import standing
@@ -65,7 +66,26 @@ SETTINGS = {
     "quiet": {"from": "21:30", "to": "07:00"},
 }
 CRAFTS, PACKS, PARTS = ("heron", "wagtail"), ("A", "B", "E", "O"), ("heron-props", "other-props", "gimbal")
-JOBS = ("harbour", "roof", "quarry")
+JOBS = ("harbour", "roof", "quarry", "heron", "home")  # a job may be called as an item is
+OWN_RULES = """\
+rules:
+  - id: own-share
+    about: pack
+    title: A text with a fact that no condition asks for
+    when: {fact: charge, at_least: 60 %}
+    urgency: this_week
+    do: "{item} has had {share_of_work} of the work, {cycles}."
+    why: It matters.
+    basis: {kind: common practice}
+  - id: own-busy
+    about: home
+    title: The log is busy
+    when: {not: {fact: log_quiet, at_least: 3 d}}
+    urgency: whenever
+    do: "Something is logged every day."
+    why: It matters.
+    basis: {kind: common practice}
+"""
 LIVES = int(os.environ.get("SHELFBELL_LIVES", "2"))
 
 
@@ -74,6 +94,8 @@ def make_home(path: Path) -> Path:
     path.mkdir()
     (path / "shelfbell.yaml").write_text(json.dumps(SETTINGS))
     (path / "fleet.yaml").write_text(json.dumps(FLEET))
+    (path / "rules").mkdir()
+    (path / "rules" / "own.yaml").write_text(OWN_RULES)
     return path
 
 
@@ -161,8 +183,9 @@ class Luck:
 
 
 @pytest.mark.parametrize("seed", range(LIVES))
-def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int) -> None:
+def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     luck = Luck(seed)
+    monkeypatch.setattr(scope, "AT_ONCE", luck.random.choice([1, 3, 500]))
     life = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
     life.wake()
     for step in range(30):
@@ -200,6 +223,8 @@ def same_board(life: Clockwork, now: int) -> None:
 
 def same_folds(life: Clockwork) -> None:
     """What is kept is what would be made anew, but for how often an item is looked at."""
+    if Folds(life.home.log).base() is None:
+        return  # forgotten, and no wake since
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
     there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
     anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now)}
@@ -296,3 +321,92 @@ def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> Non
 def counted() -> int:
     """How many books and lives there are."""
     return sum(isinstance(each, Book | Life) for each in gc.get_objects())
+
+
+def test_a_job_called_as_an_item_or_the_home_is_rung_for(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    for name in ("heron", "home", "harbour"):
+        life.log("booked", job=name, starts=rfc3339(START + 40 * HOUR), aircraft="heron")
+    life.run(START + 40 * HOUR)
+    told = {(rule, item) for _, _, rule, item, _ in life.told()}
+    assert {("eve-of-job", name) for name in ("heron", "home", "harbour")} <= told
+    life.close()
+
+
+def test_a_fact_that_only_a_text_names_is_told_as_it_is(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    life.log("charged", item="A", percent=70)
+    for pack, minutes in (("A", 60), ("B", 90)):
+        life.log("flown", aircraft="heron", packs=[pack], minutes=minutes, percent_to=65)
+    life.sleep(START + 100 * DAY)
+    same_board(life, life.now)
+    life.log("flown", aircraft="heron", packs=["B"], minutes=30)
+    same_board(life, life.now)
+    life.close()
+
+
+def test_entries_ahead_of_the_clock_count_as_their_time_comes(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    life.log("charged", item="A", percent=100)
+    life.run(START + 30 * HOUR)
+    ahead = [
+        {"what": "seen", "rule": "pack-left-full", "item": "A", "at": rfc3339(life.now + MINUTE)},
+        {"what": "measured", "percent": 99, "item": "A", "at": rfc3339(life.now + 4 * MINUTE)},
+    ]
+    take(life.home.log, [(n, json.dumps(entry)) for n, entry in enumerate(ahead, 1)], life.setup.fleet, life.now)
+    life.wake()
+    for minutes in (0, 2, 5):
+        at = Desk(life.home, life.setup, life.now + minutes * MINUTE)
+        assert to_text(at, kept(at)) == to_text(at, whole(at))
+    life.close()
+
+
+def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path) -> None:
+    fleet = {
+        "packs": [{"id": "X", "in_service": "2025-01-01"}, {"id": "Y", "in_service": "2025-06-01"}],
+        "aircraft": [{"id": "heron", "in_service": "2026-03-01"}],
+    }
+    home = make_home(tmp_path / "home")
+    (home / "fleet.yaml").write_text(json.dumps(fleet))
+    (home / "rules" / "own.yaml").unlink()
+    life = Clockwork(home, START, held_every=1)
+    life.log("measured", item="X", percent=50, at=moment("2026-01-01"))
+    life.log("inspected", item="heron", result="pass")
+    at = Desk(life.home, life.setup, life.now + HOUR)
+    assert "Wed 1 Jan 2025" in to_text(at, whole(at))
+    assert to_text(at, kept(at)) == to_text(at, whole(at))
+    life.close()
+
+
+def test_what_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    life.log("charged", item="A", percent=55)
+    life.run(START + 25 * DAY)
+    assert ("log-gone-quiet", "home") in life.firsts()
+    life.log("measured", at=START + 9 * DAY, item="O", percent=50, id="late")
+    life.run(life.now + 8 * DAY)
+    reasons = [reason for _, kind, rule, _, reason in life.told() if (kind, rule) == ("settled", "log-gone-quiet")]
+    assert reasons == ["withdrawn by measured (late)"]
+    life.close()
+
+
+def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    life = life_of(tmp_path)
+    life.log("charged", item="A")
+    ensure, left = wakes.ensure_folds, [2]
+
+    def ensured_and_forgotten(*args: object) -> None:
+        ensure(*args)  # type: ignore[arg-type]
+        if left[0]:
+            left[0] -= 1
+            other = Home(life.path)
+            forget(other)
+            other.log.close()
+
+    monkeypatch.setattr(wakes, "ensure_folds", ensured_and_forgotten)
+    life.log("charged", item="B")
+    life.run(START + 36 * HOUR)
+    assert {("pack-left-full", "A"), ("pack-left-full", "B")} <= set(life.firsts())
+    life.close()

@@ -220,5 +220,14 @@ def test_a_process_of_its_own_that_cannot_begin_costs_this_attempt_only(monkeypa
 
     for outcome in (gone, silent):
         assert outcome.result == TEMPORARY
-        assert outcome.reason.startswith("the sending process failed")
+        assert outcome.reason.startswith("the sending process")
         assert not [secret for secret in SECRETS if secret in outcome.reason]
+
+
+def test_what_lies_in_the_folder_is_not_taken_for_a_module(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The process is given the secret: a stray file in the daemon's folder must not get it."""
+    for name in ("apprise.py", "json.py", "scheduler.py"):
+        (tmp_path / name).write_text("raise RuntimeError('read')")
+    monkeypatch.chdir(tmp_path)
+    with letterbox() as box:
+        assert send_apart(box.address, "T", "B", 30) == Outcome(SENT)
