@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from datetime import timedelta
+from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
@@ -118,7 +119,13 @@ def _lacking(book: "Book") -> list[tuple[int, list[Item]]]:
 @fact("first_readings_due", ("home",), count("item"), "Items in service whose state no entry tells.")
 def first_readings_due(life: "Life") -> list[Piece]:
     """Counted from each item's in_service, or from the first entry of all."""
-    return [Piece(DAWN, 0), *(Piece(turn, len(items)) for turn, items in _lacking(life.book))]
+    changes: dict[int, int] = {}
+    for start, end, _ in _asked(life.book):
+        changes[start] = changes.get(start, 0) + 1
+        changes[end] = changes.get(end, 0) - 1
+    turns = sorted(turn for turn in changes if turn < DUSK)
+    counts = accumulate(changes[turn] for turn in turns)
+    return [Piece(DAWN, 0), *(Piece(turn, lacking) for turn, lacking in zip(turns, counts, strict=True))]
 
 
 def _lacking_at(life: "Life", instant: int) -> str:

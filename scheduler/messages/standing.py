@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from scheduler.events.log import HOME, Reader
 from scheduler.facts.book import Book
+from scheduler.facts.quiet import ASKED
 from scheduler.home import Home, Setup
 from scheduler.messages.folds import Base, Folds, fresh_entries
 from scheduler.messages.outbox import Outbox
@@ -54,7 +55,8 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     """The board of some items at `now`, to be asked about no other instant."""
     since = home_since(setup.rules, now)
     known = Folds(home.log).known(items, since) if HOME in items else None
-    if known is not None and (known.by_item or known.unknown):  # since when, is asked over all time
+    asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in items))
+    if asked:  # since when, is asked over all time
         known = Folds(home.log).known(items)
     book = Book(setup.fleet, Reader(home.log), setup.clocks, known=known, since=since)
     return Board(book, setup.rules, sorted(items))

@@ -68,10 +68,13 @@ def measure_log(scratch: Path) -> list[Row]:
     """`log` and `due` as whole processes."""
     home = demo_home(scratch / "log")
     bare = lambda: subprocess.run(BARE, check=True)  # noqa: E731
+    alone = paired(_process(home, "due"), bare)
+    scale.Bell(home).wake()
     return [
-        Row("log charged B, answer included", "python -c 'import sqlite3, json'", "at most 3",
+        Row("due, demo home, no daemon", "python -c 'import sqlite3, json'", "at most 6", alone),
+        Row("due, demo home, after a wake", "the same", "at most 6", paired(_process(home, "due"), bare)),
+        Row("log charged B, answer included", "the same", "at most 3",
             paired(_process(home, "log", "charged", "B"), bare)),
-        Row("due, demo home", "the same", "at most 6", paired(_process(home, "due"), bare)),
     ]  # fmt: skip
 
 
