@@ -127,8 +127,8 @@ def _group(at: Desk, group: Lines) -> list[str]:
 def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     """What was seen or snoozed of a group, each with its items where it is not all of them."""
     said: dict[str, list[str]] = {}
-    for reminder in group.reminders:
-        for line in kept_quiet(_hush(reminder), at.now, at.say):
+    for reminder, hush in ((reminder, _hush(reminder)) for reminder in group.reminders):
+        for line in kept_quiet(hush, at.now, at.say) if hush is not None else ():
             said.setdefault(line, []).append(reminder.key.item)
     whole = len(group.reminders)
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]

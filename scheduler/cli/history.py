@@ -44,7 +44,8 @@ def _filed(at: Desk, item: str | None) -> str | None:
     names = at.home.log.names()
     if f"{JOB}{item}" in names or item in names:
         return f"{JOB}{item}" if f"{JOB}{item}" in names else item
-    raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, at.setup.fleet.ids())}")
+    jobs = [name.removeprefix(JOB) for name in names if name.startswith(JOB) and name != JOB]
+    raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
 def _line(at: Desk, event: Event, by: str | None) -> str:

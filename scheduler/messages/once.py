@@ -21,7 +21,7 @@ def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress
     if woken.behind is not None:
         return [distrust(woken.behind, setup.hours.zone)]
     sent = [told(row, Outcome(row.state, row.last_error or "")) for row in deliver_once(home, setup, now)]
-    return unwell(woken) + sent or ["Nothing to send."]
+    return unwell(woken) + sent or [_nothing(setup)]
 
 
 def preview(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
@@ -29,8 +29,12 @@ def preview(home: Home, setup: Setup, now: int, trust: bool, progress: Progress 
     woken = wake(home, setup, now, dry_run=True, trust=trust, progress=progress)
     if woken.behind is not None:
         return [distrust(woken.behind, setup.hours.zone)]
-    shown = [_shown(message, now) for message in woken.messages] or ["Nothing to send."]
+    shown = [_shown(message, now) for message in woken.messages] or [_nothing(setup)]
     return [*unwell(woken), *shown, f"Next look: {moment_near(woken.next_wake, now, setup.hours.zone)}."]
+
+
+def _nothing(setup: Setup) -> str:
+    return "Nothing to send." if setup.channels else "Nothing can be sent: no channel is set up in shelfbell.yaml."
 
 
 def _shown(message: Message, now: int) -> str:

@@ -56,13 +56,18 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
     for reminder in reminders:
         rule = reminder.verdict.rule
         groups.setdefault((rule.id, rule.do), []).append(reminder)
-    return [Lines(group[0].verdict.rule, sorted(group, key=_natural)) for group in groups.values()]
+    digits = re.compile(r"(\d+)")
 
+    def natural(reminder: Reminder) -> list[object]:
+        """Sorts pack-2 before pack-10."""
+        parts = digits.split(reminder.key.item)
+        parts[1::2] = map(int, parts[1::2])
+        return parts
 
-def _natural(reminder: Reminder) -> list[object]:
-    """Sorts pack-2 before pack-10."""
-    parts = re.split(r"(\d+)", reminder.key.item)
-    return [(part.isdigit(), int(part) if part.isdigit() else 0, part) for part in parts]
+    return [
+        Lines(group[0].verdict.rule, sorted(group, key=natural) if len(group) > 1 else group)
+        for group in groups.values()
+    ]
 
 
 def value_of(reminder: Reminder, name: str, now: int) -> str:
