@@ -410,3 +410,25 @@ def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
     life.run(START + 36 * HOUR)
     assert {("pack-left-full", "A"), ("pack-left-full", "B")} <= set(life.firsts())
     life.close()
+
+
+def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(scope, "AT_ONCE", 3)
+    packs = [{"id": name, "fits": ["heron"], "in_service": "2026-01-01"} for name in "ABCDEFGH"]
+    fleet = {"aircraft": [{"id": "heron", "in_service": "2026-01-01"}], "packs": packs}
+    home = make_home(tmp_path / "home")
+    (home / "fleet.yaml").write_text(json.dumps(fleet))
+    life = Clockwork(home, START, held_every=1)
+    life.wake()
+    said = [{"what": "inspected", "item": "heron", "result": "pass"}]
+    said += [{"what": "measured", "item": str(pack["id"]), "percent": 50} for pack in packs]
+    lines = [(n, json.dumps({"at": rfc3339(START + HOUR), **entry})) for n, entry in enumerate(said, 1)]
+    take(life.home.log, lines, life.setup.fleet, START + HOUR)
+    life.sleep(START + 2 * DAY)
+    assert ("new-home-first-readings", "home") not in {r.key for r in life.board().open_at(life.now)}
+    same_board(life, life.now)
+    row = life.home.log.connection.execute("SELECT open FROM folds WHERE item = 'home'").fetchone()
+    assert row == (len([r for r in life.board().open_at(life.now) if r.key.item == "home"]),)
+    life.close()
