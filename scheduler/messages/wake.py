@@ -9,7 +9,7 @@ from scheduler.events.log import HOME, Event, Reader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import DUSK, rfc3339
-from scheduler.messages.folds import Folds
+from scheduler.messages.folds import Folds, drop
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.progress import Progress, nobody
@@ -91,10 +91,12 @@ def look_at_all(home: Home, setup: Setup, now: int) -> Woken:
 
 
 def _keep(home: Home, transaction: Transaction, woken: Woken) -> None:
-    """Keep the folds that a look made."""
-    if woken.look is not None:
-        scope, made = woken.look
-        Folds(home.log).keep(transaction, scope.was, scope.base, made, scope.home_by)
+    """Keep the folds that a look made; after one that made none, what it told is in none that there are."""
+    if woken.look is None:
+        drop(transaction)
+        return
+    scope, made = woken.look
+    Folds(home.log).keep(transaction, scope.was, scope.base, made, scope.home_by)
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:

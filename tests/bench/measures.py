@@ -1,8 +1,6 @@
 """What is measured: each a function of a scratch folder that returns rows of (what, against, goal, ratio)."""
 
-import json
 import os
-import sqlite3
 import subprocess
 import sys
 import time
@@ -90,15 +88,7 @@ def measure_intake(scratch: Path) -> list[Row]:
         take(Log(_folder(scratch, next(runs)) / "shelfbell.db"), enumerate(texts, 1), fleet, now)
 
     def bare() -> None:
-        connection = sqlite3.connect(_folder(scratch, next(runs)) / "bare.db")
-        connection.execute("PRAGMA journal_mode=WAL")
-        connection.execute("CREATE TABLE e (seq INTEGER PRIMARY KEY, id, at, recorded_at, what, target, body)")
-        with connection:
-            events = ((json.loads(line), line) for line in texts)
-            connection.executemany(
-                "INSERT INTO e (id, at, recorded_at, what, target, body) VALUES (?, ?, ?, ?, ?, ?)",
-                ((e["id"], e["at"], e["recorded_at"], e["what"], e.get("instead_of"), line) for e, line in events),
-            )
+        scale.load(_folder(scratch, next(runs)) / "bare.db", texts)
 
     return [
         Row(

@@ -432,3 +432,25 @@ def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
     row = life.home.log.connection.execute("SELECT open FROM folds WHERE item = 'home'").fetchone()
     assert row == (len([r for r in life.board().open_at(life.now) if r.key.item == "home"]),)
     life.close()
+
+
+def test_what_a_wake_as_of_another_instant_told_is_taken_into_account(tmp_path: Path) -> None:
+    life = life_of(tmp_path)
+    said = [
+        {
+            "at": rfc3339(START + 30 * HOUR),
+            "what": "booked",
+            "job": "roof",
+            "starts": rfc3339(START + 60 * HOUR),
+            "aircraft": "heron",
+        },
+        {"at": rfc3339(START + 61 * HOUR), "what": "cancelled", "job": "roof"},
+    ]
+    lines = [(number, json.dumps(entry | {"recorded_at": entry["at"]})) for number, entry in enumerate(said, 1)]
+    take(life.home.log, lines, life.setup.fleet, START + 72 * HOUR)
+    life.sleep(START + 72 * HOUR)
+    wakes.wake(life.home, life.setup, START + 43 * HOUR, trust=True)
+    assert "roof" in {item for _, kind, _, item, _ in life.told() if kind in ("first", "again")}
+    life.wake()
+    same_folds(life)
+    life.close()
