@@ -13,7 +13,7 @@ from scheduler.home import Home, Setup
 from scheduler.instants import SECOND
 from scheduler.messages.folds import Base, Folds, fresh_entries
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.progress import Progress, nobody
+from scheduler.progress import Progress, nobody
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Ledger, decide
 from scheduler.reminders.fold import Fold, done_with, folds, home_can_wait, solve, together
@@ -69,7 +69,7 @@ def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: P
     if holding(home, setup, outbox, now) is not None:
         return
     kept = Folds(home.log)
-    base = Base(setup.fingerprint, kept.place())
+    base = Base(setup.fingerprint, home.log.place())
     with uncollected():
         made = list(fold_all(home, setup, outbox.ledger(), now, progress))
     in_service = first_in_service(Book(setup.fleet, Reader(home.log), setup.clocks))
@@ -82,7 +82,7 @@ def holding(home: Home, setup: Setup, outbox: Outbox, now: int) -> Base | None:
     clock put back since that all are to be made anew."""
     kept = Folds(home.log)
     was = kept.base()
-    if was is None or was.fingerprint != setup.fingerprint or kept.place() - was.seq >= _TOO_MANY:
+    if was is None or was.fingerprint != setup.fingerprint or home.log.place() - was.seq >= _TOO_MANY:
         return None
     return was if (outbox.state("woke_at") or now) - now < _WOBBLE else None
 
@@ -120,7 +120,7 @@ def scope_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> Scope | None
     if was is None:
         return None
     kept = Folds(home.log)
-    base = Base(was.fingerprint, kept.place())
+    base = Base(was.fingerprint, home.log.place())
     items = kept.waiting(now)
     if base.seq == was.seq:
         return Scope(was, base, frozenset(items))
