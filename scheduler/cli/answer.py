@@ -26,13 +26,13 @@ _LOOKED_INTO = ("mishap", "noticed", "warned")
 """The kinds that a later look answers."""
 
 
-def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
-    """The answer to the events just logged."""
+def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
+    """The answer to the events just logged; `taken_as`: lines on how what was typed was taken."""
     desk = Desk(home, setup, now)
     events = _found(home, ids)
     book = desk.book()
     board = Board(book, setup.rules, concerned_items(home, setup, events, book))
-    lines = _told(desk, book, events)
+    lines = _told(desk, book, events, taken_as)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
@@ -63,13 +63,13 @@ def _names_packs(book: Book, mishap: Event) -> bool:
     return "packs" in mishap.fields or any(mishap in life.events for pack in packs for life in book.lives(pack))
 
 
-def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused) -> str:
+def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:
     """The answer while files of the home are broken: the entry is kept, what follows from it is not known."""
     desk = Desk(home, setup, now)
     more = f" (and {len(broken.findings) - 1} more)" if len(broken.findings) > 1 else ""
     return "\n".join(
         [
-            *_told(desk, desk.book(), _found(home, ids)),
+            *_told(desk, desk.book(), _found(home, ids), taken_as),
             "The entry is kept, but I cannot judge what follows from it while a file of the home is broken:",
             f"  {broken.findings[0]}{more}",
             "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
@@ -81,9 +81,9 @@ def _found(home: Home, ids: list[str]) -> list[Event]:
     return [event for event in map(home.log.find, ids) if event is not None]
 
 
-def _told(desk: Desk, book: Book, events: list[Event]) -> list[str]:
-    """What was logged, and what is doubtful in it."""
-    lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)})."]
+def _told(desk: Desk, book: Book, events: list[Event], taken_as: Sequence[str]) -> list[str]:
+    """What was logged, how it was taken, and what is doubtful in it."""
+    lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *taken_as]
     for event in events:
         lines += _good_till(desk, book, event) + _was_booked(desk, book, event)
     return lines + doubts(events, book, desk.now)

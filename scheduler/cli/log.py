@@ -11,7 +11,7 @@ from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
 from scheduler.instants import SECOND, parse_rfc3339, rfc3339
 from scheduler.items import expand
-from scheduler.spoken import is_recurring, parse_day, parse_time
+from scheduler.spoken import is_bare_day, is_recurring, parse_day, parse_time
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
 _ENDS = {"ends": "starts", "to": "from"}
@@ -36,8 +36,24 @@ def run_words(home: Home, words: list[str]) -> int:
     if not taken.ids:
         print("That is logged already.")
         return 0
-    print(unjudged(home, setup, taken.ids, now, broken) if broken else answer(home, setup, taken.ids, now))
+    noons = _noons(kind, words[1:], taken.ids)
+    print(
+        unjudged(home, setup, taken.ids, now, broken, noons) if broken else answer(home, setup, taken.ids, now, noons)
+    )
     return 0
+
+
+def _noons(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
+    """A line where days were typed without a time of day: the noon that was taken for them."""
+    values = _typed_values(kind, words)
+    bare = [name for name, text in values.items() if _field(kind, name).type is INSTANT and is_bare_day(text)]
+    if not bare:
+        return []
+    days = " and ".join(f'"{values[name]}"' for name in bare)
+    return [
+        f"  No time given with {days}: noon is taken. "
+        f'If not: the same line with "{values[bare[0]]} 09:00" and --instead_of {" or ".join(ids)}.'
+    ]
 
 
 def _setup(home: Home) -> tuple[Setup, Refused | None]:

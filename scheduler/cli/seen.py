@@ -11,7 +11,7 @@ from scheduler.home import Home
 from scheduler.instants import SECOND, rfc3339
 from scheduler.messages.poke import poke
 from scheduler.reminders.board import SNOOZE
-from scheduler.spoken import parse_time
+from scheduler.spoken import is_bare_day, parse_time
 from scheduler.units import show_span
 
 
@@ -52,7 +52,8 @@ def _end(at: Desk, args: Namespace) -> tuple[dict[str, str], str]:
     until = until // SECOND * SECOND
     if until <= at.now:
         raise Refused.because(f"--until {args.until} lies in the past")
-    return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}"
+    noon = " (no time given: noon)" if args.until and is_bare_day(args.until) else ""
+    return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}{noon}"
 
 
 def require_open(at: Desk, rule: str, item: str) -> None:

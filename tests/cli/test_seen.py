@@ -31,7 +31,8 @@ def last(bench: Bench) -> dict[str, object]:
             "quiet until Mon 20 Apr 10:00",
         ),
         ("snooze left-full A", {"until": "2026-04-11T13:00:00+01:00"}, "quiet until Sat 11 Apr 13:00"),
-        ("snooze left-full A --until sat", {"until": "2026-04-11T12:00:00+01:00"}, "quiet until Sat 11 Apr 12:00"),
+        ("snooze left-full A --until sat", {"until": "2026-04-11T12:00:00+01:00"},
+         "quiet until Sat 11 Apr 12:00 (no time given: noon)"),
         ("snooze left-full A --until flown", {"until_next": "flown"}, "quiet until A is flown next"),
     ],
 )  # fmt: skip
