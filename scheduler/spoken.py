@@ -89,6 +89,15 @@ def is_bare_day(text: str) -> bool:
     return is_bare_date(plain) or plain in _DAYS or any(day.startswith(plain) for day in _WEEKDAYS)
 
 
+def is_span(text: str) -> bool:
+    """True for a span alone: "2d", "30 min"."""
+    try:
+        _span(_plain(text))
+    except ValueError:
+        return False
+    return True
+
+
 def is_recurring(text: str) -> bool:
     """True for a clock time or a weekday: what comes again and again, and so may be counted from another instant."""
     words = _plain(text).split()

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from scheduler.findings import Refused
 from scheduler.instants import DAY, HOUR, parse_rfc3339, rfc3339, to_datetime
-from scheduler.spoken import is_bare_day, parse_day, parse_time
+from scheduler.spoken import is_bare_day, is_span, parse_day, parse_time
 
 LISBON = ZoneInfo("Europe/Lisbon")
 NOW = parse_rfc3339("2026-04-15T14:30:00+01:00")
@@ -211,3 +211,8 @@ def test_a_bare_day_is_told_by_its_noon(text: str) -> None:
 )
 def test_a_time_of_day_makes_no_bare_day(text: str) -> None:
     assert not is_bare_day(text)
+
+
+def test_a_span_alone_is_none_of_the_other_times() -> None:
+    assert all(map(is_span, ("2d", "30 min", "1h 30m", "2 weeks")))
+    assert not any(map(is_span, ("20:00", "9am", "1 Dec", "2026-04-01", "-2h", "in 2 d", "2 months", "")))
