@@ -1,5 +1,6 @@
 """What an entry changed: the short way, the same board a moment earlier, finds what leaving the entry out finds."""
 
+import json
 import random
 from pathlib import Path
 
@@ -64,3 +65,19 @@ def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:
     told = bench("history", "harbour").out.splitlines()
     assert len(told) == 2
     assert "booked harbour" in told[0] and "cancelled harbour" in told[1]
+
+
+def test_the_history_of_a_pack_shows_the_mishap_that_grounds_it(bench: Bench) -> None:
+    bench("log", "flown", "heron", "A", "10", "--at", "2026-04-01T09:00:00Z")
+    bench("log", "mishap", "heron", "hard_landing", "--at", "2026-04-01T08:55:00Z")
+    bench("log", "charged", "A", "--at", "2026-04-03T09:00:00Z")
+    mishap, flight, charge = bench("history", "A").out.splitlines()
+    assert mishap.endswith("[concerns A through heron]")
+    assert "flown heron" in flight and "charged A" in charge
+    assert [event["what"] for event in json.loads(bench("history", "A", "--json").out)] == [
+        "mishap",
+        "flown",
+        "charged",
+    ]
+    assert "mishap" not in bench("history", "B").out
+    assert "concerns" not in bench("history", "heron").out
