@@ -5,10 +5,12 @@ from itertools import chain, takewhile
 
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
+from scheduler.cli.entry_words import naming_packs
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, parts_of
 from scheduler.facts.needs import packs_for
+from scheduler.facts.pack import inferred_from
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
@@ -49,18 +51,19 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
 
 
 def _which_packs(book: Book, events: list[Event]) -> list[str]:
-    """Asks after the packs of a mishap that names none and falls into no flight: a pack that fell is to be watched."""
-    mishaps = [e for e in events if e.what == "mishap" and book.fleet.kind(str(e.get("item"))) == "aircraft"]
-    return [
-        f"Which pack was in it? shelfbell log mishap {e.get('item')} {e.get('severity')} PACK --instead_of {e.id}"
-        for e in mishaps
-        if not _names_packs(book, e)
-    ]
+    """Of a mishap that names no packs: what they are inferred from, or the question. A pack that fell is watched."""
+    lines = []
+    for event in events:
+        if event.what == "mishap" and book.fleet.kind(str(event.get("item"))) == "aircraft":
+            lines += _by_flight(book, event)
+    return lines
 
 
-def _names_packs(book: Book, mishap: Event) -> bool:
-    packs = (book.fleet[name] for name in book.fleet.ids("pack"))
-    return "packs" in mishap.fields or any(mishap in life.events for pack in packs for life in book.lives(pack))
+def _by_flight(book: Book, mishap: Event) -> list[str]:
+    again = naming_packs(mishap)
+    if inferred := inferred_from(book, mishap):
+        return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
+    return [] if "packs" in mishap.fields or book.flight_of(mishap) else [f"Which pack was in it? {again}"]
 
 
 def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:
@@ -157,7 +160,7 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
         return [*fleet.ids(), *book.jobs]
     jobs = [job for name in named if name.startswith(JOB) and (job := book.job(name.removeprefix(JOB)))]
     aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
-    mishap = any(event.what == "mishap" or corrects(event) for event in events)
+    mishap = any(event.what == "mishap" or corrects(event) or _tells_packs(book, event) for event in events)
     found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *CARRIED))]
     found += [pack.id for craft in aircraft for pack in packs_for(book, craft) if mishap]
     if JOBS in named:
@@ -169,6 +172,12 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
         since = min(event.at for event in events) - 12 * HOUR
         found += [job.name for job in book.jobs.values() if job.plans[-1].ends > since]
     return list(dict.fromkeys(found))
+
+
+def _tells_packs(book: Book, event: Event) -> bool:
+    """True for a flight that can tell which packs were in a mishap."""
+    mishaps = book.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
+    return any(mishap.at >= counts_from(event) for mishap in mishaps)
 
 
 def _of_an_aircraft(fleet: Fleet, name: str) -> bool:

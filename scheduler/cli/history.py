@@ -3,8 +3,9 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import Desk, asking, desk, print_json
-from scheduler.cli.explain import entry_line
+from scheduler.cli.explain import entry_line, through
 from scheduler.events.log import JOB, Event
+from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.messages.outbox import Outbox
@@ -22,14 +23,16 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
     at = desk(home, args, past=True)
-    shared = _shared(at, args.item)
+    book = at.book()
+    shared = _shared(book, args.item)
     filed = [*home.log.history(_filed(at, args.item)), *((event, None) for event in shared)]
     entries = sorted((event, by) for event, by in filed if event.at <= at.now)
     told = told_of(at, args.item) if args.reminders else []
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
         return 0
-    lines = [(event.at, _line(at, event, by, args.item if event in shared else "")) for event, by in entries]
+    marks = {event.id: through(book, args.item, event) for event in shared}
+    lines = [(event.at, clean(_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
     lines += [(line.at, _told_line(at, line)) for line in told]
     for _, text in sorted(lines, key=lambda line: line[0]):
         print(text)
@@ -49,22 +52,20 @@ def _filed(at: Desk, item: str | None) -> str | None:
     raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
-def _shared(at: Desk, item: str | None) -> list[Event]:
+def _shared(book: Book, item: str | None) -> list[Event]:
     """The mishaps of an aircraft that concern an item that was in it or on it, and do not name it."""
-    if item is None or item not in at.setup.fleet:
+    if item is None or item not in book.fleet:
         return []
-    book = at.book()
     own = {event.id for event in book.filed(item)}
-    events = (event for life in book.lives(at.setup.fleet[item]) for event in life.events)
+    events = (event for life in book.lives(book.fleet[item]) for event in life.events)
     return [event for event in events if event.what == "mishap" and event.id not in own]
 
 
-def _line(at: Desk, event: Event, by: str | None, shared_by: str) -> str:
+def _line(at: Desk, event: Event, by: str | None) -> str:
     note = f'  "{str(event.fields["note"]).replace(chr(10), " / ")}"' if "note" in event.fields else ""
     instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
     gone = f"  [taken back by {by}]" if by else ""
-    shared = f"  [concerns {shared_by} through {event.get('item')}]" if shared_by else ""
-    return clean(f"{entry_line(at, event)}{note}{instead}{gone}{shared}")
+    return f"{entry_line(at, event)}{note}{instead}{gone}"
 
 
 def told_of(at: Desk, item: str | None) -> list[Told]:

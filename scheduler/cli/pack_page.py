@@ -6,7 +6,9 @@ from scheduler.cells.endurance import LOOK
 from scheduler.cli import pack_sections as sections
 from scheduler.cli.answer import next_ring
 from scheduler.cli.common import Desk, describe
+from scheduler.cli.entry_words import naming_packs
 from scheduler.cli.pack_words import counted, month, number, ranged
+from scheduler.facts.pack import inferred_from
 from scheduler.facts.sheet import Flights, Sheet
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAY
@@ -71,7 +73,10 @@ def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
     grounds = events_of(board.book.fact(sheet.item, "usable").piece(at.now).trail)
     if not grounds:
         return "Not to be used: retired."
-    return f"Not to be used: {describe(grounds[-1], at.setup.hours.zone)}, {at.say(grounds[-1].at)}."
+    ground = grounds[-1]
+    inferred = inferred_from(board.book, ground) if ground.what == "mishap" else ""
+    how = f" Inferred: {inferred}. If it was another: {naming_packs(ground)}" if inferred else ""
+    return f"Not to be used: {describe(ground, at.setup.hours.zone)}, {at.say(ground.at)}.{how}"
 
 
 def _holds(sheet: Sheet) -> str:

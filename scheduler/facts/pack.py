@@ -7,10 +7,10 @@ from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
 from scheduler.instants import DAWN, DUSK, HOUR
-from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count
+from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Book, Life
 
 PACK = ("pack",)
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
@@ -123,13 +123,44 @@ def under_watch(life: "Life") -> list[Piece]:
     triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
     knocked: Event | None = None
     for event in life.those("mishap", "inspected", "noticed"):
-        if event.what == "mishap" or "dented" in event.get("findings", ()):
+        if _is_knock(event):
             knocked = event
             triples.append((event.at, True, (event, None)))
         elif knocked and event.get("result") == "pass" and event.at >= knocked.at + WATCH:
             knocked = None
             triples.append((event.at, False, (event, None)))
     return flags(triples).pieces
+
+
+def _is_knock(event: Event) -> bool:
+    return event.what == "mishap" or "dented" in event.get("findings", ())
+
+
+@fact("knock", PACK, word(), "Its last knock or fall, and where that is inferred from a flight, in words.")
+def knock(life: "Life") -> list[Piece]:
+    """For texts."""
+    knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
+    return [Piece(DAWN, "none"), *(Piece(event.at, _knock_words(life, event), None, (event, None)) for event in knocks)]
+
+
+def _knock_words(life: "Life", event: Event) -> str:
+    if event.what != "mishap":
+        return "a dent was found"
+    severity = str(event.get("severity")).replace("_", " ")
+    if event.get("item") == life.item.id:
+        return severity
+    inferred = inferred_from(life.book, event)
+    return f"{severity} of {event.get('item')}{f'; inferred: {inferred}' if inferred else ''}"
+
+
+def inferred_from(book: "Book", mishap: Event) -> str:
+    """From what it is inferred which packs were in a mishap of an aircraft: "the last flight before it, landed 12 min
+    earlier, was with B"; "" where it came in a flight, or names them."""
+    flight = book.flight_of(mishap)
+    if flight is None or mishap.at <= flight.at:
+        return ""
+    packs = " and ".join(flight.get("packs"))
+    return f"the last flight before it, landed {show_span(mishap.at - flight.at)} earlier, was with {packs}"
 
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")

@@ -164,6 +164,10 @@ def _together(lines: Lines, items: str, name: str, now: int) -> str:
 
 
 def _span(values: list[str]) -> str:
+    """The values as a range; words as a list."""
+    if not any(re.match(r"-?\d", value) for value in values):
+        return "; ".join(values)
+
     def number(text: str) -> float:
         found = re.match(r"-?\d+(\.\d+)?", text)
         return float(found[0]) if found else 0.0

@@ -67,6 +67,19 @@ def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:
     assert "booked harbour" in told[0] and "cancelled harbour" in told[1]
 
 
+def test_a_pack_that_only_its_last_flight_puts_into_a_mishap_is_said_to_be_inferred(bench: Bench) -> None:
+    bench("log", "flown", "heron", "A", "10", "--at", "2026-04-10T11:30:00Z")
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T11:42:00Z", "--id", "hard")
+    inferred = "inferred: the last flight before it, landed 12 min earlier, was with A"
+    another = "If it was another: shelfbell log mishap heron hard_landing PACK --instead_of hard"
+    assert f"Which pack was in it is {inferred}. {another}" in told
+    assert f"{inferred}. {another}" in " ".join(bench("pack", "A").out.split()).replace("Inferred", "inferred")
+    assert f"[concerns A, {inferred}]" in bench("history", "A").out
+    told = bench.log(*["mishap", "heron", "hard_landing", "B", "--instead_of", "hard", "--at", "2026-04-10T11:42:00Z"])
+    assert "inferred" not in told
+    assert "mishap" not in bench("history", "A").out.splitlines()[-1]
+
+
 def test_the_history_of_a_pack_shows_the_mishap_that_grounds_it(bench: Bench) -> None:
     bench("log", "flown", "heron", "A", "10", "--at", "2026-04-01T09:00:00Z")
     bench("log", "mishap", "heron", "hard_landing", "--at", "2026-04-01T08:55:00Z")

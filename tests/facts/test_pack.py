@@ -126,6 +126,29 @@ def test_a_mishap_concerns_the_packs_of_a_flight_under_way_or_just_landed(mishap
     assert watched == concerned
 
 
+def test_of_two_packs_that_flew_one_after_the_other_only_the_last_is_concerned() -> None:
+    book = known(flown("2026-04-01 11:40", "A"), flown(NOON, "B"),
+                 on("2026-04-01 12:05", "mishap", "heron", severity="hard_landing"))  # fmt: skip
+    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["no"], ["yes"]]
+
+
+@pytest.mark.parametrize(
+    ("mishap", "words"),
+    [
+        (on(NOON, "mishap", "heron", severity="hard_landing"), "hard landing of heron"),
+        (
+            on("2026-04-01 12:12", "mishap", "heron", severity="hard_landing"),
+            "hard landing of heron; inferred: the last flight before it, landed 12 min earlier, was with B",
+        ),
+        (on("2026-04-01 12:12", "mishap", "heron", severity="crash", packs=["B"]), "crash of heron"),
+        (on("2026-04-01 12:12", "mishap", severity="dropped"), "dropped"),
+        (on("2026-04-01 12:12", "noticed", findings=["dented"]), "a dent was found"),
+    ],
+)
+def test_the_words_for_a_knock_say_where_the_pack_is_inferred(mishap: Fields, words: str) -> None:
+    assert days(fact(known(flown(NOON, "B"), mishap), "B", "knock"), 2) == [words]
+
+
 def test_a_mishap_that_names_its_packs_concerns_those_and_no_other() -> None:
     book = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="crash", packs=["A"]))
     assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["yes"], ["no"]]
