@@ -10,7 +10,7 @@ from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, parts_of
 from scheduler.facts.needs import packs_for
-from scheduler.facts.pack import inferred_from
+from scheduler.facts.pack import inferred_from, may_be_knocked
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
@@ -63,7 +63,11 @@ def _by_flight(book: Book, mishap: Event) -> list[str]:
     again = naming_packs(mishap)
     if inferred := inferred_from(book, mishap):
         return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
-    return [] if "packs" in mishap.fields or book.flight_of(mishap) else [f"Which pack was in it? {again}"]
+    if "packs" in mishap.fields or book.flight_of(mishap):
+        return []
+    packs = [pack.id for pack in packs_for(book, str(mishap.get("item"))) if may_be_knocked(book, pack, mishap.at)]
+    until = [f"  Until that is told, I cannot tell whether {listed(packs)} took a knock."] if packs else []
+    return [f"Which pack was in it? {again}", *until]
 
 
 def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:

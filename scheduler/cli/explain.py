@@ -200,6 +200,8 @@ def through(book: Book, item: str, event: Event) -> str:
     """The mark of a mishap of an aircraft that concerns an item without naming it; "" of all else."""
     if event.what != "mishap" or item in concerned(event.fields):
         return ""
+    if book.fleet.kind(item) == "pack" and book.flight_of(event) is None:
+        return f"  [may concern {item}: it names no pack]"
     inferred = inferred_from(book, event) if book.fleet.kind(item) == "pack" else ""
     how = f", inferred: {inferred}" if inferred else f" through {event.get('item')}"
     return f"  [concerns {item}{how}]"

@@ -289,6 +289,15 @@ class Book:
         last = next((flight for flight in reversed(flights) if counts_from(flight) <= mishap.at), None)
         return last if last and mishap.at <= last.at + 30 * MINUTE else None
 
+    def unclaimed(self, pack: Item) -> list[Event]:
+        """Mishaps of the aircraft that a pack fits, of which nothing tells which packs were in them; but those that
+        came while it was in a flight of another."""
+        crafts = pack.plate.get("fits") or self.fleet.ids("aircraft")
+        mishaps = (mishap for aircraft in crafts for mishap in self.filed(aircraft, "mishap"))
+        untold = [mishap for mishap in mishaps if "packs" not in mishap.fields and self.flight_of(mishap) is None]
+        flown = self.filed(pack.id, "flown") if untold else []
+        return [m for m in untold if not any(counts_from(flight) <= m.at <= flight.at for flight in flown)]
+
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
         born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None

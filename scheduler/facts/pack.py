@@ -6,6 +6,7 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, HOUR
 from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 
@@ -117,19 +118,50 @@ def lowest_cell(life: "Life") -> list[Piece]:
     return [Piece(event.at, min(each), None, (event, None)) for event, each in read if each]
 
 
-@fact("under_watch", PACK, FLAG, "A knock or fall, and no look passed 24 h or more after it.")
+@fact(
+    "under_watch", PACK, FLAG, "A knock or fall, and no look passed 24 h or more after it.",
+    unknown="a mishap names no pack, and no flight tells which was in it: log it again with its pack and --instead_of, "
+            "or look at each a day after it",
+    record="shelfbell log inspected {item} RESULT",
+)  # fmt: skip
 def under_watch(life: "Life") -> list[Piece]:
-    """From a mishap or a dent to the first pass at least WATCH later."""
+    """From a mishap or a dent to the first pass at least WATCH later; unknown likewise after a mishap that it may have
+    been in."""
     triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
+    doubtful = _may_have_been_in(life)
     knocked: Event | None = None
-    for event in life.those("mishap", "inspected", "noticed"):
-        if _is_knock(event):
+    doubted: Event | None = None
+    for event in sorted([*life.those("mishap", "inspected", "noticed"), *doubtful]):
+        before = knocked, doubted
+        if event in doubtful:
+            doubted = event
+        elif _is_knock(event):
             knocked = event
-            triples.append((event.at, True, (event, None)))
-        elif knocked and event.get("result") == "pass" and event.at >= knocked.at + WATCH:
-            knocked = None
-            triples.append((event.at, False, (event, None)))
+        elif event.get("result") == "pass":
+            knocked, doubted = (each if each and event.at < each.at + WATCH else None for each in before)
+        if (knocked, doubted) != before:
+            triples.append((event.at, _watched(knocked, doubted), (knocked or doubted or event, None)))
     return flags(triples).pieces
+
+
+def _watched(knocked: Event | None, doubted: Event | None) -> bool | None:
+    return True if knocked else None if doubted else False
+
+
+def may_be_knocked(book: "Book", pack: Item, instant: int) -> bool:
+    """True while it is not known whether a pack was in a mishap."""
+    piece = book.fact(pack, "under_watch").piece(instant)
+    return piece.value is None and piece.trail is not None
+
+
+def _may_have_been_in(life: "Life") -> list[Event]:
+    """The mishaps of which nothing tells which packs were in them, while this one was in use."""
+    if life.born is None:
+        return []
+    retired = next((event.at for event in life.those("retired")), DUSK)
+    aside = life.fact("set_aside")
+    in_use = range(life.born, min(life.end, retired))
+    return [mishap for mishap in life.book.unclaimed(life.item) if mishap.at in in_use and aside.at(mishap.at) != "yes"]
 
 
 def _is_knock(event: Event) -> bool:
@@ -177,10 +209,10 @@ def set_aside(life: "Life") -> list[Piece]:
 
 @fact("usable", PACK, FLAG, "Not swollen, wet, too deep, under watch, set aside, found unfit or retired.")
 def usable(life: "Life") -> list[Piece]:
-    """No wherever one of the grounds holds; its events are the reason."""
+    """No wherever one of the grounds is known to hold; its events are the reason."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
     retired = next((event.at for event in life.those("retired")), DUSK)
-    turns = sorted({p.start for g in grounds for p in g.pieces if p.value} | {retired})
+    turns = sorted({p.start for g in grounds for p in g.pieces if p.value or p.trail} | {retired})
     pieces = []
     for turn in turns:
         trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)

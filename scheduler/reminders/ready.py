@@ -14,6 +14,7 @@ from scheduler.facts.condition import why_grounded
 from scheduler.facts.endurance import RESERVE, legs
 from scheduler.facts.jobs import Plan
 from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed, packs_for
+from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.travel import energy_of
 from scheduler.fleet.fleet import Item
@@ -62,7 +63,7 @@ class Ready(NamedTuple):
 
     `keeps_down`: what has to be done before anything flies. `first`: what had better be done. `left`: packs that stay
     behind, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are charged.
-    `charging`: minutes that this takes, each pack after the other.
+    `charging`: minutes that this takes, each pack after the other. `unsure`: packs that may have been in a mishap.
     """
 
     aircraft: str
@@ -76,6 +77,7 @@ class Ready(NamedTuple):
     minutes: Estimate | None
     if_full: Estimate | None
     charging: Estimate | None
+    unsure: list[str]
 
     @property
     def ready(self) -> bool:
@@ -144,6 +146,7 @@ def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: P
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
         charging=_charging(book, [state for state in states if not state.is_full]),
+        unsure=[pack.id for pack in flying if may_be_knocked(book, pack, now)],
     )  # fmt: skip
 
 

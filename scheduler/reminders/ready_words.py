@@ -100,6 +100,11 @@ def pack_sentences(answer: Ready) -> list[str]:
     if unread:
         found.append(f"Read first: {listed(unread)}; nothing on record tells the charge.")
     found += _minutes(answer)
+    if answer.unsure:
+        found.append(
+            f"Not known whether {listed(answer.unsure)} took a knock: a mishap names no pack. Say which it was, or "
+            "look at each before you charge or fly it (`shelfbell due`)."
+        )
     found += [f"Leave {item}: {why}." for item, why in answer.left]
     return found
 

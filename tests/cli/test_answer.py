@@ -12,7 +12,7 @@ from scheduler.events.taking import take, to_line
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE, rfc3339
 from scheduler.reminders.board import Board
-from tests.homes import Bench, write_home
+from tests.homes import SETTINGS, Bench, write_home
 from tests.support import moment
 
 START = moment("2026-04-01 08:00")
@@ -78,6 +78,23 @@ def test_a_pack_that_only_its_last_flight_puts_into_a_mishap_is_said_to_be_infer
     told = bench.log(*["mishap", "heron", "hard_landing", "B", "--instead_of", "hard", "--at", "2026-04-10T11:42:00Z"])
     assert "inferred" not in told
     assert "mishap" not in bench("history", "A").out.splitlines()[-1]
+
+
+def test_what_a_mishap_without_a_pack_leaves_open_is_said_until_its_pack_is_named(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [packs]"))
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T11:00:00Z", "--id", "hard")
+    entry = "shelfbell log mishap heron hard_landing PACK --instead_of hard"
+    assert f"Which pack was in it? {entry}\n" in told
+    assert "Until that is told, I cannot tell whether A, B and C took a knock." in told
+    assert "Record: shelfbell log inspected A RESULT, and so for B and C" in bench("due").out
+    assert f"Say which it was: {entry}" in " ".join(bench("pack", "A").out.split())
+    assert "Not known whether A, B and C took a knock" in bench("ready").out
+    explained = bench("explain", "pack-after-crash", "A").out
+    assert "[may concern A: it names no pack]" in explained
+    assert "to know: shelfbell log inspected A RESULT" in explained
+    bench.log("mishap", "heron", "hard_landing", "B", "--at", "2026-04-10T11:00:00Z", "--instead_of", "hard")
+    assert "RESULT" not in bench("due").out
+    assert "took a knock" not in bench("ready").out
 
 
 def test_the_history_of_a_pack_shows_the_mishap_that_grounds_it(bench: Bench) -> None:
