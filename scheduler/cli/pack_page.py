@@ -95,8 +95,11 @@ def _holds(sheet: Sheet) -> str:
     holding = sheet.holding
     if holding.percent is None:
         return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} PERCENT"
-    within = "" if holding.low is None else f" (estimate, {holding.low:.0f} to {holding.high:.0f})"
-    return f"It holds {holding.percent:.0f} %{within}."
+    if holding.low is not None:
+        return f"It holds {holding.percent:.0f} % (estimate, {holding.low:.0f} to {holding.high:.0f})."
+    if holding.reckoned:
+        return f"It holds about {holding.percent:.0f} % (reckoned)."
+    return f"It holds {holding.percent:.0f} %."
 
 
 def _can_hold(at: Desk, sheet: Sheet) -> str:

@@ -10,6 +10,7 @@ from scheduler.cells.estimate import Estimate
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
 from scheduler.facts.book import Book
+from scheduler.facts.charge import is_reckoned
 from scheduler.facts.condition import why_grounded
 from scheduler.facts.endurance import RESERVE, legs
 from scheduler.facts.jobs import Plan
@@ -37,10 +38,12 @@ class Todo(NamedTuple):
 
 
 class PackState(NamedTuple):
-    """A pack that may fly: what it holds (percent, None unknown), and its minutes to the reserve, now and when full."""
+    """A pack that may fly: what it holds (percent, None unknown), whether that is `reckoned`, and its minutes to the
+    reserve, now and when full."""
 
     item: str
     charge: float | None
+    reckoned: bool
     now: Estimate | None
     full: Estimate | None
 
@@ -196,7 +199,8 @@ def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
 
 
 def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
-    charge = book.fact(pack, "charge").at(now)
+    piece = book.fact(pack, "charge").piece(now)
+    charge = piece.at(now)
     rates = _rates(book, pack, str(plan.aircraft), now)
     basis = f"its last {len(rates)} flights" if len(rates) > 1 else "its last flight"
     if not rates:
@@ -210,7 +214,7 @@ def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) ->
         return Estimate(median(rates) * span, min(rates) * span, max(rates) * span, basis)
 
     held = float(charge) if isinstance(charge, int | float) else None
-    return PackState(pack.id, held, lasting(held), lasting(100))
+    return PackState(pack.id, held, is_reckoned(piece, now, pack.plate), lasting(held), lasting(100))
 
 
 def _rates(book: Book, pack: Item, aircraft: str, now: int) -> list[float]:

@@ -110,7 +110,7 @@ def pack_sentences(answer: Ready) -> list[str]:
 
 
 def _held(pack: PackState) -> str:
-    return f"{pack.item} ({pack.charge:.0f} %)"
+    return f"{pack.item} ({'about ' if pack.reckoned else ''}{pack.charge:.0f} %)"
 
 
 def _minutes(answer: Ready) -> list[str]:

@@ -69,6 +69,13 @@ def test_minutes_are_the_median_rate_down_to_the_reserve_with_its_range() -> Non
     assert told.minutes.basis == "the packs' last flights"
 
 
+def test_a_charge_that_is_reckoned_is_told_as_about() -> None:
+    told = answer(event("2026-04-05 12:00", "flown", aircraft="heron", packs=["B"], minutes=5, used_mah=1000))
+    (line,) = [line for line in pack_sentences(told) if line.startswith("To charge")]
+    assert "B (about " in line
+    assert "To charge: B (60 %)" in " ".join(pack_sentences(answer()))
+
+
 def test_a_pack_without_flights_is_taken_for_its_sisters() -> None:
     (told,) = ready_for(book_of(FLEET, GOOD, JOB, *FLIGHTS[:3]), SHIPPED, moment(NOW), "harbour")
     assert [(pack.item, pack.full.basis if pack.full else "") for pack in told.packs] == [
