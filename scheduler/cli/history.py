@@ -1,6 +1,7 @@
 """`shelfbell history [ITEM]`: what happened, corrections shown."""
 
 from argparse import ArgumentParser, Namespace
+from itertools import pairwise
 
 from scheduler.cli.common import Desk, asking, desk, print_json
 from scheduler.cli.explain import entry_line, through
@@ -8,6 +9,7 @@ from scheduler.events.log import JOB, Event
 from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
+from scheduler.instants import DAWN
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.ground import clean
 from scheduler.reminders.words import Told
@@ -31,7 +33,7 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
         return 0
-    marks = {event.id: through(book, args.item, event) for event in shared}
+    marks = {event.id: through(book, args.item, event) for event in shared} | _overtaken(book, entries, at.now)
     lines = [(event.at, clean(_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
     lines += [(line.at, _told_line(at, line)) for line in told]
     for _, text in sorted(lines, key=lambda line: line[0]):
@@ -59,6 +61,18 @@ def _shared(book: Book, item: str | None) -> list[Event]:
     own = {event.id for event in book.filed(item)}
     events = (event for life in book.lives(book.fleet[item]) for event in life.events)
     return [event for event in events if event.what == "mishap" and event.id not in own]
+
+
+def _overtaken(book: Book, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
+    """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
+    names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
+    marks = {}
+    for job in filter(None, map(book.job, names)):
+        ends = {plan.event.id: plan.ends for plan in job.plans}
+        for event, by in pairwise(job.events):
+            if by.at <= min(now, ends.get(event.id, DAWN)):
+                marks[event.id] = f"  [{'replaced' if by.what == 'booked' else 'cancelled'} by {by.id}]"
+    return marks
 
 
 def _line(at: Desk, event: Event, by: str | None) -> str:

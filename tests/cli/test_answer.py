@@ -111,3 +111,15 @@ def test_the_history_of_a_pack_shows_the_mishap_that_grounds_it(bench: Bench) ->
     ]
     assert "mishap" not in bench("history", "B").out
     assert "concerns" not in bench("history", "heron").out
+
+
+def test_the_history_of_a_job_marks_bookings_that_do_not_stand(bench: Bench) -> None:
+    for day, words in enumerate(
+        ["booked harbour 2026-04-08T09:00:00Z", "booked harbour 2026-04-09T09:00:00Z", "cancelled harbour",
+         "booked harbour 2026-04-06T09:00:00Z", "booked harbour 2026-05-02T09:00:00Z"], 1
+    ):  # fmt: skip
+        bench("log", *words.split(), "--id", f"e{day}", "--at", f"2026-04-0{day if day < 5 else 9}T08:00:00Z")
+    ends = [line.partition("  [")[2] for line in bench("history", "harbour").out.splitlines()]
+    assert ends == ["replaced by e2]", "cancelled by e3]", "", "", ""]
+    assert "[replaced by e2]" in bench("history").out
+    assert "cancelled by" not in bench("history", "harbour", "--at", "2026-04-02T09:00:00Z").out
