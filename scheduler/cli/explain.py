@@ -166,6 +166,7 @@ def leaf_line(at: Desk, node: Node, holds: bool = True) -> str:
         line += f"; {node.margin}"
     if leaf.lasting and node.held_since is not None:
         line += f"; so for {show_span(at.now - node.held_since)}, since {at.say(node.held_since)}"
+        line += ", not known before" if node.dark_before else ""
     elif not leaf.lasting and node.since is not None:
         line += f"; since {at.say(node.since)}"
     return line
