@@ -30,11 +30,12 @@ RECENT = 9
 
 
 class Todo(NamedTuple):
-    """An open reminder on something that a flight needs."""
+    """An open reminder on something that a flight needs, and how urgent it is, as the board has it."""
 
     rule: str
     item: str
     title: str
+    urgency: str
 
 
 class PackState(NamedTuple):
@@ -142,7 +143,7 @@ def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: P
     return Ready(
         str(plan.aircraft), job, plan,
         keeps_down=_keeps_down(book, plan, now, items, opened, papers),
-        first=_first(opened, items, packs),
+        first=_first(opened, items, packs, now),
         packs=states,
         left=[(pack.id, _why_left(book, pack, opened, now)) for pack in packs if pack not in flying],
         papers=papers,
@@ -184,13 +185,13 @@ def _keeps_down(
     ]
 
 
-def _first(opened: list[Verdict], items: list[Item], packs: list[Item]) -> list[Todo]:
+def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int) -> list[Todo]:
     """What is open on the aircraft, its parts, the controller and the pilot, and does not ground; packs apart."""
     open_packs = {pack.id for pack in packs}
     calm = [verdict for verdict in opened if not verdict.rule.grounds and verdict.item.id not in open_packs]
     order = {item.id: place for place, item in enumerate(items)}
     calm.sort(key=lambda verdict: order.get(verdict.item.id, len(order)))
-    return [Todo(verdict.rule.id, verdict.item.id, verdict.rule.title) for verdict in calm]
+    return [Todo(each.rule.id, each.item.id, each.rule.title, each.urgency(now)) for each in calm]
 
 
 def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
