@@ -10,7 +10,7 @@ from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, parts_of
 from scheduler.facts.needs import packs_for
-from scheduler.facts.pack import inferred_from, may_be_knocked
+from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
@@ -38,6 +38,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
+    lines += _too_soon(desk, book, events)
     lines += _opened(desk, board, opened)
     lines += _over(settled, events)
     lines += _answered(desk, board, events)
@@ -68,6 +69,22 @@ def _by_flight(book: Book, mishap: Event) -> list[str]:
     packs = [pack.id for pack in packs_for(book, str(mishap.get("item"))) if may_be_knocked(book, pack, mishap.at)]
     until = [f"  Until that is told, I cannot tell whether {listed(packs)} took a knock."] if packs else []
     return [f"Which pack was in it? {again}", *until]
+
+
+def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
+    """The packs whose look does not count, for it came within the watch after a knock, and from when one will."""
+    packs: dict[int, list[str]] = {}
+    for event in events:
+        name = str(event.get("item"))
+        if event.get("result") == "pass" and book.fleet.kind(name) == "pack":
+            piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
+            if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
+                packs.setdefault(piece.trail[0].at + WATCH, []).append(name)
+    return [
+        f"This look at {listed(names)} does not end the watch after a knock: one does from {desk.say(counts)} on. "
+        "Look again then, and log that."
+        for counts, names in packs.items()
+    ]
 
 
 def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:

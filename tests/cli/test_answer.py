@@ -123,3 +123,12 @@ def test_the_history_of_a_job_marks_bookings_that_do_not_stand(bench: Bench) -> 
     assert ends == ["replaced by e2]", "cancelled by e3]", "", "", ""]
     assert "[replaced by e2]" in bench("history").out
     assert "cancelled by" not in bench("history", "harbour", "--at", "2026-04-02T09:00:00Z").out
+
+
+def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
+    bench.log("mishap", "A", "dropped", "--at", "2026-04-10T08:00:00Z")
+    told = bench.log("inspected", "A,B", "pass")
+    assert "This look at A does not end the watch after a knock: one does from Sat 11 Apr 09:00 on." in told
+    assert "does not end" not in bench.log("inspected", "A", "doubtful")
+    bench.set_clock("2026-04-11 08:30")
+    assert "does not end" not in bench.log("inspected", "A", "pass")
