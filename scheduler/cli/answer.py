@@ -67,7 +67,7 @@ def _by_flight(book: Book, mishap: Event) -> list[str]:
     if "packs" in mishap.fields or book.flight_of(mishap):
         return []
     packs = [pack.id for pack in packs_for(book, str(mishap.get("item"))) if may_be_knocked(book, pack, mishap.at)]
-    until = [f"  Until that is told, I cannot tell whether {listed(packs)} took a knock."] if packs else []
+    until = [f"  Until that is told, {listed(packs)} may have been in it."] if packs else []
     return [f"Which pack was in it? {again}", *until]
 
 

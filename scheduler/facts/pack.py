@@ -96,10 +96,21 @@ def swollen(life: "Life") -> list[Piece]:
     return latched(life, [e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
 
-@fact("wet", PACK, FLAG, "The pack, or the aircraft that carried it, was in water; no later look lifts it.")
+@fact(
+    "wet", PACK, FLAG, "The pack, or the aircraft that carried it, was in water; no later look lifts it.",
+    unknown="an aircraft was in water with a pack that no entry names: log that mishap again with its pack",
+    record="shelfbell log mishap AIRCRAFT water PACK --instead_of ID",
+)  # fmt: skip
 def wet(life: "Life") -> list[Piece]:
-    """Latched by a mishap of severity water."""
-    return latched(life, [event for event in life.those("mishap") if event.get("severity") == "water"])
+    """Latched by a mishap of severity water; unknown from one that it may have been in."""
+    known, doubtful = _in_water(life.those("mishap")), _in_water(_may_have_been_in(life))
+    first = known[0].at if known else DUSK
+    doubted = [Piece(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
+    return sorted([*latched(life, known), *doubted], key=lambda piece: piece.start)
+
+
+def _in_water(mishaps: list[Event]) -> list[Event]:
+    return [mishap for mishap in mishaps if mishap.get("severity") == "water"]
 
 
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")

@@ -203,6 +203,19 @@ def test_a_known_knock_outweighs_a_doubtful_one_and_each_has_its_own_watch() -> 
     assert days(fact(book, "B", "usable"), 1, 2, 4) == ["no", "yes", "yes"]
 
 
+def test_after_an_aircraft_was_in_water_no_pack_that_it_may_have_carried_is_known_to_be_dry() -> None:
+    drowned = on(NOON, "mishap", "heron", severity="water")
+    passed = on("2026-04-03 13:00", "inspected", result="pass")
+    itself = on("2026-04-05 12:00", "mishap", severity="water")
+    found = fact(known(drowned, passed, itself), "B", "wet")
+    assert (found.at(moment(NOON) - 1), days(found, 1, 4, 5)) == ("no", [None, None, "yes"])
+    earlier = on("2026-03-31 12:00", "mishap", severity="water")
+    assert days(fact(known(earlier, drowned), "B", "wet"), 1) == ["yes"]
+    assert days(fact(known(UNCLAIMED), "B", "wet"), 1) == ["no"]
+    told = on(NOON, "mishap", "heron", severity="water", packs=["A"])
+    assert [days(fact(known(told), pack, "wet"), 1) for pack in "AB"] == [["yes"], ["no"]]
+
+
 # --- usable ---------------------------------------------------------------------------------------------------------
 
 

@@ -22,7 +22,7 @@ def test_an_entry_that_lacks_a_reading_is_refused_as_it_is_printed(record: str, 
     answer = bench(*record.replace("{item}", item).split()[1:])
 
     assert answer.status == 2
-    assert re.search(r"is \[?'(PERCENT|MAH|VOLTS|DATE|COUNT|RESULT)'", answer.err)
+    assert re.search(r"(is \[?|knows no .*)'(PERCENT|MAH|VOLTS|DATE|COUNT|RESULT|AIRCRAFT)'", answer.err)
     assert bench.exported() == ""
 
 
@@ -31,6 +31,8 @@ def test_readings_are_not_shared_between_items() -> None:
 
     assert entry(record, ["A"]) == "shelfbell log measured A --capacity_mah MAH"
     assert entry(record, ["A", "B", "C"]) == "shelfbell log measured A --capacity_mah MAH, and so for B and C"
+    one_for_all = "shelfbell log mishap AIRCRAFT water PACK --instead_of ID"
+    assert entry(one_for_all, ["A", "B"]) == one_for_all
     assert entry("shelfbell log drained {item} 58", ["A", "B"]) == "shelfbell log drained A,B 58"
 
 
