@@ -3,6 +3,7 @@
 import gc
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, Reader
@@ -103,7 +104,7 @@ def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progr
         over = [f for name in group if name in alone and (f := done_with(book, setup.rules, ledger, name, lately))]
         yield from over
         left = [name for name in group if name not in {fold.item for fold in over}]
-        board = Board(book, setup.rules, left)
+        board = Board(book, setup.rules, left, since=partial(ledger.since, now=now))
         solved = solve(board, now)
         for fold in folds(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left):
             if fold.evidence is not None:

@@ -21,14 +21,17 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
+from scheduler.instants import DAWN, DAY, HOUR, MINUTE, rfc3339
 from scheduler.messages import scope
 from scheduler.messages import wake as wakes
 from scheduler.messages.folds import Folds, drop
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import standing
+from scheduler.reminders.decide import Ledger
+from scheduler.reminders.fold import Fold
 from scheduler.shipped import folder as shipped
+from scheduler.verdicts.verdict import Key
 from tests.messages.clockwork import Clockwork
 from tests.support import moment
 
@@ -227,10 +230,29 @@ def same_folds(life: Clockwork) -> None:
         return  # forgotten, and no wake since
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
     there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
-    anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now)}
-    for item, (next_at, opened, news, over_at) in anew.items():
+    anew = anew_from(life, Outbox(life.home.log).ledger())
+    for item, fold in anew.items():
         if item != "home":
-            assert there[item] == (next_at, opened, news, over_at), item
+            assert there[item] == fold[1:5], item
+    whole = anew_from(life, LookingBack(Outbox(life.home.log).ledger()))
+    assert {item: fold._replace(rests_on=whole[item].rests_on) for item, fold in anew.items()} == whole
+    assert all(fold.rests_on <= whole[item].rests_on for item, fold in anew.items())
+
+
+def anew_from(life: Clockwork, ledger: Ledger) -> dict[str, Fold]:
+    """The folds made anew, by item."""
+    return {fold.item: fold for fold in fold_all(life.home, life.setup, ledger, life.now)}
+
+
+class LookingBack(Ledger):
+    """A ledger for which everything is asked over all time."""
+
+    def __init__(self, same: Ledger) -> None:
+        vars(self).update(vars(same))
+
+    def since(self, _key: Key, now: int) -> int:
+        """Since ever."""
+        return DAWN
 
 
 def life_of(tmp_path: Path) -> Clockwork:
