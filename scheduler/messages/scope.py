@@ -101,6 +101,7 @@ def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progr
     for group in groups:
         known_now = Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()) if HOME in group else None
         book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, known=known_now)
+        book.look_up(group)
         over = [f for name in group if name in alone and (f := done_with(book, setup.rules, ledger, name, lately))]
         yield from over
         left = [name for name in group if name not in {fold.item for fold in over}]

@@ -229,6 +229,7 @@ def _by_kind(book: Book, items: list[str]) -> dict[str, list[str]]:
 
     A job may have the name of an item, or of the home: both are meant.
     """
+    book.look_up(items)
     found: dict[str, list[str]] = {}
     for name in book.fleet.in_order(items):
         kind = book.kind(name)
