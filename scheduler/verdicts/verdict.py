@@ -1,8 +1,9 @@
 """A rule applied to an item."""
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable
 from functools import cached_property
+from operator import itemgetter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -185,15 +186,17 @@ class Verdict:
     @cached_property
     def events(self) -> list[Event]:
         """The item's events, in order."""
-        return [event for life in self.book.lives(self.item) for event in life.events]
+        first, *later = self.book.lives(self.item)
+        return [event for life in (first, *later) for event in life.events] if later else first.events
 
     @property
-    def _event_instants(self) -> set[int]:
-        def gather() -> set[int]:
-            plans = {turn for plan in plans_for(self.book, self.item) for turn in (plan.known_from, plan.known_to)}
-            return {event.at for event in self.events} | plans
+    def _plan_instants(self) -> set[int]:
+        plans = plans_for(self.book, self.item)
 
-        return self.book.once(("event instants", self.item.kind, self.item.id), gather)  # type: ignore[return-value]
+        def gather() -> set[int]:
+            return {turn for plan in plans for turn in (plan.known_from, plan.known_to)}
+
+        return self.book.once(("plan instants", id(plans)), gather)  # type: ignore[return-value]
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
@@ -201,7 +204,9 @@ class Verdict:
 
     def opened_by_event(self, instant: int) -> bool:
         """True when something changed at `instant` because an event happened then, not by the clock alone."""
-        return instant in self._event_instants
+        place = bisect_left(self.events, instant, key=itemgetter(0))
+        there = place < len(self.events) and self.events[place].at == instant
+        return instant in self._plan_instants or there
 
 
 def verdicts(
