@@ -45,6 +45,18 @@ class Piece(NamedTuple):
         return self.value + moved / self.slope[1]  # type: ignore[operator]
 
 
+def _in_order(pieces: list[Piece]) -> list[Piece]:
+    """Without what lies beyond time, or what another piece takes the place of."""
+    kept: list[Piece] = []
+    for piece in pieces:
+        if piece.start >= DUSK:
+            continue
+        while kept and kept[-1].start >= piece.start:
+            kept.pop()
+        kept.append(piece)
+    return kept
+
+
 class Timeline:
     """Pieces that cover all time, in order, the first from DAWN."""
 
@@ -55,15 +67,14 @@ class Timeline:
 
         A piece that would start at DUSK or later lies beyond time and is left out.
         """
-        kept: list[Piece] = [Piece(DAWN, None)]
-        for piece in pieces:
-            if piece.start >= DUSK:
-                continue
-            while kept and kept[-1].start >= piece.start:
-                kept.pop()
-            kept.append(piece)
-        self.pieces = kept
-        self._starts = [piece.start for piece in kept]
+        if not pieces or pieces[0].start > DAWN:
+            pieces = [Piece(DAWN, None), *pieces]
+        starts = [piece.start for piece in pieces]
+        if not all(map(lt, starts, [*starts[1:], DUSK])):
+            pieces = _in_order(pieces)
+            starts = [piece.start for piece in pieces]
+        self.pieces = pieces
+        self._starts = starts
         self._compared: dict[tuple[str, object, int], Spans] = {}
 
     def __iter__(self) -> Iterator[tuple[Piece, int]]:
