@@ -31,18 +31,24 @@ def minutes_per_percent(
     return minutes / span if span >= least_span and minutes > 0 else None
 
 
-def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Estimate | None:
+def last_over_usual(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> float | None:
     """The last flight's minutes per percent over the median of the earlier ones, oldest first; None if few.
 
-    1 is as usual, 0.5 half as long. Range: that of the median (sign test; 95 % from six earlier flights
-    on).
+    1 is as usual, 0.5 half as long.
     """
     earlier = rates[:-1]
-    if len(earlier) < least_earlier:
+    return rates[-1] / median(earlier) if len(earlier) >= least_earlier else None
+
+
+def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Estimate | None:
+    """The same with its range: that of the median (sign test; 95 % from six earlier flights on)."""
+    ratio = last_over_usual(rates, least_earlier)
+    if ratio is None:
         return None
-    last, usual = rates[-1], median_interval(earlier)
+    earlier, last = rates[:-1], rates[-1]
+    usual = median_interval(earlier)
     basis = f"last flight over the median of {len(earlier)} before it"
-    return Estimate(last / usual.value, last / usual.high, last / usual.low, basis)
+    return Estimate(ratio, last / usual.high, last / usual.low, basis)
 
 
 def scatter(rates: Sequence[float]) -> float:

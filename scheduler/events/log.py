@@ -35,10 +35,12 @@ JOB = "job/"
 _COLUMNS = "at, recorded_at, seq, id, what, body"
 _BATCH = 1000
 """Rows decoded in one go: one call is quicker than many, and its events share their field names."""
-_IN_FORCE = f"""
-    SELECT {_COLUMNS} FROM events e WHERE {{where}} AND recorded_at <= :known AND seq < :before
-    AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)
-    ORDER BY at, recorded_at, seq"""
+_STANDS = """recorded_at <= :known AND seq < :before
+    AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)"""
+_IN_FORCE = f"SELECT {_COLUMNS} FROM events e WHERE {{where}} AND {_STANDS} ORDER BY at, recorded_at, seq"
+_OF_EACH = f"""
+    SELECT {_COLUMNS}, item FROM concerned CROSS JOIN events e USING (seq)
+    WHERE item IN (SELECT value FROM json_each(:names)) AND {_STANDS}"""
 
 
 class Event(NamedTuple):
@@ -176,9 +178,8 @@ class Log:
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
 
     def rows_of_each(self, names: list[str], known: int, before: int) -> list[tuple]:
-        """The rows of the events in force filed under any of some names, in order."""
-        where = "seq IN (SELECT seq FROM concerned WHERE item IN (SELECT value FROM json_each(:names)))"
-        return list(self._rows(_IN_FORCE.format(where=where), names=json.dumps(names), known=known, before=before))
+        """The rows of `rows_of` for each of some names, in no order; the name comes last in each."""
+        return list(self._rows(_OF_EACH, names=json.dumps(names), known=known, before=before))
 
     def instants(self, known: int = DUSK, before: int = DUSK, since: int = DAWN) -> set[int]:
         """When all that is in force happened, strikes apart: the last of it before `since`, and what came later."""
@@ -285,17 +286,19 @@ class Reader(Source):
 
     def _decode(self, rows: list[tuple]) -> list[Event]:
         decoded = self._decoded
-        for event in _events(row for row in rows if row[2] not in decoded):
-            decoded[event.seq] = event
+        fresh = {row[2]: row for row in rows if row[2] not in decoded}
+        decoded.update((event.seq, event) for event in _events(fresh.values()))
         return [decoded[row[2]] for row in rows]
 
     def of_each(self, names: list[str]) -> dict[str, list[Event]]:
         """The events filed under each of some names: one question where there are several."""
         found: dict[str, list[Event]] = {name: [] for name in names}
         rows = self._log.rows_of_each(names, self._known, self._before)
-        for event in self._decode(rows):
-            for name in found.keys() & concerned(event.fields):
-                found[name].append(event)
+        for row, event in zip(rows, self._decode(rows), strict=True):
+            if not corrects(event) or row[-1] in concerned(event.fields):
+                found[row[-1]].append(event)
+        for events in found.values():
+            events.sort()
         return found
 
     def afresh(self) -> "Reader":

@@ -3,7 +3,7 @@
 Every question (live, dry run, rehearsal, outlook) asks a book; none computes facts in any other way.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -158,11 +158,17 @@ class Book:
         """The jobs that were ever booked for an aircraft, or for none in particular, in order."""
         booked = self.filed(JOB) if aircraft is None else self.filed(aircraft, "booked")
         names = dict.fromkeys(str(event.get("job")) for event in booked)
-        wanted = [f"{JOB}{name}" for name in names]
-        missing = [name for name in wanted if _Filed((name, None)) not in self._kept]
+        self._look_up(f"{JOB}{name}" for name in names)
+        return [job for name in names if (job := self.job(name)) is not None]
+
+    def look_up(self, items: Iterable[str]) -> None:
+        """Look for all entries of some items, and of jobs of these names, in one go: more is asked about them."""
+        self._look_up(name for item in items for name in (item, f"{JOB}{item}"))
+
+    def _look_up(self, names: Iterable[str]) -> None:
+        missing = [name for name in names if _Filed((name, None)) not in self._kept]
         for name, events in self._source.of_each(missing).items() if missing else ():
             self._kept[_Filed((name, None))] = events
-        return [job for name in names if (job := self.job(name)) is not None]
 
     def filed(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""

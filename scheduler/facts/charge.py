@@ -39,7 +39,7 @@ class _Fold:
         self.life = life
         plate = life.item.plate
         self.capacity = float(plate["capacity"])
-        self.loss = _loss(float(plate["self_discharge"]))
+        self.loss = self_discharge(float(plate["self_discharge"]))
         self.self_drain: tuple[int, float, int] | None = plate["self_drain"]
         self.pieces: list[Piece] = []
         self.discharges: list[Discharge] = []
@@ -178,7 +178,8 @@ def is_reckoned(piece: Piece, instant: int, plate: dict[str, object]) -> bool:
     return earlier is not None or told is None or abs(piece.at(instant) - told) >= 0.5  # type: ignore[operator]
 
 
-def _loss(percent_in_30_days: float) -> Slope:
+def self_discharge(percent_in_30_days: float) -> Slope:
+    """How the charge of a pack at rest falls; None where it does not."""
     if not percent_in_30_days:
         return None
     over, under = percent_in_30_days.as_integer_ratio()

@@ -3,7 +3,7 @@
 from collections import deque
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cells.endurance import LEAST_EARLIER, last_ratio, minutes_per_percent
+from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
 from scheduler.facts.charge import charge_fold
@@ -62,9 +62,9 @@ def endurance_ratio(life: "Life") -> list[Piece]:
     for leg in legs(life):
         recent = before.setdefault(leg.aircraft, deque(maxlen=RECENT + 1))
         recent.append(leg)
-        ratio = last_ratio([each.rate for each in recent], LEAST_EARLIER)
+        ratio = last_over_usual([each.rate for each in recent], LEAST_EARLIER)
         if ratio is not None:
-            pieces.append(Piece(leg.event.at, ratio.value, None, trail_of(each.event for each in recent)))
+            pieces.append(Piece(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
     return pieces
 
 

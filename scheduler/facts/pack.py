@@ -48,8 +48,8 @@ def cycles(life: "Life") -> list[Piece]:
 @fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.")
 def cycles_of_rating(life: "Life") -> list[Piece]:
     """The cycles over the nameplate's rated_cycles."""
-    rated = int(life.item.plate["rated_cycles"])
-    return [piece._replace(value=100 * piece.value / rated) for piece in cycles(life)]  # type: ignore[operator]
+    rated, counted = int(life.item.plate["rated_cycles"]), life.book.pieces(life, "cycles")
+    return [Piece(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
 
 
 def counted(life: "Life", steps: list[tuple[int, float | None, float, Event]]) -> list[Piece]:

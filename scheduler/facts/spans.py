@@ -77,6 +77,11 @@ class Spans:
         after = [(end, outside)] if end < DUSK else []
         return Spans.of(before + inside + after)
 
+    def onward(self, since: int) -> "Spans":
+        """The same from `since` on; before it, what it is then."""
+        place = bisect_right(self.starts, since)
+        return Spans([DAWN, *self.starts[place:]], self.values[place - 1 :])
+
     def lasting(self, duration: int) -> "Spans":
         """True at t when this holds at every instant of [t - duration, t].
 

@@ -1,11 +1,12 @@
 """Facts of packs on the shelf: where their charge is heading, for what they were charged, who does the work."""
 
+from collections.abc import Iterator
 from itertools import pairwise
 from operator import itemgetter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.facts.charge import charge_fold
+from scheduler.facts.charge import charge_fold, self_discharge
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import Plan, covering, plans_for
@@ -25,6 +26,8 @@ SHARE_OVER = 90 * DAY
 """The stretch over which packs share the work."""
 LEAST_WORK = 60.0
 """Minutes a pack in that stretch below which shares tell nothing. Common practice, no source."""
+_FLEW = 0.01
+"""Minutes above which a pack flew at all: less is what sums leave."""
 
 
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
@@ -32,14 +35,16 @@ LEAST_WORK = 60.0
       record="shelfbell log measured {item} PERCENT")  # fmt: skip
 def going_low_in(life: "Life") -> list[Piece]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
-    loss = float(life.item.plate["self_discharge"]) / (30 * DAY)
+    percent = float(life.item.plate["self_discharge"])
+    loss, falling = percent / (30 * DAY), self_discharge(percent)
     pieces = []
-    for piece in charge_fold(life).pieces:
-        value: int | float | None = None
-        if piece.value is not None:
-            falls = loss > 0 and piece.slope is not None and abs(piece.slope[0] / piece.slope[1] + loss) <= 1e-9 * loss
-            value = round((float(piece.value) - LOW) / loss) if falls else NEVER
-        pieces.append(Piece(piece.start, value, FALLING if isinstance(value, int) else None, piece.trail))
+    for start, value, slope, trail in charge_fold(life).pieces:
+        if value is None:
+            pieces.append(Piece(start, None, None, trail))
+        elif slope is not None and slope == falling:
+            pieces.append(Piece(start, round((float(value) - LOW) / loss), FALLING, trail))
+        else:
+            pieces.append(Piece(start, NEVER, None, trail))
     return pieces
 
 
@@ -65,8 +70,8 @@ def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]
     book = life.book
     found = []
     for plan in plans_for(book, life.item):
-        off = _next_of(book, plan)
-        if off is None or off.at > plan.ends:
+        off = _next_of(book, plan) if plan.known_to <= plan.ends else None
+        if off is None:
             continue
         last = next((event for event in reversed(handled) if event.at <= off.at), None)
         if last and last.what == "charged" and last.at >= max(plan.known_from, plan.starts - FOR_A_JOB):
@@ -86,22 +91,44 @@ def share_of_work(life: "Life") -> list[Piece]:
     """1 is an even share; known once it has been in use for the 90 days."""
     if life.born is None:
         return []
-    crafts: list[str] = list(life.item.plate.get("fits") or ())
-    flights = sorted((event for name in crafts for event in life.book.filed(name, "flown")), key=itemgetter(0))
-    entering = [(event.at, 1, event) for event in flights]
-    turns = sorted([*entering, *((at + SHARE_OVER, -1, event) for at, _, event in entering)], key=itemgetter(0, 1))
-    flown: dict[str, float] = {life.item.id: 0.0}
-    pieces = [Piece(life.born, None)]
-    for at, sign, event in turns:
-        for pack in event.get("packs"):
-            flown[pack] = flown.get(pack, 0.0) + sign * float(event.fields["minutes"])
+    own, pieces = 0.0, [Piece(life.born, None)]
+    for at, changed, flown, packs in _work(life.book, tuple(life.item.plate.get("fits") or ())):
+        own = changed.get(life.item.id, own)
         if at >= life.born + SHARE_OVER:
-            pieces.append(Piece(at, _share(flown, life.item.id)))
+            pieces.append(Piece(at, _share(own, flown, packs)))
     return pieces
 
 
-def _share(flown: dict[str, float], pack: str) -> float | None:
+class _Work(NamedTuple):
+    """The work of 90 days from an instant on. `changed`: the minutes of the packs for which it became another then;
+    `flown`: the minutes of all packs that flew at all; `packs`: how many these are."""
+
+    at: int
+    changed: dict[str, float]
+    flown: float
+    packs: int
+
+
+def _work(book: "Book", crafts: tuple[str, ...]) -> list[_Work]:
+    """The work of the packs that flew some aircraft: one sum for all of them."""
+    return book.once(("work", crafts), lambda: list(_works(book, crafts)))  # type: ignore[return-value]
+
+
+def _works(book: "Book", crafts: tuple[str, ...]) -> Iterator[_Work]:
+    flights = sorted((event for name in crafts for event in book.filed(name, "flown")), key=itemgetter(0))
+    entering = [(event.at, 1, event) for event in flights]
+    minutes: dict[str, float] = {}
+    leaving = [(at + SHARE_OVER, -1, event) for at, _, event in entering]
+    for at, sign, event in sorted([*entering, *leaving], key=itemgetter(0, 1)):
+        for pack in event.fields["packs"]:
+            minutes[pack] = minutes.get(pack, 0.0) + sign * float(event.fields["minutes"])
+        counted = [each for each in minutes.values() if each > _FLEW]
+        yield _Work(at, {pack: minutes[pack] for pack in event.fields["packs"]}, sum(counted), len(counted))
+
+
+def _share(own: float, flown: float, packs: int) -> float | None:
     """A pack's minutes over the mean of those that flew at all, itself among them."""
-    counted = [minutes for name, minutes in flown.items() if minutes > 0.01 or name == pack]
-    mean = sum(counted) / len(counted)
-    return flown[pack] / mean if len(counted) > 1 and mean >= LEAST_WORK else None
+    if own <= _FLEW:
+        flown, packs = flown + own, packs + 1
+    mean = flown / packs
+    return own / mean if packs > 1 and mean >= LEAST_WORK else None

@@ -45,6 +45,18 @@ class Piece(NamedTuple):
         return self.value + moved / self.slope[1]  # type: ignore[operator]
 
 
+def _in_order(pieces: list[Piece]) -> list[Piece]:
+    """Without what lies beyond time, or what another piece takes the place of."""
+    kept: list[Piece] = []
+    for piece in pieces:
+        if piece.start >= DUSK:
+            continue
+        while kept and kept[-1].start >= piece.start:
+            kept.pop()
+        kept.append(piece)
+    return kept
+
+
 class Timeline:
     """Pieces that cover all time, in order, the first from DAWN."""
 
@@ -55,16 +67,15 @@ class Timeline:
 
         A piece that would start at DUSK or later lies beyond time and is left out.
         """
-        kept: list[Piece] = [Piece(DAWN, None)]
-        for piece in pieces:
-            if piece.start >= DUSK:
-                continue
-            while kept and kept[-1].start >= piece.start:
-                kept.pop()
-            kept.append(piece)
-        self.pieces = kept
-        self._starts = [piece.start for piece in kept]
-        self._compared: dict[tuple[str, object], Spans] = {}
+        if not pieces or pieces[0].start > DAWN:
+            pieces = [Piece(DAWN, None), *pieces]
+        starts = [piece.start for piece in pieces]
+        if not all(map(lt, starts, [*starts[1:], DUSK])):
+            pieces = _in_order(pieces)
+            starts = [piece.start for piece in pieces]
+        self.pieces = pieces
+        self._starts = starts
+        self._compared: dict[tuple[str, object, int], Spans] = {}
 
     def __iter__(self) -> Iterator[tuple[Piece, int]]:
         """Each piece with its end."""
@@ -72,7 +83,7 @@ class Timeline:
 
     def piece(self, instant: int) -> Piece:
         """The piece that holds at an instant."""
-        return self.pieces[bisect_right(self._starts, instant) - 1]
+        return self.pieces[self._place(instant)]
 
     def at(self, instant: int) -> Value:
         """The value at an instant; None where unknown."""
@@ -95,23 +106,37 @@ class Timeline:
             if p.start < end and stop > start
         ]
 
-    def compare(self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None = None) -> Spans:
-        """Where `value OPERATOR limit` holds; unknown where the value is.
+    def compare(
+        self,
+        operator: str,
+        limit: object,
+        reach: Callable[[int, CalendarSpan], int] | None = None,
+        since: int = DAWN,
+    ) -> Spans:
+        """Where `value OPERATOR limit` holds from `since` on (before it, as then); unknown where the value is.
 
         `reach(origin, span)` gives the instant a calendar span after an origin, for limits that are one.
         """
-        if (operator, limit) not in self._compared:
-            self._compared[operator, limit] = self._compare(operator, limit, reach)
-        return self._compared[operator, limit]
+        asked = operator, limit, since
+        if asked not in self._compared:
+            self._compared[asked] = self._compare(operator, limit, reach, self._place(since)).onward(since)
+        return self._compared[asked]
 
-    def _compare(self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None) -> Spans:
+    def _place(self, instant: int) -> int:
+        """The place of the piece that holds at an instant."""
+        return bisect_right(self._starts, instant) - 1
+
+    def _compare(
+        self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None, first: int
+    ) -> Spans:
+        """From the piece at place `first` on."""
         test, rising_from = _OPERATORS[operator], operator in ("at_least", "more_than")
         strict = operator in ("more_than", "less_than")
         bound, calendar = limit, isinstance(limit, CalendarSpan)
         starts: list[int] = []
         values: list[int] = []
         before = None
-        for place, piece in enumerate(self.pieces):
+        for place, piece in enumerate(self.pieces[first:], first):
             start, value, slope, _ = piece
             if calendar and value is not None:
                 bound = _calendar_bound(piece, limit, reach)  # type: ignore[arg-type]
@@ -133,11 +158,12 @@ class Timeline:
                     before = there
         return Spans(starts, values)
 
-    def matches(self, words: tuple[str, ...]) -> Spans:
-        """Where the value is one of some words."""
+    def matches(self, words: tuple[str, ...], since: int = DAWN) -> Spans:
+        """Where the value is one of some words from `since` on; before it, as then."""
+        pieces = self.pieces[self._place(since) :]
         return Spans.of(
-            [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in self.pieces]
-        )
+            [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in pieces]
+        ).onward(since)
 
 
 _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": le, "less_than": lt}

@@ -3,6 +3,7 @@
 import gc
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -138,11 +139,12 @@ class _Folder:
         ledger = Outbox(self._home.log).ledger(group)
         lately = min(now, now if ledger.digest_at is None else ledger.digest_at)
         book = Book(setup.fleet, Reader(self._home.log), setup.clocks, listening=True, known=known)
+        book.look_up(group)
         alone = (name for name in group if name not in setup.fleet and name != HOME)
         over = [fold for name in alone if (fold := done_with(book, setup.rules, ledger, name, lately))]
         gone = {fold.item for fold in over}
         left = [name for name in group if name not in gone]
-        board = Board(book, setup.rules, left)
+        board = Board(book, setup.rules, left, since=partial(ledger.since, now=now))
         solved = solve(board, now)
         made = folds(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left)
         over += made

@@ -59,4 +59,4 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     if asked:  # since when, is asked over all time
         known = Folds(home.log).known(items)
     book = Book(setup.fleet, Reader(home.log), setup.clocks, known=known, since=since)
-    return Board(book, setup.rules, sorted(items))
+    return Board(book, setup.rules, sorted(items), since=lambda _key: now)

@@ -20,7 +20,7 @@ from scheduler.reminders.fold import Fold, Solved, folds, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
 from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
-from scheduler.verdicts.verdict import Key
+from scheduler.verdicts.verdict import Key, Since
 
 _TRIES = 4
 """So often a wake looks without the lock; when others have written each time, it looks once more with it."""
@@ -152,11 +152,11 @@ class _Desk(NamedTuple):
     progress: Progress
     supposed: bool
 
-    def board(self, items: list[str] | None, touched: Collection[str] = ()) -> Board:
+    def board(self, items: list[str] | None, touched: Collection[str] = (), since: Since | None = None) -> Board:
         """A board of some items, or of all. `touched`: the items of which what is kept does not hold."""
         known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
         book = Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks, listening=True, known=known)
-        return Board(book, self.setup.rules, items)
+        return Board(book, self.setup.rules, items, since=since)
 
     def ledger(self, items: list[str] | None) -> Ledger:
         """What was told of some items, or of all."""
@@ -182,7 +182,8 @@ class _Desk(NamedTuple):
         return parts[0] if len(parts) == 1 else self._together(parts)
 
     def _see(self, items: list[str] | None, touched: Collection[str], digest: bool, gap: Gap | None) -> _Seen:
-        board, ledger, hours, now = self.board(items, touched), self.ledger(items), self.setup.hours, self.now
+        ledger, hours, now = self.ledger(items), self.setup.hours, self.now
+        board = self.board(items, touched, None if items is None else partial(ledger.since, now=now))
         solved = solve(board, now)
         decision = words_of(board, ledger, hours, now)
         if digest:

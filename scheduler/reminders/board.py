@@ -11,7 +11,7 @@ from scheduler.instants import DAWN, DAY, parse_rfc3339
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.stretches import Stretch
-from scheduler.verdicts.verdict import Key, Verdict, verdicts
+from scheduler.verdicts.verdict import Key, Since, Verdict, verdicts
 
 
 class Reminder(NamedTuple):
@@ -59,15 +59,22 @@ class Board:
     """The reminders of all rules on all items of a book (or of some).
 
     `as_told`: events count from when they were told, as a daemon meets them; without it, as if each had been told when
-    it happened.
+    it happened. `since`: what was over before is not asked about; None for all time.
     """
 
-    def __init__(self, book: Book, rules: Ruleset, items: list[str] | None = None, as_told: bool = True) -> None:
+    def __init__(
+        self,
+        book: Book,
+        rules: Ruleset,
+        items: list[str] | None = None,
+        as_told: bool = True,
+        since: Since | None = None,
+    ) -> None:
         self.book = book
         self.rules = rules
         self.items = items
         self.as_told = as_told
-        self.verdicts = verdicts(book, rules, items)
+        self.verdicts = verdicts(book, rules, items, since=since)
         self._said: dict[tuple[Key, str], list[Event]] = {}
 
     @cached_property

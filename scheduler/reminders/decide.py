@@ -57,6 +57,12 @@ class Ledger:
         """Every telling but that something is over."""
         return (line for lines in self._told.values() for line in lines if line.kind != "settled")
 
+    def since(self, key: Key, now: int) -> int:
+        """From when on a rule and item can have to be spoken of at `now`: the last digest, or the first telling of what
+        was not told to be over."""
+        open_since = (first_at for first_at, lines in self.groups(key).items() if lines[-1].kind != "settled")
+        return min((now if self.digest_at is None else min(now, self.digest_at), *open_since))
+
     def groups(self, key: Key) -> dict[int, list[Told]]:
         """The tellings of a rule and item by their first message."""
         found: dict[int, list[Told]] = {}

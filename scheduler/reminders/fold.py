@@ -4,8 +4,10 @@ A wake looks at an item again when that instant has come, or when an entry came 
 """
 
 import traceback
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from functools import partial
+from operator import itemgetter
 from typing import NamedTuple, TypeVar
 
 from scheduler.events.log import HOME, JOB
@@ -132,10 +134,12 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
             turns[item] = turn
 
     for verdict in board.verdicts:
-        item = verdict.key.item
-        note(item, verdict.next_turn(now))
+        note(verdict.key.item, verdict.next_turn(now))
+    for item in {verdict.key.item for verdict in board.verdicts}:
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
-        note(item, next((event.at for event in board.book.filed(item) if event.at > now), None))
+        entries = board.book.filed(item)
+        ahead = entries[bisect_right(entries, now, key=itemgetter(0)) :]
+        note(item, ahead[0].at if ahead else None)
     for word in words_to_come(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
     return turns
@@ -156,10 +160,15 @@ def done_with(book: Book, rules: Ruleset, ledger: Ledger, name: str, now: int) -
     over_at = _over_at(job)
     unlogged = book.fact(book.item("job", name), "unlogged").piece(DUSK)
     logged = unlogged.value == "no" and max(unlogged.start, over_at) + longest + NOT_JUDGED_AFTER < now
-    if not logged or not all(_at_rest(rule) for rule in made):
+    if not logged or not all(_rests(book, rule) for rule in made):
         return None
     flown = {(str(plan.aircraft), "flown") for plan in job.plans}
     return Fold(name, DUSK, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
+
+
+def _rests(book: Book, rule: Rule) -> bool:
+    """The same of every job: told once for a book."""
+    return book.once(("rests", id(rule)), lambda: _at_rest(rule))  # type: ignore[return-value]
 
 
 def _at_rest(rule: Rule) -> bool:

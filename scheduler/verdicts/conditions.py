@@ -6,7 +6,7 @@ from typing import NamedTuple, Union
 from scheduler.facts.declare import Fact
 from scheduler.facts.spans import NO, YES, Spans, every, some
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import CalendarSpan, parse_span
+from scheduler.instants import DAWN, CalendarSpan, parse_span
 from scheduler.units import parse
 
 NUMERIC = ("at_least", "more_than", "at_most", "less_than")
@@ -173,25 +173,27 @@ def leaves(condition: Condition) -> Iterator[Leaf]:
             yield from leaves(part)
 
 
-def spans(condition: Condition, ask: Ask, reach: Reach) -> Spans:
-    """Where in time a condition holds."""
+def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> Spans:
+    """Where in time a condition holds from `since` on; before it, as then."""
     if isinstance(condition, Leaf):
-        return leaf_spans(condition, ask(condition.fact, condition.of), reach).lasting(condition.lasting)
+        begins = max(DAWN, since - condition.lasting)
+        found = leaf_spans(condition, ask(condition.fact, condition.of), reach, begins)
+        return found.lasting(condition.lasting).onward(since) if condition.lasting else found
     if isinstance(condition, Not):
-        return ~spans(condition.part, ask, reach)
+        return ~spans(condition.part, ask, reach, since)
     settles = NO if isinstance(condition, Every) else YES
     parts = []
     for part in condition.parts:
-        parts.append(spans(part, ask, reach))
+        parts.append(spans(part, ask, reach, since))
         if parts[-1].values == [settles]:  # whatever the others say: they need not be asked
             return parts[-1]
     return every(parts) if isinstance(condition, Every) else some(parts)
 
 
-def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach) -> Spans:
-    """Where one comparison holds, without its `lasting`."""
+def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = DAWN) -> Spans:
+    """Where one comparison holds from `since` on (before it, as then), without its `lasting`."""
     if leaf.operator in NUMERIC:
-        return timeline.compare(leaf.operator, leaf.limit, reach)
+        return timeline.compare(leaf.operator, leaf.limit, reach, since)
     words = leaf.limit if isinstance(leaf.limit, tuple) else (str(leaf.limit),)
-    found = timeline.matches(words)
+    found = timeline.matches(words, since)
     return ~found if leaf.operator == "is_not" else found

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from scheduler.facts.spans import UNKNOWN, YES, Spans
+from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 from scheduler.instants import DAWN, DAY, DUSK
 
 NOT_JUDGED_AFTER = 14 * DAY
@@ -46,6 +46,11 @@ def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Stretch
             watch.cut(turn, cut_at[turn])
         watch.see(turn, when.at(turn), leave.at(turn))
     return watch.result()
+
+
+def at_rest(when: Spans, until: Spans | None, instant: int) -> bool:
+    """True where nothing can stand open at an instant, and the next can open, whatever came before."""
+    return when.at(instant) == NO and (until is None or until.at(instant) == YES)
 
 
 class _Watch:

@@ -1,7 +1,9 @@
 """A rule applied to an item."""
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable
 from functools import cached_property
+from operator import itemgetter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -14,7 +16,7 @@ from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, CalendarSpan, add_span
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
-from scheduler.verdicts.stretches import Cut, Stretch, stretches
+from scheduler.verdicts.stretches import Cut, Stretch, at_rest, stretches
 
 
 class Key(NamedTuple):
@@ -24,18 +26,32 @@ class Key(NamedTuple):
     item: str
 
 
+Since = Callable[[Key], int]
+"""By rule and item, the instant before which what was over is not asked about."""
+
+
+class _Solved(NamedTuple):
+    """Where a rule holds, and where its `until` does, from `start` on."""
+
+    start: int
+    when: Spans
+    until: Spans | None
+
+
 class Verdict:
     """Where in time a rule holds for an item, and the reminders that follow. Solved when first asked for.
 
     `rules`: the rules that are on, for texts that speak of other reminders too; None where the rule stands alone.
+    `since`: nothing is asked about what was over before it.
     """
 
-    def __init__(self, rule: Rule, item: Item, book: Book, rules: Ruleset | None = None) -> None:
+    def __init__(self, rule: Rule, item: Item, book: Book, rules: Ruleset | None = None, since: int = DAWN) -> None:
         self.rule = rule
         self.item = item
         self.book = book
         self._rises: dict[int, list[tuple[int, str]]] = {}
         self.rules = rules
+        self._since = since
 
     @cached_property
     def key(self) -> Key:
@@ -55,9 +71,9 @@ class Verdict:
         """The instant a calendar span after another."""
         return add_span(origin, span, self.book.clocks.zone)
 
-    def solve(self, condition: Condition) -> Spans:
-        """Where a condition holds for the item."""
-        return spans(condition, self.ask, self.reach)
+    def solve(self, condition: Condition, since: int = DAWN) -> Spans:
+        """Where a condition holds for the item from `since` on; before it, as then."""
+        return spans(condition, self.ask, self.reach, since)
 
     @cached_property
     def asked(self) -> tuple[Leaf, ...]:
@@ -69,22 +85,34 @@ class Verdict:
         """True for what is said on the morning of a job: it alone also goes in quiet hours."""
         return self.rule.about == "job" and any(leaf.fact == "job_morning" for leaf in self.asked)
 
-    @cached_property
+    @property
     def when(self) -> Spans:
         """Where the rule holds; no while the item is retired."""
+        return self._solved.when
+
+    @property
+    def until(self) -> Spans | None:
+        """Where the rule's `until` holds; None without one."""
+        return self._solved.until
+
+    @cached_property
+    def _solved(self) -> "_Solved":
+        """Solved since the instant asked for where nothing stood open then; else over all time."""
+        late = self._solved_since(self._since)
+        over = self._since == DAWN or at_rest(late.when, late.until, self._since)
+        return late if over else self._solved_since(DAWN)
+
+    def _solved_since(self, start: int) -> "_Solved":
+        until = self.rule.until
         in_service = (~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)
-        return every([self.solve(self.rule.when), *in_service])
+        when = every([self.solve(self.rule.when, start), *in_service])
+        return _Solved(start, when, None if until is None else self.solve(until, start))
 
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:
         """Each stretch from retired to the replacement, if one came; none where the rule outlives it."""
         lives = [] if self.rule.outlives_retirement else self.book.lives(self.item)
         return [(event.at, life.end) for life in lives for event in life.those("retired")[:1]]
-
-    @cached_property
-    def until(self) -> Spans | None:
-        """Where the rule's `until` holds; None without one."""
-        return None if self.rule.until is None else self.solve(self.rule.until)
 
     @cached_property
     def stretches(self) -> list[Stretch]:
@@ -101,8 +129,8 @@ class Verdict:
 
     @cached_property
     def _rungs(self) -> list[tuple[str, Spans]]:
-        always = Spans.always(YES)
-        return [(word, always if part is None else self.solve(part)) for word, part in self.rule.urgency]
+        always, start = Spans.always(YES), self._solved.start
+        return [(word, always if part is None else self.solve(part, start)) for word, part in self.rule.urgency]
 
     @cached_property
     def _urgencies(self) -> tuple[list[int], list[str]]:
@@ -158,15 +186,17 @@ class Verdict:
     @cached_property
     def events(self) -> list[Event]:
         """The item's events, in order."""
-        return [event for life in self.book.lives(self.item) for event in life.events]
+        first, *later = self.book.lives(self.item)
+        return [event for life in (first, *later) for event in life.events] if later else first.events
 
     @property
-    def _event_instants(self) -> set[int]:
-        def gather() -> set[int]:
-            plans = {turn for plan in plans_for(self.book, self.item) for turn in (plan.known_from, plan.known_to)}
-            return {event.at for event in self.events} | plans
+    def _plan_instants(self) -> set[int]:
+        plans = plans_for(self.book, self.item)
 
-        return self.book.once(("event instants", self.item.kind, self.item.id), gather)  # type: ignore[return-value]
+        def gather() -> set[int]:
+            return {turn for plan in plans for turn in (plan.known_from, plan.known_to)}
+
+        return self.book.once(("plan instants", id(plans)), gather)  # type: ignore[return-value]
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
@@ -174,13 +204,19 @@ class Verdict:
 
     def opened_by_event(self, instant: int) -> bool:
         """True when something changed at `instant` because an event happened then, not by the clock alone."""
-        return instant in self._event_instants
+        place = bisect_left(self.events, instant, key=itemgetter(0))
+        there = place < len(self.events) and self.events[place].at == instant
+        return instant in self._plan_instants or there
 
 
 def verdicts(
-    book: Book, rules: Ruleset, items: list[str] | None = None, only: list[str] | None = None
+    book: Book,
+    rules: Ruleset,
+    items: list[str] | None = None,
+    only: list[str] | None = None,
+    since: Since | None = None,
 ) -> list[Verdict]:
-    """Every rule applied to every item it is about, or to some items, or some rules only."""
+    """Every rule applied to every item it is about, or to some items, or some rules only; over all time, or `since`."""
     wanted = None if items is None else _by_kind(book, items)
     found = []
     for rule_id in rules if only is None else (rule for rule in rules if rule in only):
@@ -188,7 +224,8 @@ def verdicts(
         for name in book.items(about) if wanted is None else wanted.get(about, ()):
             rule = rules.get(rule_id, name)
             if rule is not None:
-                found.append(Verdict(rule, book.item(about, name), book, rules))
+                begins = DAWN if since is None else since(Key(rule_id, name))
+                found.append(Verdict(rule, book.item(about, name), book, rules, begins))
     return found
 
 
@@ -197,6 +234,7 @@ def _by_kind(book: Book, items: list[str]) -> dict[str, list[str]]:
 
     A job may have the name of an item, or of the home: both are meant.
     """
+    book.look_up(items)
     found: dict[str, list[str]] = {}
     for name in book.fleet.in_order(items):
         kind = book.kind(name)

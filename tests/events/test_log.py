@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.events.log import Log, concerned
+from scheduler.events.log import Log, Reader, concerned
 from scheduler.events.taking import Taken, take
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
@@ -216,6 +216,16 @@ def test_an_event_corrected_to_another_item_concerns_that_item_alone(log: Log) -
     put(log, charged("2026-04-01", "wrong", item="B"), charged("2026-04-01", "right", item="A", instead_of="wrong"))
     assert (ids(log, "A"), ids(log, "B")) == (["right"], [])
     assert [found.id for found, _ in log.history("B")] == ["wrong", "right"]
+
+
+def test_what_is_asked_of_many_names_at_once_is_what_is_asked_of_each(log: Log) -> None:
+    put(log, charged("2026-04-03", "late"), charged("2026-04-01", "soon"), charged("2026-04-02", "wrong"))
+    put(log, event("2026-04-02", "flown", aircraft="heron", packs=["A", "B"], minutes=9, id="both"))
+    put(log, struck("2026-04-04", "s", "late"), charged("2026-04-02", "right", item="A", instead_of="wrong"))
+    names = ["A", "B", "heron", "props"]
+    reader = Reader(log)
+    assert reader.of_each(names) == {name: reader.of(name) for name in names}
+    assert [made.id for made in reader.of_each(["B"])["B"]] == ["soon", "both"]
 
 
 def test_only_an_event_in_force_can_be_struck_or_replaced(log: Log) -> None:

@@ -105,6 +105,13 @@ def test_clipped_keeps_the_inside_and_sets_the_outside(one: Spans, start: int, e
 
 
 @given(spans(), st.integers(-5, LAST + 5))
+def test_onward_keeps_what_comes_and_was_never_otherwise(one: Spans, since: int) -> None:
+    found = one.onward(since)
+    assert column(found) == [one.at(max(instant, since)) for instant in AXIS]
+    assert is_canonical(found)
+
+
+@given(spans(), st.integers(-5, LAST + 5))
 def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Spans, instant: int) -> None:
     since, change = one.since(instant), one.next_change(instant)
     start, end, value = next(stretch for stretch in one if stretch[0] <= instant < stretch[1])

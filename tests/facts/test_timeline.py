@@ -57,6 +57,15 @@ def test_a_comparison_turns_at_the_first_microsecond_at_which_the_exact_solution
         assert found.at(instant) == truth, instant
 
 
+@given(lines(), numbers(), st.sampled_from(list(COMPARE)), st.integers(-1100, 1100))
+def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
+    pieces: list[Piece], limit: int | float, how: str, since: int
+) -> None:
+    timeline = Timeline(pieces)
+    assert timeline.compare(how, limit, since=since) == timeline.compare(how, limit).onward(since)
+    assert timeline.matches((str(limit),), since) == timeline.matches((str(limit),)).onward(since)
+
+
 @given(lines(), st.integers(-1100, 1100))
 def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: list[Piece], instant: int) -> None:
     timeline = Timeline(pieces)

@@ -22,12 +22,14 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
+from scheduler.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.messages import scope
 from scheduler.messages import wake as wakes
 from scheduler.messages.folds import Folds, drop
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import standing
+from scheduler.reminders.decide import Ledger
+from scheduler.reminders.fold import Fold
 from scheduler.shipped import folder as shipped
 from tests.messages.clockwork import Clockwork
 from tests.support import moment
@@ -227,10 +229,20 @@ def same_folds(life: Clockwork) -> None:
         return  # forgotten, and no wake since
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
     there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
-    anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, life.now)}
-    for item, (next_at, opened, news, over_at) in anew.items():
+    anew = anew_for(life)
+    for item, fold in anew.items():
         if item != "home":
-            assert there[item] == (next_at, opened, news, over_at), item
+            assert there[item] == fold[1:5], item
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Ledger, "since", lambda *_, **__: DAWN)  # everything is asked over all time
+        whole = anew_for(life)
+    assert {item: fold._replace(rests_on=whole[item].rests_on) for item, fold in anew.items()} == whole
+    assert all(fold.rests_on <= whole[item].rests_on for item, fold in anew.items())
+
+
+def anew_for(life: Clockwork) -> dict[str, Fold]:
+    """The folds made anew, by item."""
+    return {fold.item: fold for fold in fold_all(life.home, life.setup, life.now)}
 
 
 def life_of(tmp_path: Path) -> Clockwork:

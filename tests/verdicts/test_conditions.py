@@ -135,6 +135,18 @@ def test_a_condition_holds_where_its_words_say(raw: dict, charge: Timeline, usab
     assert all(one != two for one, two in pairwise(solved.values))
 
 
+@settings(deadline=None)
+@given(conditions(), steps([0, 49, 50, 51, 100]), steps(["yes", "no"]), st.sampled_from(AXIS))
+def test_a_condition_since_an_instant_is_that_of_all_time_from_then_on(
+    raw: dict, charge: Timeline, usable: Timeline, since: int
+) -> None:
+    facts, built = {"charge": charge, "usable": usable}, build(raw, {}, "pack", CATALOGUE)
+
+    late = spans(built, lambda name, _: facts[name], unreachable, since)
+
+    assert late == spans(built, lambda name, _: facts[name], unreachable).onward(since)
+
+
 def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:
     charge = Timeline([Piece(0, 40), Piece(5 * HOUR, 90), Piece(40 * HOUR, 60)])
     built = build({"fact": "charge", "at_least": "full", "lasting": "sit"}, LIMITS, "pack", CATALOGUE)

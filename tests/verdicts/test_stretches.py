@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 from scheduler.instants import DAWN, DAY, DUSK
-from scheduler.verdicts.stretches import Cut, Stretch, stretches
+from scheduler.verdicts.stretches import Cut, Stretch, at_rest, stretches
 
 LAST = 60
 GIVEN_UP_AFTER = 14
@@ -95,6 +95,22 @@ def test_the_stretches_are_what_living_day_by_day_finds(when: Spans, until: Span
 
     as_lived = [Lived(*told, dark_days(stretch)) for told, stretch in zip(in_days(found), found, strict=True)]
     assert as_lived == lived_through(when, until, cuts)
+
+
+@settings(deadline=None)
+@given(
+    partitions(),
+    st.none() | partitions(),
+    st.dictionaries(st.integers(0, LAST), st.sampled_from(("replaced", "retired")), max_size=3),
+)
+def test_what_comes_after_an_instant_at_rest_does_not_depend_on_what_was_before(
+    when: Spans, until: Spans | None, cuts: dict[int, str]
+) -> None:
+    told = [(day * DAY, reason) for day, reason in cuts.items()]
+    found = stretches(when, until, told)
+    for instant in (day * DAY for day in range(LAST) if at_rest(when, until, day * DAY)):
+        after = stretches(when.onward(instant), until and until.onward(instant), told)
+        assert after == [stretch for stretch in found if stretch.ended > instant]
 
 
 @settings(deadline=None)
