@@ -16,6 +16,8 @@ _UNSEEN = r"\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff"
 """Control characters, and those that turn or hide the text around them: a name in a terminal is what it seems to be."""
 _NAME = rf"[^\x00-\x20{_UNSEEN}](?:[^\x00-\x1f{_UNSEEN}]{{0,78}}[^\x00-\x20{_UNSEEN}])?"
 _LARGEST = 1e9
+_HALF = "[\ud800-\udfff]"
+"""Half a character: no text to be kept."""
 _LIGHTS = r"[0-9] of [1-9]"
 
 
@@ -98,12 +100,10 @@ def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type
 
 def text(longest: int) -> Type:
     """Any text of at most `longest` characters."""
-
-    has_half_character = re.compile("[\ud800-\udfff]").search
     wanted = f"text of at most {longest} whole characters"
 
     def check(value: object) -> str | None:
-        good = isinstance(value, str) and len(value) <= longest and not has_half_character(value)
+        good = isinstance(value, str) and len(value) <= longest and (value.isascii() or not re.search(_HALF, value))
         return None if good else wanted
 
     return Type(check, {"type": "string", "maxLength": longest, "pattern": r"^[^\ud800-\udfff]*$"}, str)
