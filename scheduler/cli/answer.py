@@ -43,7 +43,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
     lines += next_ring(desk, board, opened, still)
-    if any("I ring" in line for line in lines) and not running(home.path):
+    if any("I ring" in line for line in lines) and not running(home.place):
         lines.append("Nobody is running that could ring: start `shelfbell run`.")
     return "\n".join(lines)
 

@@ -173,4 +173,4 @@ def _read(found: Field, text: str, setup: Setup, now: int) -> object:
 def _poke(home: Home) -> None:
     from scheduler.messages.poke import poke
 
-    poke(home.path)
+    poke(home.place)
