@@ -102,6 +102,8 @@ def _run(words: list[str]) -> int:
     try:
         if hasattr(module, "run_words"):
             return module.run_words(opened, rest)
+        if not rest and hasattr(module, "run_alone"):  # the reader of options takes longer than the answer
+            return module.run_alone(opened)
         from scheduler.cli.options import parse
 
         return module.run(opened, parse(module, name, COMMANDS[name], rest))
