@@ -2,37 +2,34 @@
 
 import os
 import signal
-import sqlite3
 import sys
 import time
-import traceback
 from collections.abc import Callable
 from datetime import UTC
 from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from scheduler.events.log import WAY_BACK
+from scheduler.faults import line_on
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
 from scheduler.instants import to_datetime
-from scheduler.messages.apart import GRACE, send_apart
+from scheduler.messages.apart import Looked, read_apart, send_apart, wake_apart
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
-from scheduler.messages.once import preview, run_once
-from scheduler.messages.once import ring as ring_once
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.post import SEND_SECONDS, Post
-from scheduler.messages.progress import Progress, nobody
 from scheduler.messages.senders import Outcome
-from scheduler.messages.wake import distrust, unwell, wake
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
+from scheduler.progress import Progress, nobody
 from scheduler.reminders.text import moment_near
 from scheduler.service import Service
 from scheduler.watch import Watch
 
 BEAT_SECONDS = 30
+GRACE = 5.0
+"""Seconds that a sending process is given beyond the limit of the send itself."""
 STOP_SECONDS = 20.0
 """How long a stop waits for the sends in hand."""
 LOOKED_AT_SECONDS = 0.3
@@ -57,6 +54,8 @@ def run(
     """
     setup = home.setup()
     if once or dry_run:
+        from scheduler.messages.once import preview, run_once
+
         lines = preview if dry_run else run_once
         print("\n".join(lines(home, setup, now() if at is None else at, trust=at is not None, progress=progress)))
         return 0
@@ -71,6 +70,8 @@ def run(
 
 def ring(home: Home, channel: Channel) -> Outcome:
     """Send a trial message through a channel by the way of any other. Raises Refused."""
+    from scheduler.messages.once import ring as ring_once
+
     return ring_once(home, channel, now())
 
 
@@ -102,7 +103,7 @@ class Daemon:
     def __init__(self, home: Home, setup: Setup, progress: Progress = nobody) -> None:
         self._home = home
         self._setup = setup
-        setup.fleet.ids()  # read now: later another may stand in its place
+        self._held = setup.data()  # read now: later another may stand in its place
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
         self._nudges = Nudges(home.path)
@@ -167,7 +168,7 @@ class Daemon:
         except _Stopped:
             pass  # told to stop in the midst of it; the loop ends
         except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
-            text = _fault(error)
+            text = line_on(error)
             before, self._said[name] = self._said.get(name), text
             if before != text:
                 self._log(f"{name}: {text}; trying again every {BEAT_SECONDS} s")
@@ -178,19 +179,21 @@ class Daemon:
 
     def _wake(self) -> None:
         self._watch.note_database()
-        self._home.log.connection.execute(f"PRAGMA busy_timeout = {round(LOCKED_SECONDS * 1000)}")
+        self._home.log.wait(LOCKED_SECONDS)
         self._begin()
         self._reload()
-        woken = wake(self._home, self._setup, now(), progress=self._at_work)
-        self._planned = woken.next_wake
-        self._trusted = woken.behind is None
-        if woken.behind is not None:
-            text = distrust(woken.behind, self._setup.hours.zone)
-        else:
-            text = f"{woken.open} open, next look {moment_near(woken.next_wake, now(), self._setup.hours.zone)}"
-        self._say_new("clock", "" if self._trusted else text)
-        self._say_new("rules", "\n".join(unwell(woken)))
-        self._status(text)
+        looked = self._look()
+        self._planned = looked.next_wake
+        self._trusted = not looked.distrust
+        self._say_new("clock", looked.distrust)
+        self._say_new("rules", "\n".join(looked.unwell))
+        when = moment_near(looked.next_wake, now(), self._setup.hours.zone)
+        self._status(looked.distrust or f"{looked.open} open, next look {when}")
+
+    def _look(self) -> Looked:
+        """A wake, by what the files say, or said before where they are refused now."""
+        held = [self._held, self._setup.fingerprint] if self._said.get("files") else None
+        return wake_apart(self._home, held, now(), LOCKED_SECONDS, self._at_work)
 
     def _at_work(self, done: int, of: int) -> None:
         """In a long look: the loop is alive. Raises _Stopped when told to stop."""
@@ -222,7 +225,7 @@ class Daemon:
             return
         stamps = self._watch.stamps()
         try:
-            setup = self._home.setup()
+            setup = read_apart(self._home)
         except Refused as refused:
             self._refuse(str(refused))
         else:
@@ -234,7 +237,7 @@ class Daemon:
         self._log("files read anew")
         self._say_new("files", "")
         self._setup = self._post.setup = setup
-        setup.fleet.ids()  # as at the start
+        self._held = setup.data()
         self._loaded_at = now()
         self._outbox.retry(now())
         with self._outbox.writing() as transaction:
@@ -314,15 +317,3 @@ def _scheduler(nudges: Nudges) -> Any:
     )
     scheduler.add_job(nudges.nudge, "interval", args=[BEAT], seconds=BEAT_SECONDS, id="beat")
     return scheduler
-
-
-def _fault(error: Exception) -> str:
-    """One line on what went wrong; the traceback too where SHELFBELL_DEBUG is 1."""
-    if os.environ.get("SHELFBELL_DEBUG") == "1":
-        traceback.print_exception(error)
-    if isinstance(error, Refused):
-        return str(error)
-    if isinstance(error, sqlite3.Error):
-        damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)
-        return f"the database cannot be used: {error}{f'. {WAY_BACK}' if damaged else ''}"
-    return str(error) if isinstance(error, OSError) else f"{type(error).__name__}: {error}"

@@ -5,7 +5,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
@@ -51,6 +51,12 @@ class Setup(NamedTuple):
     fingerprint: str
     heartbeat: str = ""
     """The http address, or $NAME of one, that is pinged on each healthy hour; "" for none."""
+    checked: dict[str, Any] = {}  # noqa: RUF012 - never changed
+    """The checked data it was made of."""
+
+    def data(self) -> dict[str, Any]:
+        """What `make_setup` makes the same of again, as JSON can hold it."""
+        return self.checked | {"fleet": self.fleet.sections}
 
     def ordinary(self, but: str = "") -> list[str]:
         """The channels for what the bell says of itself, by name, but for one: further ones only without others."""
@@ -202,6 +208,7 @@ def make_setup(raw: dict, fingerprint: str) -> Setup:
         rules=Ruleset(raw["rules"], raw["adjust"], CATALOGUE),
         fingerprint=fingerprint,
         heartbeat=(settings.get("heartbeat") or {}).get("url", ""),
+        checked=raw,
     )
 
 

@@ -20,7 +20,7 @@ class Watch:
         self._home = home
         self._clock = (now, time.monotonic())
         self._inode = 0
-        self._version = 0
+        self._place = 0
         self._files: list[tuple[str, int, int]] = []
 
     def clock_step(self, now: int) -> float:
@@ -37,13 +37,13 @@ class Watch:
             raise Refused.because(f"{path.name} is gone: put it back, or restore a backup into a new home")
         if _inode(path) != self._inode:
             self._home.log.close()
-        self._version = self._home.log.version()
+        self._place = self._home.log.place()
         self._inode = _inode(path)
 
     def database_changed(self) -> bool:
-        """True when another process has written, the database was replaced, or it cannot be asked."""
+        """True when something was logged, the database was replaced, or it cannot be asked."""
         try:
-            return _inode(self._home.log.path) != self._inode or self._home.log.version() != self._version
+            return _inode(self._home.log.path) != self._inode or self._home.log.place() != self._place
         except (Refused, sqlite3.Error):
             return True
 

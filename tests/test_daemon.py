@@ -247,6 +247,14 @@ def test_a_message_that_could_not_be_sent_waits_in_the_outbox_and_no_secret_is_s
     assert not any(part in text for part in ("warden", "pa55phrase", "t0ken4711"))
 
 
+def lose_compiled(home: Path) -> None:
+    """Another process drops what is kept of the files, as one that has compiled others does."""
+    log = Log(home / "shelfbell.db")
+    with log.transaction() as transaction:
+        assert transaction.execute("DELETE FROM compiled").rowcount
+    log.close()
+
+
 def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain).path
@@ -256,6 +264,7 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
             rules.write_text(good.replace("urgency: now", "urgency: noow"))
             eventually(lambda: len(box.letters) == 1)
             os.utime(rules)
+            lose_compiled(home)
             feed(home)
             eventually(lambda: len(box.letters) == 2)
             rules.write_text(good + RULE.format(id="more", title="More", least=50, urgency="now"))

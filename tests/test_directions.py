@@ -19,15 +19,15 @@ PACKAGE = TOP / "scheduler"
 
 UNITS: list[dict[str, tuple[str, ...]]] = [
     {
-        "ground": ("__init__", "addresses", "instants", "units", "findings", "shipped", "spoken", "yaml_scalars",
-                   "strict_yaml", "schema_words", "schema_check"),
+        "ground": ("__init__", "addresses", "instants", "units", "findings", "progress", "shipped", "spoken",
+                   "yaml_scalars", "strict_yaml", "schema_words", "schema_check", "spread"),
         "cells": ("cells",),
     },
     {"events": ("events",), "fleet": ("fleet", "items")},
     {"facts": ("facts",)},
     {"verdicts": ("verdicts",)},
     {"reminders": ("reminders",)},
-    {"home": ("home", "home_advice", "home_check", "schemas", "watch")},
+    {"home": ("home", "home_advice", "home_check", "schemas", "watch"), "apart": ("apart", "faults")},
     {"messages": ("messages",)},
     {"daemon": ("daemon", "nudges", "service"), "archive": ("archive",)},
     {"cli": ("cli",)},
@@ -92,7 +92,7 @@ def test_cells_import_nothing_of_ours() -> None:
 
 CLOCKS = {"time", "time.time", "time.time_ns", "time.monotonic", "time.perf_counter"}
 NOW = ("datetime.now", "datetime.utcnow", "datetime.today", "date.today")
-AT_THE_ENDS = ("home", "messages", "daemon", "archive", "cli")
+AT_THE_ENDS = ("home", "apart", "messages", "daemon", "archive", "cli")
 
 
 @pytest.mark.parametrize("path", [path for path in MODULES if UNIT_OF[place(path)] not in AT_THE_ENDS], ids=name)

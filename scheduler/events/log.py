@@ -149,6 +149,14 @@ class Log:
             self._connection.close()
             self._connection = None
 
+    def wait(self, seconds: float) -> None:
+        """Wait for so long, from now on, where another process has locked the database."""
+        self.connection.execute(f"PRAGMA busy_timeout = {round(seconds * 1000)}")
+
+    def place(self) -> int:
+        """The place of the last entry; 0 where there is none."""
+        return int(self.connection.execute("SELECT coalesce(max(seq), 0) FROM events").fetchone()[0])
+
     @contextmanager
     def reading(self) -> Iterator[None]:
         """What is read within the block is read as it stood at one moment, whatever others write meanwhile."""

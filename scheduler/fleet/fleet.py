@@ -46,11 +46,15 @@ class Fleet:
         self._fitting: dict[str | None, list[str]] = {}
 
     @cached_property
+    def sections(self) -> Sections:
+        """What fleet.yaml has, by section."""
+        return (self._given() if callable(self._given) else self._given) or {}
+
+    @cached_property
     def _raw(self) -> dict[str, tuple[str, dict[str, object]]]:
-        raw = self._given() if callable(self._given) else self._given
         return {
             str(entry["id"]): (SECTIONS[section], entry)
-            for section, entries in (raw or {}).items()
+            for section, entries in self.sections.items()
             for entry in entries or ()
         }
 

@@ -1,58 +1,93 @@
-"""Sending in a process of its own: what Apprise takes of memory goes when the message has gone, and a send that hangs
-can be ended.
+"""Sending, looking and reading the files, each in a process of its own: the daemon itself stays small.
 
-The process gets the address, title and body on its standard input, where no other user of the machine can read them,
-and answers with the outcome on its standard output.
+Apprise, the solving of rules and the check of files take several times the memory of all else, for a moment.
 """
 
-import json
-import os
-import signal
-import subprocess
-import sys
-from contextlib import suppress
+from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
+from scheduler.apart import Failed, Silent, ask
+from scheduler.findings import Refused
+from scheduler.home import Home, Setup, make_setup
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
+from scheduler.progress import Progress
 
-GRACE = 5.0
-"""Seconds that the process is given beyond the limit of the send itself."""
-_HERE = str(Path(__file__).resolve().parents[2])
-_CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.messages.apart import answer; answer()"
+PATIENCE = 300.0
+"""Seconds after which a look of which nothing is heard is taken for hung. Common practice, no source."""
 _LONGEST = 200
 
 
 def send_apart(address: str, title: str, body: str, limit: float) -> Outcome:
-    """As `send`, in a process that is ended, with all it has begun, when it has not answered `limit` seconds later.
+    """As `send`, in a process that is ended when it has not answered `limit` seconds later.
 
     Never raises. A process whose daemon dies may still deliver what it has in hand, which then comes twice.
     """
     try:
-        # -P: nothing in the folder that the daemon happens to run in is taken for a module
-        process = subprocess.Popen(
-            [sys.executable, "-P", "-c", _CODE], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE, text=True, start_new_session=True,
-        )  # fmt: skip
-    except OSError as error:
-        return Outcome(TEMPORARY, f"the sending process did not start: {error.strerror}")
-    with process:
-        try:
-            said, faults = process.communicate(json.dumps([address, title, body]), timeout=limit)
-        except subprocess.TimeoutExpired:
-            with suppress(ProcessLookupError):
-                os.killpg(process.pid, signal.SIGKILL)
-            return Outcome(TEMPORARY, f"no end within {limit:g} s")
+        return Outcome(*ask(_work(sending), [address, title, body], limit))
+    except Silent as silent:
+        return Outcome(TEMPORARY, str(silent))
+    except Failed as failed:
+        return Outcome(TEMPORARY, redact(str(failed), address)[:_LONGEST])
+
+
+def sending(order: list[str], _tell: Progress) -> Outcome:
+    """The work of `send_apart`."""
+    return send(*order)
+
+
+class Looked(NamedTuple):
+    """What a wake came to: how many reminders are open, when there may be more to say, what is said where the clock is
+    not trusted ("" where it is), and a line on every verdict that could not be computed."""
+
+    open: int
+    next_wake: int
+    distrust: str
+    unwell: list[str]
+
+
+def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> Looked:
+    """As `wake`, with the set-up that the home's files describe, or with one held: its data and fingerprint.
+
+    `locked_seconds`: how long to wait for a database that another process has locked. Raises Failed, and what `tell`
+    raises; what was decided is then written whole, or not at all.
+    """
+    return Looked(*ask(_work(waking), [str(home.path), held, now, locked_seconds], PATIENCE, tell))
+
+
+def waking(order: list, tell: Progress) -> Looked:
+    """The work of `wake_apart`."""
+    from scheduler.messages.wake import distrust, unwell, wake
+
+    path, held, now, locked_seconds = order
+    home = Home(Path(path))
+    setup = home.setup() if held is None else make_setup(*held)
+    home.log.wait(locked_seconds)
+    woken = wake(home, setup, now, progress=tell)
+    home.log.close()
+    said = "" if woken.behind is None else distrust(woken.behind, setup.hours.zone)
+    return Looked(woken.open, woken.next_wake, said, unwell(woken))
+
+
+def read_apart(home: Home) -> Setup:
+    """The set-up that the home's files describe, found in the compiled cache, which the process fills. Raises Refused
+    with every finding, and Failed."""
+    if findings := ask(_work(reading), str(home.path), PATIENCE):
+        raise Refused.because(findings)
+    return home.setup()
+
+
+def reading(order: str, _tell: Progress) -> str:
+    """The work of `read_apart`: what is wrong with the files, or ""."""
+    home = Home(Path(order))
     try:
-        return Outcome(*json.loads(said))
-    except (ValueError, TypeError):
-        last = faults.strip().rpartition("\n")[2]
-        text = f"the sending process ended with {process.returncode} and no answer: {last}"
-        return Outcome(TEMPORARY, redact(text, address)[:_LONGEST])
+        home.setup()
+    except Refused as refused:
+        return str(refused)
+    finally:
+        home.log.close()
+    return ""
 
 
-def answer() -> None:
-    """What the process does: read one order, send it, and write the outcome where nothing else is written."""
-    out = os.fdopen(os.dup(1), "w")
-    os.dup2(2, 1)  # what a sender prints goes with the faults
-    with out:
-        json.dump(send(*json.load(sys.stdin)), out)
+def _work(function: Callable[..., object]) -> str:
+    return f"{function.__module__}:{function.__name__}"

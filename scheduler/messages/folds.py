@@ -92,10 +92,6 @@ class Folds:
         rows = self._rows("SELECT fingerprint, seq FROM folded")
         return Base(*rows[0]) if rows else None
 
-    def place(self) -> int:
-        """The place of the last entry of the log."""
-        return int(self._log.connection.execute("SELECT coalesce(max(seq), 0) FROM events").fetchone()[0])
-
     def waiting(self, now: int) -> set[str]:
         """The items whose instant has come."""
         return {item for (item,) in self._rows("SELECT item FROM folds WHERE next_at <= ?", now)}

@@ -9,9 +9,9 @@ from scheduler.messages.lock import Lock
 from scheduler.messages.outbox import TRIAL, Message, Outbox, Row, reference
 from scheduler.messages.poke import poke
 from scheduler.messages.post import SEND_SECONDS, Post, told
-from scheduler.messages.progress import Progress, nobody
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 from scheduler.messages.wake import distrust, unwell, wake
+from scheduler.progress import Progress, nobody
 from scheduler.reminders.text import moment_near
 
 

@@ -3,20 +3,22 @@
 import gc
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, Reader
 from scheduler.facts.book import Book
 from scheduler.facts.quiet import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import Home, Setup
+from scheduler.home import Home, Setup, make_setup
 from scheduler.instants import SECOND
 from scheduler.messages.folds import Base, Folds, fresh_entries
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.progress import Progress, nobody
+from scheduler.progress import Progress, nobody
 from scheduler.reminders.board import Board
-from scheduler.reminders.decide import Ledger, decide
+from scheduler.reminders.decide import decide
 from scheduler.reminders.fold import Fold, done_with, folds, home_can_wait, solve, together
+from scheduler.spread import spread
 
 _WOBBLE = SECOND
 """By so much the clock may stand before the last look without anything having changed. Common practice, no source."""
@@ -69,9 +71,9 @@ def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: P
     if holding(home, setup, outbox, now) is not None:
         return
     kept = Folds(home.log)
-    base = Base(setup.fingerprint, kept.place())
+    base = Base(setup.fingerprint, home.log.place())
     with uncollected():
-        made = list(fold_all(home, setup, outbox.ledger(), now, progress))
+        made = list(fold_all(home, setup, now, progress))
     in_service = first_in_service(Book(setup.fleet, Reader(home.log), setup.clocks))
     with outbox.writing() as transaction:
         kept.renew(transaction, base, in_service, made)
@@ -82,36 +84,63 @@ def holding(home: Home, setup: Setup, outbox: Outbox, now: int) -> Base | None:
     clock put back since that all are to be made anew."""
     kept = Folds(home.log)
     was = kept.base()
-    if was is None or was.fingerprint != setup.fingerprint or kept.place() - was.seq >= _TOO_MANY:
+    if was is None or was.fingerprint != setup.fingerprint or home.log.place() - was.seq >= _TOO_MANY:
         return None
     return was if (outbox.state("woke_at") or now) - now < _WOBBLE else None
 
 
-def fold_all(home: Home, setup: Setup, ledger: Ledger, now: int, progress: Progress = nobody) -> Iterator[Fold]:
-    """The folds of all items, made group by group: never are the entries of all held at once."""
-    jobs = Folds(home.log).jobs()
-    alone = {name for name in jobs if name not in setup.fleet and name != HOME}
-    groups = list(together(setup.fleet, jobs))
+def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) -> Iterator[Fold]:
+    """The folds of all items, made group by group: never are the entries of all held at once. Those of many items are
+    made in several processes."""
+    folder = _Folder(home, setup, now)
+    groups = [[name for name in group if name != HOME] for group in together(setup.fleet, Folds(home.log).jobs())]
     known = {name for group in groups for name in group}
-    told = {key.item for key in ledger.spoken_of()}
-    groups += [sorted(told - known)] if told - known else []
+    told = {key.item for key in Outbox(home.log).ledger().spoken_of()}
+    groups += [sorted(told - known - {HOME})]
+    if len(known) > AT_ONCE:
+        made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), groups)
+    else:
+        made = map(folder, groups)
     evidence: dict[str, Evidence] = {}
-    done, lately = 0, min(now, now if ledger.digest_at is None else ledger.digest_at)
-    for group in groups:
-        known_now = Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()) if HOME in group else None
-        book = Book(setup.fleet, Reader(home.log), setup.clocks, listening=True, known=known_now)
-        over = [f for name in group if name in alone and (f := done_with(book, setup.rules, ledger, name, lately))]
-        yield from over
-        left = [name for name in group if name not in {fold.item for fold in over}]
-        board = Board(book, setup.rules, left)
-        solved = solve(board, now)
-        for fold in folds(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left):
-            if fold.evidence is not None:
-                evidence[fold.item] = fold.evidence
-            yield fold
-        book.close()
+    done = 0
+    for group, folds_of_group in zip(groups, made, strict=True):
+        evidence |= {fold.item: fold.evidence for fold in folds_of_group if fold.evidence is not None}
+        yield from folds_of_group
         done += len(group)
         progress(done, len(known))
+    yield from folder([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
+
+
+def _folder(path: str, checked: dict[str, object], fingerprint: str, now: int) -> "_Folder":
+    """A folder in a process of its own, which ends when it is done."""
+    gc.disable()
+    return _Folder(Home(Path(path)), make_setup(checked, fingerprint), now)
+
+
+class _Folder:
+    """Makes the folds of items that rest on the same entries."""
+
+    def __init__(self, home: Home, setup: Setup, now: int) -> None:
+        self._home = home
+        self._setup = setup
+        self._now = now
+
+    def __call__(self, group: list[str], known: Known | None = None) -> list[Fold]:
+        """Their folds. `known`: what is known of others, for a look at the home."""
+        setup, now = self._setup, self._now
+        ledger = Outbox(self._home.log).ledger(group)
+        lately = min(now, now if ledger.digest_at is None else ledger.digest_at)
+        book = Book(setup.fleet, Reader(self._home.log), setup.clocks, listening=True, known=known)
+        alone = (name for name in group if name not in setup.fleet and name != HOME)
+        over = [fold for name in alone if (fold := done_with(book, setup.rules, ledger, name, lately))]
+        gone = {fold.item for fold in over}
+        left = [name for name in group if name not in gone]
+        board = Board(book, setup.rules, left)
+        solved = solve(board, now)
+        made = folds(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left)
+        over += made
+        book.close()
+        return over
 
 
 def scope_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> Scope | None:
@@ -120,7 +149,7 @@ def scope_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> Scope | None
     if was is None:
         return None
     kept = Folds(home.log)
-    base = Base(was.fingerprint, kept.place())
+    base = Base(was.fingerprint, home.log.place())
     items = kept.waiting(now)
     if base.seq == was.seq:
         return Scope(was, base, frozenset(items))

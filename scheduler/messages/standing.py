@@ -30,7 +30,7 @@ def standing(home: Home, setup: Setup, now: int) -> Standing | None:
 
 def _standing(home: Home, setup: Setup, now: int) -> Standing | None:
     folds = Folds(home.log)
-    was, place = folds.base(), folds.place()
+    was, place = folds.base(), home.log.place()
     woke_at = Outbox(home.log).state("woke_at")
     if was is None or woke_at is None or now < woke_at or was.fingerprint != setup.fingerprint:
         return None

@@ -12,8 +12,8 @@ from scheduler.instants import DUSK, rfc3339
 from scheduler.messages.folds import Folds, drop
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
-from scheduler.messages.progress import Progress, nobody
 from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
+from scheduler.progress import Progress, nobody
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, solve

@@ -129,7 +129,7 @@ def keep(reminder: Reminder, now: int, hush: Hush | None = None) -> Reminder:
     if as_kept(verdict):
         return reminder
     grounds: dict[str, Ground | Exception] = {}
-    for name in grounds_needed(verdict.rule):
+    for name in sorted(grounds_needed(verdict.rule)):  # so that what is kept is the same in every process
         try:
             grounds[name] = ground_of(reminder, name, now)
         except Exception as error:  # told in its place where the text is wanted

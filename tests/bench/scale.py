@@ -13,7 +13,6 @@ from scheduler.events.taking import take
 from scheduler.home import Home
 from scheduler.instants import to_datetime
 from scheduler.messages.folds import drop
-from scheduler.messages.outbox import Outbox
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.wake import wake
 from tests.bench.homes import Company
@@ -102,7 +101,7 @@ class Bell:
     def rebuild(self) -> None:
         """The folds of all items, made anew from the log."""
         with uncollected():
-            for _ in fold_all(self.home, self.setup, Outbox(self.home.log).ledger(), now()):
+            for _ in fold_all(self.home, self.setup, now()):
                 pass
 
     def read(self) -> None:

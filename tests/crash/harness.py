@@ -11,7 +11,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -27,6 +27,8 @@ from tests.messages.servers import free_port
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 PACK = "  - {{id: {id}, chemistry: lipo, cells: 4, capacity: 5200 mAh, in_service: 2026-01-01}}\n"
+LONGEST_LIFE = 0.8
+"""Seconds: time for a look and a send, each of which begins a process."""
 _REFERENCE = re.compile(r"Reference (\w{5})\.")
 _NAMED = re.compile(r"P\d{4}")
 
@@ -121,9 +123,14 @@ class Spawner:
         """A new daemon; its process id."""
         return self._ask("run")
 
-    def end(self, process: int, by: signal.Signals) -> int:
-        """End a daemon by a signal; its exit status, negative for the signal that killed it."""
+    def end(self, process: int, by: signal.Signals, with_all: bool = False) -> int:
+        """End a daemon by a signal, its looks and sends under way too `with_all`, as when the machine dies; its exit
+        status, negative for the signal that killed it."""
+        children = _children(process) if with_all else []
         os.kill(process, by)
+        for child in children:
+            with suppress(ProcessLookupError):
+                os.kill(child, by)
         return self._ask(f"reap {process}")
 
     def close(self) -> None:
@@ -132,6 +139,12 @@ class Spawner:
         self._process.stdin.close()
         self._process.wait()
         self._process.stdout.close()
+
+
+def _children(process: int) -> list[int]:
+    """The processes that one has begun and that have not ended (proc(5), children)."""
+    tasks = Path("/proc", str(process), "task").iterdir()
+    return [int(child) for task in tasks for child in (task / "children").read_text().split()]
 
 
 def crash(folder: Path, kills: int, chance: random.Random, entries: int | None = None) -> Tally:
@@ -160,11 +173,12 @@ def _live_and_die(spawner: Spawner, home: Home, left: Iterator[str], chance: ran
     if chance.random() < 0.3:
         _feed(home, next(left, ""))
     process = spawner.start()
-    time.sleep(chance.uniform(0, 0.15))
+    time.sleep(chance.uniform(0, LONGEST_LIFE / 2))
     if chance.random() < 0.7:
         _feed(home, next(left, ""))
-    time.sleep(chance.uniform(0, 0.15))
-    assert spawner.end(process, signal.SIGKILL) == -signal.SIGKILL, "it had ended of itself"
+    time.sleep(chance.uniform(0, LONGEST_LIFE / 2))
+    status = spawner.end(process, signal.SIGKILL, with_all=chance.random() < 0.5)
+    assert status == -signal.SIGKILL, "it had ended of itself"
 
 
 def _feed(home: Home, pack: str) -> None:

@@ -7,6 +7,7 @@ lived through with entries of all kinds, late ones and corrections among them.
 import gc
 import json
 import os
+import shutil
 from pathlib import Path
 from random import Random
 
@@ -21,11 +22,10 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, rfc3339
+from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.messages import scope
 from scheduler.messages import wake as wakes
 from scheduler.messages.folds import Folds, drop
-from scheduler.messages.outbox import Outbox
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import standing
 from scheduler.shipped import folder as shipped
@@ -227,7 +227,7 @@ def same_folds(life: Clockwork) -> None:
         return  # forgotten, and no wake since
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
     there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
-    anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now)}
+    anew = {f.item: f[1:5] for f in fold_all(life.home, life.setup, life.now)}
     for item, (next_at, opened, news, over_at) in anew.items():
         if item != "home":
             assert there[item] == (next_at, opened, news, over_at), item
@@ -303,6 +303,24 @@ def test_parts_say_what_the_whole_says(tmp_path: Path, monkeypatch: pytest.Monke
     life.close()
 
 
+def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    examples = Path(__file__).resolve().parents[2] / "examples"
+    path = Path(shutil.copytree(examples / "home", tmp_path / "home"))
+    life = Clockwork(path, moment("2026-06-27 20:00"))
+    lines = (examples / "season.jsonl").read_text(encoding="utf-8").splitlines()
+    told = (line for line in lines if parse_rfc3339(json.loads(line)["recorded_at"]) <= life.now)
+    take(life.home.log, enumerate(told, 1), life.setup.fleet, life.now)
+    life.wake()
+
+    monkeypatch.setattr("scheduler.spread.cores", lambda: 2)
+    one = list(fold_all(life.home, life.setup, life.now))
+    monkeypatch.setattr(scope, "AT_ONCE", 1)
+    assert list(fold_all(life.home, life.setup, life.now)) == one
+    assert len({fold.item for fold in one}) == len(one) > 50
+    assert sum(fold.open for fold in one) == life.woken.open  # type: ignore[union-attr]
+    life.close()
+
+
 def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
     assert AFTERWARDS.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
 
@@ -313,7 +331,7 @@ def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> Non
     life.log("charged", item="A")
     with uncollected():
         before = counted()
-        assert list(fold_all(life.home, life.setup, Outbox(life.home.log).ledger(), life.now))
+        assert list(fold_all(life.home, life.setup, life.now))
         assert counted() == before
     life.close()
 

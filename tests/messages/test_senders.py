@@ -220,7 +220,7 @@ def test_a_process_of_its_own_that_cannot_begin_costs_this_attempt_only(monkeypa
 
     for outcome in (gone, silent):
         assert outcome.result == TEMPORARY
-        assert outcome.reason.startswith("the sending process")
+        assert outcome.reason.startswith("its process")
         assert not [secret for secret in SECRETS if secret in outcome.reason]
 
 

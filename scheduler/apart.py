@@ -1,0 +1,128 @@
+"""Work in a process of its own: what it takes of memory goes with it, and what hangs can be ended.
+
+The process gets its order on its standard input, where no other user of the machine can read it, and answers in lines
+on its standard output: how far it has come, and at last the answer.
+"""
+
+import json
+import os
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from scheduler.progress import Progress, nobody
+
+_HERE = str(Path(__file__).resolve().parents[1])
+_CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.apart import answer; answer()"
+_BREATH = 1.0
+"""Seconds after which whoever waits for a silent process is told so."""
+_SPACING = 0.2
+"""Seconds between two lines on how far it has come, at least."""
+_CHUNK = 65_536
+
+
+class Failed(Exception):
+    """The process gave no answer; the text says why."""
+
+
+class Silent(Failed):
+    """The process was ended, for nothing was heard of it for so long."""
+
+
+def ask(work: str, order: object, patience: float, tell: Progress = nobody) -> Any:
+    """What the function `work` ("module:name") answers to an order, called in a process of its own with the order and a
+    `Progress`. Order and answer are what JSON can hold.
+
+    `tell` is told how far it has come, and the same again each second. The process is ended, with all it has begun,
+    when it was silent for `patience` seconds or when `tell` raises. Raises Failed. When this process dies first, the
+    other goes on to its end.
+    """
+    with _process(work) as process:
+        faults = bytearray()
+        lines = _lines(process, json.dumps(order).encode(), faults, patience, tell)
+        said = next((line for line in lines if line.startswith(b"{")), b"")
+        text = faults.decode(errors="replace").strip()
+        if not said:
+            raise Failed(f"its process ended with {process.wait()} and no answer: {text.rpartition(chr(10))[2]}")
+    answered = json.loads(said)
+    if "fault" in answered:
+        failed = Failed(answered["fault"])
+        failed.add_note(text)  # where its traceback is, if it wrote one
+        raise failed
+    return answered["answer"]
+
+
+@contextmanager
+def _process(work: str) -> Iterator["subprocess.Popen[bytes]"]:
+    # -P: nothing in the folder that this process happens to run in is taken for a module
+    command = [sys.executable, "-P", "-c", _CODE, work]
+    pipe = subprocess.PIPE
+    try:
+        process = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, start_new_session=True)
+    except OSError as error:
+        raise Failed(f"its process did not start: {error.strerror}") from None
+    with process:
+        try:
+            yield process
+        finally:
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+
+
+def _lines(
+    process: "subprocess.Popen[bytes]", order: bytes, faults: bytearray, patience: float, tell: Progress
+) -> Iterator[bytes]:
+    """The lines of a process that are not on how far it has come, until it writes no more."""
+    assert process.stdin and process.stdout and process.stderr
+    with suppress(BrokenPipeError), process.stdin:  # it may be gone already, which its end tells
+        process.stdin.write(order)
+    out, open_ones = bytearray(), [process.stdout, process.stderr]
+    heard, come = time.monotonic(), (0, 0)
+    while process.stdout in open_ones:
+        ready, _, _ = select.select(open_ones, [], [], min(_BREATH, patience))
+        for stream in ready:
+            chunk = os.read(stream.fileno(), _CHUNK)
+            (out if stream is process.stdout else faults).extend(chunk)
+            heard = time.monotonic()
+            if not chunk:
+                open_ones.remove(stream)
+        *whole, rest = out.split(b"\n")
+        out = bytearray(rest)
+        for line in whole:
+            if line.startswith(b"["):
+                come = tuple(json.loads(line))
+            else:
+                yield bytes(line)
+        if time.monotonic() - heard >= patience:
+            raise Silent(f"no end within {patience:g} s")
+        tell(*come)
+
+
+def answer() -> None:
+    """What the process does: read the order, do the work, and write the answer where nothing else is written."""
+    from scheduler.faults import line_on
+
+    module, _, name = sys.argv[1].partition(":")
+    order, out = json.load(sys.stdin), os.fdopen(os.dup(1), "w")
+    os.dup2(2, 1)  # what the work prints goes with the faults
+    told = -_SPACING
+
+    def tell(done: int, of: int) -> None:
+        nonlocal told
+        if time.monotonic() - told >= _SPACING:
+            told = time.monotonic()
+            print(json.dumps([done, of]), file=out, flush=True)
+
+    with out:
+        try:
+            answered = {"answer": getattr(import_module(module), name)(order, tell)}
+        except Exception as error:  # told in the other process, as one line
+            answered = {"fault": line_on(error)}
+        print(json.dumps(answered), file=out)

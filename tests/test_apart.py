@@ -1,0 +1,127 @@
+"""Work in a process of its own: answered, watched, ended, and its faults told."""
+
+import os
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from scheduler.apart import Failed, Silent, ask
+from scheduler.faults import line_on
+from scheduler.progress import Progress
+
+WAITS = 30.0
+
+
+def double(order: int, tell: Progress) -> list[int]:
+    """Twice the order, and the process that worked it out."""
+    print("what work prints is not taken for its answer")
+    for done in range(3):
+        tell(done, 3)
+    return [2 * order, os.getpid()]
+
+
+def say(order: str, _tell: Progress) -> str:
+    """The order, as it came."""
+    return order
+
+
+def stumble(_order: None, _tell: Progress) -> None:
+    """What fails."""
+    raise ValueError("no such pack")
+
+
+def vanish(_order: None, _tell: Progress) -> None:
+    """A process that ends in the midst."""
+    sys.stderr.write("out of memory\n")
+    sys.stderr.flush()
+    os._exit(7)
+
+
+def sleep(order: str, tell: Progress) -> None:
+    """Leaves word that it has begun, and goes on for long."""
+    tell(1, 2)
+    Path(order).write_text(str(os.getpid()))
+    time.sleep(WAITS)
+
+
+def linger(_order: None, _tell: Progress) -> str:
+    """Answers, and does not end of itself."""
+    import threading
+
+    threading.Thread(target=time.sleep, args=[WAITS]).start()
+    return "answered"
+
+
+def work(name: str) -> str:
+    """A function of this file, as `ask` takes it."""
+    return f"tests.test_apart:{name}"
+
+
+def gone(process: int) -> bool:
+    """True when a process is no more."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return True
+    return False
+
+
+def test_the_answer_comes_from_another_process_with_how_far_it_came() -> None:
+    told: list[tuple[int, int]] = []
+    answer, process = ask(work("double"), 21, WAITS, lambda done, of: told.append((done, of)))
+
+    assert answer == 42
+    assert process != os.getpid()
+    assert gone(process)
+    assert set(told) <= {(0, 0), (0, 3), (1, 3), (2, 3)}
+
+
+def test_an_order_larger_than_a_pipe_holds_comes_back_whole() -> None:
+    order = "מלא 🔋\n{[" * 200_000
+    assert ask(work("say"), order, WAITS) == order
+
+
+def test_a_fault_is_told_in_one_line_and_its_traceback_where_asked_for(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(Failed) as failed:
+        ask(work("stumble"), None, WAITS)
+    assert line_on(failed.value) == "ValueError: no such pack"
+    assert not capsys.readouterr().err
+
+    monkeypatch.setenv("SHELFBELL_DEBUG", "1")
+    with pytest.raises(Failed) as failed:
+        ask(work("stumble"), None, WAITS)
+    line_on(failed.value)
+    assert "in stumble" in capsys.readouterr().err
+
+
+def test_a_process_that_ends_without_an_answer_is_told_with_its_last_word() -> None:
+    with pytest.raises(Failed, match="^its process ended with 7 and no answer: out of memory$"):
+        ask(work("vanish"), None, WAITS)
+
+
+def test_a_silent_process_is_ended(tmp_path: Path) -> None:
+    with pytest.raises(Silent, match="^no end within 2 s$"):
+        ask(work("sleep"), str(tmp_path / "begun"), 2)
+    assert gone(int((tmp_path / "begun").read_text()))
+
+
+def test_who_waits_for_a_process_can_end_it(tmp_path: Path) -> None:
+    begun = tmp_path / "begun"
+
+    def enough(_done: int, _of: int) -> None:
+        if begun.exists() and begun.read_text():
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        ask(work("sleep"), str(begun), WAITS, enough)
+    assert gone(int(begun.read_text()))
+
+
+def test_an_answer_counts_though_its_process_does_not_end() -> None:
+    start = time.monotonic()
+    assert ask(work("linger"), None, WAITS) == "answered"
+    assert time.monotonic() - start < WAITS / 2
