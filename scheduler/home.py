@@ -4,7 +4,8 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterator
-from functools import cached_property
+from functools import cached_property, partial
+from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -13,7 +14,7 @@ from scheduler.events.log import RESERVED, Log, is_folder
 from scheduler.facts.book import Clocks
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
-from scheduler.fleet.fleet import Fleet
+from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import parse_span
 from scheduler.reminders.hours import Hours
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path  # loading it takes longer than reading a home
 
 FLEET_PART = "/fleet"
-"""After a fingerprint: the fleet of that set-up in the compiled cache."""
+"""After a fingerprint: the fleet of that set-up in the compiled cache. With "/" and an id after it: one nameplate."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
@@ -147,15 +148,15 @@ class Home:
         try:
             if not self.log.exists():
                 return None
-            query = "SELECT fingerprint FROM compiled"
-            there = {name for (name,) in self.log.connection.execute(query)}
-            if not there >= {fingerprint, f"{fingerprint}{FLEET_PART}"}:
+            query = "SELECT count(*) FROM compiled WHERE fingerprint IN (?, ?)"
+            there = self.log.connection.execute(query, (fingerprint, f"{fingerprint}{FLEET_PART}"))
+            if there.fetchone() != (2,):
                 return None
             rest = json.loads(self._compiled(fingerprint))
         except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read, which its readers tell
             return None
         # a large fleet takes longer to read than all else, and some commands ask for nothing of it
-        return rest | {"fleet": lambda: self._fleet(fingerprint)}
+        return rest | {"fleet": Fleet(partial(self._fleet, fingerprint), partial(self._nameplate, fingerprint))}
 
     def _compiled(self, name: str) -> str:
         row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (name,)).fetchone()
@@ -170,6 +171,11 @@ class Home:
             return read_home(self)["fleet"]
         return json.loads(kept)
 
+    def _nameplate(self, fingerprint: str, item: str) -> Nameplate | None:
+        """A nameplate of the compiled cache, if it is there."""
+        kept = self._compiled(f"{fingerprint}{FLEET_PART}/{item}")
+        return tuple(json.loads(kept)) if kept else None
+
     def _cache(self, fingerprint: str, raw: dict) -> None:
         try:
             if not self.log.exists():
@@ -180,7 +186,9 @@ class Home:
                 )
                 transaction.execute("DELETE FROM compiled")
                 rest = {name: part for name, part in raw.items() if name != "fleet"}
-                for name, part in ((fingerprint, rest), (f"{fingerprint}{FLEET_PART}", raw["fleet"])):
+                fleet = f"{fingerprint}{FLEET_PART}"
+                each = ((f"{fleet}/{item}", plate) for item, plate in nameplates(raw["fleet"]).items())
+                for name, part in chain([(fingerprint, rest), (fleet, raw["fleet"])], each):
                     transaction.execute("INSERT INTO compiled VALUES (?, ?)", (name, json.dumps(part)))
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
@@ -204,7 +212,7 @@ def make_setup(raw: dict, fingerprint: str) -> Setup:
         hours=Hours.read(settings, zone),
         clocks=Clocks(zone, settings.get("eve", "18:00")),
         channels=channels,
-        fleet=Fleet(raw["fleet"]),
+        fleet=raw["fleet"] if isinstance(raw["fleet"], Fleet) else Fleet(raw["fleet"]),
         rules=Ruleset(raw["rules"], raw["adjust"], CATALOGUE),
         fingerprint=fingerprint,
         heartbeat=(settings.get("heartbeat") or {}).get("url", ""),

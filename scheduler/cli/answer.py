@@ -8,7 +8,6 @@ from scheduler.cli.doubts import doubts
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, parts_of
-from scheduler.facts.needs import packs_for
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
@@ -159,7 +158,10 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
     aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
     mishap = any(event.what == "mishap" or corrects(event) for event in events)
     found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *CARRIED))]
-    found += [pack.id for craft in aircraft for pack in packs_for(book, craft) if mishap]
+    if mishap:
+        from scheduler.facts.needs import packs_for
+
+        found += [pack.id for craft in aircraft for pack in packs_for(book, craft)]
     if JOBS in named:
         found += [job.name for job in jobs]
         flown = [*aircraft, *(str(plan.aircraft) for job in jobs for plan in job.plans)]

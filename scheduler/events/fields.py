@@ -75,8 +75,14 @@ def whole(low: int) -> Type:
     return Type(check, {"type": "integer", "minimum": low, "maximum": _LARGEST}, _read_number)
 
 
-def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type:
-    """Text that matches the whole of `regex`."""
+def pattern(
+    regex: str,
+    wanted: str,
+    names: str = "",
+    longest: int = 80,
+    plain: Callable[[str], bool] = lambda _: False,
+) -> Type:
+    """Text that matches the whole of `regex`. `plain`: tells quickly of most that it does."""
     match: Callable[[str], object] | None = None
     good: set[str] = set()  # the same few names come again and again
 
@@ -84,7 +90,7 @@ def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type
         nonlocal match
         if not isinstance(value, str):
             return wanted
-        if value in good:
+        if value in good or len(value) <= longest and plain(value):
             return None
         if match is None:  # what one entry does not name is not compiled for it
             match = re.compile(rf"(?:{regex})\Z").match
@@ -158,7 +164,15 @@ def _parsed(parse: Callable[[str], object], wanted: str, format_name: str) -> Ty
 
 def names(kinds: str) -> Type:
     """The id of an item of one of `kinds` (by comma; "*" for any)."""
-    return pattern(_NAME, f"the id of one {kinds.replace(',', ' or ')}" if kinds != "*" else "an id", kinds)
+    return _name(f"the id of one {kinds.replace(',', ' or ')}" if kinds != "*" else "an id", kinds)
+
+
+def _name(wanted: str, kinds: str = "") -> Type:
+    return pattern(_NAME, wanted, kinds, plain=_is_plain_name)
+
+
+def _is_plain_name(value: str) -> bool:
+    return value.isascii() and value.isprintable() and value.strip() == value != ""
 
 
 def _flag(value: object) -> str | None:
@@ -171,7 +185,7 @@ INSTANT = _parsed(parse_rfc3339, "a time with offset such as 2026-04-01T18:40:00
 DAY = _parsed(parse_date, "a date such as 2026-04-01", "date")
 FLAG = Type(_flag, {"type": "boolean"}, lambda typed: _FLAG_WORDS.get(typed.lower(), typed))
 LIGHTS = pattern(_LIGHTS, 'the lights that are lit, such as "3 of 4"')
-NAME = pattern(_NAME, "a name of at most 80 characters on one line")
+NAME = _name("a name of at most 80 characters on one line")
 
 
 def volts_each() -> Type:

@@ -58,11 +58,10 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
     for reminder in reminders:
         rule = reminder.verdict.rule
         groups.setdefault((rule.id, rule.do), []).append(reminder)
-    digits = re.compile(r"(\d+)")
 
     def natural(reminder: Reminder) -> list[object]:
         """Sorts pack-2 before pack-10."""
-        parts = digits.split(reminder.key.item)
+        parts = re.split(r"(\d+)", reminder.key.item)
         parts[1::2] = map(int, parts[1::2])
         return parts
 
