@@ -1,6 +1,7 @@
 """`shelfbell due`: the board."""
 
 from functools import partial
+from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cli.common import Desk, asking, desk, print_json
@@ -103,11 +104,9 @@ def to_text(at: Desk, found: Found) -> str:
     """The board for people."""
     opened, unknown = found
     lines = [f"{at.say(at.now)}: {_headline(opened)}"]
-    for urgency, head in _HEADS.items():
-        these = [reminder for reminder in opened if reminder.verdict.urgency(at.now) == urgency]
-        if these:
-            lines += ["", head]
-            lines += [line for group in gathered(these) for line in _group(at, group)]
+    for urgency, these in groupby(opened, key=lambda reminder: reminder.verdict.urgency(at.now)):
+        lines += ["", _HEADS[urgency]]
+        lines += [line for group in gathered(list(these)) for line in _group(at, group)]
     if unknown:
         lines += ["", "Cannot be judged"]
         lines += [f"  - {line}" for line in unknown_lines(unknown)]

@@ -27,7 +27,7 @@ _NOW = r"\b(?:\d+ s|under a minute) ago\b"
 def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
     """A local time as a person writes it: "Thu 2 Apr 18:10"."""
     when = to_datetime(instant, zone)
-    return f"{when:%a} {when.day} {when:%b}{f' {when.year}' if year else ''} {when:%H:%M}"
+    return when.strftime(f"%a {when.day} %b {f'{when.year} ' if year else ''}%H:%M")
 
 
 def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
@@ -58,31 +58,33 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
     for reminder in reminders:
         rule = reminder.verdict.rule
         groups.setdefault((rule.id, rule.do), []).append(reminder)
+    return [Lines(group[0].verdict.rule, _by_item(group) if len(group) > 1 else group) for group in groups.values()]
+
+
+def _by_item(reminders: list[Reminder]) -> list[Reminder]:
+    digits = re.compile(r"(\d+)")
 
     def natural(reminder: Reminder) -> list[object]:
         """Sorts pack-2 before pack-10."""
-        parts = re.split(r"(\d+)", reminder.key.item)
+        parts = digits.split(reminder.key.item)
         parts[1::2] = map(int, parts[1::2])
         return parts
 
-    return [
-        Lines(group[0].verdict.rule, sorted(group, key=natural) if len(group) > 1 else group)
-        for group in groups.values()
-    ]
+    return sorted(reminders, key=natural)
 
 
 def value_of(reminder: Reminder, name: str, now: int) -> str:
     """The text of one name in a rule's text."""
     verdict = reminder.verdict
-    special: dict[str, Callable[[], str]] = {
-        "item": lambda: reminder.key.item,
-        "items": lambda: reminder.key.item,
-        "how_many": lambda: "1",
-        "opened_at": lambda: moment_near(reminder.stretch.opened, now, verdict.zone),
-        "urgency": lambda: verdict.urgency(now),
-    }
-    if name in special:
-        return special[name]()
+    match name:
+        case "item" | "items":
+            return reminder.key.item
+        case "how_many":
+            return "1"
+        case "opened_at":
+            return moment_near(reminder.stretch.opened, now, verdict.zone)
+        case "urgency":
+            return verdict.urgency(now)
     kept = as_kept(verdict)
     return (kept.ground(name) if kept else ground_of(reminder, name, now)).say(now)
 
