@@ -81,6 +81,23 @@ def is_bare_date(text: str) -> bool:
     return re.fullmatch(r"\d{4}-\d\d-\d\d", text.strip()) is not None
 
 
+def is_bare_day(text: str) -> bool:
+    """True for a time that names a day and no time of day: `parse_time` takes its noon, or its end."""
+    plain = _plain(text)
+    if match := re.match(_DAY_OF_MONTH, plain):
+        return not match[6]
+    return is_bare_date(plain) or plain in _DAYS or any(day.startswith(plain) for day in _WEEKDAYS)
+
+
+def is_span(text: str) -> bool:
+    """True for a span alone: "2d", "30 min"."""
+    try:
+        _span(_plain(text))
+    except ValueError:
+        return False
+    return True
+
+
 def is_recurring(text: str) -> bool:
     """True for a clock time or a weekday: what comes again and again, and so may be counted from another instant."""
     words = _plain(text).split()

@@ -116,6 +116,16 @@ def show_span(span: object) -> str:
     return _show_duration(span)
 
 
+def show_spans(shortest: int, longest: int) -> str:
+    """A range of durations, both in whole units of the longest: "2 to 5 d"; "up to 5 d" where the shortest is less than
+    one of them."""
+    if shortest < 0 or longest < MINUTE:
+        return f"{show_span(shortest)} to {show_span(longest)}"
+    unit, symbol = (DAY, "d") if longest >= 3 * DAY else (HOUR, "h") if longest >= HOUR else (MINUTE, "min")
+    low, high = shortest // unit, longest // unit
+    return f"{high} {symbol}" if low == high else f"{low} to {high} {symbol}" if low else f"up to {high} {symbol}"
+
+
 def _show_calendar(span: CalendarSpan) -> str:
     if span.to_month_end:
         return f"{span.months} calendar months"

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from scheduler.findings import Refused
 from scheduler.instants import DAY, HOUR, parse_rfc3339, rfc3339, to_datetime
-from scheduler.spoken import parse_day, parse_time
+from scheduler.spoken import is_bare_day, is_span, parse_day, parse_time
 
 LISBON = ZoneInfo("Europe/Lisbon")
 NOW = parse_rfc3339("2026-04-15T14:30:00+01:00")
@@ -196,3 +196,23 @@ def test_whatever_is_typed_it_is_a_time_or_refused(text: str, now: int) -> None:
 
 def _just_after_a_gap(instant: int, zone: ZoneInfo) -> bool:
     return to_datetime(instant, zone).utcoffset() != to_datetime(instant - 1, zone).utcoffset()
+
+
+@pytest.mark.parametrize(
+    "text", ["sat", "Saturday", "today", "tomorrow", "2026-04-01", "1 Dec", "sat, 1 Dec 2026", "1.12.2026"]
+)
+def test_a_bare_day_is_told_by_its_noon(text: str) -> None:
+    assert is_bare_day(text)
+    assert meant(text, ahead=True)[11:16] == "12:00"
+
+
+@pytest.mark.parametrize(
+    "text", ["sat 09:00", "today 9am", "2026-04-01 08:00", "1 Dec 12:00", "-2h", "in 2 d", "09:00", "now"]
+)
+def test_a_time_of_day_makes_no_bare_day(text: str) -> None:
+    assert not is_bare_day(text)
+
+
+def test_a_span_alone_is_none_of_the_other_times() -> None:
+    assert all(map(is_span, ("2d", "30 min", "1h 30m", "2 weeks")))
+    assert not any(map(is_span, ("20:00", "9am", "1 Dec", "2026-04-01", "-2h", "in 2 d", "2 months", "")))

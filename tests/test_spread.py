@@ -173,11 +173,12 @@ def test_nothing_is_left_of_it_where_the_consumer_stops_early(two: None) -> None
 
 
 SCRIPT = """
-import time
+import signal, time
 from functools import partial
 from scheduler import spread
 from tests.test_spread import process
 
+signal.signal(signal.SIGINT, signal.default_int_handler)  # which a shell that runs the tests aside turns off
 spread.cores = lambda: 2
 for pid in spread.spread(partial, (process,), iter(int, 1)):
     print(pid, flush=True)

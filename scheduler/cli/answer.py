@@ -5,9 +5,11 @@ from itertools import chain, takewhile
 
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
+from scheduler.cli.entry_words import naming_packs
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
-from scheduler.facts.fitting import CARRIED, parts_of
+from scheduler.facts.fitting import CARRIED, packs_for, parts_of
+from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
@@ -25,16 +27,17 @@ _LOOKED_INTO = ("mishap", "noticed", "warned")
 """The kinds that a later look answers."""
 
 
-def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
-    """The answer to the events just logged."""
+def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
+    """The answer to the events just logged; `taken_as`: lines on how what was typed was taken."""
     desk = Desk(home, setup, now)
     events = _found(home, ids)
     book = desk.book()
     board = Board(book, setup.rules, concerned_items(home, setup, events, book))
-    lines = _told(desk, book, events)
+    lines = _told(desk, book, events, taken_as)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
+    lines += _too_soon(desk, book, events)
     lines += _opened(desk, board, opened)
     lines += _over(settled, events)
     lines += _answered(desk, board, events)
@@ -48,27 +51,48 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int) -> str:
 
 
 def _which_packs(book: Book, events: list[Event]) -> list[str]:
-    """Asks after the packs of a mishap that names none and falls into no flight: a pack that fell is to be watched."""
-    mishaps = [e for e in events if e.what == "mishap" and book.fleet.kind(str(e.get("item"))) == "aircraft"]
+    """Of a mishap that names no packs: what they are inferred from, or the question. A pack that fell is watched."""
+    lines = []
+    for event in events:
+        if event.what == "mishap" and book.fleet.kind(str(event.get("item"))) == "aircraft":
+            lines += _by_flight(book, event)
+    return lines
+
+
+def _by_flight(book: Book, mishap: Event) -> list[str]:
+    again = naming_packs(mishap)
+    if inferred := inferred_from(book, mishap):
+        return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
+    if "packs" in mishap.fields or book.flight_of(mishap):
+        return []
+    packs = [pack.id for pack in packs_for(book, str(mishap.get("item"))) if may_be_knocked(book, pack, mishap.at)]
+    until = [f"  Until that is told, I cannot tell whether {listed(packs)} took a knock."] if packs else []
+    return [f"Which pack was in it? {again}", *until]
+
+
+def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
+    """The packs whose look does not count, for it came within the watch after a knock, and from when one will."""
+    packs: dict[int, list[str]] = {}
+    for event in events:
+        name = str(event.get("item"))
+        if event.get("result") == "pass" and book.fleet.kind(name) == "pack":
+            piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
+            if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
+                packs.setdefault(piece.trail[0].at + WATCH, []).append(name)
     return [
-        f"Which pack was in it? shelfbell log mishap {e.get('item')} {e.get('severity')} PACK --instead_of {e.id}"
-        for e in mishaps
-        if not _names_packs(book, e)
+        f"This look at {listed(names)} does not end the watch after a knock: one does from {desk.say(counts)} on. "
+        "Look again then, and log that."
+        for counts, names in packs.items()
     ]
 
 
-def _names_packs(book: Book, mishap: Event) -> bool:
-    packs = (book.fleet[name] for name in book.fleet.ids("pack"))
-    return "packs" in mishap.fields or any(mishap in life.events for pack in packs for life in book.lives(pack))
-
-
-def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused) -> str:
+def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:
     """The answer while files of the home are broken: the entry is kept, what follows from it is not known."""
     desk = Desk(home, setup, now)
     more = f" (and {len(broken.findings) - 1} more)" if len(broken.findings) > 1 else ""
     return "\n".join(
         [
-            *_told(desk, desk.book(), _found(home, ids)),
+            *_told(desk, desk.book(), _found(home, ids), taken_as),
             "The entry is kept, but I cannot judge what follows from it while a file of the home is broken:",
             f"  {broken.findings[0]}{more}",
             "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
@@ -80,9 +104,9 @@ def _found(home: Home, ids: list[str]) -> list[Event]:
     return [event for event in map(home.log.find, ids) if event is not None]
 
 
-def _told(desk: Desk, book: Book, events: list[Event]) -> list[str]:
-    """What was logged, and what is doubtful in it."""
-    lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)})."]
+def _told(desk: Desk, book: Book, events: list[Event], taken_as: Sequence[str]) -> list[str]:
+    """What was logged, how it was taken, and what is doubtful in it."""
+    lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *taken_as]
     for event in events:
         lines += _good_till(desk, book, event) + _was_booked(desk, book, event)
     return lines + doubts(events, book, desk.now)
@@ -156,12 +180,9 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
         return [*fleet.ids(), *book.jobs]
     jobs = [job for name in named if name.startswith(JOB) and (job := book.job(name.removeprefix(JOB)))]
     aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
-    mishap = any(event.what == "mishap" or corrects(event) for event in events)
+    mishap = any(event.what == "mishap" or corrects(event) or _tells_packs(book, event) for event in events)
     found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *CARRIED))]
-    if mishap:
-        from scheduler.facts.needs import packs_for
-
-        found += [pack.id for craft in aircraft for pack in packs_for(book, craft)]
+    found += [pack.id for craft in aircraft for pack in packs_for(book, craft) if mishap]
     if JOBS in named:
         found += [job.name for job in jobs]
         flown = [*aircraft, *(str(plan.aircraft) for job in jobs for plan in job.plans)]
@@ -171,6 +192,12 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
         since = min(event.at for event in events) - 12 * HOUR
         found += [job.name for job in book.jobs.values() if job.plans[-1].ends > since]
     return list(dict.fromkeys(found))
+
+
+def _tells_packs(book: Book, event: Event) -> bool:
+    """True for a flight that can tell which packs were in a mishap."""
+    mishaps = book.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
+    return any(mishap.at >= counts_from(event) for mishap in mishaps)
 
 
 def _of_an_aircraft(fleet: Fleet, name: str) -> bool:

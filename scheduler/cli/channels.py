@@ -2,9 +2,10 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk, numbered, print_json
 from scheduler.home import Channel, Home
-from scheduler.messages.outbox import Health, Outbox
+from scheduler.messages.outbox import KEPT, Health, Outbox
+from scheduler.units import show_span
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -38,7 +39,21 @@ def _json(at: Desk, channel: Channel, health: Health | None) -> dict[str, object
         "last_error": health.last_error if health else None,
         "waiting": health.waiting if health else 0,
         "given_up": health.given_up if health else 0,
+        "last_given_up": when(health.gave_up_at) if health else None,
+        "trial_failed": when(health.trial_failed_at) if health else None,
     }
+
+
+def _given_up(at: Desk, channel: Channel, health: Health) -> list[str]:
+    """What did not go out and is not tried again, with what to do."""
+    parts = []
+    if health.gave_up_at is not None:
+        count = f"{numbered(health.given_up, 'message')} given up after {show_span(KEPT)}"
+        parts.append(f"{count}, the last of {at.say(health.gave_up_at)} (`shelfbell due` shows what is open)")
+    if health.trial_failed_at is not None and health.trial_failed_at > (health.last_sent or 0):
+        trial = f"the trial of {at.say(health.trial_failed_at)} failed and is tried no more"
+        parts.append(f"{trial} (`shelfbell ring {channel.name}` sends another)")
+    return parts
 
 
 def _line(at: Desk, channel: Channel, health: Health | None) -> str:
@@ -46,8 +61,7 @@ def _line(at: Desk, channel: Channel, health: Health | None) -> str:
         return f"{channel.name}: nothing was ever sent; `shelfbell ring {channel.name}` tries it"
     last = f"last success {at.say(health.last_sent)}" if health.last_sent else "nothing came through yet"
     parts = [last, f"{health.waiting} waiting"]
-    if health.given_up:
-        parts.append(f"{health.given_up} given up")
+    parts += _given_up(at, channel, health)
     if health.failing_since:
         parts.append(f"failing since {at.say(health.failing_since)}: {health.last_error}")
     elif health.last_error:

@@ -53,6 +53,11 @@ def describe(event: Event, zone: tzinfo | None = None, subject: str | None = Non
     return clean(f"{head}{joint}{', '.join(parts)}".replace(", to ", " to "))
 
 
+def naming_packs(mishap: Event) -> str:
+    """The entry that names the packs of a mishap of an aircraft, in the place of one that does not."""
+    return f"shelfbell log mishap {mishap.get('item')} {mishap.get('severity')} PACK --instead_of {mishap.id}"
+
+
 def _part(event: Event, name: str, zone: tzinfo | None) -> str:
     value = event.fields[name]
     if name in _FLAGS:

@@ -1,11 +1,15 @@
 """`shelfbell explain [RULE] [ITEM]`: why a rule fires or stays silent."""
 
 from argparse import ArgumentParser, Namespace
+from collections.abc import Callable
+from functools import partial
 
 from scheduler.cli.common import Desk, asking, describe, desk, print_json
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
-from scheduler.events.log import Event
+from scheduler.events.log import Event, concerned
+from scheduler.facts.book import Book
+from scheduler.facts.pack import inferred_from
 from scheduler.facts.spans import UNKNOWN, WORDS
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
@@ -120,7 +124,7 @@ def one_text(at: Desk, verdict: Verdict) -> str:
         nodes.append(explain(verdict, rule.until, now))
         lines += ["  it is settled when:", *(f"    {line}" for line in tree(at, nodes[-1]))]
     lines += reversal_lines(verdict, now)
-    lines += entry_lines(at, nodes)
+    lines += entry_lines(at, nodes, partial(through, verdict.book, verdict.item.id))
     missing = missing_of(node) if node.verdict == WORDS[1] else []
     lines += [f"  to know: {entry}" for entry in missing]
     lines += change_lines(at, verdict)
@@ -162,6 +166,7 @@ def leaf_line(at: Desk, node: Node, holds: bool = True) -> str:
         line += f"; {node.margin}"
     if leaf.lasting and node.held_since is not None:
         line += f"; so for {show_span(at.now - node.held_since)}, since {at.say(node.held_since)}"
+        line += ", not known before" if node.dark_before else ""
     elif not leaf.lasting and node.since is not None:
         line += f"; since {at.say(node.since)}"
     return line
@@ -172,13 +177,17 @@ def _sought(leaf: Leaf, limit: str, holds: bool) -> str:
     return comparison(leaf, limit, holds) if holds or not leaf.lasting else f"not {comparison(leaf, limit)}"
 
 
-def entry_lines(at: Desk, nodes: list[Node], most: int = 8) -> list[str]:
+def entry_lines(at: Desk, nodes: list[Node], told: Callable[[Event], str], most: int = 8) -> list[str]:
     """The entries that some trees name, the last ones whole."""
     events = sorted({event.id: event for node in nodes for event in events_in(node)}.values())
     if not events:
         return []
     earlier = [f"    and {len(events) - most} earlier ones (--json names them)"] if len(events) > most else []
-    return ["  the entries behind it:", *earlier, *(f"    {entry_line(at, event)}" for event in events[-most:])]
+    return [
+        "  the entries behind it:",
+        *earlier,
+        *(f"    {entry_line(at, event)}{told(event)}" for event in events[-most:]),
+    ]
 
 
 def entry_line(at: Desk, event: Event) -> str:
@@ -186,3 +195,14 @@ def entry_line(at: Desk, event: Event) -> str:
     told = f", told {at.say(event.recorded_at)}" if event.recorded_at - event.at > 10 * MINUTE else ""
     by = f", by {event.fields['by']}" if "by" in event.fields else ""
     return f"{event.id}  {at.say(event.at)}  {describe(event, at.setup.hours.zone)}{told}{by}"
+
+
+def through(book: Book, item: str, event: Event) -> str:
+    """The mark of a mishap of an aircraft that concerns an item without naming it; "" of all else."""
+    if event.what != "mishap" or item in concerned(event.fields):
+        return ""
+    if book.fleet.kind(item) == "pack" and book.flight_of(event) is None:
+        return f"  [may concern {item}: it names no pack]"
+    inferred = inferred_from(book, event) if book.fleet.kind(item) == "pack" else ""
+    how = f", inferred: {inferred}" if inferred else f" through {event.get('item')}"
+    return f"  [concerns {item}{how}]"

@@ -1,12 +1,15 @@
 """`shelfbell history [ITEM]`: what happened, corrections shown."""
 
 from argparse import ArgumentParser, Namespace
+from itertools import pairwise
 
 from scheduler.cli.common import Desk, asking, desk, print_json
-from scheduler.cli.explain import entry_line
+from scheduler.cli.explain import entry_line, through
 from scheduler.events.log import JOB, Event
+from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
+from scheduler.instants import DAWN
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.ground import clean
 from scheduler.reminders.words import Told
@@ -22,14 +25,17 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
     at = desk(home, args, past=True)
-    entries = [(event, by) for event, by in home.log.history(_filed(at, args.item)) if event.at <= at.now]
+    book = at.book()
+    shared = _shared(book, args.item)
+    filed = [*home.log.history(_filed(at, args.item)), *((event, None) for event in shared)]
+    entries = sorted((event, by) for event, by in filed if event.at <= at.now)
     told = told_of(at, args.item) if args.reminders else []
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
         return 0
-    lines = [(event.at, _line(at, event, by)) for event, by in entries] + [
-        (line.at, _told_line(at, line)) for line in told
-    ]
+    marks = {event.id: through(book, args.item, event) for event in shared} | _overtaken(book, entries, at.now)
+    lines = [(event.at, clean(_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
+    lines += [(line.at, _told_line(at, line)) for line in told]
     for _, text in sorted(lines, key=lambda line: line[0]):
         print(text)
     if not entries:
@@ -48,11 +54,32 @@ def _filed(at: Desk, item: str | None) -> str | None:
     raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
+def _shared(book: Book, item: str | None) -> list[Event]:
+    """The mishaps of an aircraft that concern an item that was in it or on it, and do not name it."""
+    if item is None or item not in book.fleet:
+        return []
+    own = {event.id for event in book.filed(item)}
+    events = (event for life in book.lives(book.fleet[item]) for event in life.events)
+    return [event for event in events if event.what == "mishap" and event.id not in own]
+
+
+def _overtaken(book: Book, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
+    """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
+    names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
+    marks = {}
+    for job in filter(None, map(book.job, names)):
+        ends = {plan.event.id: plan.ends for plan in job.plans}
+        for event, by in pairwise(job.events):
+            if by.at <= min(now, ends.get(event.id, DAWN)):
+                marks[event.id] = f"  [{'replaced' if by.what == 'booked' else 'cancelled'} by {by.id}]"
+    return marks
+
+
 def _line(at: Desk, event: Event, by: str | None) -> str:
     note = f'  "{str(event.fields["note"]).replace(chr(10), " / ")}"' if "note" in event.fields else ""
     instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
     gone = f"  [taken back by {by}]" if by else ""
-    return clean(f"{entry_line(at, event)}{note}{instead}{gone}")
+    return f"{entry_line(at, event)}{note}{instead}{gone}"
 
 
 def told_of(at: Desk, item: str | None) -> list[Told]:

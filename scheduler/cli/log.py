@@ -1,17 +1,20 @@
 """`shelfbell log WHAT ITEM ...`: one event in one line, and an answer."""
 
+from functools import partial
+
 from scheduler.cli.answer import answer, unjudged
 from scheduler.cli.common import Desk, clock
 from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
 from scheduler.events.kinds import KINDS, Field, Kind, field
-from scheduler.events.taking import take, to_line
+from scheduler.events.taking import FUTURE_ALLOWED, take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
 from scheduler.instants import SECOND, parse_rfc3339, rfc3339
 from scheduler.items import expand
-from scheduler.spoken import is_recurring, parse_day, parse_time
+from scheduler.reminders.text import moment_near
+from scheduler.spoken import is_bare_day, is_recurring, parse_day, parse_time
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
 _ENDS = {"ends": "starts", "to": "from"}
@@ -36,8 +39,24 @@ def run_words(home: Home, words: list[str]) -> int:
     if not taken.ids:
         print("That is logged already.")
         return 0
-    print(unjudged(home, setup, taken.ids, now, broken) if broken else answer(home, setup, taken.ids, now))
+    noons = _noons(kind, words[1:], taken.ids)
+    print(
+        unjudged(home, setup, taken.ids, now, broken, noons) if broken else answer(home, setup, taken.ids, now, noons)
+    )
     return 0
+
+
+def _noons(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
+    """A line where days were typed without a time of day: the noon that was taken for them."""
+    values = _typed_values(kind, words)
+    bare = [name for name, text in values.items() if _field(kind, name).type is INSTANT and is_bare_day(text)]
+    if not bare:
+        return []
+    days = " and ".join(f'"{values[name]}"' for name in bare)
+    return [
+        f"  No time given with {days}: noon is taken. "
+        f'If not: the same line with "{values[bare[0]]} 09:00" and --instead_of {" or ".join(ids)}.'
+    ]
 
 
 def _setup(home: Home) -> tuple[Setup, Refused | None]:
@@ -156,7 +175,12 @@ def _field(kind: Kind, name: str) -> Field:
 
 
 def _at(values: dict[str, str], setup: Setup, now: int) -> int:
-    return parse_time(values["at"], now, setup.hours.zone) // SECOND * SECOND if "at" in values else now
+    if "at" not in values:
+        return now
+    at, say = parse_time(values["at"], now, setup.hours.zone), partial(moment_near, now=now, zone=setup.hours.zone)
+    if at > now + FUTURE_ALLOWED:
+        raise Refused.because(f"--at {values['at']!r}: {say(at)} lies in the future; it is {say(now)}")
+    return at // SECOND * SECOND
 
 
 def _read(found: Field, text: str, setup: Setup, now: int) -> object:

@@ -64,7 +64,8 @@ def to_json(at: Desk, sheet: Sheet, board: Board) -> dict[str, object]:
         "usable": sheet.facts["usable"],
         "charge": {
             "percent": sheet.holding.percent, "low": sheet.holding.low, "high": sheet.holding.high,
-            "told_by": sheet.holding.way, "events": [event.id for event in sheet.holding.by],
+            "told_by": sheet.holding.way, "reckoned": sheet.holding.reckoned,
+            "events": [event.id for event in sheet.holding.by],
         },
         "bench": [{"charger": b.charger, "to": b.percent, "minutes": ranged(b.minutes)} for b in sheet.bench],
         "bands": [

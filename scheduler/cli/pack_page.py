@@ -6,7 +6,9 @@ from scheduler.cells.endurance import LOOK
 from scheduler.cli import pack_sections as sections
 from scheduler.cli.answer import next_ring
 from scheduler.cli.common import Desk, describe
+from scheduler.cli.entry_words import naming_packs
 from scheduler.cli.pack_words import counted, month, number, ranged
+from scheduler.facts.pack import inferred_from, may_be_knocked
 from scheduler.facts.sheet import Flights, Sheet
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAY
@@ -67,19 +69,37 @@ def _conclusions(at: Desk, sheet: Sheet, board: Board) -> list[str]:
 
 def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
     if sheet.facts["usable"] != "no":
-        return ""
+        return _unsure(at, sheet, board)
     grounds = events_of(board.book.fact(sheet.item, "usable").piece(at.now).trail)
     if not grounds:
         return "Not to be used: retired."
-    return f"Not to be used: {describe(grounds[-1], at.setup.hours.zone)}, {at.say(grounds[-1].at)}."
+    ground = grounds[-1]
+    inferred = inferred_from(board.book, ground) if ground.what == "mishap" else ""
+    how = f" Inferred: {inferred}. If it was another: {naming_packs(ground)}" if inferred else ""
+    return f"Not to be used: {describe(ground, at.setup.hours.zone)}, {at.say(ground.at)}.{how}"
+
+
+def _unsure(at: Desk, sheet: Sheet, board: Board) -> str:
+    """A mishap that it may have been in."""
+    if not may_be_knocked(board.book, sheet.item, at.now):
+        return ""
+    (mishap,) = events_of(board.book.fact(sheet.item, "under_watch").piece(at.now).trail)
+    told = f"{describe(mishap, at.setup.hours.zone)}, {at.say(mishap.at)}"
+    return (
+        f"Not known whether it took a knock: {told}, names no pack. Say which it was: {naming_packs(mishap)}. Or look "
+        f"at it, a day after that or later, before you charge or fly it: shelfbell log inspected {sheet.item.id} RESULT"
+    )
 
 
 def _holds(sheet: Sheet) -> str:
     holding = sheet.holding
     if holding.percent is None:
         return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} PERCENT"
-    within = "" if holding.low is None else f" (estimate, {holding.low:.0f} to {holding.high:.0f})"
-    return f"It holds {holding.percent:.0f} %{within}."
+    if holding.low is not None:
+        return f"It holds {holding.percent:.0f} % (estimate, {holding.low:.0f} to {holding.high:.0f})."
+    if holding.reckoned:
+        return f"It holds about {holding.percent:.0f} % (reckoned)."
+    return f"It holds {holding.percent:.0f} %."
 
 
 def _can_hold(at: Desk, sheet: Sheet) -> str:

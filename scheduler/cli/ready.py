@@ -60,11 +60,18 @@ def to_json(at: Desk, answer: Ready) -> dict[str, object]:
         "keeps_down": answer.keeps_down,
         "first": [todo._asdict() for todo in answer.first],
         "packs": [
-            {"item": p.item, "charge": p.charge, "minutes": _estimate(p.now), "minutes_full": _estimate(p.full)}
+            {
+                "item": p.item,
+                "charge": p.charge,
+                "reckoned": p.reckoned,
+                "minutes": _estimate(p.now),
+                "minutes_full": _estimate(p.full),
+            }
             for p in answer.packs
         ],
         "charge": [pack.item for pack in answer.packs if not pack.is_full],
         "leave": [{"item": item, "why": why} for item, why in answer.left],
+        "unsure": answer.unsure,
         "minutes": _estimate(answer.minutes),
         "minutes_full": _estimate(answer.if_full),
         "booked_minutes": answer.booked,

@@ -18,7 +18,7 @@ from scheduler.reminders.known import Known
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
 from scheduler.reminders.words import Told, rank
-from scheduler.spoken import is_bare_date, parse_time
+from scheduler.spoken import is_bare_day, parse_time
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -81,10 +81,10 @@ def _print_sides(at: Desk, args: Namespace, heads: list[str], sides: Sides) -> N
 
 
 def stretch(at: Desk, start: str, end: str) -> tuple[int, int]:
-    """The stretch that two typed times mean: bare dates count whole. Raises Refused."""
+    """The stretch that two typed times mean: bare days count whole. Raises Refused."""
     zone = at.setup.hours.zone
     first, last = parse_time(start, clock(), zone), parse_time(end, clock(), zone, ahead=True, day_ends=True)
-    if is_bare_date(start):
+    if is_bare_day(start):
         first = start_of_day(local_date(first, zone), zone)
     if last <= first:
         raise Refused.because(f"--to {end} is not after --from {start}")

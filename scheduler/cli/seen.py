@@ -1,6 +1,7 @@
-"""`shelfbell seen RULE ITEM [--until TIME]` and `shelfbell snooze RULE ITEM [--until TIME or KIND]`."""
+"""`shelfbell seen RULE ITEM [TIME]` and `shelfbell snooze RULE ITEM [TIME or KIND]`."""
 
 from argparse import ArgumentParser, Namespace
+from zoneinfo import ZoneInfo
 
 from scheduler.cli.common import Desk, desk
 from scheduler.events.kinds import AWAITED
@@ -11,7 +12,7 @@ from scheduler.home import Home
 from scheduler.instants import SECOND, rfc3339
 from scheduler.messages.poke import poke
 from scheduler.reminders.board import SNOOZE
-from scheduler.spoken import parse_time
+from scheduler.spoken import is_bare_day, is_span, parse_time
 from scheduler.units import show_span
 
 
@@ -19,11 +20,13 @@ def add_arguments(parser: ArgumentParser, name: str) -> None:
     """The options."""
     parser.add_argument("rule", metavar="RULE")
     parser.add_argument("item", metavar="ITEM")
-    parser.add_argument("--note", metavar="TEXT")
-    parser.set_defaults(what="seen" if name == "seen" else "snoozed")
     given = "never unless given" if name == "seen" else f"{show_span(SNOOZE)} from now unless given"
     known = "" if name == "seen" else f"; or the next entry of a kind: {', '.join(AWAITED)}"
-    parser.add_argument("--until", metavar="TIME", help=f"when repeats go on: {given}{known}")
+    meaning = f"when repeats go on, such as 2d or 'sat 09:00': {given}{known}"
+    parser.add_argument("time", nargs="?", metavar="TIME", help=meaning)
+    parser.add_argument("--until", metavar="TIME", help="the same by name")
+    parser.add_argument("--note", metavar="TEXT")
+    parser.set_defaults(what="seen" if name == "seen" else "snoozed")
 
 
 def run(home: Home, args: Namespace) -> int:
@@ -43,16 +46,29 @@ def run(home: Home, args: Namespace) -> int:
 
 def _end(at: Desk, args: Namespace) -> tuple[dict[str, str], str]:
     """The fields that say until when, and what is answered."""
-    zone = at.setup.hours.zone
-    if args.what == "snoozed" and args.until in AWAITED:
-        return {"until_next": args.until}, f"quiet until {args.item} is {args.until} next"
-    if args.what == "seen" and not args.until:
+    zone, typed = at.setup.hours.zone, _typed(args)
+    if args.what == "snoozed" and typed in AWAITED:
+        return {"until_next": typed}, f"quiet until {args.item} is {typed} next"
+    if args.what == "seen" and not typed:
         return {}, "no repeats"
-    until = parse_time(args.until, at.now, zone, ahead=True) if args.until else at.now + SNOOZE
+    until = _until(typed, at.now, zone) if typed else at.now + SNOOZE
     until = until // SECOND * SECOND
     if until <= at.now:
-        raise Refused.because(f"--until {args.until} lies in the past")
-    return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}"
+        raise Refused.because(f"{typed} lies in the past")
+    noon = " (no time given: noon)" if typed and is_bare_day(typed) else ""
+    return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}{noon}"
+
+
+def _typed(args: Namespace) -> str:
+    """The time or kind as it was typed, "" where none was. Raises Refused for two."""
+    if args.time and args.until:
+        raise Refused.because(f"{args.time!r} and --until {args.until!r}: one of them is enough")
+    return args.time or args.until or ""
+
+
+def _until(typed: str, now: int, zone: ZoneInfo) -> int:
+    """The instant of a typed end; a span alone counts from now on."""
+    return parse_time(f"in {typed}" if is_span(typed) else typed, now, zone, ahead=True)
 
 
 def require_open(at: Desk, rule: str, item: str) -> None:

@@ -275,17 +275,28 @@ class Book:
         ]
 
     def _mishaps_flown(self, pack: Item, own: list[Event]) -> list[Event]:
-        """Mishaps that name no packs, of an aircraft that this pack flew in then or up to half an hour before."""
-        flights: dict[str, list[Event]] = {}
-        for event in own:
-            if event.what == "flown":
-                flights.setdefault(str(event.get("aircraft")), []).append(event)
-        return [
-            mishap
-            for aircraft, flown in flights.items()
-            for mishap in self.filed(aircraft, "mishap")
-            if "packs" not in mishap.fields and _in_or_after(mishap.at, flown)
-        ]
+        """Mishaps that name no packs, of an aircraft in whose flight then, or last before, this pack was."""
+        crafts = dict.fromkeys(str(event.get("aircraft")) for event in own if event.what == "flown")
+        mishaps = (mishap for aircraft in crafts for mishap in self.filed(aircraft, "mishap"))
+        flights = ((mishap, self.flight_of(mishap)) for mishap in mishaps)
+        return [mishap for mishap, flight in flights if flight and pack.id in flight.get("packs")]
+
+    def flight_of(self, mishap: Event) -> Event | None:
+        """The flight that tells which packs were in a mishap of an aircraft: the last one begun, where it was under way
+        or had landed within half an hour. None where the mishap names them itself."""
+        aircraft = "" if "packs" in mishap.fields else str(mishap.get("item"))
+        flights = self.filed(aircraft, "flown") if self.fleet.kind(aircraft) == "aircraft" else []
+        last = next((flight for flight in reversed(flights) if counts_from(flight) <= mishap.at), None)
+        return last if last and mishap.at <= last.at + 30 * MINUTE else None
+
+    def unclaimed(self, pack: Item) -> list[Event]:
+        """Mishaps of the aircraft that a pack fits, of which nothing tells which packs were in them; but those that
+        came while it was in a flight of another."""
+        crafts = pack.plate.get("fits") or self.fleet.ids("aircraft")
+        mishaps = (mishap for aircraft in crafts for mishap in self.filed(aircraft, "mishap"))
+        untold = [mishap for mishap in mishaps if "packs" not in mishap.fields and self.flight_of(mishap) is None]
+        flown = self.filed(pack.id, "flown") if untold else []
+        return [m for m in untold if not any(counts_from(flight) <= m.at <= flight.at for flight in flown)]
 
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
@@ -308,8 +319,3 @@ def counts_from(event: Event) -> int:
     if event.what != "flown":
         return event.at
     return event.at - round(float(event.get("minutes")) * MINUTE)
-
-
-def _in_or_after(instant: int, flights: list[Event]) -> bool:
-    """True when one of the flights was under way or landed within half an hour before."""
-    return any(counts_from(flight) <= instant <= flight.at + 30 * MINUTE for flight in flights)

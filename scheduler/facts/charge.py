@@ -169,6 +169,15 @@ class _Fold:
         return piece.at(end)  # type: ignore[return-value]
 
 
+def is_reckoned(piece: Piece, instant: int, plate: dict[str, object]) -> bool:
+    """True where no entry tells a charge within half a percent: it is reckoned from what earlier ones told."""
+    if piece.trail is None or piece.value is None:
+        return False
+    event, earlier = piece.trail
+    told = event.get("percent_to") if event.what == "flown" else reading_of(event, plate)
+    return earlier is not None or told is None or abs(piece.at(instant) - told) >= 0.5  # type: ignore[operator]
+
+
 def _loss(percent_in_30_days: float) -> Slope:
     if not percent_in_30_days:
         return None

@@ -60,9 +60,9 @@ known to be unsafe)."""
 
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
 def grounded(life: "Life") -> list[Piece]:
-    """Yes where any of the facts in GROUNDS is."""
+    """Yes where any of the facts in GROUNDS is known to be."""
     grounds = [life.fact(name) for name in GROUNDS[life.item.kind]]
-    turns = sorted({piece.start for ground in grounds for piece in ground.pieces if piece.value})
+    turns = sorted({piece.start for ground in grounds for piece in ground.pieces if piece.value or piece.trail})
     triples: list[tuple[int, bool | None, Trail]] = []
     for turn in turns:
         holding = next((p for ground in grounds for p in [ground.piece(turn)] if p.value == "yes"), None)

@@ -9,7 +9,7 @@ from scheduler.cells.trend import median
 from scheduler.cells.voltage import charge_at
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, Life
-from scheduler.facts.charge import cell_volts
+from scheduler.facts.charge import cell_volts, is_reckoned
 from scheduler.facts.life import STORAGE
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
@@ -26,7 +26,7 @@ NEAR = 5.0
 class Holding(NamedTuple):
     """What the pack holds, percent; `low`, `high`: where a voltage or lights told it.
 
-    `by`: the entries behind it, oldest first; `way`: how the first of them told it.
+    `by`: the entries behind it, oldest first; `way`: how the first of them told it. `reckoned`: none tells it as it is.
     """
 
     percent: float | None
@@ -34,6 +34,7 @@ class Holding(NamedTuple):
     high: float | None
     by: list[Event]
     way: str
+    reckoned: bool = False
 
 
 class Bench(NamedTuple):
@@ -50,11 +51,11 @@ def holding(book: Book, life: Life, now: int) -> Holding:
     value, by = piece.at(now), events_of(piece.trail)
     if value is None or not by:
         return Holding(None, None, None, by, "")
-    percent = float(value)
+    percent, reckoned = float(value), is_reckoned(piece, now, life.item.plate)
     way, below, above = _told(by[0], life)
     if way not in ("voltage", "lights"):
-        return Holding(percent, None, None, by, way)
-    return Holding(percent, max(0.0, percent - below), min(100.0, percent + above), by, way)
+        return Holding(percent, None, None, by, way, reckoned)
+    return Holding(percent, max(0.0, percent - below), min(100.0, percent + above), by, way, reckoned)
 
 
 def _told(event: Event, life: Life) -> tuple[str, float, float]:

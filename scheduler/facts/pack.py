@@ -6,11 +6,12 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, HOUR
-from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count
+from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Book, Life
 
 PACK = ("pack",)
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
@@ -117,19 +118,81 @@ def lowest_cell(life: "Life") -> list[Piece]:
     return [Piece(event.at, min(each), None, (event, None)) for event, each in read if each]
 
 
-@fact("under_watch", PACK, FLAG, "A knock or fall, and no look passed 24 h or more after it.")
+@fact(
+    "under_watch", PACK, FLAG, "A knock or fall, and no look passed 24 h or more after it.",
+    unknown="a mishap names no pack, and no flight tells which was in it: log it again with its pack and --instead_of, "
+            "or look at each a day after it",
+    record="shelfbell log inspected {item} RESULT",
+)  # fmt: skip
 def under_watch(life: "Life") -> list[Piece]:
-    """From a mishap or a dent to the first pass at least WATCH later."""
+    """From a mishap or a dent to the first pass at least WATCH later; unknown likewise after a mishap that it may have
+    been in."""
     triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
+    doubtful = _may_have_been_in(life)
     knocked: Event | None = None
-    for event in life.those("mishap", "inspected", "noticed"):
-        if event.what == "mishap" or "dented" in event.get("findings", ()):
+    doubted: Event | None = None
+    for event in sorted([*life.those("mishap", "inspected", "noticed"), *doubtful]):
+        before = knocked, doubted
+        if event in doubtful:
+            doubted = event
+        elif _is_knock(event):
             knocked = event
-            triples.append((event.at, True, (event, None)))
-        elif knocked and event.get("result") == "pass" and event.at >= knocked.at + WATCH:
-            knocked = None
-            triples.append((event.at, False, (event, None)))
+        elif event.get("result") == "pass":
+            knocked, doubted = (each if each and event.at < each.at + WATCH else None for each in before)
+        if (knocked, doubted) != before:
+            triples.append((event.at, _watched(knocked, doubted), (knocked or doubted or event, None)))
     return flags(triples).pieces
+
+
+def _watched(knocked: Event | None, doubted: Event | None) -> bool | None:
+    return True if knocked else None if doubted else False
+
+
+def may_be_knocked(book: "Book", pack: Item, instant: int) -> bool:
+    """True while it is not known whether a pack was in a mishap."""
+    piece = book.fact(pack, "under_watch").piece(instant)
+    return piece.value is None and piece.trail is not None
+
+
+def _may_have_been_in(life: "Life") -> list[Event]:
+    """The mishaps of which nothing tells which packs were in them, while this one was in use."""
+    if life.born is None:
+        return []
+    retired = next((event.at for event in life.those("retired")), DUSK)
+    aside = life.fact("set_aside")
+    in_use = range(life.born, min(life.end, retired))
+    return [mishap for mishap in life.book.unclaimed(life.item) if mishap.at in in_use and aside.at(mishap.at) != "yes"]
+
+
+def _is_knock(event: Event) -> bool:
+    return event.what == "mishap" or "dented" in event.get("findings", ())
+
+
+@fact("knock", PACK, word(), "Its last knock or fall, and where that is inferred from a flight, in words.")
+def knock(life: "Life") -> list[Piece]:
+    """For texts."""
+    knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
+    return [Piece(DAWN, "none"), *(Piece(event.at, _knock_words(life, event), None, (event, None)) for event in knocks)]
+
+
+def _knock_words(life: "Life", event: Event) -> str:
+    if event.what != "mishap":
+        return "a dent was found"
+    severity = str(event.get("severity")).replace("_", " ")
+    if event.get("item") == life.item.id:
+        return severity
+    inferred = inferred_from(life.book, event)
+    return f"{severity} of {event.get('item')}{f'; inferred: {inferred}' if inferred else ''}"
+
+
+def inferred_from(book: "Book", mishap: Event) -> str:
+    """From what it is inferred which packs were in a mishap of an aircraft: "the last flight before it, landed 12 min
+    earlier, was with B"; "" where it came in a flight, or names them."""
+    flight = book.flight_of(mishap)
+    if flight is None or mishap.at <= flight.at:
+        return ""
+    packs = " and ".join(flight.get("packs"))
+    return f"the last flight before it, landed {show_span(mishap.at - flight.at)} earlier, was with {packs}"
 
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
@@ -146,10 +209,10 @@ def set_aside(life: "Life") -> list[Piece]:
 
 @fact("usable", PACK, FLAG, "Not swollen, wet, too deep, under watch, set aside, found unfit or retired.")
 def usable(life: "Life") -> list[Piece]:
-    """No wherever one of the grounds holds; its events are the reason."""
+    """No wherever one of the grounds is known to hold; its events are the reason."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
     retired = next((event.at for event in life.those("retired")), DUSK)
-    turns = sorted({p.start for g in grounds for p in g.pieces if p.value} | {retired})
+    turns = sorted({p.start for g in grounds for p in g.pieces if p.value or p.trail} | {retired})
     pieces = []
     for turn in turns:
         trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)

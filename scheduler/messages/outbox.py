@@ -78,7 +78,11 @@ class Row(NamedTuple):
 
 
 class Health(NamedTuple):
-    """How a channel does: its last success, how many messages wait or were given up, since when it has been failing."""
+    """How a channel does: its last success, how many messages wait or were given up, since when it has been failing.
+
+    `gave_up_at`: when the last of those given up was decided; `trial_failed_at`: when the last trial that did not go
+    out was made. Trials are counted nowhere else.
+    """
 
     channel: str
     last_sent: int | None
@@ -86,6 +90,8 @@ class Health(NamedTuple):
     given_up: int
     failing_since: int | None
     last_error: str | None
+    gave_up_at: int | None
+    trial_failed_at: int | None
 
 
 def reference(decided_at: int, kind: str, title: str) -> str:
@@ -264,10 +270,13 @@ class Outbox:
     def channel_health(self) -> dict[str, Health]:
         """How each channel does to which anything was ever sent."""
         rows = self._rows(
-            """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')), sum(state = 'given_up'),
+            """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')),
+               sum(state = 'given_up' AND kind != 'trial'),
                (SELECT value FROM state WHERE name = 'failing/' || channel),
                (SELECT last_error FROM outbox latest WHERE latest.channel = outbox.channel AND last_error IS NOT NULL
-                ORDER BY id DESC LIMIT 1)
+                ORDER BY id DESC LIMIT 1),
+               max(CASE WHEN state = 'given_up' AND kind != 'trial' THEN decided_at END),
+               max(CASE WHEN state = 'given_up' AND kind = 'trial' THEN decided_at END)
                FROM outbox GROUP BY channel ORDER BY channel"""
         )
         return {row[0]: Health(*row) for row in rows}

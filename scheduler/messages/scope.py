@@ -25,6 +25,8 @@ _WOBBLE = SECOND
 
 AT_ONCE = 500
 """So many items are looked at together; more are taken in parts, so that the entries of a few are held at once."""
+_AT_A_TIME = 4
+"""So many groups are folded before their folds are handed over: the processes take turns, and parts are much alike."""
 _TOO_MANY = 10_000
 """From so many new entries on all items are folded anew."""
 
@@ -96,19 +98,21 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     groups = [[name for name in group if name != HOME] for group in together(setup.fleet, Folds(home.log).jobs())]
     known = {name for group in groups for name in group}
     told = {key.item for key in Outbox(home.log).ledger().spoken_of()}
-    groups += [sorted(told - known - {HOME})]
+    groups.append(sorted(told - known - {HOME}))
+    groups.reverse()  # what belongs to no aircraft takes longest: no process is left alone with it at the end
+    parts = [groups[first : first + _AT_A_TIME] for first in range(0, len(groups), _AT_A_TIME)]
     if len(known) > AT_ONCE:
-        made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), groups)
+        made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), parts)
     else:
-        made = map(folder, groups)
+        made = map(folder, parts)
     evidence: dict[str, Evidence] = {}
     done = 0
-    for group, folds_of_group in zip(groups, made, strict=True):
-        evidence |= {fold.item: fold.evidence for fold in folds_of_group if fold.evidence is not None}
-        yield from folds_of_group
-        done += len(group)
+    for part, folds_of_part in zip(parts, made, strict=True):
+        evidence |= {fold.item: fold.evidence for fold in folds_of_part if fold.evidence is not None}
+        yield from folds_of_part
+        done += sum(map(len, part))
         progress(done, len(known))
-    yield from folder([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
+    yield from folder.folds([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
 
 
 def _folder(path: str, checked: dict[str, object], fingerprint: str, now: int) -> "_Folder":
@@ -118,15 +122,18 @@ def _folder(path: str, checked: dict[str, object], fingerprint: str, now: int) -
 
 
 class _Folder:
-    """Makes the folds of items that rest on the same entries."""
+    """Makes the folds of some groups of items, each of which rests on the same entries."""
 
     def __init__(self, home: Home, setup: Setup, now: int) -> None:
         self._home = home
         self._setup = setup
         self._now = now
 
-    def __call__(self, group: list[str], known: Known | None = None) -> list[Fold]:
-        """Their folds. `known`: what is known of others, for a look at the home."""
+    def __call__(self, groups: list[list[str]]) -> list[Fold]:
+        return [fold for group in groups for fold in self.folds(group)]
+
+    def folds(self, group: list[str], known: Known | None = None) -> list[Fold]:
+        """The folds of one group. `known`: what is known of others, for a look at the home."""
         setup, now = self._setup, self._now
         ledger = Outbox(self._home.log).ledger(group)
         lately = min(now, now if ledger.digest_at is None else ledger.digest_at)

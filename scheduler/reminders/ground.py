@@ -11,7 +11,7 @@ from scheduler.verdicts.templates import SPECIAL, names
 from scheduler.verdicts.verdict import Key
 
 _CONTROL = "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
-_OWN = frozenset(SPECIAL) - {"since"}
+OWN = frozenset(SPECIAL) - {"since"}
 """Names that a reminder tells of itself."""
 
 
@@ -46,6 +46,13 @@ class Ground(NamedTuple):
             return self.text
         value = Piece(self.start, self.value, self.slope).at(now)
         return self.absent if self.absent and value == float("inf") else show(value, self.unit)
+
+    def span(self, now: int) -> int | None:
+        """The duration that it tells at an instant; None where it tells something else."""
+        if self.past:
+            return max(0, now - self.start)
+        value = Piece(self.start, self.value, self.slope).at(now)
+        return value if self.unit is not None and self.unit.kind == "span" and isinstance(value, int) else None
 
 
 class Hush(NamedTuple):
@@ -126,4 +133,4 @@ def as_kept(verdict: object) -> KeptVerdict | None:
 
 def grounds_needed(rule: Any) -> set[str]:
     """The names in the texts of a rule that need a ground."""
-    return {name for text in (*rule.do, rule.log_then) for name in names(text)} - _OWN
+    return {name for text in (*rule.do, rule.log_then) for name in names(text)} - OWN

@@ -10,10 +10,13 @@ from scheduler.cells.estimate import Estimate
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
 from scheduler.facts.book import Book
+from scheduler.facts.charge import is_reckoned
 from scheduler.facts.condition import why_grounded
 from scheduler.facts.endurance import RESERVE, legs
+from scheduler.facts.fitting import packs_for
 from scheduler.facts.jobs import Plan
-from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed, packs_for
+from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed
+from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.travel import energy_of
 from scheduler.fleet.fleet import Item
@@ -28,18 +31,21 @@ RECENT = 9
 
 
 class Todo(NamedTuple):
-    """An open reminder on something that a flight needs."""
+    """An open reminder on something that a flight needs, and how urgent it is, as the board has it."""
 
     rule: str
     item: str
     title: str
+    urgency: str
 
 
 class PackState(NamedTuple):
-    """A pack that may fly: what it holds (percent, None unknown), and its minutes to the reserve, now and when full."""
+    """A pack that may fly: what it holds (percent, None unknown), whether that is `reckoned`, and its minutes to the
+    reserve, now and when full."""
 
     item: str
     charge: float | None
+    reckoned: bool
     now: Estimate | None
     full: Estimate | None
 
@@ -62,7 +68,7 @@ class Ready(NamedTuple):
 
     `keeps_down`: what has to be done before anything flies. `first`: what had better be done. `left`: packs that stay
     behind, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are charged.
-    `charging`: minutes that this takes, each pack after the other.
+    `charging`: minutes that this takes, each pack after the other. `unsure`: packs that may have been in a mishap.
     """
 
     aircraft: str
@@ -76,6 +82,7 @@ class Ready(NamedTuple):
     minutes: Estimate | None
     if_full: Estimate | None
     charging: Estimate | None
+    unsure: list[str]
 
     @property
     def ready(self) -> bool:
@@ -137,13 +144,14 @@ def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: P
     return Ready(
         str(plan.aircraft), job, plan,
         keeps_down=_keeps_down(book, plan, now, items, opened, papers),
-        first=_first(opened, items, packs),
+        first=_first(opened, items, packs, now),
         packs=states,
         left=[(pack.id, _why_left(book, pack, opened, now)) for pack in packs if pack not in flying],
         papers=papers,
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
         charging=_charging(book, [state for state in states if not state.is_full]),
+        unsure=[pack.id for pack in flying if may_be_knocked(book, pack, now)],
     )  # fmt: skip
 
 
@@ -178,13 +186,13 @@ def _keeps_down(
     ]
 
 
-def _first(opened: list[Verdict], items: list[Item], packs: list[Item]) -> list[Todo]:
+def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int) -> list[Todo]:
     """What is open on the aircraft, its parts, the controller and the pilot, and does not ground; packs apart."""
     open_packs = {pack.id for pack in packs}
     calm = [verdict for verdict in opened if not verdict.rule.grounds and verdict.item.id not in open_packs]
     order = {item.id: place for place, item in enumerate(items)}
     calm.sort(key=lambda verdict: order.get(verdict.item.id, len(order)))
-    return [Todo(verdict.rule.id, verdict.item.id, verdict.rule.title) for verdict in calm]
+    return [Todo(each.rule.id, each.item.id, each.rule.title, each.urgency(now)) for each in calm]
 
 
 def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
@@ -193,7 +201,8 @@ def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
 
 
 def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
-    charge = book.fact(pack, "charge").at(now)
+    piece = book.fact(pack, "charge").piece(now)
+    charge = piece.at(now)
     rates = _rates(book, pack, str(plan.aircraft), now)
     basis = f"its last {len(rates)} flights" if len(rates) > 1 else "its last flight"
     if not rates:
@@ -207,7 +216,7 @@ def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) ->
         return Estimate(median(rates) * span, min(rates) * span, max(rates) * span, basis)
 
     held = float(charge) if isinstance(charge, int | float) else None
-    return PackState(pack.id, held, lasting(held), lasting(100))
+    return PackState(pack.id, held, is_reckoned(piece, now, pack.plate), lasting(held), lasting(100))
 
 
 def _rates(book: Book, pack: Item, aircraft: str, now: int) -> list[float]:

@@ -6,7 +6,7 @@ from scheduler.cells.estimate import Estimate
 from scheduler.facts.book import Book
 from scheduler.facts.endurance import RESERVE
 from scheduler.instants import MINUTE
-from scheduler.reminders.ready import PackState, Paper, Ready, others, ready_for
+from scheduler.reminders.ready import PackState, Paper, Ready, Todo, others, ready_for
 from scheduler.reminders.text import listed, moment_near
 from scheduler.units import count, show, show_span
 from scheduler.verdicts.rule import Ruleset
@@ -49,10 +49,14 @@ def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: S
         found += _instead(others(book, rules, now, answer), answer.job is not None)
     found += pack_sentences(answer)
     if answer.first:
-        found.append(f"Before you go: {'; '.join(f'{todo.title.lower()} ({todo.item})' for todo in answer.first)}.")
+        found.append(f"Open, and better done before you go: {'; '.join(map(_todo, answer.first))}.")
     found += fresh_propellers(book, answer, now)
     found += controller_sentences(book, answer, now)
     return found + paper_sentences(answer.papers, say)
+
+
+def _todo(todo: Todo) -> str:
+    return f"{todo.title.lower()} ({todo.item}, {todo.urgency.replace('_', ' ')})"
 
 
 def headline(answer: Ready, say: Say) -> str:
@@ -100,12 +104,17 @@ def pack_sentences(answer: Ready) -> list[str]:
     if unread:
         found.append(f"Read first: {listed(unread)}; nothing on record tells the charge.")
     found += _minutes(answer)
+    if answer.unsure:
+        found.append(
+            f"Not known whether {listed(answer.unsure)} took a knock: a mishap names no pack. Say which it was, or "
+            "look at each before you charge or fly it (`shelfbell due`)."
+        )
     found += [f"Leave {item}: {why}." for item, why in answer.left]
     return found
 
 
 def _held(pack: PackState) -> str:
-    return f"{pack.item} ({pack.charge:.0f} %)"
+    return f"{pack.item} ({'about ' if pack.reckoned else ''}{pack.charge:.0f} %)"
 
 
 def _minutes(answer: Ready) -> list[str]:

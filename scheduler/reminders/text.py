@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 from scheduler.facts.declare import Fact, absent, show_fact
 from scheduler.instants import DAY, to_datetime
 from scheduler.reminders.board import Reminder, Unknown, since
-from scheduler.reminders.ground import Ground, Hush, KeptRule, KeptVerdict, as_kept, clean, grounds_needed
+from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, clean, grounds_needed
+from scheduler.units import show_spans
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 from scheduler.verdicts.verdict import Verdict
@@ -85,8 +86,12 @@ def value_of(reminder: Reminder, name: str, now: int) -> str:
             return moment_near(reminder.stretch.opened, now, verdict.zone)
         case "urgency":
             return verdict.urgency(now)
-    kept = as_kept(verdict)
-    return (kept.ground(name) if kept else ground_of(reminder, name, now)).say(now)
+    return _ground(reminder, name, now).say(now)
+
+
+def _ground(reminder: Reminder, name: str, now: int) -> Ground:
+    kept = as_kept(reminder.verdict)
+    return kept.ground(name) if kept else ground_of(reminder, name, now)
 
 
 def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
@@ -163,10 +168,18 @@ def _together(lines: Lines, items: str, name: str, now: int) -> str:
         return items if name == "items" else str(len(lines.reminders))
     values = [value_of(reminder, name, now) for reminder in lines.reminders]
     distinct = list(dict.fromkeys(values))
-    return distinct[0] if len(distinct) == 1 else _span(distinct)
+    if len(distinct) == 1:
+        return distinct[0]
+    spans = [None if name in OWN else _ground(each, name, now).span(now) for each in lines.reminders]
+    known = [span for span in spans if span is not None]
+    return show_spans(min(known), max(known)) if len(known) == len(spans) else _span(distinct)
 
 
 def _span(values: list[str]) -> str:
+    """The values as a range; words as a list."""
+    if not any(re.match(r"-?\d", value) for value in values):
+        return "; ".join(values)
+
     def number(text: str) -> float:
         found = re.match(r"-?\d+(\.\d+)?", text)
         return float(found[0]) if found else 0.0

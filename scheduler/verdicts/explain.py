@@ -19,7 +19,7 @@ class Node(NamedTuple):
     `kind`: leaf, all, any, not. `verdict`: no, unknown or yes. `since` and `until`: the stretch around the instant over
     which the verdict stays, None where it has no bound. The rest is of leaves: `value` and `limit` as text, how far the
     one is from the other (`margin`), since when the comparison gives this result, its `lasting` apart (`held_since`),
-    and the events behind the value.
+    whether it is not known what was before that (`dark_before`), and the events behind the value.
     """
 
     kind: str
@@ -31,6 +31,7 @@ class Node(NamedTuple):
     value: str = ""
     limit: str = ""
     held_since: int | None = None
+    dark_before: bool = False
     events: tuple[Event, ...] = ()
     missing: str = ""
     margin: str = ""
@@ -60,6 +61,7 @@ def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple[str, int | None,
         value=show_fact(fact, value),
         limit=limit_text(leaf, fact),
         held_since=_bound(raw.since(now)),
+        dark_before=around[0] == WORDS[UNKNOWN] and value is not None,
         events=tuple(events_behind(verdict, leaf, raw, now)),
         missing=fact.record.replace("{item}", verdict.item.id) if value is None else "",
         margin=margin(verdict, leaf, now),

@@ -164,6 +164,7 @@ def measure_scale(scratch: Path) -> list[Row]:
     for bell in (small, large):
         bell.wake()
     idle = scale.in_turn(large.wake, small.wake, 101)
+    apart = scale.in_turn(large.wake_apart, small.wake_apart, 15)
     decided = scale.in_turn(large.decide, small.decide, 31)
     large.wake()
     bare = lambda: subprocess.run(BARE, check=True)  # noqa: E731
@@ -171,6 +172,7 @@ def measure_scale(scratch: Path) -> list[Row]:
     intake, load = made["large"].intake, made["large"].load
     return [
         Row("a wake with nothing new, large home", hundredth, "at most 1.5", idle[0] / idle[1], _milliseconds(*idle)),
+        Row("the same in a process of its own", hundredth, "at most 1.5", apart[0] / apart[1], _milliseconds(*apart)),
         Row("from log to decided, large home", hundredth, "at most 2", decided[0] / decided[1],
             _milliseconds(*decided)),
         Row("due, large home", "python -c 'import sqlite3, json'", "at most 6",

@@ -12,9 +12,11 @@ from typing import NamedTuple
 from scheduler.events.taking import take
 from scheduler.home import Home
 from scheduler.instants import to_datetime
+from scheduler.messages.apart import wake_apart
 from scheduler.messages.folds import drop
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.wake import wake
+from scheduler.progress import nobody
 from tests.bench.homes import Company
 
 SIZES = {"small": (100, 10_000), "large": (10_000, 1_000_000)}
@@ -90,6 +92,10 @@ class Bell:
     def wake(self) -> None:
         """One wake."""
         wake(self.home, self.setup, now())
+
+    def wake_apart(self) -> None:
+        """One wake in a process of its own, as the daemon does it."""
+        wake_apart(self.home, None, now(), 10.0, nobody)
 
     def decide(self) -> None:
         """Log that a pack was charged, and wake on it."""

@@ -1,5 +1,6 @@
 """What an entry changed: the short way, the same board a moment earlier, finds what leaving the entry out finds."""
 
+import json
 import random
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from scheduler.events.taking import take, to_line
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE, rfc3339
 from scheduler.reminders.board import Board
-from tests.homes import Bench, write_home
+from tests.homes import SETTINGS, Bench, write_home
 from tests.support import moment
 
 START = moment("2026-04-01 08:00")
@@ -64,3 +65,70 @@ def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:
     told = bench("history", "harbour").out.splitlines()
     assert len(told) == 2
     assert "booked harbour" in told[0] and "cancelled harbour" in told[1]
+
+
+def test_a_pack_that_only_its_last_flight_puts_into_a_mishap_is_said_to_be_inferred(bench: Bench) -> None:
+    bench("log", "flown", "heron", "A", "10", "--at", "2026-04-10T11:30:00Z")
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T11:42:00Z", "--id", "hard")
+    inferred = "inferred: the last flight before it, landed 12 min earlier, was with A"
+    another = "If it was another: shelfbell log mishap heron hard_landing PACK --instead_of hard"
+    assert f"Which pack was in it is {inferred}. {another}" in told
+    assert f"{inferred}. {another}" in " ".join(bench("pack", "A").out.split()).replace("Inferred", "inferred")
+    assert f"[concerns A, {inferred}]" in bench("history", "A").out
+    told = bench.log(*["mishap", "heron", "hard_landing", "B", "--instead_of", "hard", "--at", "2026-04-10T11:42:00Z"])
+    assert "inferred" not in told
+    assert "mishap" not in bench("history", "A").out.splitlines()[-1]
+
+
+def test_what_a_mishap_without_a_pack_leaves_open_is_said_until_its_pack_is_named(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [packs]"))
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T11:00:00Z", "--id", "hard")
+    entry = "shelfbell log mishap heron hard_landing PACK --instead_of hard"
+    assert f"Which pack was in it? {entry}\n" in told
+    assert "Until that is told, I cannot tell whether A, B and C took a knock." in told
+    assert "Record: shelfbell log inspected A RESULT, and so for B and C" in bench("due").out
+    assert f"Say which it was: {entry}" in " ".join(bench("pack", "A").out.split())
+    assert "Not known whether A, B and C took a knock" in bench("ready").out
+    explained = bench("explain", "pack-after-crash", "A").out
+    assert "[may concern A: it names no pack]" in explained
+    assert "to know: shelfbell log inspected A RESULT" in explained
+    bench.log("mishap", "heron", "hard_landing", "B", "--at", "2026-04-10T11:00:00Z", "--instead_of", "hard")
+    assert "RESULT" not in bench("due").out
+    assert "took a knock" not in bench("ready").out
+
+
+def test_the_history_of_a_pack_shows_the_mishap_that_grounds_it(bench: Bench) -> None:
+    bench("log", "flown", "heron", "A", "10", "--at", "2026-04-01T09:00:00Z")
+    bench("log", "mishap", "heron", "hard_landing", "--at", "2026-04-01T08:55:00Z")
+    bench("log", "charged", "A", "--at", "2026-04-03T09:00:00Z")
+    mishap, flight, charge = bench("history", "A").out.splitlines()
+    assert mishap.endswith("[concerns A through heron]")
+    assert "flown heron" in flight and "charged A" in charge
+    assert [event["what"] for event in json.loads(bench("history", "A", "--json").out)] == [
+        "mishap",
+        "flown",
+        "charged",
+    ]
+    assert "mishap" not in bench("history", "B").out
+    assert "concerns" not in bench("history", "heron").out
+
+
+def test_the_history_of_a_job_marks_bookings_that_do_not_stand(bench: Bench) -> None:
+    for day, words in enumerate(
+        ["booked harbour 2026-04-08T09:00:00Z", "booked harbour 2026-04-09T09:00:00Z", "cancelled harbour",
+         "booked harbour 2026-04-06T09:00:00Z", "booked harbour 2026-05-02T09:00:00Z"], 1
+    ):  # fmt: skip
+        bench("log", *words.split(), "--id", f"e{day}", "--at", f"2026-04-0{day if day < 5 else 9}T08:00:00Z")
+    ends = [line.partition("  [")[2] for line in bench("history", "harbour").out.splitlines()]
+    assert ends == ["replaced by e2]", "cancelled by e3]", "", "", ""]
+    assert "[replaced by e2]" in bench("history").out
+    assert "cancelled by" not in bench("history", "harbour", "--at", "2026-04-02T09:00:00Z").out
+
+
+def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
+    bench.log("mishap", "A", "dropped", "--at", "2026-04-10T08:00:00Z")
+    told = bench.log("inspected", "A,B", "pass")
+    assert "This look at A does not end the watch after a knock: one does from Sat 11 Apr 09:00 on." in told
+    assert "does not end" not in bench.log("inspected", "A", "doubtful")
+    bench.set_clock("2026-04-11 08:30")
+    assert "does not end" not in bench.log("inspected", "A", "pass")

@@ -27,11 +27,11 @@ def looks(bench: Bench) -> dict[str, tuple[bool, str]]:
     return found
 
 
-def sent(bench: Bench, channel: str, at: int, failed: str = "", permanent: bool = False) -> None:
+def sent(bench: Bench, channel: str, at: int, failed: str = "", permanent: bool = False, kind: str = "first") -> None:
     """A message that a channel took at an instant, or did not."""
     outbox = Outbox(Home(bench.path).log, jitter=lambda: 0.0)
     with outbox.writing() as transaction:
-        row = outbox.row(outbox.add(transaction, Message(channel, "first", "T", "B"), at))
+        row = outbox.row(outbox.add(transaction, Message(channel, kind, "T", "B"), at))
     claimed = outbox.claim(row, at)
     assert claimed is not None
     if failed:
@@ -228,6 +228,18 @@ def test_channels_tells_of_each_its_last_success_and_last_error(well: Bench) -> 
     phone, mail = json.loads(well("channels", "--json").out)
     assert (phone["channel"], phone["urgency"], phone["failing_since"]) == ("phone", ["now", "today"], None)
     assert (mail["waiting"], mail["failing_since"]) == (1, "2026-04-10T13:00:00+01:00")
+
+
+def test_channels_tells_what_was_given_up_and_what_to_do(well: Bench) -> None:
+    sent(well, "mail", NOON + MINUTE, "no connection: Connection refused", kind="trial")
+
+    told = well("channels").out.splitlines()[1]
+    assert "the trial of Fri 10 Apr 13:01 failed and is tried no more (`shelfbell ring mail` sends another)" in told
+    assert "given up" not in told
+    assert json.loads(well("channels", "--json").out)[1]["given_up"] == 0
+
+    sent(well, "mail", NOON + 2 * MINUTE)
+    assert "trial" not in well("channels").out
 
 
 def test_channels_of_a_new_home_are_told_to_be_tried(bench: Bench) -> None:

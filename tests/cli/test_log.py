@@ -260,3 +260,20 @@ def test_seen_and_snooze_bind_to_what_is_open(bench: Bench) -> None:
         {"what": "snoozed", "item": "B", "rule": "swollen", "until": "2026-04-11T09:00:00+01:00"},
     ]
     assert bench("snooze", "swollen", "B", "--until", "-1h").status == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "days"),
+    [("booked harbour sat", '"sat"'), ("away fri mon", '"fri" and "mon"'), ("charged A --at yesterday", '"yesterday"')],
+)
+def test_a_day_without_a_time_is_said_to_be_taken_as_noon(words: str, days: str, bench: Bench) -> None:
+    told = bench.log(*words.split())
+
+    (entry,) = map(json.loads, bench.exported().splitlines())
+    assert f"No time given with {days}: noon is taken." in told
+    assert f"--instead_of {entry['id']}" in told
+
+
+def test_of_a_time_that_was_given_nothing_is_said(bench: Bench) -> None:
+    assert "No time given" not in bench.log("booked", "harbour", "sat 09:00")
+    assert "No time given" not in bench.log("renewed", "certificate", "--issued", "today")

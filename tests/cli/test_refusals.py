@@ -46,7 +46,10 @@ LOGGED: dict[str, tuple[str, str]] = {
         "is not after starts",
     ),
     "an absence that ends before it begins": ("away 2026-04-20T10:00:00Z 2026-04-19T10:00:00Z", "is not after from"),
-    "a time in the future": ("charged A --at 2026-04-10T12:06:00Z", "in the future; it is 2026-04-10T13:00:00+01:00"),
+    "a time in the future": (
+        "charged A --at 2026-04-10T12:06:00Z",
+        "--at '2026-04-10T12:06:00Z': Fri 10 Apr 13:06 lies in the future; it is Fri 10 Apr 13:00",
+    ),
     "a time that is none": ("charged A --at noonish", "'noonish' is not a time: a time is 18:40, 9am, "),
     "a day that is none": ("renewed certificate 2026-02-30", "expires is '2026-02-30', not a date such as 2026-04-01"),
     "a reading of nothing": ("measured A", "measured needs a reading: one of percent, "),

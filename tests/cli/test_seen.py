@@ -31,7 +31,12 @@ def last(bench: Bench) -> dict[str, object]:
             "quiet until Mon 20 Apr 10:00",
         ),
         ("snooze left-full A", {"until": "2026-04-11T13:00:00+01:00"}, "quiet until Sat 11 Apr 13:00"),
-        ("snooze left-full A --until sat", {"until": "2026-04-11T12:00:00+01:00"}, "quiet until Sat 11 Apr 12:00"),
+        ("snooze left-full A --until sat", {"until": "2026-04-11T12:00:00+01:00"},
+         "quiet until Sat 11 Apr 12:00 (no time given: noon)"),
+        ("snooze left-full A 2d", {"until": "2026-04-12T13:00:00+01:00"}, "quiet until Sun 12 Apr 13:00"),
+        ("snooze left-full A 14:00", {"until": "2026-04-10T14:00:00+01:00"}, "quiet until Fri 10 Apr 14:00"),
+        ("seen left-full A --until 30min", {"until": "2026-04-10T13:30:00+01:00"}, "quiet until Fri 10 Apr 13:30"),
+        ("snooze left-full A flown", {"until_next": "flown"}, "quiet until A is flown next"),
         ("snooze left-full A --until flown", {"until_next": "flown"}, "quiet until A is flown next"),
     ],
 )  # fmt: skip
@@ -49,6 +54,12 @@ def test_an_end_that_is_none_is_refused(open_one: Bench, until: str) -> None:
 
     assert open_one("snooze", "left-full", "A", "--until", until).status == 2
     assert open_one.exported() == before
+
+
+def test_two_ends_are_refused(open_one: Bench) -> None:
+    answer = open_one("snooze", "left-full", "A", "2d", "--until", "sat")
+
+    assert (answer.status, answer.err) == (2, "'2d' and --until 'sat': one of them is enough\n")
 
 
 def test_an_unknown_kind_to_wait_for_is_refused_by_intake_too(open_one: Bench) -> None:

@@ -23,6 +23,12 @@ def test_a_weekday_is_the_coming_one_and_a_clock_time_the_last(bench: Bench, typ
     assert json.loads(bench("due", "--json", "--at", typed).out)["at"] == MEANT[typed]
 
 
+@pytest.mark.parametrize("typed", ["today", "fri", "10 Apr", "2026-04-10"])
+def test_a_rehearsal_from_a_day_takes_it_whole(bench: Bench, typed: str) -> None:
+    lived = bench("rehearse", "--json", "--from", typed, "--to", "mon")
+    assert json.loads(lived.out)["from"] == "2026-04-10T00:00:00+01:00"
+
+
 def test_asked_what_was_known_by_then_a_weekday_is_the_last_one(bench: Bench) -> None:
     asked = bench("due", "--json", "--as-known", "--at", "sat 09:00")
     assert json.loads(asked.out)["at"] == "2026-04-04T09:00:00+01:00"

@@ -3,6 +3,7 @@
 import pytest
 
 from scheduler.facts.book import Book
+from scheduler.facts.charge import is_reckoned
 from scheduler.facts.spans import Spans
 from scheduler.facts.timeline import Timeline
 from scheduler.instants import DAWN, DAY, HOUR, MINUTE
@@ -334,3 +335,26 @@ def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> 
 def test_a_book_computes_a_fact_once() -> None:
     book: Book = book_of(pack(), charged(NOON))
     assert fact(book, "B", "charge") is fact(book, "B", "charge")
+
+
+# --- what is read, and what is reckoned -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("entries", "plate", "reckoned"),
+    [
+        ([charged(NOON)], {}, False),
+        ([measured(NOON, percent=62)], {"self_discharge": "3 %"}, False),  # a tenth of a percent in a day
+        ([measured("2026-03-01", percent=62)], {"self_discharge": "3 %"}, True),
+        ([charged(NOON), flown("2026-04-01 18:00", percent_to=31)], {}, False),
+        ([charged(NOON), flown("2026-04-01 18:00", used_mah=2500)], {}, True),
+        ([charged("2026-03-01")], DRAINS, True),
+        ([], {}, False),
+    ],
+)
+def test_a_charge_that_no_entry_tells_as_it_is_is_reckoned(
+    entries: list[Fields], plate: dict[str, object], reckoned: bool
+) -> None:
+    book = book_of(pack(**plate), *entries)
+    now = moment("2026-04-02 12:00")
+    assert is_reckoned(fact(book, "B", "charge").piece(now), now, book.fleet["B"].plate) is reckoned

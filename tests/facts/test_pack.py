@@ -126,6 +126,29 @@ def test_a_mishap_concerns_the_packs_of_a_flight_under_way_or_just_landed(mishap
     assert watched == concerned
 
 
+def test_of_two_packs_that_flew_one_after_the_other_only_the_last_is_concerned() -> None:
+    book = known(flown("2026-04-01 11:40", "A"), flown(NOON, "B"),
+                 on("2026-04-01 12:05", "mishap", "heron", severity="hard_landing"))  # fmt: skip
+    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["no"], ["yes"]]
+
+
+@pytest.mark.parametrize(
+    ("mishap", "words"),
+    [
+        (on(NOON, "mishap", "heron", severity="hard_landing"), "hard landing of heron"),
+        (
+            on("2026-04-01 12:12", "mishap", "heron", severity="hard_landing"),
+            "hard landing of heron; inferred: the last flight before it, landed 12 min earlier, was with B",
+        ),
+        (on("2026-04-01 12:12", "mishap", "heron", severity="crash", packs=["B"]), "crash of heron"),
+        (on("2026-04-01 12:12", "mishap", severity="dropped"), "dropped"),
+        (on("2026-04-01 12:12", "noticed", findings=["dented"]), "a dent was found"),
+    ],
+)
+def test_the_words_for_a_knock_say_where_the_pack_is_inferred(mishap: Fields, words: str) -> None:
+    assert days(fact(known(flown(NOON, "B"), mishap), "B", "knock"), 2) == [words]
+
+
 def test_a_mishap_that_names_its_packs_concerns_those_and_no_other() -> None:
     book = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="crash", packs=["A"]))
     assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["yes"], ["no"]]
@@ -134,6 +157,50 @@ def test_a_mishap_that_names_its_packs_concerns_those_and_no_other() -> None:
 def test_two_packs_that_flew_together_are_both_concerned() -> None:
     book = known(flown(NOON, "A", "B"), on(NOON, "mishap", "heron", severity="tip_over"))
     assert [days(fact(book, pack, "under_watch"), 2) for pack in "ABC"] == [["yes"], ["yes"], ["no"]]
+
+
+UNCLAIMED = on(NOON, "mishap", "heron", severity="hard_landing")
+"""A mishap that names no pack."""
+
+
+def test_after_a_mishap_that_nothing_ties_to_a_pack_none_is_known_to_be_unharmed() -> None:
+    book = known(UNCLAIMED, on("2026-04-02 11:59", "inspected", result="pass"),
+                 on("2026-04-03 11:00", "inspected", result="pass"))  # fmt: skip
+    assert days(fact(book, "B", "under_watch"), 1, 2, 3) == [None, None, "no"]
+    assert reasons(fact(book, "B", "under_watch"), moment("2026-04-02 12:00")) == ["e1"]
+    assert days(fact(book, "B", "usable"), 1) == ["yes"]
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        flown("2026-04-01 12:10", "A"),  # it tells which pack was in the mishap
+        flown("2026-04-01 12:10", "B", aircraft="wagtail"),  # it was elsewhere
+        on("2026-03-31 12:00", "set_aside"),
+        on("2026-03-31 12:00", "retired"),
+        on("2026-04-01 13:00", "replaced"),
+    ],
+)
+def test_a_pack_that_cannot_have_been_in_it_stays_known(entry: Fields) -> None:
+    assert days(fact(known(UNCLAIMED, entry), "B", "under_watch"), 2) == ["no"]
+
+
+def test_only_packs_that_fit_may_have_been_in_it() -> None:
+    fleet = {**FLEET, "packs": [{"id": "A", "fits": ["heron"], "in_service": "2026-01-01"},
+                                {"id": "W", "fits": ["wagtail"], "in_service": "2026-01-01"}]}  # fmt: skip
+    book = book_of(fleet, UNCLAIMED)
+    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AW"] == [[None], ["no"]]
+
+
+def test_a_known_knock_outweighs_a_doubtful_one_and_each_has_its_own_watch() -> None:
+    book = known(
+        on("2026-04-01 06:00", "mishap", severity="dropped"),
+        UNCLAIMED,
+        on("2026-04-02 08:00", "inspected", result="pass"),  # a day after the fall, not after the mishap
+        on("2026-04-03 13:00", "inspected", result="pass"),
+    )
+    assert days(fact(book, "B", "under_watch"), 1, 2, 4) == ["yes", None, "no"]
+    assert days(fact(book, "B", "usable"), 1, 2, 4) == ["no", "yes", "yes"]
 
 
 # --- usable ---------------------------------------------------------------------------------------------------------

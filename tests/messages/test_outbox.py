@@ -124,7 +124,8 @@ def test_a_message_is_kept_for_seven_days_and_then_given_up(outbox: Outbox) -> N
     outbox.failed(claimed(outbox, row), NOW + KEPT + 1, "no connection")
 
     assert outbox.row(row.id).state == "given_up"
-    assert outbox.channel_health()["mail"].given_up == 1
+    health = outbox.channel_health()["mail"]
+    assert (health.given_up, health.gave_up_at, health.trial_failed_at) == (1, row.decided_at, None)
 
 
 def test_a_trial_goes_first_and_is_tried_once(outbox: Outbox) -> None:

@@ -5,8 +5,9 @@ import re
 import pytest
 
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.reminders.text import entry
-from scheduler.units import show_span
+from scheduler.units import show_span, show_spans
 from tests.homes import Bench
 from tests.rules.library import rules
 
@@ -21,7 +22,7 @@ def test_an_entry_that_lacks_a_reading_is_refused_as_it_is_printed(record: str, 
     answer = bench(*record.replace("{item}", item).split()[1:])
 
     assert answer.status == 2
-    assert re.search(r"is \[?'(PERCENT|MAH|VOLTS|DATE|COUNT)'", answer.err)
+    assert re.search(r"is \[?'(PERCENT|MAH|VOLTS|DATE|COUNT|RESULT)'", answer.err)
     assert bench.exported() == ""
 
 
@@ -49,6 +50,28 @@ def test_no_shipped_rule_guesses_a_reading_or_the_day_of_a_paper() -> None:
 )
 def test_a_span_below_a_minute_is_told_in_whole_seconds_or_not_at_all(span: int, said: str) -> None:
     assert show_span(span) == said
+
+
+@pytest.mark.parametrize(
+    ("shortest", "longest", "said"),
+    [
+        (52 * HOUR, 5 * DAY + 4 * HOUR, "2 to 5 d"),
+        (40 * MINUTE, 10 * HOUR, "up to 10 h"),
+        (25 * HOUR, 26 * HOUR, "25 to 26 h"),
+        (5 * DAY, 5 * DAY + 4 * HOUR, "5 d"),
+        (2 * MINUTE, 40 * MINUTE, "2 to 40 min"),
+        (-4 * DAY, 5 * DAY, "-4 d to 5 d"),
+    ],
+)
+def test_a_range_of_spans_is_told_in_one_unit(shortest: int, longest: int, said: str) -> None:
+    assert show_spans(shortest, longest) == said
+
+
+def test_packs_left_full_for_unlike_spans_are_told_in_one_unit_shortest_first(bench: Bench) -> None:
+    bench.log("charged", "A", "--at", "2026-04-05T08:00:00Z")
+    bench.log("charged", "B", "--at", "2026-04-08T08:00:00Z")
+
+    assert "% for 2 to 5 d." in bench("due").out
 
 
 def test_a_paper_that_has_lapsed_is_said_to_have(bench: Bench) -> None:

@@ -69,6 +69,25 @@ def test_minutes_are_the_median_rate_down_to_the_reserve_with_its_range() -> Non
     assert told.minutes.basis == "the packs' last flights"
 
 
+def test_a_charge_that_is_reckoned_is_told_as_about() -> None:
+    told = answer(event("2026-04-05 12:00", "flown", aircraft="heron", packs=["B"], minutes=5, used_mah=1000))
+    (line,) = [line for line in pack_sentences(told) if line.startswith("To charge")]
+    assert "B (about " in line
+    assert "To charge: B (60 %)" in " ".join(pack_sentences(answer()))
+
+
+def test_what_is_open_is_told_with_the_urgency_that_the_board_gives_it(home: Bench) -> None:
+    home.log("moved", "heron", "freight")
+    board = {entry["rule"]: entry["urgency"] for entry in json.loads(home("due", "--json").out)["open"]}
+    first = json.loads(home("ready", "--json").out)["aircraft"][0]["first"]
+    assert "imu-after-freight" in {todo["rule"] for todo in first}
+    assert all(todo["urgency"] == board[todo["rule"]] for todo in first)
+    urgency = board["imu-after-freight"].replace("_", " ")
+    assert (
+        f"better done before you go: not calibrated since shipping or a knock (heron, {urgency})" in home("ready").out
+    )
+
+
 def test_a_pack_without_flights_is_taken_for_its_sisters() -> None:
     (told,) = ready_for(book_of(FLEET, GOOD, JOB, *FLIGHTS[:3]), SHIPPED, moment(NOW), "harbour")
     assert [(pack.item, pack.full.basis if pack.full else "") for pack in told.packs] == [
