@@ -4,24 +4,28 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterator
-from pathlib import Path
-from typing import Any, NamedTuple
+from functools import cached_property, partial
+from itertools import chain
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
-from scheduler.events.log import RESERVED, Log
+from scheduler.events.log import RESERVED, Log, is_folder
 from scheduler.facts.book import Clocks
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
-from scheduler.fleet.fleet import Fleet
+from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import parse_span
 from scheduler.reminders.hours import Hours
-from scheduler.shipped import folder
+from scheduler.shipped import place, yaml_files
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 
+if TYPE_CHECKING:
+    from pathlib import Path  # loading it takes longer than reading a home
+
 FLEET_PART = "/fleet"
-"""After a fingerprint: the fleet of that set-up in the compiled cache."""
+"""After a fingerprint: the fleet of that set-up in the compiled cache. With "/" and an id after it: one nameplate."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
@@ -61,35 +65,50 @@ class Setup(NamedTuple):
         return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 
 
-def default_home() -> Path:
+def default_home() -> str:
     """$SHELFBELL_HOME, else the platform's data folder."""
     if given := os.environ.get("SHELFBELL_HOME"):
-        return Path(given)
-    base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
-    return Path(base) / "shelfbell"
+        return given
+    base = os.environ.get("XDG_DATA_HOME") or os.path.expanduser("~/.local/share")
+    return os.path.join(base, "shelfbell")
 
 
 class Home:
-    """One home folder."""
+    """One home folder. `rules`: the folder of the operator's own, where it is not the home's."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.rules = path / "rules"
-        self.log = Log(path / DATABASE)
+    def __init__(self, path: "str | os.PathLike[str]", rules: "str | os.PathLike[str] | None" = None) -> None:
+        self.place = os.fspath(path) or os.curdir
+        self._rules = os.path.join(self.place, "rules") if rules is None else os.fspath(rules)
+        self.log = Log(os.path.join(self.place, DATABASE))
+
+    @cached_property
+    def path(self) -> "Path":
+        """The folder."""
+        from pathlib import Path
+
+        return Path(self.place)
+
+    @cached_property
+    def rules(self) -> "Path":
+        """The folder of the operator's own rules."""
+        from pathlib import Path
+
+        return Path(self._rules)
 
     def require(self) -> None:
         """Raises Refused where there is no such folder."""
-        if not self.path.is_dir():
+        if not is_folder(self.place):
             raise Refused.because(f"there is no home at {self.path}: `shelfbell init` makes one")
 
-    def files(self) -> list[tuple[str, Path]]:
+    def files(self) -> "list[tuple[str, Path]]":
         """The YAML files that make the set-up, with the names findings carry: settings, fleet, the operator's rules."""
-        own = sorted(self.rules.glob("*.yaml"))
-        return [
-            (SETTINGS, self.path / SETTINGS),
-            (FLEET, self.path / FLEET),
-            *((f"rules/{path.name}", path) for path in own),
-        ]
+        from pathlib import Path
+
+        return [(name, Path(place)) for name, place in self._files()]
+
+    def _files(self) -> list[tuple[str, str]]:
+        named = [(name, os.path.join(self.place, name)) for name in (SETTINGS, FLEET)]
+        return named + [(f"rules/{name}", place) for name, place in yaml_files(self._rules)]
 
     def fingerprint(self) -> str:
         """A word that changes with any file of the set-up, shipped rules and program included."""
@@ -99,9 +118,9 @@ class Home:
             from hashlib import blake2b
 
         digest = blake2b(__version__.encode(), digest_size=16)
-        for name, path in [*self.files(), *_shipped()]:
+        for name, file in [*self._files(), *yaml_files(place("rules"))]:
             digest.update(f"\0{name}\0".encode())
-            digest.update(_bytes(path))
+            digest.update(_bytes(file))
         return digest.hexdigest()
 
     def setup(self) -> Setup:
@@ -116,12 +135,11 @@ class Home:
             self._cache(fingerprint, raw)
         return make_setup(raw, fingerprint)
 
-    def candidate(self, rules: Path) -> Setup:
+    def candidate(self, rules: "Path") -> Setup:
         """The set-up with another folder of own rules. Raises Refused as `setup` does."""
         if not rules.is_dir():
             raise Refused.because(f"there is no folder {rules}")
-        other = Home(self.path)
-        other.rules = rules
+        other = Home(self.path, rules)
         from scheduler.home_check import read_home
 
         return make_setup(read_home(other), other.fingerprint())
@@ -130,15 +148,15 @@ class Home:
         try:
             if not self.log.exists():
                 return None
-            query = "SELECT fingerprint FROM compiled"
-            there = {name for (name,) in self.log.connection.execute(query)}
-            if not there >= {fingerprint, f"{fingerprint}{FLEET_PART}"}:
+            query = "SELECT count(*) FROM compiled WHERE fingerprint IN (?, ?)"
+            there = self.log.connection.execute(query, (fingerprint, f"{fingerprint}{FLEET_PART}"))
+            if there.fetchone() != (2,):
                 return None
             rest = json.loads(self._compiled(fingerprint))
         except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read, which its readers tell
             return None
         # a large fleet takes longer to read than all else, and some commands ask for nothing of it
-        return rest | {"fleet": lambda: self._fleet(fingerprint)}
+        return rest | {"fleet": Fleet(partial(self._fleet, fingerprint), partial(self._nameplate, fingerprint))}
 
     def _compiled(self, name: str) -> str:
         row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (name,)).fetchone()
@@ -153,6 +171,11 @@ class Home:
             return read_home(self)["fleet"]
         return json.loads(kept)
 
+    def _nameplate(self, fingerprint: str, item: str) -> Nameplate | None:
+        """A nameplate of the compiled cache, if it is there."""
+        kept = self._compiled(f"{fingerprint}{FLEET_PART}/{item}")
+        return tuple(json.loads(kept)) if kept else None
+
     def _cache(self, fingerprint: str, raw: dict) -> None:
         try:
             if not self.log.exists():
@@ -163,19 +186,18 @@ class Home:
                 )
                 transaction.execute("DELETE FROM compiled")
                 rest = {name: part for name, part in raw.items() if name != "fleet"}
-                for name, part in ((fingerprint, rest), (f"{fingerprint}{FLEET_PART}", raw["fleet"])):
+                fleet = f"{fingerprint}{FLEET_PART}"
+                each = ((f"{fleet}/{item}", plate) for item, plate in nameplates(raw["fleet"]).items())
+                for name, part in chain([(fingerprint, rest), (fleet, raw["fleet"])], each):
                     transaction.execute("INSERT INTO compiled VALUES (?, ?)", (name, json.dumps(part)))
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
 
 
-def _shipped() -> list[tuple[str, Path]]:
-    return [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
-
-
-def _bytes(path: Path) -> bytes:
+def _bytes(file: str) -> bytes:
     try:
-        return path.read_bytes()
+        with open(file, "rb") as opened:
+            return opened.read()
     except OSError:
         return b""
 
@@ -190,7 +212,7 @@ def make_setup(raw: dict, fingerprint: str) -> Setup:
         hours=Hours.read(settings, zone),
         clocks=Clocks(zone, settings.get("eve", "18:00")),
         channels=channels,
-        fleet=Fleet(raw["fleet"]),
+        fleet=raw["fleet"] if isinstance(raw["fleet"], Fleet) else Fleet(raw["fleet"]),
         rules=Ruleset(raw["rules"], raw["adjust"], CATALOGUE),
         fingerprint=fingerprint,
         heartbeat=(settings.get("heartbeat") or {}).get("url", ""),

@@ -32,7 +32,7 @@ _RFC3339 = re.compile(
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
 _AMOUNT = r"(\d{1,9}(?:\.\d{1,9})?)\s*"
 _SPAN = re.compile(rf"{_AMOUNT}([a-z]+(?: months)?)\Z", re.ASCII)
-_TERM = re.compile(rf"{_AMOUNT}([a-z]+)", re.ASCII)
+_TERM = rf"(?a:{_AMOUNT}([a-z]+))"
 _UNITS = {
     **dict.fromkeys(("s", "second", "seconds"), SECOND),
     **dict.fromkeys(("min", "minute", "minutes"), MINUTE),
@@ -125,8 +125,8 @@ def parse_span(text: str) -> int | CalendarSpan:
 
 
 def _parse_sum(text: str) -> int:
-    parts = _TERM.findall(text)
-    if not parts or _TERM.sub("", text).strip() or any(unit not in _UNITS for _, unit in parts):
+    parts = re.findall(_TERM, text)
+    if not parts or re.sub(_TERM, "", text).strip() or any(unit not in _UNITS for _, unit in parts):
         raise _no_span(text)
     return sum(round(float(amount) * _UNITS[unit]) for amount, unit in parts)
 

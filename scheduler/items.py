@@ -5,7 +5,7 @@ import re
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 
-_TAIL = re.compile(r"(.*?)(\d+|[A-Za-z])\Z", re.DOTALL)
+_TAIL = r"(?s:(.*?)(\d+|[A-Za-z])\Z)"
 
 
 def expand(text: str, fleet: Fleet) -> list[str]:
@@ -36,7 +36,7 @@ def _range(part: str, fleet: Fleet) -> list[str]:
 
 
 def _between(first: str, last: str) -> list[str]:
-    head, tail = _TAIL.match(first), _TAIL.match(last)
+    head, tail = re.match(_TAIL, first), re.match(_TAIL, last)
     if head is None or tail is None or head[1] != tail[1] or head[2].isdigit() != tail[2].isdigit():
         return []
     if head[2].isdigit():

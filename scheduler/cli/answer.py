@@ -8,8 +8,7 @@ from scheduler.cli.doubts import doubts
 from scheduler.cli.entry_words import naming_packs
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
-from scheduler.facts.fitting import CARRIED, parts_of
-from scheduler.facts.needs import packs_for
+from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
@@ -46,7 +45,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
     lines += next_ring(desk, board, opened, still)
-    if any("I ring" in line for line in lines) and not running(home.path):
+    if any("I ring" in line for line in lines) and not running(home.place):
         lines.append("Nobody is running that could ring: start `shelfbell run`.")
     return "\n".join(lines)
 

@@ -70,7 +70,7 @@ def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
         parser.add_argument("--as-known", action="store_true", help="from what had been recorded by that instant")
 
 
-_CLOCK_ALONE = re.compile(r"\d{1,2}(:\d\d)?\s*([ap]m)?", re.IGNORECASE)
+_CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
 
 
 def desk(home: Home, args: "Namespace | None" = None, past: bool = False) -> Desk:
@@ -80,7 +80,7 @@ def desk(home: Home, args: "Namespace | None" = None, past: bool = False) -> Des
     now = clock()
     at = getattr(args, "at", None)
     if at is not None:
-        past = past or getattr(args, "as_known", False) or _CLOCK_ALONE.fullmatch(at.strip()) is not None
+        past = past or getattr(args, "as_known", False) or re.fullmatch(_CLOCK_ALONE, at.strip()) is not None
         now = parse_time(at, now, setup.hours.zone, ahead=not past, day_ends=True)
     return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK)
 

@@ -72,7 +72,7 @@ def _of(told: Told) -> Iterator[str]:
 
 def _too_early(told: Told) -> Iterator[str]:
     event, fleet = told.event, told.book.fleet
-    for name in (event.get("item"), event.get("aircraft"), *event.get("packs", [])):
+    for name in filter(None, (event.get("item"), event.get("aircraft"), *event.get("packs", []))):
         day = fleet[name].plate.get("in_service") if name in fleet else None
         if day is not None and event.at < start_of_day(day, told.book.clocks.zone):
             yield f"{told.say(event.at)} is before {name} came into use, {day.isoformat()} by fleet.yaml."

@@ -1,8 +1,8 @@
 """`shelfbell due`: the board."""
 
-from argparse import ArgumentParser, Namespace
 from functools import partial
-from typing import NamedTuple
+from itertools import groupby
+from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cli.common import Desk, asking, desk, print_json
 from scheduler.home import Home
@@ -12,19 +12,31 @@ from scheduler.reminders.ground import Hush, as_kept
 from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, unknown_lines
 from scheduler.reminders.why import hush_of, kept_quiet
 
+if TYPE_CHECKING:
+    from argparse import ArgumentParser, Namespace
+
 _HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": "Whenever it suits"}
 
 
-def add_arguments(parser: ArgumentParser, _name: str) -> None:
+def add_arguments(parser: "ArgumentParser", _name: str) -> None:
     """The options."""
     asking(parser, as_known=True)
 
 
-def run(home: Home, args: Namespace) -> int:
+def run(home: Home, args: "Namespace") -> int:
     """Print what is open; exit 1 when anything is."""
     at = desk(home, args)
-    found = whole(at) if args.at or args.as_known else kept(at)
-    print_json(to_json(at, found)) if args.json else print(to_text(at, found))
+    return _show(at, whole(at) if args.at or args.as_known else kept(at), args.json)
+
+
+def run_alone(home: Home) -> int:
+    """The same where no option is given."""
+    at = desk(home)
+    return _show(at, kept(at))
+
+
+def _show(at: Desk, found: "Found", as_json: bool = False) -> int:
+    print_json(to_json(at, found)) if as_json else print(to_text(at, found))
     return 1 if found.opened else 0
 
 
@@ -92,11 +104,9 @@ def to_text(at: Desk, found: Found) -> str:
     """The board for people."""
     opened, unknown = found
     lines = [f"{at.say(at.now)}: {_headline(opened)}"]
-    for urgency, head in _HEADS.items():
-        these = [reminder for reminder in opened if reminder.verdict.urgency(at.now) == urgency]
-        if these:
-            lines += ["", head]
-            lines += [line for group in gathered(these) for line in _group(at, group)]
+    for urgency, these in groupby(opened, key=lambda reminder: reminder.verdict.urgency(at.now)):
+        lines += ["", _HEADS[urgency]]
+        lines += [line for group in gathered(list(these)) for line in _group(at, group)]
     if unknown:
         lines += ["", "Cannot be judged"]
         lines += [f"  - {line}" for line in unknown_lines(unknown)]

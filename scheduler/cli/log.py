@@ -135,8 +135,8 @@ def _after(start: str, end: str, text: str, setup: Setup) -> str:
 def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str, object], setup: Setup) -> None:
     """Raises Refused for "charged O1 O2": an item where the next field was expected."""
     for name, text in values.items():
-        astray = text in setup.fleet and not _field(kind, name).type.names
-        if astray and _field(kind, name).type.check(event.get(name)) is not None:
+        wanted = _field(kind, name).type
+        if not wanted.names and wanted.check(event.get(name)) is not None and text in setup.fleet:
             first = next((str(values[f]) for f in ("packs", "item", "carries") if f in values), "")
             raise Refused.because(f"{text} stands where {name} is expected; several items go by comma: {first},{text}")
 
@@ -197,4 +197,4 @@ def _read(found: Field, text: str, setup: Setup, now: int) -> object:
 def _poke(home: Home) -> None:
     from scheduler.messages.poke import poke
 
-    poke(home.path)
+    poke(home.place)

@@ -5,7 +5,6 @@ import os
 import sqlite3
 import sys
 from importlib import import_module
-from pathlib import Path
 
 from scheduler import __version__
 from scheduler.findings import Refused, did_you_mean
@@ -68,7 +67,7 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _run(words: list[str]) -> int:
-    home: Path | None = None
+    home: str | None = None
     while words and words[0].startswith("-"):
         option = words.pop(0)
         if option in ("-h", "--help"):
@@ -78,9 +77,9 @@ def _run(words: list[str]) -> int:
             print(f"shelfbell {__version__}")
             return 0
         if option == "--home" and words:
-            home = Path(words.pop(0))
+            home = words.pop(0)
         elif option.startswith("--home="):
-            home = Path(option.partition("=")[2])
+            home = option.partition("=")[2]
         elif option == "--home":
             raise Refused.because("--home needs a folder")
         else:
@@ -97,17 +96,20 @@ def _run(words: list[str]) -> int:
     module = import_module(f"scheduler.cli.{_MODULES.get(name, name)}")
     from scheduler.home import Home, default_home
 
-    opened = Home(home or default_home())
+    opened = Home(default_home() if home is None else home)
     if name == "run":
         gc.enable()
     try:
         if hasattr(module, "run_words"):
             return module.run_words(opened, rest)
+        if not rest and hasattr(module, "run_alone"):  # the reader of options takes longer than the answer
+            return module.run_alone(opened)
         from scheduler.cli.options import parse
 
         return module.run(opened, parse(module, name, COMMANDS[name], rest))
     finally:
         opened.log.close()
+        gc.freeze()  # an ending interpreter looks for circles too, at a tenth of what `log` costs
 
 
 def _help() -> str:

@@ -34,8 +34,9 @@ def _last(home: Home) -> dict | None:
     """What was compiled last, whatever the files were."""
     if not home.log.exists():
         return None
+    query = f"SELECT fingerprint, data FROM compiled WHERE fingerprint NOT LIKE '%{FLEET_PART}/%'"
     try:
-        rows = home.log.connection.execute("SELECT fingerprint, data FROM compiled").fetchall()
+        rows = home.log.connection.execute(query).fetchall()
     except sqlite3.DatabaseError:  # nothing was compiled yet
         return None
     last: dict = {}

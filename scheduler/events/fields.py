@@ -16,6 +16,8 @@ _UNSEEN = r"\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff"
 """Control characters, and those that turn or hide the text around them: a name in a terminal is what it seems to be."""
 _NAME = rf"[^\x00-\x20{_UNSEEN}](?:[^\x00-\x1f{_UNSEEN}]{{0,78}}[^\x00-\x20{_UNSEEN}])?"
 _LARGEST = 1e9
+_HALF = "[\ud800-\udfff]"
+"""Half a character: no text to be kept."""
 _LIGHTS = r"[0-9] of [1-9]"
 
 
@@ -73,8 +75,14 @@ def whole(low: int) -> Type:
     return Type(check, {"type": "integer", "minimum": low, "maximum": _LARGEST}, _read_number)
 
 
-def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type:
-    """Text that matches the whole of `regex`."""
+def pattern(
+    regex: str,
+    wanted: str,
+    names: str = "",
+    longest: int = 80,
+    plain: Callable[[str], bool] = lambda _: False,
+) -> Type:
+    """Text that matches the whole of `regex`. `plain`: tells quickly of most that it does."""
     match: Callable[[str], object] | None = None
     good: set[str] = set()  # the same few names come again and again
 
@@ -82,7 +90,7 @@ def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type
         nonlocal match
         if not isinstance(value, str):
             return wanted
-        if value in good:
+        if value in good or len(value) <= longest and plain(value):
             return None
         if match is None:  # what one entry does not name is not compiled for it
             match = re.compile(rf"(?:{regex})\Z").match
@@ -98,12 +106,10 @@ def pattern(regex: str, wanted: str, names: str = "", longest: int = 80) -> Type
 
 def text(longest: int) -> Type:
     """Any text of at most `longest` characters."""
-
-    has_half_character = re.compile("[\ud800-\udfff]").search
     wanted = f"text of at most {longest} whole characters"
 
     def check(value: object) -> str | None:
-        good = isinstance(value, str) and len(value) <= longest and not has_half_character(value)
+        good = isinstance(value, str) and len(value) <= longest and (value.isascii() or not re.search(_HALF, value))
         return None if good else wanted
 
     return Type(check, {"type": "string", "maxLength": longest, "pattern": r"^[^\ud800-\udfff]*$"}, str)
@@ -158,7 +164,15 @@ def _parsed(parse: Callable[[str], object], wanted: str, format_name: str) -> Ty
 
 def names(kinds: str) -> Type:
     """The id of an item of one of `kinds` (by comma; "*" for any)."""
-    return pattern(_NAME, f"the id of one {kinds.replace(',', ' or ')}" if kinds != "*" else "an id", kinds)
+    return _name(f"the id of one {kinds.replace(',', ' or ')}" if kinds != "*" else "an id", kinds)
+
+
+def _name(wanted: str, kinds: str = "") -> Type:
+    return pattern(_NAME, wanted, kinds, plain=_is_plain_name)
+
+
+def _is_plain_name(value: str) -> bool:
+    return value.isascii() and value.isprintable() and value.strip() == value != ""
 
 
 def _flag(value: object) -> str | None:
@@ -171,7 +185,7 @@ INSTANT = _parsed(parse_rfc3339, "a time with offset such as 2026-04-01T18:40:00
 DAY = _parsed(parse_date, "a date such as 2026-04-01", "date")
 FLAG = Type(_flag, {"type": "boolean"}, lambda typed: _FLAG_WORDS.get(typed.lower(), typed))
 LIGHTS = pattern(_LIGHTS, 'the lights that are lit, such as "3 of 4"')
-NAME = pattern(_NAME, "a name of at most 80 characters on one line")
+NAME = _name("a name of at most 80 characters on one line")
 
 
 def volts_each() -> Type:

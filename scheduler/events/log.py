@@ -8,15 +8,19 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import cached_property
 from itertools import islice
-from pathlib import Path
-from typing import Any, NamedTuple
+from stat import S_ISDIR
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source
 from scheduler.findings import Refused
 from scheduler.instants import DAWN, DUSK
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 SCHEMA_VERSION = 2
 """Since 2 the events of a job are filed under its own name too, and can be looked up by when they happened."""
@@ -119,19 +123,26 @@ def corrects(event: Event) -> bool:
 class Log:
     """The event log of one home. Opens the database when first needed; a home without one is an empty log."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: "str | os.PathLike[str]") -> None:
+        self._place = os.fspath(path)
         self._connection: sqlite3.Connection | None = None
+
+    @cached_property
+    def path(self) -> "Path":
+        """Where the database is, or will be."""
+        from pathlib import Path
+
+        return Path(self._place)
 
     def exists(self) -> bool:
         """True when the database is there. Raises Refused where it is gone and has left its journal behind."""
-        return _there(self.path)
+        return _there(self._place)
 
     @property
     def connection(self) -> sqlite3.Connection:
         """The connection, opened and where need be created on first use. Raises Refused."""
         if self._connection is None:
-            self._connection = _open(self.path)
+            self._connection = _open(self._place)
         return self._connection
 
     def close(self) -> None:
@@ -348,21 +359,36 @@ class Transaction:
         return self._connection.execute(query, values)  # type: ignore[arg-type]
 
 
-def _there(path: Path) -> bool:
-    if path.exists():
+def is_folder(place: str) -> bool:
+    """True where a folder is. Raises OSError where that cannot be told."""
+    found = _stat(place)
+    return found is not None and S_ISDIR(found.st_mode)
+
+
+def _stat(place: str) -> os.stat_result | None:
+    try:
+        return os.stat(place)
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+
+
+def _there(place: str) -> bool:
+    if _stat(place):
         return True
-    if path.with_name(f"{path.name}-wal").exists():
-        raise Refused.because(f"{path.name} is gone but its -wal file is there: restore a backup into a new home")
+    if _stat(f"{place}-wal"):
+        name = os.path.basename(place)
+        raise Refused.because(f"{name} is gone but its -wal file is there: restore a backup into a new home")
     return False
 
 
-def _open(path: Path) -> sqlite3.Connection:
-    if not path.parent.is_dir():
-        raise Refused.because(f"there is no home at {path.parent}: `shelfbell init` makes one")
+def _open(place: str) -> sqlite3.Connection:
+    home, name = os.path.split(place)
+    if not is_folder(home or os.curdir):
+        raise Refused.because(f"there is no home at {home}: `shelfbell init` makes one")
     try:
-        if not _there(path):
-            _create(path)
-        connection = sqlite3.connect(path, timeout=60, isolation_level=None)
+        if not _there(place):
+            _create(place)
+        connection = sqlite3.connect(place, timeout=60, isolation_level=None)
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         connection.execute("PRAGMA synchronous=NORMAL")
         if version == 1:
@@ -370,11 +396,11 @@ def _open(path: Path) -> sqlite3.Connection:
     except (sqlite3.DatabaseError, OSError) as error:
         damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)
         way = f". {WAY_BACK}" if damaged else ""
-        raise Refused.because(f"the database {path.name} cannot be opened: {error}{way}") from None
+        raise Refused.because(f"the database {name} cannot be opened: {error}{way}") from None
     if version == 0:
-        raise Refused.because(f"{path.name} is no event log: move it away, or restore a backup")
+        raise Refused.because(f"{name} is no event log: move it away, or restore a backup")
     if version > SCHEMA_VERSION:
-        raise Refused.because(f"the database {path.name} was written by a newer shelfbell (layout {version})")
+        raise Refused.because(f"the database {name} was written by a newer shelfbell (layout {version})")
     return connection
 
 
@@ -406,29 +432,30 @@ TRIGGERS = (
 )  # fmt: skip
 
 
-def _create(path: Path) -> None:
+def _create(place: str) -> None:
     """Lay out a new database beside its place and move it there whole, one process at a time."""
     import fcntl
 
-    home = os.open(path.parent, os.O_RDONLY)
+    home = os.open(os.path.dirname(place) or os.curdir, os.O_RDONLY)
     old = os.umask(0o077)
     try:
         fcntl.flock(home, fcntl.LOCK_EX)
-        if not path.exists():
-            new = path.with_name(f"{path.name}.new")
-            new.unlink(missing_ok=True)
+        if not _stat(place):
+            new = f"{place}.new"
+            with suppress(FileNotFoundError):
+                os.unlink(new)
             _write(new)
-            new.rename(path)
+            os.rename(new, place)
     finally:
         os.umask(old)
         os.close(home)
 
 
-def _write(path: Path) -> None:
+def _write(place: str) -> None:
     """A new database. The only place that pays for sqlite_utils."""
     import sqlite_utils
 
-    db = sqlite_utils.Database(sqlite3.connect(path))
+    db = sqlite_utils.Database(sqlite3.connect(place))
     db.enable_wal()
     with db.atomic():
         _lay_out(db)

@@ -3,8 +3,9 @@
 import json
 import os
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
+from functools import cache
 from typing import Any, NamedTuple, Protocol
 
 from scheduler.events.check import problems
@@ -81,7 +82,7 @@ class _Intake:
         self._now = now
         self._file = file
         self._batch: dict[str, tuple[int, Row]] = {}
-        self._kinds = {item: names.kind(item) for item in names.ids()}
+        self._kind = cache(names.kind)
 
     def add(self, number: int, line: str, transaction: Transaction) -> None:
         """Check one line and put it with the batch."""
@@ -92,7 +93,7 @@ class _Intake:
         except (ValueError, RecursionError) as error:
             self._find(number, _broken(error), getattr(error, "colno", 0))
             return
-        wrong = problems(event) or references(event, self._kinds, self._names)
+        wrong = problems(event) or references(event, self._kind, self._names)
         if not wrong and "recorded_at" not in event:
             wrong = impossible(event, self._names.get)
         if wrong:
@@ -236,14 +237,14 @@ _NAMING = {
 }
 
 
-def references(event: dict[str, object], kinds: dict[str, str | None], names: Names) -> list[str]:
+def references(event: dict[str, object], kind: Callable[[Any], str | None], names: Names) -> list[str]:
     """Names in the event that the fleet does not know, or knows as another kind."""
     found = []
     for field, wanted in _NAMING[event["what"]]:  # type: ignore[index]
         value = event.get(field, ())
         for name in value if isinstance(value, list | tuple) else (value,):
-            if kinds.get(name) not in wanted:
-                found.append(_unknown(str(event["what"]), name, ",".join(wanted), kinds.get(name), names))
+            if kind(name) not in wanted:
+                found.append(_unknown(str(event["what"]), name, ",".join(wanted), kind(name), names))
     return found
 
 

@@ -32,7 +32,7 @@ class Fact(NamedTuple):
     record: str
     of: tuple[str, ...]
     compute: Callable[..., list[Piece]]
-    at: "Callable[[Life, int], str] | None" = None
+    at: Callable[..., str] | None = None
 
 
 OF_JOBS = ("next_job_in", "starts_in")

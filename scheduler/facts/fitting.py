@@ -1,4 +1,4 @@
-"""Which part was on which aircraft, and when."""
+"""Which part was on which aircraft, and when, and which packs fit it."""
 
 from typing import TYPE_CHECKING
 
@@ -60,3 +60,16 @@ def parts_of(book: "Book", aircraft: str, *kinds: str) -> list[Item]:
         return [item for item in found if item.kind in kinds]
 
     return book.once(("parts of", aircraft, kinds), find)  # type: ignore[return-value]
+
+
+def packs_for(book: "Book", aircraft: str | None) -> list[Item]:
+    """The packs that fit an aircraft; all of them where none is named."""
+    fleet = book.fleet
+
+    def find() -> list[Item]:
+        if aircraft is None:
+            return [fleet[name] for name in fleet.ids("pack")]
+        names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == "pack")
+        return [fleet[name] for name in fleet.in_order(names)]
+
+    return book.once(("packs for", aircraft), find)  # type: ignore[return-value]

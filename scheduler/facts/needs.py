@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
-from scheduler.facts.fitting import fittings, parts_of
+from scheduler.facts.fitting import fittings, packs_for, parts_of
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.papers import sort_of
 from scheduler.facts.timeline import Piece, Timeline
@@ -35,19 +35,6 @@ def needed(book: "Book", plan: Plan, instant: int) -> list[Item]:
 
 def _fitted(book: "Book", part: Item, aircraft: str, instant: int) -> bool:
     return any(craft == aircraft and start <= instant < end for start, end, craft in fittings(book, part))
-
-
-def packs_for(book: "Book", aircraft: str | None) -> list[Item]:
-    """The packs that fit an aircraft; all of them where none is named."""
-    fleet = book.fleet
-
-    def find() -> list[Item]:
-        if aircraft is None:
-            return [fleet[name] for name in fleet.ids("pack")]
-        names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == "pack")
-        return [fleet[name] for name in fleet.in_order(names)]
-
-    return book.once(("packs for", aircraft), find)  # type: ignore[return-value]
 
 
 def papers_for(book: "Book", aircraft: str | None) -> list[Item]:

@@ -1,7 +1,7 @@
 """The items of a fleet, looked up by id and by kind."""
 
 from collections.abc import Callable, Iterable, Iterator
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any, NamedTuple
 
 from scheduler.fleet.plates import SECTIONS, fields
@@ -31,14 +31,24 @@ HOME = Item("home", "home", {"id": "home"})
 
 Sections = dict[str, list[dict[str, object]]]
 """The sections of fleet.yaml with their nameplates."""
+Nameplate = tuple[str, dict[str, object]]
+"""The kind of an item, and what fleet.yaml has of it."""
+
+
+def nameplates(sections: Sections) -> dict[str, Nameplate]:
+    """Every nameplate by its id, in the order of fleet.yaml."""
+    return {str(entry["id"]): (SECTIONS[name], entry) for name, entries in sections.items() for entry in entries or ()}
 
 
 class Fleet:
     """The items of fleet.yaml. An item is read from its raw nameplate when first asked for, and so is the whole where
-    `raw` is a way to get it."""
+    `raw` is a way to get it; `one` is a way to get a nameplate while nothing has asked for the whole, if it can."""
 
-    def __init__(self, raw: Sections | Callable[[], Sections] | None) -> None:
+    def __init__(
+        self, raw: Sections | Callable[[], Sections] | None, one: Callable[[str], Nameplate | None] | None = None
+    ) -> None:
         self._given = raw
+        self._one = cache(one) if one else None
         self._items: dict[str, Item] = {}
         self._by_kind: dict[str, list[str]] = {}
         self._places: dict[str, int] = {}
@@ -51,31 +61,38 @@ class Fleet:
         return (self._given() if callable(self._given) else self._given) or {}
 
     @cached_property
-    def _raw(self) -> dict[str, tuple[str, dict[str, object]]]:
-        return {
-            str(entry["id"]): (SECTIONS[section], entry)
-            for section, entries in self.sections.items()
-            for entry in entries or ()
-        }
+    def _raw(self) -> dict[str, Nameplate]:
+        self._one = None
+        return nameplates(self.sections)
+
+    def _find(self, item: str) -> Nameplate | None:
+        found = self._one(item) if self._one else None
+        return found or self._raw.get(item)
 
     def __contains__(self, item: str) -> bool:
-        return item in self._raw
+        return self._find(item) is not None
 
     def __iter__(self) -> Iterator[Item]:
         return (self[item] for item in self._raw)
 
     def __getitem__(self, item: str) -> Item:
         if item not in self._items:
-            self._items[item] = make_item(*self._raw[item])
+            self._items[item] = make_item(*self._there(item))
         return self._items[item]
+
+    def _there(self, item: str) -> Nameplate:
+        found = self._find(item)
+        if found is None:
+            raise KeyError(item)
+        return found
 
     def get(self, item: str) -> Item | None:
         """The item of that id, or None."""
-        return self[item] if item in self._raw else None
+        return self[item] if self._find(item) else None
 
     def raw(self, item: str) -> dict[str, object]:
         """The nameplate of an item as fleet.yaml has it."""
-        return self._raw[item][1]
+        return self._there(item)[1]
 
     def ids(self, *kinds: str) -> list[str]:
         """The ids of all items, or of those of some kinds, in the order of fleet.yaml."""
@@ -89,7 +106,8 @@ class Fleet:
 
     def in_order(self, items: Iterable[str]) -> list[str]:
         """Some ids in the order of fleet.yaml, each once; what is not of the fleet comes after."""
-        return sorted(dict.fromkeys(items), key=self.place)
+        found = list(dict.fromkeys(items))
+        return sorted(found, key=self.place) if len(found) > 1 else found
 
     def place(self, item: str) -> int:
         """The place of an item in fleet.yaml; what is not of the fleet comes after all."""
@@ -116,4 +134,5 @@ class Fleet:
 
     def kind(self, item: str) -> str | None:
         """The kind of an item, or None when there is none of that id."""
-        return self._raw[item][0] if item in self._raw else None
+        found = self._find(item)
+        return found[0] if found else None

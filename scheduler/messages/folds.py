@@ -8,13 +8,15 @@ looked up by the names and kinds of entries on which each item rests.
 import json
 import sqlite3
 from collections.abc import Collection, Iterable
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import HOME, JOB, JOBS, Log, Transaction, concerned, corrects
 from scheduler.facts.book import counts_from
-from scheduler.facts.quiet import Evidence, Known
 from scheduler.instants import DAWN, DUSK
-from scheduler.reminders.fold import Fold
+
+if TYPE_CHECKING:
+    from scheduler.facts.quiet import Known
+    from scheduler.reminders.fold import Fold
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS folds (
@@ -100,8 +102,10 @@ class Folds:
         """The items of which a digest would speak."""
         return {item for (item,) in self._rows("SELECT item FROM folds WHERE news")}
 
-    def known(self, but: Collection[str], since: int = DAWN) -> Known:
+    def known(self, but: Collection[str], since: int = DAWN) -> "Known":
         """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
+        from scheduler.facts.quiet import Evidence, Known
+
         rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at > ?", since)
         left_out = frozenset(but)
         ((in_service,),) = self._rows("SELECT in_service FROM folded")
@@ -157,7 +161,7 @@ class Folds:
         return dict(rows)
 
     def keep(
-        self, transaction: Transaction, was: Base, base: Base, folds: Iterable[Fold], home_by: int | None = None
+        self, transaction: Transaction, was: Base, base: Base, folds: "Iterable[Fold]", home_by: int | None = None
     ) -> None:
         """Keep folds made from what `was` kept, up to `base`; nothing where another has changed that.
 
@@ -175,7 +179,7 @@ class Folds:
         for fold in made:
             _keep(transaction, fold)
 
-    def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: Iterable[Fold]) -> None:
+    def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: "Iterable[Fold]") -> None:
         """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
         drop(transaction)
         for table in _TABLES:
@@ -193,7 +197,7 @@ def drop(transaction: Transaction) -> None:
         transaction.execute(f"DROP TABLE IF EXISTS {table}")
 
 
-def _keep(transaction: Transaction, fold: Fold) -> None:
+def _keep(transaction: Transaction, fold: "Fold") -> None:
     # What an item rested on before stays noted: it is looked at once too often, never once too little.
     row = (*fold[:5], *(fold.evidence or (None, None)), *(fold.outline or (None, None)))
     transaction.execute(f"INSERT OR REPLACE INTO folds VALUES ({', '.join('?' * len(row))})", row)

@@ -2,19 +2,22 @@
 
 import fcntl
 import os
-from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from scheduler.findings import Refused
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 LOCK = "shelfbell.lock"
 DAEMON = "run"
 
 
-def running(home: Path) -> bool:
+def running(home: "str | os.PathLike[str]") -> bool:
     """True while a daemon holds the lock of a home. Nothing is written, and nothing heavy imported."""
     try:
-        descriptor = os.open(home / LOCK, os.O_RDONLY | os.O_CLOEXEC)
+        descriptor = os.open(os.path.join(home, LOCK), os.O_RDONLY | os.O_CLOEXEC)
     except OSError:  # where no daemon ever ran, none runs
         return False
     try:
@@ -32,7 +35,7 @@ class Lock:
     `role`: written into the file for others to read; DAEMON for the one that stays.
     """
 
-    def __init__(self, home: Path, role: str) -> None:
+    def __init__(self, home: "Path", role: str) -> None:
         self._path = home / LOCK
         self._role = role
         self._descriptor: int | None = None

@@ -5,11 +5,9 @@ It lives in the database of the log. What is decided and what is to be sent of i
 """
 
 import json
-import random
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from hashlib import blake2b
 from typing import Any, NamedTuple
 
 from scheduler.events.log import Log, Transaction
@@ -98,16 +96,24 @@ class Health(NamedTuple):
 
 def reference(decided_at: int, kind: str, title: str) -> str:
     """Five letters or digits that stand for one message."""
+    from hashlib import blake2b  # it loads OpenSSL, a tenth of what `due` may cost
+
     digest = blake2b(f"{decided_at}\0{kind}\0{title}".encode(), digest_size=5).digest()
     return "".join(_REFERENCE[byte % len(_REFERENCE)] for byte in digest)
+
+
+def _chance() -> float:
+    import random
+
+    return random.random()
 
 
 class Outbox:
     """The outbox of one log. `jitter` returns a number in [0, 1) that spreads retries by a tenth."""
 
-    def __init__(self, log: Log, jitter: Callable[[], float] = random.random) -> None:
+    def __init__(self, log: Log, jitter: Callable[[], float] | None = None) -> None:
         self.log = log
-        self._jitter = jitter
+        self._jitter = jitter or _chance
 
     @contextmanager
     def writing(self) -> Iterator[Transaction]:

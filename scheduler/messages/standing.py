@@ -4,12 +4,10 @@ from typing import NamedTuple
 
 from scheduler.events.log import HOME, Reader
 from scheduler.facts.book import Book
-from scheduler.facts.quiet import ASKED
 from scheduler.home import Home, Setup
 from scheduler.messages.folds import Base, Folds, fresh_entries
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
-from scheduler.reminders.fold import home_since
 from scheduler.reminders.outline import Outline, Shelf
 
 
@@ -53,6 +51,9 @@ def _touched(home: Home, folds: Folds, was: Base, place: int) -> set[str]:
 
 def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board:
     """The board of some items at `now`, to be asked about no other instant."""
+    from scheduler.facts.quiet import ASKED
+    from scheduler.reminders.fold import home_since
+
     since = home_since(setup.rules, now)
     known = Folds(home.log).known(items, since) if HOME in items else None
     asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in items))

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from scheduler.events.log import Event
-from scheduler.instants import DAY, DUSK, HOUR
+from scheduler.instants import DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.words import Told, Word, next_word, said_of
@@ -282,12 +282,3 @@ def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> lis
     if last is None or hours.next_weekly(last + 1) <= now:
         return unknown
     return [entry for entry in unknown if entry.since > last]
-
-
-def quiet_line(newest: int | None, now: int) -> str:
-    """One line for when there is nothing to say. `newest`: when the last entry happened; None without any."""
-    if newest is None:
-        return "All quiet: nothing is logged yet."
-    days = (now - newest) // DAY
-    age = "today" if days == 0 else "yesterday" if days == 1 else f"{days} days ago"
-    return f"All quiet: nothing is open. The last entry was {age}."

@@ -3,7 +3,6 @@
 A wake looks at an item again when that instant has come, or when an entry came on which it rests, and at no other.
 """
 
-import traceback
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from functools import partial
@@ -88,6 +87,8 @@ def _sickness(verdict: Verdict, now: int) -> str:
         if opened is not None and not fleeting(reminder := Reminder(verdict, opened)):
             keep(reminder, now)  # what its texts rest on
     except Exception as error:  # whatever a rule raises, the others go on; what it raised is reported
+        import traceback
+
         where = traceback.extract_tb(error.__traceback__)[-1]
         return f"{type(error).__name__}: {error} ({where.name})"
     return ""

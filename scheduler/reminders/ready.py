@@ -13,8 +13,9 @@ from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
 from scheduler.facts.condition import why_grounded
 from scheduler.facts.endurance import RESERVE, legs
+from scheduler.facts.fitting import packs_for
 from scheduler.facts.jobs import Plan
-from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed, packs_for
+from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed
 from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.travel import energy_of

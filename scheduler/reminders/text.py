@@ -3,18 +3,20 @@
 import re
 from collections.abc import Callable
 from functools import partial
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.facts.declare import Fact, absent, show_fact
-from scheduler.instants import to_datetime
+from scheduler.instants import DAY, to_datetime
 from scheduler.reminders.board import Reminder, Unknown, since
-from scheduler.reminders.decide import Decision, Ended, Gap, quiet_line
 from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, clean, grounds_needed
 from scheduler.units import show_spans
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 from scheduler.verdicts.verdict import Verdict
+
+if TYPE_CHECKING:
+    from scheduler.reminders.decide import Decision, Ended, Gap
 
 _READING = r"(?<![^\s,])[A-Z]{3,}\b"
 """A word in capitals in an entry to be typed: it stands for a value that only the reader knows."""
@@ -26,7 +28,7 @@ _NOW = r"\b(?:\d+ s|under a minute) ago\b"
 def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
     """A local time as a person writes it: "Thu 2 Apr 18:10"."""
     when = to_datetime(instant, zone)
-    return f"{when:%a} {when.day} {when:%b}{f' {when.year}' if year else ''} {when:%H:%M}"
+    return when.strftime(f"%a {when.day} %b {f'{when.year} ' if year else ''}%H:%M")
 
 
 def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
@@ -57,6 +59,10 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
     for reminder in reminders:
         rule = reminder.verdict.rule
         groups.setdefault((rule.id, rule.do), []).append(reminder)
+    return [Lines(group[0].verdict.rule, _by_item(group) if len(group) > 1 else group) for group in groups.values()]
+
+
+def _by_item(reminders: list[Reminder]) -> list[Reminder]:
     digits = re.compile(r"(\d+)")
 
     def natural(reminder: Reminder) -> list[object]:
@@ -65,23 +71,22 @@ def gathered(reminders: list[Reminder]) -> list[Lines]:
         parts[1::2] = map(int, parts[1::2])
         return parts
 
-    return [
-        Lines(group[0].verdict.rule, sorted(group, key=natural) if len(group) > 1 else group)
-        for group in groups.values()
-    ]
+    return sorted(reminders, key=natural)
 
 
 def value_of(reminder: Reminder, name: str, now: int) -> str:
     """The text of one name in a rule's text."""
     verdict = reminder.verdict
-    special: dict[str, Callable[[], str]] = {
-        "item": lambda: reminder.key.item,
-        "items": lambda: reminder.key.item,
-        "how_many": lambda: "1",
-        "opened_at": lambda: moment_near(reminder.stretch.opened, now, verdict.zone),
-        "urgency": lambda: verdict.urgency(now),
-    }
-    return special[name]() if name in special else _ground(reminder, name, now).say(now)
+    match name:
+        case "item" | "items":
+            return reminder.key.item
+        case "how_many":
+            return "1"
+        case "opened_at":
+            return moment_near(reminder.stretch.opened, now, verdict.zone)
+        case "urgency":
+            return verdict.urgency(now)
+    return _ground(reminder, name, now).say(now)
 
 
 def _ground(reminder: Reminder, name: str, now: int) -> Ground:
@@ -232,7 +237,7 @@ def unknown_lines(unknown: list[Unknown]) -> list[str]:
     ]
 
 
-def ended_line(ended: Ended, now: int, zone: ZoneInfo) -> str:
+def ended_line(ended: "Ended", now: int, zone: ZoneInfo) -> str:
     """One line on a reminder that is over."""
     when = moment_near(ended.ended, now, zone)
     by = f" by {ended.by.what}" if ended.by else ""
@@ -240,11 +245,11 @@ def ended_line(ended: Ended, now: int, zone: ZoneInfo) -> str:
     return f"{_name(ended)}: {ended.key.item}: {ended.ending} {when}{by} (since {since})"
 
 
-def _name(ended: Ended) -> str:
+def _name(ended: "Ended") -> str:
     return ended.reminder.verdict.rule.title if ended.reminder else ended.key.rule
 
 
-def ended_lines(ended: list[Ended], now: int, zone: ZoneInfo) -> list[str]:
+def ended_lines(ended: "list[Ended]", now: int, zone: ZoneInfo) -> list[str]:
     """A line on each reminder that was told and is over, one in all on those that came and went unseen."""
     told = {one.key: one for one in sorted(ended, key=lambda one: one.ended) if one.told}
     unseen = [one for one in ended if not one.told and one.key not in told]
@@ -264,7 +269,7 @@ class Text(NamedTuple):
     body: str
 
 
-def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, newest: Newest) -> Text:
+def compose(decision: "Decision", words: list[Reminder], zone: ZoneInfo, newest: Newest) -> Text:
     """The message of a decision, for the reminders that a channel takes. `newest`: tells when the last entry was."""
     groups = gathered(words)
     new, gap = _new(decision, words), decision.gap
@@ -277,13 +282,22 @@ def compose(decision: Decision, words: list[Reminder], zone: ZoneInfo, newest: N
     return Text(title(groups) if groups else _digest_title(decision), "\n\n".join(sections))
 
 
-def _new(decision: Decision, words: list[Reminder]) -> list[Reminder]:
+def quiet_line(newest: int | None, now: int) -> str:
+    """One line for when there is nothing to say. `newest`: when the last entry happened; None without any."""
+    if newest is None:
+        return "All quiet: nothing is logged yet."
+    days = (now - newest) // DAY
+    age = "today" if days == 0 else "yesterday" if days == 1 else f"{days} days ago"
+    return f"All quiet: nothing is open. The last entry was {age}."
+
+
+def _new(decision: "Decision", words: list[Reminder]) -> list[Reminder]:
     """Those of the reminders that are rung for the first time, or have grown more urgent."""
     new = {word.reminder for word in decision.words if word.kind in ("first", "rise")}
     return [reminder for reminder in words if reminder in new]
 
 
-def _gap_section(gap: Gap, words: list[Reminder], now: int, zone: ZoneInfo) -> str:
+def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) -> str:
     """What was not said in a gap, with the true opening times."""
     span = f"from {moment_near(gap.start, now, zone)} to {moment_near(gap.end, now, zone)}"
     last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
@@ -301,12 +315,12 @@ def _since(reminder: Reminder, now: int, zone: ZoneInfo) -> str:
     return f"- {reminder.verdict.rule.title}: {reminder.key.item}: since {since}"
 
 
-def _digest_title(decision: Decision) -> str:
+def _digest_title(decision: "Decision") -> str:
     count = len(decision.still)
     return f"Still open: {count}" if count else "Nothing new"
 
 
-def _digest_sections(decision: Decision, zone: ZoneInfo) -> list[str]:
+def _digest_sections(decision: "Decision", zone: ZoneInfo) -> list[str]:
     now = decision.at
     sections = {
         "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still)],

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 from jsonschema import Draft202012Validator
 
-from scheduler.fleet.fleet import HOME, Fleet, Item, make_item
+from scheduler.fleet.fleet import HOME, Fleet, Item, Nameplate, Sections, make_item, nameplates
 from scheduler.fleet.plates import ITEM_KINDS, PLATES, SECTIONS, Money, fields, json_schema
 from scheduler.instants import DAY, HOUR, CalendarSpan
 from scheduler.schema_check import check
@@ -162,3 +162,30 @@ def test_an_empty_fleet_is_one(raw: dict[str, list[dict[str, object]]] | None) -
 
 def test_spans_of_hours_are_durations(fleet: Fleet) -> None:
     assert make_item("paper", {"id": "x", "valid_for": "36 h"}).plate["valid_for"] == 36 * HOUR
+
+
+def test_one_item_is_looked_up_alone_until_the_whole_is_asked_for() -> None:
+    sections: Sections = {"packs": [{"id": "A"}, {"id": "B", "cells": 3}], "places": [{"id": "bench"}]}
+    asked: list[str] = []
+
+    def whole() -> Sections:
+        asked.append("*")
+        return sections
+
+    def one(item: str) -> Nameplate | None:
+        asked.append(item)
+        return nameplates(sections).get(item)
+
+    fleet = Fleet(whole, one)
+
+    assert (fleet["B"].plate["cells"], fleet.kind("B"), "bench" in fleet, fleet.raw("A")) == (
+        3,
+        "pack",
+        True,
+        {"id": "A"},
+    )
+    assert fleet.in_order(["B"]) == ["B"]
+    assert asked == ["B", "bench", "A"]
+    assert "Z" not in fleet  # it may have been kept no more: the whole tells
+    assert (fleet.in_order(["bench", "B"]), fleet.kind("Z"), fleet.get("A")) == (["B", "bench"], None, fleet["A"])
+    assert asked == ["B", "bench", "A", "Z", "*"]
