@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from scheduler.progress import Progress, nobody
 
@@ -50,13 +50,20 @@ def ask(work: str, order: object, patience: float, tell: Progress = nobody) -> A
         said = next((line for line in lines if line.startswith(b"{")), b"")
         text = faults.decode(errors="replace").strip()
         if not said:
-            raise Failed(f"its process ended with {process.wait()} and no answer: {text.rpartition(chr(10))[2]}")
+            raise Failed(f"its process {_end_of(process)} and no answer: {text.rpartition(chr(10))[2]}")
     answered = json.loads(said)
     if "fault" in answered:
         failed = Failed(answered["fault"])
         failed.add_note(text)  # where its traceback is, if it wrote one
         raise failed
     return answered["answer"]
+
+
+def _end_of(process: "subprocess.Popen[bytes]") -> str:
+    try:
+        return f"ended with {process.wait(_BREATH)}"
+    except subprocess.TimeoutExpired:
+        return "came to no end"
 
 
 @contextmanager
@@ -81,12 +88,17 @@ def _lines(
 ) -> Iterator[bytes]:
     """The lines of a process that are not on how far it has come, until it writes no more."""
     assert process.stdin and process.stdout and process.stderr
-    with suppress(BrokenPipeError), process.stdin:  # it may be gone already, which its end tells
-        process.stdin.write(order)
+    os.set_blocking(process.stdin.fileno(), False)
     out, open_ones = bytearray(), [process.stdout, process.stderr]
+    left, waiting = memoryview(order), [process.stdin]
     heard, come = time.monotonic(), (0, 0)
     while process.stdout in open_ones:
-        ready, _, _ = select.select(open_ones, [], [], min(_BREATH, patience))
+        ready, free, _ = select.select(open_ones, waiting, [], min(_BREATH, patience))
+        for stream in free:
+            left = left[_taken(process.stdin, left) :]
+            if not left:
+                waiting.remove(stream)
+                stream.close()
         for stream in ready:
             chunk = os.read(stream.fileno(), _CHUNK)
             (out if stream is process.stdout else faults).extend(chunk)
@@ -103,6 +115,14 @@ def _lines(
         if time.monotonic() - heard >= patience:
             raise Silent(f"no end within {patience:g} s")
         tell(*come)
+
+
+def _taken(stream: IO[bytes], order: memoryview) -> int:
+    """How much of an order a process has room for now; all of it when it is gone already, which its end tells."""
+    try:
+        return os.write(stream.fileno(), order)
+    except BrokenPipeError:
+        return len(order)
 
 
 def answer() -> None:
@@ -122,7 +142,7 @@ def answer() -> None:
 
     with out:
         try:
-            answered = {"answer": getattr(import_module(module), name)(order, tell)}
+            said = json.dumps({"answer": getattr(import_module(module), name)(order, tell)})
         except Exception as error:  # told in the other process, as one line
-            answered = {"fault": line_on(error)}
-        print(json.dumps(answered), file=out)
+            said = json.dumps({"fault": line_on(error)})
+        print(said, file=out)

@@ -225,7 +225,7 @@ class Daemon:
             return
         stamps = self._watch.stamps()
         try:
-            setup = read_apart(self._home)
+            setup = read_apart(self._home, LOCKED_SECONDS, self._at_work)
         except Refused as refused:
             self._refuse(str(refused))
         else:

@@ -56,7 +56,7 @@ class Watch:
         return self.stamps() != self._files
 
     def stamps(self) -> list[tuple[str, int, int]]:
-        """Name, time and size of every file of the set-up, the shipped ones too: cheap; the fingerprint decides."""
+        """Name, time of change and size of every file of the set-up, the shipped ones too; the fingerprint decides."""
         shipped = [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
         return [(name, *_stamp(path)) for name, path in [*self._home.files(), *shipped]]
 
@@ -66,7 +66,7 @@ def _stamp(path: Path) -> tuple[int, int]:
         found = path.stat()
     except OSError:
         return (0, 0)
-    return (found.st_mtime_ns, found.st_size)
+    return (found.st_ctime_ns, found.st_size)  # which also changes with who may read it
 
 
 def _inode(path: Path) -> int:

@@ -54,6 +54,11 @@ def linger(_order: None, _tell: Progress) -> str:
     return "answered"
 
 
+def no_json(_order: None, _tell: Progress) -> set[str]:
+    """What JSON cannot hold."""
+    return {"B"}
+
+
 def work(name: str) -> str:
     """A function of this file, as `ask` takes it."""
     return f"tests.test_apart:{name}"
@@ -107,6 +112,19 @@ def test_a_silent_process_is_ended(tmp_path: Path) -> None:
     with pytest.raises(Silent, match="^no end within 2 s$"):
         ask(work("sleep"), str(tmp_path / "begun"), 2)
     assert gone(int((tmp_path / "begun").read_text()))
+
+
+def test_a_process_that_does_not_even_take_its_order_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "sleeper").write_text(f"#!{sys.executable}\nimport time\ntime.sleep({WAITS})\n")
+    (tmp_path / "sleeper").chmod(0o755)
+    monkeypatch.setattr("sys.executable", str(tmp_path / "sleeper"))
+    with pytest.raises(Silent):
+        ask(work("say"), "more than a pipe holds" * 20_000, 1)
+
+
+def test_an_answer_that_cannot_be_handed_over_is_a_fault() -> None:
+    with pytest.raises(Failed, match="TypeError: Object of type set is not JSON serializable"):
+        ask(work("no_json"), None, WAITS)
 
 
 def test_who_waits_for_a_process_can_end_it(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -21,6 +21,7 @@ from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE
 from scheduler.messages.outbox import Message, Outbox, Row
 from scheduler.messages.poke import SOCKET, poke
+from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
 from tests.messages.servers import eventually, free_port, letterbox, mailbox
 
@@ -261,6 +262,7 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
         rules = home / "rules" / "own.yaml"
         good = rules.read_text()
         with daemon(home, manager, beat=0.2) as running:
+            eventually(lambda: manager.told("STATUS="))
             rules.write_text(good.replace("urgency: now", "urgency: noow"))
             eventually(lambda: len(box.letters) == 1)
             os.utime(rules)
@@ -276,6 +278,42 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
     assert "rules/own.yaml:6:" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in text
     assert "files read anew" in text
+
+
+def test_a_file_broken_without_a_trace_in_its_time_and_size_is_refused_and_the_old_ones_stay(
+    tmp_path: Path, manager: Manager
+) -> None:
+    with letterbox() as box:
+        home = a_home(tmp_path, box.plain).path
+        fleet, stamp = home / "fleet.yaml", (home / "fleet.yaml").stat()
+        with daemon(home, manager, beat=0.2):
+            eventually(lambda: manager.told("STATUS="))
+            fleet.write_text(fleet.read_text().replace("lipo", "lipx"))
+            os.utime(fleet, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
+            feed(home)
+            eventually(lambda: len(box.letters) == 2)
+
+    assert {letter["title"] for letter in box.letters} == {"Changed files refused", "Pack is alarming: A"}
+    assert fleet.stat().st_size == stamp.st_size
+
+
+def is_at(process: int, work: str) -> bool:
+    """True while a process has another at some work."""
+    with suppress(FileNotFoundError):  # one that has just ended
+        return any(work in Path(f"/proc/{child}/cmdline").read_text() for child in children(process))
+    return False
+
+
+def test_a_stop_is_heard_while_a_file_is_read_that_gives_nothing(tmp_path: Path, manager: Manager) -> None:
+    home = a_home(tmp_path, "json://127.0.0.1/").path
+    with daemon(home, manager, beat=0.2) as running:
+        eventually(lambda: manager.told("STATUS="))
+        os.mkfifo(home / "rules" / "pipe.yaml")
+        feed(home)
+        eventually(lambda: is_at(running.process.pid, "apart:reading"))
+        status, _ = running.stop()
+
+    assert status == 0
 
 
 def test_what_is_written_without_a_poke_is_found_at_the_next_beat(tmp_path: Path, manager: Manager) -> None:

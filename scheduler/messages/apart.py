@@ -3,6 +3,7 @@
 Apprise, the solving of rules and the check of files take several times the memory of all else, for a moment.
 """
 
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
@@ -10,6 +11,7 @@ from typing import NamedTuple
 from scheduler.apart import Failed, Silent, ask
 from scheduler.findings import Refused
 from scheduler.home import Home, Setup, make_setup
+from scheduler.instants import SECOND
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
 from scheduler.progress import Progress
 
@@ -49,37 +51,42 @@ class Looked(NamedTuple):
 def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> Looked:
     """As `wake`, with the set-up that the home's files describe, or with one held: its data and fingerprint.
 
-    `locked_seconds`: how long to wait for a database that another process has locked. Raises Failed, and what `tell`
-    raises; what was decided is then written whole, or not at all.
+    `now`: this instant; the look itself is made at the one at which it begins, a little later. `locked_seconds`: how
+    long to wait for a database that another process has locked. Raises Failed, and what `tell` raises; what was decided
+    is then written whole, or not at all.
     """
-    return Looked(*ask(_work(waking), [str(home.path), held, now, locked_seconds], PATIENCE, tell))
+    order = [str(home.path), held, now, time.monotonic(), locked_seconds]
+    return Looked(*ask(_work(waking), order, PATIENCE, tell))
 
 
 def waking(order: list, tell: Progress) -> Looked:
     """The work of `wake_apart`."""
     from scheduler.messages.wake import distrust, unwell, wake
 
-    path, held, now, locked_seconds = order
+    path, held, then, steady, locked_seconds = order
     home = Home(Path(path))
-    setup = home.setup() if held is None else make_setup(*held)
     home.log.wait(locked_seconds)
+    setup = home.setup() if held is None else make_setup(*held)
+    now = then + round((time.monotonic() - steady) * SECOND)  # the steady clock is one for all processes
     woken = wake(home, setup, now, progress=tell)
     home.log.close()
     said = "" if woken.behind is None else distrust(woken.behind, setup.hours.zone)
     return Looked(woken.open, woken.next_wake, said, unwell(woken))
 
 
-def read_apart(home: Home) -> Setup:
+def read_apart(home: Home, locked_seconds: float, tell: Progress) -> Setup:
     """The set-up that the home's files describe, found in the compiled cache, which the process fills. Raises Refused
-    with every finding, and Failed."""
-    if findings := ask(_work(reading), str(home.path), PATIENCE):
+    with every finding, Failed, and what `tell` raises."""
+    if findings := ask(_work(reading), [str(home.path), locked_seconds], PATIENCE, tell):
         raise Refused.because(findings)
     return home.setup()
 
 
-def reading(order: str, _tell: Progress) -> str:
+def reading(order: list, _tell: Progress) -> str:
     """The work of `read_apart`: what is wrong with the files, or ""."""
-    home = Home(Path(order))
+    path, locked_seconds = order
+    home = Home(Path(path))
+    home.log.wait(locked_seconds)
     try:
         home.setup()
     except Refused as refused:

@@ -126,9 +126,9 @@ class Spawner:
     def end(self, process: int, by: signal.Signals, with_all: bool = False) -> int:
         """End a daemon by a signal, its looks and sends under way too `with_all`, as when the machine dies; its exit
         status, negative for the signal that killed it."""
-        children = _children(process) if with_all else []
+        others = children(process) if with_all else []
         os.kill(process, by)
-        for child in children:
+        for child in others:
             with suppress(ProcessLookupError):
                 os.kill(child, by)
         return self._ask(f"reap {process}")
@@ -141,7 +141,7 @@ class Spawner:
         self._process.stdout.close()
 
 
-def _children(process: int) -> list[int]:
+def children(process: int) -> list[int]:
     """The processes that one has begun and that have not ended (proc(5), children)."""
     tasks = Path("/proc", str(process), "task").iterdir()
     return [int(child) for task in tasks for child in (task / "children").read_text().split()]

@@ -2,19 +2,22 @@
 
 import json
 import threading
+import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE
+from scheduler.instants import DAY, HOUR, MINUTE, SECOND
+from scheduler.messages import apart
 from scheduler.messages import wake as waking
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.wake import Woken, wake
+from scheduler.progress import nobody
 from scheduler.reminders.text import Text
 from scheduler.verdicts.verdict import Verdict
-from tests.messages.homes import ALARM, FULL, SLOW, charge, make_home
+from tests.messages.homes import ALARM, FULL, SLOW, charge, charge_now, make_home
 from tests.support import moment
 
 WEDNESDAY = moment("2026-04-01 09:00")
@@ -51,6 +54,18 @@ def test_a_restart_changes_nothing(tmp_path: Path) -> None:
     after = woken(Home(home.path), WEDNESDAY + MINUTE)
 
     assert after.next_wake == before.next_wake
+    assert kinds(home) == [("mail", "first")]
+
+
+def test_what_is_logged_while_the_process_of_a_look_begins_is_not_taken_for_a_clock_put_back(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home", MAIL, FULL)
+    ordered, steady = time.time_ns() // 1000, time.monotonic()
+    charge_now(home, "A", ordered + 2 * SECOND)
+    home.log.close()
+
+    looked = apart.waking([str(home.path), None, ordered, steady - 5, 1.0], nobody)
+
+    assert (looked.distrust, looked.open) == ("", 1)
     assert kinds(home) == [("mail", "first")]
 
 
