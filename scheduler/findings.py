@@ -26,7 +26,10 @@ class Refused(Exception):
 
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = list(findings)
-        super().__init__("\n".join(map(str, self.findings)))
+        super().__init__(self.findings)
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.findings))
 
     @classmethod
     def because(cls, text: str) -> "Refused":
