@@ -4,6 +4,7 @@ Each process is handed its work on its standard input and answers on its standar
 `multiprocessing` it does not run the caller's own script anew, and it ends when the caller does, however that ends.
 """
 
+import fcntl
 import os
 import pickle
 import signal
@@ -17,6 +18,10 @@ from itertools import chain, islice
 from typing import IO, Any, TypeVar
 
 _CODE = "import pickle, sys; sys.path = pickle.load(sys.stdin.buffer); from scheduler.spread import serve; serve()"
+_MOST = 8
+"""Processes at most: each holds the program and a part of the work in memory."""
+_PIPE = 1 << 20
+"""Bytes that a pipe holds where the system allows: a process that hands over less does not wait for the other."""
 Part = TypeVar("Part")
 Result = TypeVar("Result")
 
@@ -27,22 +32,24 @@ def cores() -> int:
 
 
 def spread(
-    prepare: Callable[..., Callable[[Part], Result]], given: tuple[Any, ...], parts: Iterable[Part]
+    prepare: Callable[..., Callable[[Part], Result]], given: tuple[Any, ...], parts: Iterable[Part], kept: int = 0
 ) -> Iterator[Result]:
     """The result for each part, in order: that of what `prepare(*given)` gave, once in each process, called with it.
 
     No process has more than one part in hand, or one result. With one core, or one part, all is done in this process.
+    `kept`: 1 where what the caller does with the results keeps a core busy, 0 where it is little.
     `prepare` is a function or class of a module; what is handed over can be pickled. What a call raises is raised here;
     ChildProcessError where a process ended of itself.
     """
     parts = iter(parts)
     first = list(islice(parts, 2))
     parts = chain(first, parts)
+    processes = min(cores() - kept, _MOST)
     if len(first) < 2 or cores() < 2:
         yield from map(prepare(*given), parts)
     else:
         with ExitStack() as ends:
-            workers = (ends.enter_context(_Worker(prepare, given)) for _ in range(cores()))
+            workers = (ends.enter_context(_Worker(prepare, given)) for _ in range(processes))
             yield from _in_turn(workers, parts)
 
 
@@ -72,6 +79,8 @@ class _Worker:
         self._begin = (sys.path, (prepare, given))
 
     def __enter__(self) -> "_Worker":
+        for pipe in (self._process.stdin, self._process.stdout):
+            _widen(pipe)  # type: ignore[arg-type]
         for what in self._begin:
             self.give(what)
         return self
@@ -94,6 +103,11 @@ class _Worker:
         if error is not None:
             raise error
         return result
+
+
+def _widen(pipe: IO[bytes]) -> None:
+    with suppress(OSError, AttributeError):  # a system that does not let it is slower, no more
+        fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, _PIPE)
 
 
 def serve() -> None:

@@ -114,6 +114,12 @@ def test_with_one_core_or_one_part_all_is_done_here(at_hand: int, parts: int) ->
     assert list(spread(partial, (process,), range(parts))) == [os.getpid()] * parts
 
 
+def test_the_caller_may_keep_a_core(two: None) -> None:
+    pids = set(spread(partial, (process,), range(6), kept=1))
+    assert len(pids) == 1
+    assert pids != {os.getpid()}
+
+
 def test_only_so_many_parts_are_in_hand_as_there_are_processes(two: None) -> None:
     taken: list[int] = []
 
