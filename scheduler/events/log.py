@@ -9,7 +9,7 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -35,6 +35,9 @@ JOB = "job/"
 _COLUMNS = "at, recorded_at, seq, id, what, body"
 _BATCH = 1000
 """Rows decoded in one go: one call is quicker than many, and its events share their field names."""
+_INSERTED = 500
+"""Rows inserted by one statement: as there is a trigger, SQLite prepares to undo each statement, which takes the longer
+the larger the log is."""
 _IN_FORCE = f"""
     SELECT {_COLUMNS} FROM events e WHERE {{where}} AND recorded_at <= :known AND seq < :before
     AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)
@@ -323,10 +326,13 @@ class Transaction:
     def append(self, rows: list[Row]) -> None:
         """Append events, in order. Raises sqlite3.IntegrityError where an id, or a target, is there already."""
         first = self._connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM events").fetchone()[0]
-        self._connection.executemany(
-            "INSERT INTO events (seq, id, at, recorded_at, what, target, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
-            [(seq, *row[:6]) for seq, row in enumerate(rows, first)],
-        )
+        values = ((seq, *row[:6]) for seq, row in enumerate(rows, first))
+        while some := list(islice(values, _INSERTED)):
+            marks = ", ".join(["(?, ?, ?, ?, ?, ?, ?)"] * len(some))
+            self._connection.execute(
+                f"INSERT INTO events (seq, id, at, recorded_at, what, target, body) VALUES {marks}",
+                list(chain.from_iterable(some)),
+            )
         self._connection.executemany(
             "INSERT INTO concerned (item, seq) VALUES (?, ?)",
             [(name, seq) for seq, row in enumerate(rows, first) for name in row.concerned],

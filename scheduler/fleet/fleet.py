@@ -45,12 +45,17 @@ class Fleet:
         self._papers: dict[str | None, list[str]] = {}
         self._fitting: dict[str | None, list[str]] = {}
 
+    def __reduce__(self) -> tuple[type["Fleet"], tuple[Sections]]:
+        return Fleet, (self._sections(),)
+
+    def _sections(self) -> Sections:
+        return (self._given() if callable(self._given) else self._given) or {}
+
     @cached_property
     def _raw(self) -> dict[str, tuple[str, dict[str, object]]]:
-        raw = self._given() if callable(self._given) else self._given
         return {
             str(entry["id"]): (SECTIONS[section], entry)
-            for section, entries in (raw or {}).items()
+            for section, entries in self._sections().items()
             for entry in entries or ()
         }
 
