@@ -4,7 +4,7 @@ import json
 import os
 import re
 import sqlite3
-from collections.abc import Generator, Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from datetime import datetime
 from itertools import chain, islice
@@ -66,15 +66,23 @@ def take(log: Log, lines: Iterable[tuple[int, str]], names: Names, now: int, fil
     An id that is there already with the same content is passed over. Raises Refused with every finding, and then
     nothing of `lines` was written.
     """
-    intake = _Intake(log, file)
+    lines = iter(lines)
+    parts = iter(lambda: list(islice(lines, _LINES)), [])
+    intake, check = _Intake(log, file), _Check(names, now, file)
     log.connection.execute(f"PRAGMA cache_size = -{_CACHE}")
-    with log.transaction() as transaction, closing(_checked(lines, names, now, file)) as parts:
-        for part in parts:
-            intake.add(part, transaction)
+    with log.transaction() as transaction:
+        for part in islice(parts, _FEW):
+            intake.add(check(part), transaction)
+        more = next(parts, None)
+        if more is not None:
+            intake.add_many(chain([more], parts), (names, now, file), transaction)
         intake.flush(transaction)
         if intake.findings:
             raise Refused(sorted(intake.findings, key=lambda finding: finding.line))
     return Taken(intake.ids, intake.known)
+
+
+_Lines = list[tuple[int, str]]
 
 
 class _Part(NamedTuple):
@@ -85,18 +93,6 @@ class _Part(NamedTuple):
 
     rows: list[tuple[int, tuple[Any, ...]]]
     findings: list[Finding]
-
-
-def _checked(lines: Iterable[tuple[int, str]], names: Names, now: int, file: str) -> Generator[_Part, None, None]:
-    """The lines, checked in parts and in order; once there have been many, in other processes too."""
-    lines = iter(lines)
-    parts = iter(lambda: list(islice(lines, _LINES)), [])
-    yield from map(_Check(names, now, file), islice(parts, _FEW))
-    more = next(parts, None)
-    if more is not None:
-        from scheduler.spread import spread
-
-        yield from spread(_Check, (names, now, file), chain([more], parts), kept=1)
 
 
 class _Check:
@@ -110,7 +106,7 @@ class _Check:
         self._kinds = {item: names.kind(item) for item in names.ids()}
         self._findings: list[Finding] = []
 
-    def __call__(self, lines: list[tuple[int, str]]) -> _Part:
+    def __call__(self, lines: _Lines) -> _Part:
         self._findings = []
         rows = [(number, row) for number, line in lines if (row := self._checked(number, line)) is not None]
         return _Part(rows, self._findings)
@@ -170,6 +166,15 @@ class _Intake:
             self._batch[row.id] = (number, row)
             if row.target is not None:
                 self._correct(number, row, transaction)
+
+    def add_many(self, parts: Iterator[_Lines], given: tuple[Names, int, str], transaction: Transaction) -> None:
+        """Check many lines, on all cores, and write them; `given`: what the check is made of."""
+        from scheduler.spread import spread
+
+        with transaction.unguarded(), closing(spread(_Check, given, parts, here=True)) as checked:
+            for part in checked:
+                self.add(part, transaction)
+            self.flush(transaction)
 
     def _correct(self, number: int, row: Row, transaction: Transaction) -> None:
         """File a correction under the names of what it corrects; only an event in force can be corrected."""

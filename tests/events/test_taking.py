@@ -2,6 +2,7 @@
 
 import json
 import random
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -107,6 +108,11 @@ def test_each_way_a_load_takes_comes_to_the_same(
     assert isinstance(line_by_line[0], list) is not sound  # type: ignore[index]
 
 
+def layout(log: Log) -> list[tuple]:
+    """The tables, indexes and triggers of a log."""
+    return log.connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY name").fetchall()
+
+
 def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_all(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -120,12 +126,17 @@ def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_a
 
     many = [json.dumps(event("2026-04-01", "charged", item="B", id=f"e{number}")) for number in range(8_000)]
     log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(lambda: PLATES)
+    made = layout(log)
     with pytest.raises(Refused) as error:
         take(log, counted([*many, "{", *many[:1]]), fleet, NOW, "season.jsonl")
     assert [finding.line for finding in error.value.findings] == [8_001]
     assert list(log.lines()) == []
     assert len(asked) == 8_002
+    assert layout(log) == made
 
     assert take(log, counted([*many, *many[:1]]), fleet, NOW) == ([f"e{number}" for number in range(8_000)], 1)
     assert [seq for (seq,) in log.connection.execute("SELECT seq FROM events ORDER BY seq")] == list(range(1, 8_001))
+    assert layout(log) == made
+    with pytest.raises(sqlite3.IntegrityError, match="there already"):
+        log.connection.execute("REPLACE INTO events SELECT * FROM events WHERE seq = 1")
     log.close()
