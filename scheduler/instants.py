@@ -26,9 +26,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
 _FIRST = (datetime(1, 1, 8, tzinfo=UTC) - _EPOCH) // _MICROSECOND
 _LAST = (datetime(MAXYEAR, 12, 24, tzinfo=UTC) - _EPOCH) // _MICROSECOND
-_RFC3339 = re.compile(
-    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:(?P<second>\d\d)(\.\d+)?([Zz]|[+-]([01]\d|2[0-3]):[0-5]\d)\Z", re.ASCII
-)
+_RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d+)?([Zz]|[+-]([01]\d|2[0-3]):[0-5]\d)\Z", re.ASCII).match
 _DATE = re.compile(r"\d{4}-\d\d-\d\d\Z", re.ASCII)
 _AMOUNT = r"(\d{1,9}(?:\.\d{1,9})?)\s*"
 _SPAN = re.compile(rf"{_AMOUNT}([a-z]+(?: months)?)\Z", re.ASCII)
@@ -67,12 +65,11 @@ def parse_rfc3339(text: str) -> int:
 
     A leap second (23:59:60 UTC) is read as the second after it. Raises ValueError.
     """
-    match = _RFC3339.match(text)
-    if match is None:
+    if _RFC3339(text) is None:
         raise ValueError(f"{text!r} is not a time with offset such as 2026-04-01T18:40:00+02:00")
-    leap = match["second"] == "60"
+    leap = text[17:19] == "60"
     try:
-        moment = datetime.fromisoformat((text.replace(":60", ":59", 1) if leap else text).upper())
+        moment = datetime.fromisoformat((f"{text[:17]}59{text[19:]}" if leap else text).upper())
         instant = (moment - _EPOCH) // _MICROSECOND
     except (ValueError, OverflowError):
         raise ValueError(f"{text!r} is no date and time of the calendar") from None

@@ -1,22 +1,35 @@
 """The same work on many parts, over as many processes as there are cores to use.
 
 Each process is handed its work on its standard input and answers on its standard output. Unlike those of
-`multiprocessing` it does not run the caller's own script anew, and it ends when the caller does, however that ends.
+`multiprocessing` it does not run the caller's own script anew, and it ends when the caller does, however that ends: at
+once, or where the caller was killed alone, when the part in hand is done.
 """
 
+import fcntl
 import os
 import pickle
+import select
 import signal
 import subprocess
 import sys
 import traceback
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import ExitStack, suppress
 from itertools import chain, islice
 from typing import IO, Any, TypeVar
 
-_CODE = "import pickle, sys; sys.path = pickle.load(sys.stdin.buffer); from scheduler.spread import serve; serve()"
+_CODE = """\
+import pickle, signal, sys
+signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C in a terminal is for the caller alone
+sys.path = pickle.load(sys.stdin.buffer)
+from scheduler.spread import serve
+serve()
+"""
+_MOST = 8
+"""Processes at most: each holds the program and a part of the work in memory."""
+_PIPE = 1 << 20
+"""Bytes that a pipe holds where the system allows: a process that hands over less does not wait for the other."""
 Part = TypeVar("Part")
 Result = TypeVar("Result")
 
@@ -27,11 +40,12 @@ def cores() -> int:
 
 
 def spread(
-    prepare: Callable[..., Callable[[Part], Result]], given: tuple[Any, ...], parts: Iterable[Part]
-) -> Iterator[Result]:
+    prepare: Callable[..., Callable[[Part], Result]], given: tuple[Any, ...], parts: Iterable[Part], here: bool = False
+) -> Generator[Result, None, None]:
     """The result for each part, in order: that of what `prepare(*given)` gave, once in each process, called with it.
 
-    No process has more than one part in hand, or one result. With one core, or one part, all is done in this process.
+    `here`: this process is one of them, and works while it would wait; for a caller that has much to do with each
+    result. With one core, or one part, all is done in this process. Two parts a process are in hand at most.
     `prepare` is a function or class of a module; what is handed over can be pickled. What a call raises is raised here;
     ChildProcessError where a process ended of itself.
     """
@@ -42,22 +56,63 @@ def spread(
         yield from map(prepare(*given), parts)
     else:
         with ExitStack() as ends:
-            workers = (ends.enter_context(_Worker(prepare, given)) for _ in range(cores()))
-            yield from _in_turn(workers, parts)
+            processes = range(min(cores(), _MOST) - here)
+            workers = [ends.enter_context(_Worker(prepare, given)) for _ in processes]
+            yield from _in_turn(workers, prepare(*given) if here else None, parts)
 
 
-def _in_turn(workers: Iterable["_Worker"], parts: Iterator[Any]) -> Iterator[Any]:
-    busy: deque[_Worker] = deque()
-    for worker, part in zip(workers, parts, strict=False):
-        worker.give(part)
-        busy.append(worker)
-    while busy:
-        worker = busy.popleft()
-        result = worker.result()
-        for part in islice(parts, 1):
+class _Turn:
+    """The place of a part in the order: the result and the error that came of it, once that is known."""
+
+    outcome: tuple[Any, Exception | None] | None = None
+
+
+def _in_turn(workers: list["_Worker"], call: Callable[[Any], Any] | None, parts: Iterator[Any]) -> Iterator[Any]:
+    idle, busy = workers, dict[_Worker, _Turn]()
+    turns: deque[_Turn] = deque()
+    most = 2 * (len(workers) + (call is not None))
+
+    def begun(count: int) -> Iterator[tuple[_Turn, Any]]:
+        for part in islice(parts, min(count, most - len(turns))):
+            turns.append(_Turn())
+            yield turns[-1], part
+
+    while True:
+        for worker in _answering(busy, wait=False):
+            busy.pop(worker).outcome = worker.outcome()
+            idle.append(worker)
+        for turn, part in begun(len(idle)):
+            worker = idle.pop()
             worker.give(part)
-            busy.append(worker)
-        yield result
+            busy[worker] = turn
+        if turns and (outcome := turns[0].outcome) is not None:
+            turns.popleft()
+            result, error = outcome
+            if error is not None:
+                raise error
+            yield result
+        elif call is not None and (mine := next(begun(1), None)) is not None:
+            mine[0].outcome = _outcome(call, mine[1])
+        elif busy:
+            _answering(busy, wait=True)
+        else:
+            return
+
+
+def _answering(busy: Iterable["_Worker"], wait: bool) -> list["_Worker"]:
+    """Those of some processes that have a result, or have ended; `wait`: until there is one."""
+    poll = select.poll()
+    by_pipe = {worker.pipe: worker for worker in busy}
+    for pipe in by_pipe:
+        poll.register(pipe, select.POLLIN)
+    return [by_pipe[pipe] for pipe, _ in poll.poll(None if wait else 0)] if by_pipe else []
+
+
+def _outcome(call: Callable[[Any], Any], part: object) -> tuple[Any, Exception | None]:
+    try:
+        return call(part), None
+    except Exception as error:
+        return None, error
 
 
 class _Worker:
@@ -65,13 +120,13 @@ class _Worker:
 
     def __init__(self, prepare: Callable[..., object], given: tuple[Any, ...]) -> None:
         # -P: nothing in the folder that this process happens to run in is taken for a module
-        # A group of its own: Ctrl-C in a terminal is for the caller alone
-        self._process = subprocess.Popen(
-            [sys.executable, "-P", "-c", _CODE], stdin=subprocess.PIPE, stdout=subprocess.PIPE, process_group=0
-        )
+        command = [sys.executable, "-P", "-c", _CODE]
+        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
         self._begin = (sys.path, (prepare, given))
 
     def __enter__(self) -> "_Worker":
+        for pipe in (self._process.stdin, self._process.stdout):
+            _widen(pipe)  # type: ignore[arg-type]
         for what in self._begin:
             self.give(what)
         return self
@@ -82,18 +137,25 @@ class _Worker:
 
     def give(self, what: object) -> None:
         """Hand something over."""
-        with suppress(BrokenPipeError):  # it has ended, and its result says why
+        with suppress(BrokenPipeError):  # it has ended, and its outcome says why
             _send(what, self._process.stdin)  # type: ignore[arg-type]
 
-    def result(self) -> Any:
-        """What came of the part that it was given. Raises what the call raised."""
+    @property
+    def pipe(self) -> int:
+        """Where its result can be read."""
+        return self._process.stdout.fileno()  # type: ignore[union-attr]
+
+    def outcome(self) -> tuple[Any, Exception | None]:
+        """What came of the part that it was given."""
         try:
-            result, error = pickle.load(self._process.stdout)  # type: ignore[arg-type]
+            return pickle.load(self._process.stdout)  # type: ignore[arg-type]
         except EOFError:
-            raise ChildProcessError(f"a process ended with {self._process.wait()} before its work was done") from None
-        if error is not None:
-            raise error
-        return result
+            return None, ChildProcessError(f"a process ended with {self._process.wait()} before its work was done")
+
+
+def _widen(pipe: IO[bytes]) -> None:
+    with suppress(OSError, AttributeError):  # a system that does not let it is slower, no more
+        fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, _PIPE)
 
 
 def serve() -> None:

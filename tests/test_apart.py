@@ -3,13 +3,16 @@
 import os
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
 
+from scheduler import spread
 from scheduler.apart import Failed, Silent, ask
 from scheduler.faults import line_on
 from scheduler.progress import Progress
+from tests.messages.servers import eventually
 
 WAITS = 30.0
 
@@ -57,6 +60,18 @@ def linger(_order: None, _tell: Progress) -> str:
 def no_json(_order: None, _tell: Progress) -> set[str]:
     """What JSON cannot hold."""
     return {"B"}
+
+
+def slumber(order: tuple[str, int]) -> None:
+    """One of several processes at the same work for long."""
+    folder, name = order
+    Path(folder, str(name)).write_text(str(os.getpid()))
+    time.sleep(WAITS)
+
+
+def share_out(order: str, _tell: Progress) -> None:
+    """Begins processes of its own."""
+    list(spread.spread(partial, (slumber,), [(order, part) for part in range(4)]))
 
 
 def work(name: str) -> str:
@@ -112,6 +127,23 @@ def test_a_silent_process_is_ended(tmp_path: Path) -> None:
     with pytest.raises(Silent, match="^no end within 2 s$"):
         ask(work("sleep"), str(tmp_path / "begun"), 2)
     assert gone(int((tmp_path / "begun").read_text()))
+
+
+def test_a_process_is_ended_with_those_it_has_begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Enough(Exception):
+        pass
+
+    def begun() -> list[int]:
+        return [int(text) for path in tmp_path.iterdir() if (text := path.read_text())]
+
+    def enough(_done: int, _of: int) -> None:
+        if len(begun()) >= min(2, spread.cores()):
+            raise Enough
+
+    with pytest.raises(Enough):
+        ask(work("share_out"), str(tmp_path), WAITS, enough)
+    for process in begun():
+        eventually(partial(gone, process))
 
 
 def test_a_process_that_does_not_even_take_its_order_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

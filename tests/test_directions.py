@@ -142,3 +142,4 @@ def test_log_loads_nothing_heavy_once_the_rules_are_compiled(tmp_path: Path) -> 
     assert {"yaml", "jsonschema", "sqlite_utils"} <= made  # it lays out the database
     assert {"yaml", "jsonschema"} <= compiled  # and now there is a place to keep the compiled rules
     assert {module.split(".")[0] for module in daily} & HEAVY == set()
+    assert "scheduler.spread" not in daily

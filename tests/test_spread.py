@@ -38,6 +38,18 @@ def process(_part: object) -> int:
     return os.getpid()
 
 
+def slowly(_part: object) -> int:
+    """The process that is asked, after a while."""
+    time.sleep(0.05)
+    return os.getpid()
+
+
+def wait(part: float) -> float:
+    """Waits so many seconds."""
+    time.sleep(part)
+    return part
+
+
 class Count:
     """Says who was asked, and how often."""
 
@@ -92,9 +104,10 @@ def soon(holds: Callable[[], bool]) -> bool:
     return holds()
 
 
+@pytest.mark.parametrize("here", [False, True])
 @pytest.mark.parametrize("parts", range(8))
-def test_each_part_has_its_result_in_order(at_hand: int, parts: int) -> None:
-    assert list(spread(partial, (pow, 2), range(parts))) == [2**part for part in range(parts)]
+def test_each_part_has_its_result_in_order(at_hand: int, parts: int, here: bool) -> None:
+    assert list(spread(partial, (pow, 2), range(parts), here=here)) == [2**part for part in range(parts)]
 
 
 def test_parts_and_results_may_be_larger_than_a_pipe_holds(at_hand: int) -> None:
@@ -104,9 +117,24 @@ def test_parts_and_results_may_be_larger_than_a_pipe_holds(at_hand: int) -> None
 
 def test_each_process_is_made_ready_once_and_is_not_this_one(two: None) -> None:
     told = list(spread(Count, (10,), range(6)))
-    assert [asked for _, asked in told] == [11, 11, 12, 12, 13, 13]
-    assert [pid for pid, _ in told] == [told[0][0], told[1][0]] * 3
-    assert len({pid for pid, _ in told} | {os.getpid()}) == 3
+    pids = {pid for pid, _ in told}
+    assert len(pids) == 2
+    assert os.getpid() not in pids
+    for pid in pids:
+        asked = [count for process, count in told if process == pid]
+        assert asked == list(range(11, 11 + len(asked)))
+
+
+def test_this_process_may_work_too(two: None) -> None:
+    pids = set(spread(partial, (slowly,), range(20), here=True))
+    assert len(pids) == 2
+    assert os.getpid() in pids
+
+
+@pytest.mark.parametrize("here", [False, True])
+def test_a_slow_part_keeps_nobody_from_the_next_ones(two: None, here: bool) -> None:
+    """But no further than two parts a process are in hand; all come in order."""
+    assert list(spread(partial, (wait,), [0.5, 0, 0, 0, 0, 0], here=here)) == [0.5, 0, 0, 0, 0, 0]
 
 
 @pytest.mark.parametrize(("at_hand", "parts"), [(1, 5), (2, 1), (2, 0)], indirect=["at_hand"])
@@ -114,7 +142,8 @@ def test_with_one_core_or_one_part_all_is_done_here(at_hand: int, parts: int) ->
     assert list(spread(partial, (process,), range(parts))) == [os.getpid()] * parts
 
 
-def test_only_so_many_parts_are_in_hand_as_there_are_processes(two: None) -> None:
+@pytest.mark.parametrize("here", [False, True])
+def test_two_parts_a_process_are_in_hand_at_most(two: None, here: bool) -> None:
     taken: list[int] = []
 
     def parts() -> Iterator[int]:
@@ -122,19 +151,20 @@ def test_only_so_many_parts_are_in_hand_as_there_are_processes(two: None) -> Non
             taken.append(part)
             yield part
 
-    for done, _ in enumerate(spread(partial, (process,), parts()), 1):
-        assert len(taken) <= done + 2
+    for done, _ in enumerate(spread(partial, (process,), parts(), here=here), 1):
+        assert len(taken) <= done + 3  # the one just told is in hand no more
     assert len(taken) == 9
 
 
-def test_what_a_call_raises_is_raised_here_whole(at_hand: int) -> None:
-    results = spread(partial, (refuse,), range(1, 9))
+@pytest.mark.parametrize("here", [False, True])
+def test_what_a_call_raises_is_raised_here_whole(at_hand: int, here: bool) -> None:
+    results = spread(partial, (refuse,), range(1, 9), here=here)
     assert [next(results), next(results)] == [1, 2]
     with pytest.raises(Refused) as error:
         next(results)
     assert str(error.value) == "season.jsonl:3: is three\nseason.jsonl:9:1: is not"
     assert error.value.findings == [Finding("season.jsonl", 3, 0, "is three"), Finding("season.jsonl", 9, 1, "is not")]
-    assert at_hand == 1 or "in refuse" in error.value.__notes__[0]
+    assert at_hand == 1 or here or "in refuse" in error.value.__notes__[0]
 
 
 def test_what_making_ready_raises_is_raised_here(at_hand: int) -> None:
@@ -167,7 +197,7 @@ def test_what_a_call_prints_is_no_result(two: None, capfd: pytest.CaptureFixture
 def test_nothing_is_left_of_it_where_the_consumer_stops_early(two: None) -> None:
     results = spread(partial, (process,), iter(int, 1))
     pids = {next(results), next(results)}
-    results.close()  # type: ignore[attr-defined]
+    results.close()
     assert len(pids) == 2
     assert not any(map(alive, pids))
 

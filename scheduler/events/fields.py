@@ -32,7 +32,7 @@ class Type(NamedTuple):
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    return type(value) in (int, float)
 
 
 def _read_number(text: str) -> object:

@@ -55,6 +55,9 @@ class Fleet:
         self._papers: dict[str | None, list[str]] = {}
         self._fitting: dict[str | None, list[str]] = {}
 
+    def __reduce__(self) -> tuple[type["Fleet"], tuple[Sections]]:
+        return Fleet, (self.sections,)
+
     @cached_property
     def sections(self) -> Sections:
         """What fleet.yaml has, by section."""

@@ -102,6 +102,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     groups.append(sorted(told - known - {HOME}))
     groups.reverse()  # what belongs to no aircraft takes longest: no process is left alone with it at the end
     parts = [groups[first : first + _AT_A_TIME] for first in range(0, len(groups), _AT_A_TIME)]
+    made: Iterator[list[Fold]]
     if len(known) > AT_ONCE:
         made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), parts)
     else:

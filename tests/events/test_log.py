@@ -356,6 +356,13 @@ def test_a_refusal_in_a_later_batch_undoes_the_batches_before(log: Log) -> None:
     assert len(put(log, *many).ids) == 1200
 
 
+def test_findings_are_told_in_the_order_of_lines(log: Log) -> None:
+    """That an id is there already is seen once a batch is written, after the check of the lines that follow."""
+    put(log, charged("2026-04-01", "one", 100))
+    found = refused(log, charged("2026-04-01", "one", 90), "{", struck("2026-04-02", "strike", "nobody"), "{")
+    assert [line.split(":")[1] for line in found] == ["1", "2", "3", "4"]
+
+
 @pytest.mark.parametrize("name", ["at", "recorded_at"])
 def test_a_time_in_the_future_is_refused_beyond_five_minutes(log: Log, name: str) -> None:
     def with_time(instant: int, event_id: str) -> Fields:

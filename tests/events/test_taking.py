@@ -1,0 +1,142 @@
+"""A load is the same whichever way it takes: in large parts or small, in one process or several, into any log."""
+
+import json
+import random
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from scheduler import spread
+from scheduler.events import taking
+from scheduler.events.log import Log
+from scheduler.events.taking import take
+from scheduler.findings import Refused
+from scheduler.fleet.fleet import Fleet, Sections
+from tests.support import Fields, event, moment
+
+PLATES: Sections = {"aircraft": [{"id": "heron"}], "packs": [{"id": "A", "cells": 4}, {"id": "B"}, {"id": "C"}]}
+NOW = moment("2026-06-01")
+LINES = 60
+BAD = (
+    "{", "[]", "", "  ", '{"what": "charged", "what": "drained"}', '{"a": NaN}',
+    json.dumps({"at": "2026-04-01T00:00:00Z", "what": "charged", "item": "b"}),
+    json.dumps({"at": "2026-07-01T00:00:00Z", "what": "charged", "item": "B"}),
+    json.dumps({"at": "2026-04-01T00:00:00Z", "what": "charged", "item": "B", "percent": 130}),
+    json.dumps({"at": "2026-04-01T00:00:00Z", "what": "measured", "item": "A", "rest_volts": 40}),
+)  # fmt: skip
+
+
+def good(rng: random.Random, number: int) -> Fields:
+    """An entry of that number, which may take back an earlier one, or its place."""
+    at = f"2026-04-{rng.randint(1, 28):02}"
+    told = {"recorded_at": f"2026-05-{rng.randint(1, 28):02}"} if rng.random() < 0.8 else {}
+    target = f"e{rng.randrange(number)}" if number and rng.random() < 0.2 else None
+    if target is not None and rng.random() < 0.5:
+        return event(at, "struck", event=target, id=f"e{number}", **told)
+    fields = told if target is None else told | {"instead_of": target}
+    if rng.random() < 0.5:
+        return event(at, "flown", aircraft="heron", packs=rng.sample("ABC", 2), minutes=9, id=f"e{number}", **fields)
+    return event(at, "charged", item=rng.choice("ABC"), percent=rng.randint(1, 100), id=f"e{number}", **fields)
+
+
+def lines(seed: int, sound: bool) -> list[str]:
+    """Entries, some of them twice; unless they are to be sound, corrections of what is gone too, and faulty lines."""
+    rng = random.Random(seed)
+    made: list[str] = []
+    gone: set[object] = set()
+    while len(made) < LINES:
+        entry = good(rng, len(made))
+        target = entry.get("event", entry.get("instead_of"))
+        if sound and target is not None and (target in gone or f'"id": "{target}"' not in "".join(made)):
+            continue
+        gone |= {target} | ({entry["id"]} if entry["what"] == "struck" else set())
+        made.append(json.dumps(entry))
+        if rng.random() < 0.2:
+            made.append(rng.choice(made))
+        if not sound and rng.random() < 0.2:
+            made.append(rng.choice(BAD))
+    return made
+
+
+def outcome(path: Path, before: list[str], given: list[str]) -> object:
+    """What came of a load, and what the log held after it."""
+    path.mkdir()
+    log = Log(path / "shelfbell.db")
+    fleet = Fleet(PLATES)
+    take(log, enumerate(before, 1), fleet, NOW)
+    try:
+        told: object = take(log, enumerate(given, 1), fleet, NOW, "season.jsonl")
+    except Refused as refused:
+        told = refused.findings
+    tables = [log.connection.execute(f"SELECT * FROM {name}").fetchall() for name in ("events", "concerned")]
+    log.close()
+    return told, tables
+
+
+@pytest.fixture(params=[(1, 0, 7, 1), (4, 1, 500, 2), (7, 0, 3, 3), (1000, 4, 500, 2)], ids=str)
+def way(request: pytest.FixtureRequest) -> tuple[int, int, int, int]:
+    """So many lines in a part, parts checked here, rows in a batch, and cores."""
+    return request.param
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("sound", [True, False])
+@pytest.mark.parametrize("filled", [True, False])
+def test_each_way_a_load_takes_comes_to_the_same(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    way: tuple[int, int, int, int],
+    seed: int,
+    sound: bool,
+    filled: bool,
+) -> None:
+    given = lines(seed, sound)
+    before = lines(seed, sound=True)[: LINES // 2] if filled else []
+
+    def by(parts: int, few: int, batch: int, cores: int, name: str) -> object:
+        monkeypatch.setattr(taking, "_LINES", parts)
+        monkeypatch.setattr(taking, "_FEW", few)
+        monkeypatch.setattr(taking, "_BATCH", batch)
+        monkeypatch.setattr(spread, "cores", lambda: cores)
+        return outcome(tmp_path / name, before, given)
+
+    line_by_line = by(1, LINES * 2, 1, 1, "plain")
+
+    assert by(*way, "other") == line_by_line
+    assert isinstance(line_by_line[0], list) is not sound  # type: ignore[index]
+
+
+def layout(log: Log) -> list[tuple]:
+    """The tables, indexes and triggers of a log."""
+    return log.connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY name").fetchall()
+
+
+def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(spread, "cores", lambda: 2)
+    asked: list[int] = []
+
+    def counted(texts: list[str]) -> Iterator[tuple[int, str]]:
+        for number, line in enumerate(texts, 1):
+            asked.append(number)
+            yield number, line
+
+    many = [json.dumps(event("2026-04-01", "charged", item="B", id=f"e{number}")) for number in range(8_000)]
+    log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(lambda: PLATES)
+    made = layout(log)
+    with pytest.raises(Refused) as error:
+        take(log, counted([*many, "{", *many[:1]]), fleet, NOW, "season.jsonl")
+    assert [finding.line for finding in error.value.findings] == [8_001]
+    assert list(log.lines()) == []
+    assert len(asked) == 8_002
+    assert layout(log) == made
+
+    assert take(log, counted([*many, *many[:1]]), fleet, NOW) == ([f"e{number}" for number in range(8_000)], 1)
+    assert [seq for (seq,) in log.connection.execute("SELECT seq FROM events ORDER BY seq")] == list(range(1, 8_001))
+    assert layout(log) == made
+    with pytest.raises(sqlite3.IntegrityError, match="there already"):
+        log.connection.execute("REPLACE INTO events SELECT * FROM events WHERE seq = 1")
+    log.close()
