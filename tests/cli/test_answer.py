@@ -69,6 +69,19 @@ def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_pa
     home.log.close()
 
 
+@pytest.mark.parametrize("entry", ["charged A", "charged A 80", "drained B 58", "noticed A dented", "moved A driven"])
+def test_an_entry_on_one_pack_does_not_read_the_whole_fleet(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, entry: str
+) -> None:
+    bench("log", "flown", "heron", "A", "12")  # there is a log now, and with the next command the compiled set-up
+    bench("due")
+    whole: list[str] = []
+    monkeypatch.setattr(Home, "_fleet", lambda _home, fingerprint: whole.append(fingerprint))
+
+    assert bench("log", *entry.split()).status == 0
+    assert whole == []
+
+
 def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:
     bench("log", "booked", "harbour", "2026-05-02T09:00:00Z", "--at", "2026-04-01T09:00:00Z")
     bench("log", "booked", "roof", "2026-05-03T09:00:00Z", "--at", "2026-04-01T10:00:00Z")
