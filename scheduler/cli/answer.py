@@ -32,7 +32,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     desk = Desk(home, setup, now)
     events = _found(home, ids)
     book = desk.book()
-    board = Board(book, setup.rules, concerned_items(home, setup, events, book))
+    board = concerned_board(desk, book, events)
     lines = _told(desk, book, events, taken_as)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
@@ -143,7 +143,8 @@ def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]
     recent = min(event.at for event in events) > desk.now - MINUTE
     if recent and not any(map(corrects, events)) and not _others_since(board.book, events, began):
         return board.open_at(began - 1)
-    return Board(_without(desk, board.book, events), desk.setup.rules, board.items).open_at(desk.now)
+    without = _without(desk, board.book, events)
+    return Board(without, desk.setup.rules, board.items, since=lambda _key: desk.now).open_at(desk.now)
 
 
 def _others_since(book: Book, events: list[Event], began: int) -> bool:
@@ -167,6 +168,13 @@ def _logged(desk: Desk, events: list[Event]) -> str:
     if len(events) == 1:
         return describe(first, zone)
     return describe(first, zone, clean(listed([str(event.get("item")) for event in events])))
+
+
+def concerned_board(desk: Desk, book: Book, events: list[Event]) -> Board:
+    """The board of what the events can touch. What was over before they began is not asked about."""
+    before = min(map(counts_from, events)) - 1
+    items = concerned_items(desk.home, desk.setup, events, book)
+    return Board(book, desk.setup.rules, items, since=lambda _key: before)
 
 
 def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -> list[str]:

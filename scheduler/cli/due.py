@@ -49,7 +49,7 @@ class Found(NamedTuple):
 
 def whole(at: Desk) -> Found:
     """The board of all items, solved."""
-    return solved(at.board(), at.now)
+    return solved(Board(at.book(), at.setup.rules, since=lambda _key: at.now), at.now)
 
 
 def solved(board: Board, now: int) -> Found:

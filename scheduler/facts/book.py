@@ -290,7 +290,9 @@ class Book:
     def flight_of(self, mishap: Event) -> Event | None:
         """The flight that tells which packs were in a mishap of an aircraft: the last one begun, where it was under way
         or had landed within half an hour. None where the mishap names them itself."""
-        aircraft = "" if "packs" in mishap.fields else str(mishap.get("item"))
+        if "packs" in mishap.fields:
+            return None
+        aircraft = str(mishap.get("item"))
         flights = self.filed(aircraft, "flown") if self.fleet.kind(aircraft) == "aircraft" else []
         last = next((flight for flight in reversed(flights) if counts_from(flight) <= mishap.at), None)
         return last if last and mishap.at <= last.at + 30 * MINUTE else None

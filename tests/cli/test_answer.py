@@ -6,12 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.cli.answer import _without, concerned_items, open_before
+from scheduler.cli.answer import _without, concerned_board, open_before
 from scheduler.cli.common import Desk
+from scheduler.events.log import Event
 from scheduler.events.taking import take, to_line
+from scheduler.facts.book import counts_from
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE, rfc3339
 from scheduler.reminders.board import Board
+from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.verdict import Key
 from tests.homes import SETTINGS, Bench, write_home
 from tests.support import moment
 
@@ -35,6 +39,12 @@ def entry(rng: random.Random, at: int) -> dict[str, object]:
     return {"at": rfc3339(at), "recorded_at": rfc3339(at)} | rng.choice(kinds)
 
 
+def onward(board: Board, event: Event) -> list[tuple[Key, Stretch, list[tuple[int, str]]]]:
+    """What a board tells of the time from an event on."""
+    standing = [reminder for reminder in board.reminders if reminder.stretch.ended >= counts_from(event)]
+    return [(reminder.key, reminder.stretch, reminder.verdict.rises(reminder.stretch)) for reminder in standing]
+
+
 @pytest.mark.parametrize("seed", range(25))
 def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_path: Path) -> None:
     rng = random.Random(seed)
@@ -49,13 +59,27 @@ def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_pa
         assert event is not None
         desk = Desk(home, setup, now)
         book = desk.book()
-        board = Board(book, setup.rules, concerned_items(home, setup, [event], book))
+        board = concerned_board(desk, book, [event])
+        assert onward(board, event) == onward(Board(book, setup.rules, board.items), event)
         left_out = Board(_without(desk, book, [event]), setup.rules, board.items).open_at(now)
         assert {r.key for r in open_before(desk, board, [event])} == {r.key for r in left_out}
         before = Board(_without(desk, book, [event]), setup.rules).open_at(now)
         changed = {r.key for r in before} ^ {r.key for r in desk.board().open_at(now)}
         assert {key.item for key in changed} <= {*board.items, "home"}
     home.log.close()
+
+
+@pytest.mark.parametrize("entry", ["charged A", "charged A 80", "drained B 58", "noticed A dented", "moved A driven"])
+def test_an_entry_on_one_pack_does_not_read_the_whole_fleet(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, entry: str
+) -> None:
+    bench("log", "flown", "heron", "A", "12")  # there is a log now, and with the next command the compiled set-up
+    bench("due")
+    whole: list[str] = []
+    monkeypatch.setattr(Home, "_fleet", lambda _home, fingerprint: whole.append(fingerprint))
+
+    assert bench("log", *entry.split()).status == 0
+    assert whole == []
 
 
 def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:

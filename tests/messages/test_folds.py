@@ -14,7 +14,7 @@ from random import Random
 import pytest
 
 from scheduler.cli.common import Desk
-from scheduler.cli.due import kept, to_text, whole
+from scheduler.cli.due import kept, solved, to_text, whole
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Life
@@ -217,7 +217,7 @@ def forget(home: Home) -> None:
 def same_board(life: Clockwork, now: int) -> None:
     """The board from what is kept is the board solved, an entry that no wake has seen included."""
     at = Desk(life.home, life.setup, now)
-    assert to_text(at, kept(at)) == to_text(at, whole(at))
+    assert to_text(at, kept(at)) == to_text(at, whole(at)) == to_text(at, solved(at.board(), now))
     entry = {"at": rfc3339(life.now - MINUTE), "what": "charged", "item": "A", "percent": 90, "id": f"unseen{life.now}"}
     take(life.home.log, [(1, json.dumps(entry))], life.setup.fleet, life.now)
     assert to_text(at, kept(at)) == to_text(at, whole(at))
