@@ -26,6 +26,11 @@ _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in
 _LOOKED_INTO = ("mishap", "noticed", "warned")
 """The kinds that a later look answers."""
 
+_HANDLED = ("charged", "drained", "flown")
+"""The kinds that a pack which may have been in a mishap should not have seen."""
+
+_SETTLE = "settle whether they were in a mishap that names no pack"
+
 
 def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
     """The answer to the events just logged; `taken_as`: lines on how what was typed was taken."""
@@ -37,7 +42,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
-    lines += _too_soon(desk, book, events)
+    lines += _too_soon(desk, book, events) + _unsure(book, events, now)
     lines += _opened(desk, board, opened)
     lines += _over(settled, events)
     lines += _answered(desk, board, events)
@@ -72,18 +77,32 @@ def _by_flight(book: Book, mishap: Event) -> list[str]:
 
 def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     """The packs whose look does not count, for it came within the watch after a knock, and from when one will."""
-    packs: dict[int, list[str]] = {}
+    packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
         name = str(event.get("item"))
         if event.get("result") == "pass" and book.fleet.kind(name) == "pack":
             piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
             if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
-                packs.setdefault(piece.trail[0].at + WATCH, []).append(name)
+                packs.setdefault((piece.trail[0].at + WATCH, piece.value == "yes"), []).append(name)
     return [
-        f"This look at {listed(names)} does not end the watch after a knock: one does from {desk.say(counts)} on. "
-        "Look again then, and log that."
-        for counts, names in packs.items()
+        f"This look at {listed(names)} does not {'end the watch after a knock' if knocked else _SETTLE}: one does from "
+        f"{desk.say(counts)} on. Look again then, and log that."
+        for (counts, knocked), names in packs.items()
     ]
+
+
+def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
+    """What was charged, drained or flown, and may have been in a mishap."""
+    named = [
+        str(name) for event in events if event.what in _HANDLED for name in (event.get("item"), *event.get("packs", ()))
+    ]
+    packs = [name for name in dict.fromkeys(named) if book.fleet.kind(name) == "pack"]
+    unsure = [name for name in packs if may_be_knocked(book, book.fleet[name], now)]
+    return (
+        [f"{listed(unsure)} may have been in a mishap that names no pack: look first (`shelfbell due`)."]
+        if unsure
+        else []
+    )
 
 
 def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:

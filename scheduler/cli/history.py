@@ -26,9 +26,10 @@ def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
     at = desk(home, args, past=True)
     book = at.book()
-    shared = _shared(book, args.item)
-    filed = [*home.log.history(_filed(at, args.item)), *((event, None) for event in shared)]
-    entries = sorted((event, by) for event, by in filed if event.at <= at.now)
+    filed = list(home.log.history(_filed(at, args.item)))
+    shared = _shared(book, args.item, {event.id for event, _ in filed})
+    found = [*filed, *((event, None) for event in shared)]
+    entries = sorted((event, by) for event, by in found if event.at <= at.now)
     told = told_of(at, args.item) if args.reminders else []
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
@@ -54,13 +55,14 @@ def _filed(at: Desk, item: str | None) -> str | None:
     raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
-def _shared(book: Book, item: str | None) -> list[Event]:
-    """The mishaps of an aircraft that concern an item that was in it or on it, and do not name it."""
+def _shared(book: Book, item: str | None, own: set[str]) -> list[Event]:
+    """The mishaps of an aircraft that concern an item that was in it or on it, or may have been, beside its `own`."""
     if item is None or item not in book.fleet:
         return []
-    own = {event.id for event in book.filed(item)}
-    events = (event for life in book.lives(book.fleet[item]) for event in life.events)
-    return [event for event in events if event.what == "mishap" and event.id not in own]
+    concerned = [event for life in book.lives(book.fleet[item]) for event in life.events if event.what == "mishap"]
+    if book.fleet.kind(item) == "pack":
+        concerned += book.unclaimed(book.fleet[item])
+    return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
 
 
 def _overtaken(book: Book, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:

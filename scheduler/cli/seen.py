@@ -53,9 +53,9 @@ def _end(at: Desk, args: Namespace) -> tuple[dict[str, str], str]:
         return {}, "no repeats"
     until = _until(typed, at.now, zone) if typed else at.now + SNOOZE
     until = until // SECOND * SECOND
-    if until <= at.now:
-        raise Refused.because(f"{typed} lies in the past")
     noon = " (no time given: noon)" if typed and is_bare_day(typed) else ""
+    if until <= at.now:
+        raise Refused.because(f"{typed}{noon} lies in the past")
     return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}{noon}"
 
 

@@ -218,7 +218,12 @@ def set_aside(life: "Life") -> list[Piece]:
     return flags(triples).pieces
 
 
-@fact("usable", PACK, FLAG, "Not swollen, wet, too deep, under watch, set aside, found unfit or retired.")
+@fact(
+    "usable",
+    PACK,
+    FLAG,
+    "Not swollen, wet, too deep, under watch, set aside, found unfit or retired, as far as is known.",
+)
 def usable(life: "Life") -> list[Piece]:
     """No wherever one of the grounds is known to hold; its events are the reason."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]

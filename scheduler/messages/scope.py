@@ -113,7 +113,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
         evidence |= {fold.item: fold.evidence for fold in folds_of_part if fold.evidence is not None}
         yield from folds_of_part
         done += sum(map(len, part))
-        progress(done, len(known))
+        progress(done, len(known | told))
     yield from folder.folds([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
 
 

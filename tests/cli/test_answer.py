@@ -149,6 +149,29 @@ def test_the_history_of_a_job_marks_bookings_that_do_not_stand(bench: Bench) -> 
     assert "cancelled by" not in bench("history", "harbour", "--at", "2026-04-02T09:00:00Z").out
 
 
+def test_of_a_pack_that_may_have_been_in_a_mishap_an_entry_and_its_history_say_so(bench: Bench) -> None:
+    bench.log("mishap", "heron", "crash", "--at", "2026-04-09T10:00:00Z", "--id", "crash")
+    told = "A and B may have been in a mishap that names no pack: look first (`shelfbell due`)."
+    assert told in bench.log("charged", "A,B", "95")
+    assert "[may concern A: it names no pack]" in bench("history", "A").out
+    assert "does not settle" not in bench.log("inspected", "A", "pass")  # a day later, which counts
+    bench.log("mishap", "heron", "crash", "--at", "2026-04-10T10:00:00Z")
+    settled = (
+        "This look at A does not settle whether they were in a mishap that names no pack: one does from Sat"
+    )
+    assert settled in bench.log("inspected", "A", "pass")
+    bench.set_clock("2026-04-11 12:30")
+    bench.log("inspected", "A", "pass")
+    assert "may have been" not in bench.log("charged", "A", "95")
+
+
+def test_the_history_of_a_pack_has_each_mishap_once(bench: Bench) -> None:
+    bench.log("flown", "heron", "B", "10", "--at", "2026-04-09T10:00:00Z")
+    bench.log("mishap", "heron", "crash", "B", "--at", "2026-04-09T10:00:00Z", "--id", "first")
+    bench.log("mishap", "heron", "crash", "--instead_of", "first", "--at", "2026-04-09T10:00:00Z", "--id", "second")
+    assert bench("history", "B").out.count("second  ") == 1
+
+
 def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
     bench.log("mishap", "A", "dropped", "--at", "2026-04-10T08:00:00Z")
     told = bench.log("inspected", "A,B", "pass")
