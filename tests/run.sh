@@ -12,4 +12,4 @@ if ! cmp -s "$top/pyproject.toml" "$venv/pyproject.toml"; then
     cp "$top/pyproject.toml" "$venv/pyproject.toml"
 fi
 cd "$top"
-exec "$python" -m pytest "$@"
+exec "$python" -m pytest -n auto --dist worksteal "$@"
