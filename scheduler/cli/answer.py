@@ -29,7 +29,7 @@ _LOOKED_INTO = ("mishap", "noticed", "warned")
 _HANDLED = ("charged", "drained", "flown")
 """The kinds that a pack which may have been in a mishap should not have seen."""
 
-_SETTLE = "settle whether they were in a mishap that names no pack"
+_SETTLE = "settle the doubt after a mishap that names no pack"
 
 
 def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:

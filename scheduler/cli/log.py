@@ -8,6 +8,7 @@ from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
 from scheduler.events.kinds import KINDS, Field, Kind, field
+from scheduler.events.log import Log
 from scheduler.events.taking import FUTURE_ALLOWED, take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
@@ -31,7 +32,7 @@ def run_words(home: Home, words: list[str]) -> int:
         print(usage(kind.what))
         return 0
     (setup, broken), now = _setup(home), clock()
-    events = typed_events(kind, words[1:], setup, now)
+    events = typed_events(kind, words[1:], home.log, setup, now)
     _require(kind, events, Desk(home, setup, now), broken)
     lines = [(0, to_line(event)) for event in events]
     taken = take(home.log, lines, setup.fleet, now)
@@ -107,10 +108,11 @@ def _kind(word: str) -> Kind:
     return KINDS[word]
 
 
-def typed_events(kind: Kind, words: list[str], setup: Setup, now: int) -> list[dict[str, object]]:
-    """The events that typed words mean: one for each item where several are given. Raises Refused."""
+def typed_events(kind: Kind, words: list[str], log: Log, setup: Setup, now: int) -> list[dict[str, object]]:
+    """The events that typed words mean: one for each item where several are given. What takes the place of an entry of
+    the log has its time unless another is given. Raises Refused."""
     values = _typed_values(kind, words)
-    event: dict[str, object] = {"at": rfc3339(_at(values, setup, now), setup.hours.zone), "what": kind.what}
+    event: dict[str, object] = {"at": rfc3339(_at(values, log, setup, now), setup.hours.zone), "what": kind.what}
     for name, text in values.items():
         if name != "at":
             event[name] = _read(_field(kind, name), text, setup, now)
@@ -174,9 +176,10 @@ def _field(kind: Kind, name: str) -> Field:
     return found
 
 
-def _at(values: dict[str, str], setup: Setup, now: int) -> int:
+def _at(values: dict[str, str], log: Log, setup: Setup, now: int) -> int:
     if "at" not in values:
-        return now
+        replaced = log.find(values["instead_of"]) if "instead_of" in values else None
+        return now if replaced is None else replaced.at
     at, say = parse_time(values["at"], now, setup.hours.zone), partial(moment_near, now=now, zone=setup.hours.zone)
     if at > now + FUTURE_ALLOWED:
         raise Refused.because(f"--at {values['at']!r}: {say(at)} lies in the future; it is {say(now)}")

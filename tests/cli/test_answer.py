@@ -156,13 +156,21 @@ def test_of_a_pack_that_may_have_been_in_a_mishap_an_entry_and_its_history_say_s
     assert "[may concern A: it names no pack]" in bench("history", "A").out
     assert "does not settle" not in bench.log("inspected", "A", "pass")  # a day later, which counts
     bench.log("mishap", "heron", "crash", "--at", "2026-04-10T10:00:00Z")
-    settled = (
-        "This look at A does not settle whether they were in a mishap that names no pack: one does from Sat"
-    )
+    settled = "This look at A does not settle the doubt after a mishap that names no pack: one does from Sat"
     assert settled in bench.log("inspected", "A", "pass")
     bench.set_clock("2026-04-11 12:30")
     bench.log("inspected", "A", "pass")
     assert "may have been" not in bench.log("charged", "A", "95")
+
+
+def test_what_takes_the_place_of_an_entry_keeps_its_time_unless_another_is_given(bench: Bench) -> None:
+    asked = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-08T16:00:00Z", "--id", "hard")
+    assert "shelfbell log mishap heron hard_landing PACK --instead_of hard" in asked
+    assert "(Wed 8 Apr 18:00)" in bench.log(
+        "mishap", "heron", "hard_landing", "A", "--instead_of", "hard", "--id", "named"
+    )
+    moved = bench.log("mishap", "heron", "hard_landing", "A", "--instead_of", "named", "--at", "2026-04-08T15:00:00Z")
+    assert "(Wed 8 Apr 16:00)" in moved
 
 
 def test_the_history_of_a_pack_has_each_mishap_once(bench: Bench) -> None:
