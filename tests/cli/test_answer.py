@@ -166,9 +166,8 @@ def test_of_a_pack_that_may_have_been_in_a_mishap_an_entry_and_its_history_say_s
 def test_what_takes_the_place_of_an_entry_keeps_its_time_unless_another_is_given(bench: Bench) -> None:
     asked = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-08T16:00:00Z", "--id", "hard")
     assert "shelfbell log mishap heron hard_landing PACK --instead_of hard" in asked
-    assert "(Wed 8 Apr 18:00)" in bench.log(
-        "mishap", "heron", "hard_landing", "A", "--instead_of", "hard", "--id", "named"
-    )
+    named = bench.log("mishap", "heron", "hard_landing", "A", "--instead_of", "hard", "--id", "named")
+    assert "(Wed 8 Apr 17:00)" in named
     moved = bench.log("mishap", "heron", "hard_landing", "A", "--instead_of", "named", "--at", "2026-04-08T15:00:00Z")
     assert "(Wed 8 Apr 16:00)" in moved
 
