@@ -206,6 +206,11 @@ def home_can_wait(rules: Ruleset) -> bool:
     return True
 
 
+def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
+    """From when on the instants of entries must be known to tell what is to be said by the home's own rules at `now`."""
+    return home_since(rules, min((ledger.since(Key(name, HOME), now) for name in rules.about(HOME)), default=now))
+
+
 def home_since(rules: Ruleset, now: int) -> int:
     """From when on the instants of entries must be known to tell what is open by the home's own rules at `now`, and
     since when: a log that has been quiet for so long has been so since its last entry."""
