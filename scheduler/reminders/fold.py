@@ -79,8 +79,7 @@ def _sickness(verdict: Verdict, now: int) -> str:
     try:
         for stretch in verdict.stretches:
             verdict.rises(stretch)
-        verdict.urgency(now)
-        verdict.opened_by_event(now)
+            verdict.opened_by_event(stretch.opened)
         if verdict.when.at(now) == UNKNOWN:
             missing_facts(verdict, now)
         opened = verdict.open_at(now)
