@@ -3,7 +3,7 @@
 from functools import partial
 
 from scheduler.cli.answer import answer, unjudged
-from scheduler.cli.common import Desk, clock
+from scheduler.cli.common import Desk, clock, describe
 from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
@@ -74,19 +74,34 @@ def _setup(home: Home) -> tuple[Setup, Refused | None]:
 
 
 def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, broken: Refused | None) -> None:
-    """Raises Refused where an entry binds to something that is not there: an open reminder, a booked job."""
-    bound = kind.what in ("seen", "snoozed", "cancelled")
-    if not bound or any(problems(event) for event in events):  # what is malformed is told when it is taken
+    """Raises Refused where an entry binds to something that is not there: an entry of its kind whose place it takes, an
+    open reminder, a booked job."""
+    if any(problems(event) for event in events):  # what is malformed is told when it is taken
         return
+    _require_same_kind(kind, events[0].get("instead_of"), desk)
     if kind.what == "cancelled":
         _require_booked(str(events[0]["job"]), desk)
-        return
-    if broken:
-        raise broken
-    from scheduler.cli.seen import require_open
+    elif kind.what in ("seen", "snoozed"):
+        if broken:
+            raise broken
+        from scheduler.cli.seen import require_open
 
-    for event in events:
-        require_open(desk, str(event["rule"]), str(event["item"]))
+        for event in events:
+            require_open(desk, str(event["rule"]), str(event["item"]))
+
+
+def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
+    """Raises Refused where the entry whose place is taken is of another kind: the id is the slip then. A wrong item is
+    put right in its place."""
+    log = desk.home.log
+    found = None if replaced is None else log.find(str(replaced))
+    if found is None or found.what == kind.what or log.taken_back_by(found.id):  # told when it is taken
+        return
+    told = f"{found.id} is of another kind: {describe(found, desk.setup.hours.zone)} ({desk.say(found.at)})"
+    anew = f"log {kind.what} without --instead_of (--at gives its time)"
+    strike = f"If it is to go: `shelfbell log struck {found.id}`, then {anew}"
+    way = f"A strike is for all time: {anew}" if found.what == "struck" else strike
+    raise Refused.because(f"{told}. `shelfbell history` shows the ids. {way}")
 
 
 def _require_booked(name: str, desk: Desk) -> None:
