@@ -320,6 +320,14 @@ def test_the_help_has_an_example_for_every_kind(bench: Bench) -> None:
         assert f"for example: shelfbell log {what} " in bench("log", what, "--help").out
 
 
+@pytest.mark.parametrize("what", ["seen", "snoozed"])
+def test_the_example_for_a_reminder_has_its_words_in_the_order_of_the_usage(what: str, bench: Bench) -> None:
+    shown = bench("log", what, "--help").out
+
+    assert shown.startswith(f"usage: shelfbell log {what} ITEM RULE ")
+    assert f"for example: shelfbell log {what} A pack-left-full" in shown
+
+
 def test_a_mishap_outside_any_flight_asks_which_pack_was_in_it(bench: Bench) -> None:
     asked = [line for line in bench.log("mishap", "heron", "crash").splitlines() if line.startswith("Which pack")]
     assert len(asked) == 1
