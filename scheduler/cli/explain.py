@@ -15,6 +15,7 @@ from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import DAWN, MINUTE
 from scheduler.units import show_span
+from scheduler.unwatched import unwatched
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.rule import URGENCIES
@@ -86,7 +87,8 @@ def asked(at: Desk, names: list[str]) -> list[Verdict]:
             raise Refused.because(f"there is no rule or item {name!r}{near}")
     found = verdicts(book, rules, others or None, wanted_rules or None)
     if not found:
-        raise Refused.because(f"{' and '.join(names)}: no rule that is on applies")
+        unseen = [] if wanted_rules else unwatched(at.setup, others)
+        raise Refused.because("; ".join(unseen) or f"{' and '.join(names)}: no rule that is on applies")
     return found
 
 

@@ -270,9 +270,9 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
     ),
     "nothing to do": (
         [],
-        "moved heron driven",
+        "moved heron-props driven",
         [
-            "Logged: moved heron, driven (Fri 10 Apr 13:00).",
+            "Logged: moved heron-props, driven (Fri 10 Apr 13:00).",
             "Nothing to do, and nothing ahead for these by the clock alone.",
         ],
     ),
