@@ -89,7 +89,7 @@ def to_json(at: Desk, found: Found) -> dict[str, object]:
                 "opened_at": at.stamp(reminder.stretch.opened),
                 "caution": reminder.verdict.rule.caution,
                 "ground_unknown": reminder.stretch.unknown_at(at.now),
-                "kept_quiet": next(kept_quiet(_hush(reminder), at.now, at.stamp), None),
+                "kept_quiet": next(kept_quiet(_hush(reminder), reminder.key.item, at.now, at.stamp), None),
             }
             for reminder in found.opened
         ],
@@ -138,7 +138,7 @@ def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     """What was seen or snoozed of a group, each with its items where it is not all of them."""
     said: dict[str, list[str]] = {}
     for reminder, hush in ((reminder, _hush(reminder)) for reminder in group.reminders):
-        for line in kept_quiet(hush, at.now, at.say) if hush is not None else ():
+        for line in kept_quiet(hush, reminder.key.item, at.now, at.say):
             said.setdefault(line, []).append(reminder.key.item)
     whole = len(group.reminders)
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]

@@ -84,10 +84,12 @@ def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, broken: Re
     elif kind.what in ("seen", "snoozed"):
         if broken:
             raise broken
-        from scheduler.cli.seen import require_open
+        from scheduler.cli.seen import require_awaited, require_open
 
         for event in events:
-            require_open(desk, str(event["rule"]), str(event["item"]))
+            reminder = require_open(desk, str(event["rule"]), str(event["item"]))
+            if "until_next" in event:
+                require_awaited(reminder, str(event["until_next"]), desk.now)
 
 
 def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
