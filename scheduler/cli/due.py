@@ -4,7 +4,7 @@ from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
@@ -36,7 +36,7 @@ def run_alone(home: Home) -> int:
 
 
 def _show(at: Desk, found: "Found", as_json: bool = False) -> int:
-    print_json(to_json(at, found)) if as_json else print(to_text(at, found))
+    print_json(to_json(at, found)) if as_json else print_answer(at, to_text(at, found))
     return 1 if found.opened else 0
 
 

@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
 from functools import partial
 
-from scheduler.cli.common import Desk, asking, describe, desk, print_json
+from scheduler.cli.common import Desk, asking, describe, desk, print_answer, print_json
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
 from scheduler.events.log import Event, concerned
@@ -36,7 +36,7 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json([one_json(at, verdict) for verdict in found])
     else:
-        print("\n\n".join(pages(at, found, args)))
+        print_answer(at, "\n\n".join(pages(at, found, args)))
     return 0
 
 
