@@ -157,7 +157,8 @@ def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str,
         wanted = _field(kind, name).type
         if not wanted.names and wanted.check(event.get(name)) is not None and text in setup.fleet:
             first = next((str(values[f]) for f in ("packs", "item", "carries") if f in values), "")
-            raise Refused.because(f"{text} stands where {name} is expected; several items go by comma: {first},{text}")
+            right = f"several items go by comma: {first},{text}" if first else short_usage(kind)
+            raise Refused.because(f"{text} stands where {name} is expected; {right}")
 
 
 def _typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
@@ -172,10 +173,28 @@ def _typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
             values[name] = value if equals else _following(rest, kind, name)
         else:
             loose.append(word)
+    _require_no_stray_comma(kind, loose)
     free = [f.name for f in kind.fields if f.name not in values]
     if len(loose) > len(free):
         raise Refused.because(f"{loose[len(free)]!r} is one word too many: {short_usage(kind)}")
     return dict(zip(free, loose, strict=False)) | values
+
+
+def _require_no_stray_comma(kind: Kind, words: list[str]) -> None:
+    """Raises Refused for "A, B" and ",A", with the words as they would be right."""
+    if not any(word.startswith(",") or word.endswith(",") for word in words):
+        return
+    joined: list[str] = []
+    for word in words:
+        if joined and (joined[-1].endswith(",") or word.startswith(",")):
+            joined[-1] += word
+        else:
+            joined.append(word)
+    right = [",".join(filter(None, word.split(","))) for word in joined if word.strip(",")]
+    if right:
+        from shlex import join
+
+        raise Refused.because(f"several go by comma, without blanks: {join([kind.what, *right])}")
 
 
 def _following(rest: object, kind: Kind, name: str) -> str:
