@@ -88,7 +88,7 @@ def told_of(at: Desk, item: str | None) -> list[Told]:
     """What was told of the reminders on an item, or on any, by the instant asked about."""
     ledger = Outbox(at.home.log).ledger()
     keys = [key for key in ledger.spoken_of() if item in (None, key.item)]
-    told = [line for key in keys for lines in ledger.groups(key).values() for line in lines]
+    told = [line for key in keys for line in ledger.lines(key)]
     return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
 
 

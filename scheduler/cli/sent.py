@@ -15,7 +15,7 @@ def message_lines(at: Desk, verdict: Verdict) -> list[str]:
     """Why a message on this rule and item was, or was not, sent by the instant asked about: a line each."""
     stretch = verdict.open_at(at.now)
     ledger = _by_then(Outbox(at.home.log).ledger(), at.now)
-    told = sorted((line for lines in ledger.groups(verdict.key).values() for line in lines), key=lambda line: line.at)
+    told = sorted(ledger.lines(verdict.key), key=lambda line: line.at)
     lines = [_told(at, line) for line in told[-4:]]
     if stretch is None:
         return lines or ["nothing was sent of it, and it is not open"]
@@ -25,7 +25,7 @@ def message_lines(at: Desk, verdict: Verdict) -> list[str]:
 
 
 def _by_then(ledger: Ledger, now: int) -> Ledger:
-    lines = [line for key in [*ledger.spoken_of()] for group in ledger.groups(key).values() for line in group]
+    lines = [line for key in [*ledger.spoken_of()] for line in ledger.lines(key)]
     return Ledger([line for line in lines if line.at <= now], ledger.digest_at, ledger.began)
 
 

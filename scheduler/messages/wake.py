@@ -188,7 +188,7 @@ class _Desk(NamedTuple):
         ledger, hours, now = self.ledger(items), self.setup.hours, self.now
         board = self.board(items, touched, None if items is None else ledger)
         solved = solve(board, now)
-        decision = words_of(board, ledger, hours, now)
+        decision = words_of(board, ledger, hours, now, board.open_at(now))
         if digest:
             decision = with_digest(board, ledger, hours, decision, gap)
             ended = (self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick)

@@ -1,6 +1,7 @@
 """The board: every reminder of a book, what is open at an instant, and what cannot be judged."""
 
 from bisect import bisect_right
+from collections.abc import Iterable
 from functools import cached_property, partial
 from typing import NamedTuple
 
@@ -98,21 +99,28 @@ class Board:
         last = bisect_right(self._by_ending, to, key=lambda reminder: reminder.stretch.ended)
         return self._by_ending[first:last]
 
+    @cached_property
+    def _standing(self) -> "_Standing":
+        return _Standing(self.reminders, self._by_ending)
+
     def open_at(self, now: int) -> list[Reminder]:
         """What is open at an instant, most urgent first, then in order of opening."""
-        found = [reminder for reminder in self.reminders if reminder.stretch.holds(now)]
-        return sorted(found, key=partial(pressing, now))
+        return sorted(self._standing.at(now), key=partial(pressing, now))
 
     def unknown_at(self, now: int) -> list[Unknown]:
         """What cannot be judged at an instant, open reminders apart; what time alone resolves is left out."""
         found = []
-        for verdict in self.verdicts:
+        for verdict in self._in_doubt:
             if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
                 continue
             lacks = missing_facts(verdict, now)
             if lacks:
                 found.append(Unknown(verdict.key, lacks, verdict.when.since(now)))
         return found
+
+    @cached_property
+    def _in_doubt(self) -> list[Verdict]:
+        return [verdict for verdict in self.verdicts if UNKNOWN in verdict.when.values]
 
     @cached_property
     def _turns(self) -> list[int]:
@@ -155,6 +163,33 @@ class Board:
             events = self.book.filed(key.item)
             self._said[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
         return self._said[key, what]
+
+
+class _Standing:
+    """Which reminders are open: told soonest where one instant after another is asked about."""
+
+    def __init__(self, by_opening: list[Reminder], by_ending: list[Reminder]) -> None:
+        self._by_opening = by_opening
+        self._by_ending = by_ending
+        self._begin()
+
+    def _begin(self) -> None:
+        self._now = DAWN
+        self._opened = self._ended = 0
+        self._open: dict[Reminder, None] = {}
+
+    def at(self, now: int) -> Iterable[Reminder]:
+        """Those open at an instant, in order of opening."""
+        if now < self._now:
+            self._begin()
+        self._now = now
+        opened = bisect_right(self._by_opening, now, key=lambda reminder: reminder.stretch.opened)
+        ended = bisect_right(self._by_ending, now, key=lambda reminder: reminder.stretch.ended)
+        self._open.update(dict.fromkeys(self._by_opening[self._opened : opened]))
+        for reminder in self._by_ending[self._ended : ended]:
+            del self._open[reminder]
+        self._opened, self._ended = opened, ended
+        return self._open
 
 
 def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:

@@ -1,6 +1,7 @@
 """The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all ask here."""
 
 from collections.abc import Iterable, Iterator
+from itertools import chain
 from typing import NamedTuple
 
 from scheduler.events.log import Event
@@ -28,7 +29,8 @@ class Ledger:
         planned: int | None = None,
         looked: int | None = None,
     ) -> None:
-        self._told: dict[Key, list[Told]] = {}
+        self._told: dict[Key, dict[int, list[Told]]] = {}
+        self._unsettled: dict[tuple[Key, int], None] = {}
         self.digest_at = digest_at
         self.began = began
         self.planned = planned
@@ -38,37 +40,44 @@ class Ledger:
 
     def add(self, line: Told) -> None:
         """Note one telling."""
-        self._told.setdefault(line.key, []).append(line)
+        self._told.setdefault(line.key, {}).setdefault(line.first_at, []).append(line)
+        if line.kind == "settled":
+            self._unsettled.pop((line.key, line.first_at), None)
+        else:
+            self._unsettled[line.key, line.first_at] = None
 
     def of(self, reminder: Reminder) -> list[Told]:
         """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
-        return [line for line in self._told.get(reminder.key, ()) if reminder.stretch.holds(line.first_at)]
+        groups = self._told.get(reminder.key, {})
+        its = [lines for first_at, lines in groups.items() if reminder.stretch.holds(first_at)]
+        return its[0] if len(its) == 1 else sorted(chain.from_iterable(its), key=_told_at)
 
     def spoken_of(self) -> Iterable[Key]:
         """The rules and items of which anything was told."""
         return self._told.keys()
 
-    def unsettled(self, item: str) -> bool:
-        """True where anything was told of an item that was not told to be over."""
-        groups = (self.groups(key) for key in self._told if key.item == item)
-        return any(lines[-1].kind != "settled" for found in groups for lines in found.values())
+    def unsettled(self) -> list[tuple[Key, int]]:
+        """The rule and item, and the first message, of all that was told and not told to be over."""
+        return list(self._unsettled)
+
+    def lines(self, key: Key) -> list[Told]:
+        """Every telling of a rule and item, in order."""
+        return sorted(chain.from_iterable(self._told.get(key, {}).values()), key=_told_at)
 
     def rung(self) -> Iterator[Told]:
         """Every telling but that something is over."""
-        return (line for lines in self._told.values() for line in lines if line.kind != "settled")
+        groups = chain.from_iterable(groups.values() for groups in self._told.values())
+        return (line for lines in groups for line in lines if line.kind != "settled")
 
     def since(self, key: Key, now: int) -> int:
         """From when on a rule and item can have to be spoken of at `now`: the last digest, or the first telling of what
         was not told to be over."""
-        open_since = (first_at for first_at, lines in self.groups(key).items() if lines[-1].kind != "settled")
+        open_since = (first_at for first_at in self._told.get(key, ()) if (key, first_at) in self._unsettled)
         return min((now if self.digest_at is None else min(now, self.digest_at), *open_since))
 
-    def groups(self, key: Key) -> dict[int, list[Told]]:
-        """The tellings of a rule and item by their first message."""
-        found: dict[int, list[Told]] = {}
-        for line in self._told.get(key, ()):
-            found.setdefault(line.first_at, []).append(line)
-        return found
+
+def _told_at(line: Told) -> int:
+    return line.at
 
 
 class Ended(NamedTuple):
@@ -140,16 +149,19 @@ class Decision(NamedTuple):
         return lines
 
 
-def decide(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
-    """What to say at `now`, given what was told before."""
-    found = words_of(board, ledger, hours, now)
+def decide(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder] | None = None) -> Decision:
+    """What to say at `now`, given what was told before.
+
+    `asked`: those of the reminders open now of which anything can be said now; None where that is not known.
+    """
+    found = words_of(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
     digest, gap = gathering(board, ledger, hours, found.words, now)
     return with_digest(board, ledger, hours, found, gap) if digest else found
 
 
-def words_of(board: Board, ledger: Ledger, hours: Hours, now: int) -> Decision:
-    """What to say of each reminder of a board, whatever comes of the others."""
-    found = (next_word(board, reminder, ledger.of(reminder), hours, now) for reminder in board.open_at(now))
+def words_of(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
+    """What to say of some open reminders of a board, whatever comes of the others."""
+    found = (next_word(board, reminder, ledger.of(reminder), hours, now) for reminder in asked)
     words = [word for word in found if word is not None]
     ringing = [word for word in words if word.due <= now]
     return Decision(now, ringing, [word for word in words if word.due > now], False, [], [], [])
@@ -229,10 +241,9 @@ def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
 
 def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
     """Reminders that are over since they were told, and those that came and went unseen since the last digest."""
-    for key in ledger.spoken_of():
-        for first_at, lines in ledger.groups(key).items():
-            if lines[-1].kind != "settled" and (ended := _ended(board, key, first_at, now)):
-                yield ended
+    for key, first_at in ledger.unsettled():
+        if ended := _ended(board, key, first_at, now):
+            yield ended
     for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
         if not ledger.of(reminder):
             yield _over(reminder.key, reminder.stretch.opened, reminder)._replace(told=False)

@@ -153,7 +153,8 @@ def done_with(book: Book, rules: Ruleset, ledger: Ledger, name: str, now: int) -
     """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
     be solved."""
     job = book.job(name)
-    if job is None or ledger.unsettled(name) or any(plan.aircraft is None for plan in job.plans):
+    told = any(key.item == name for key, _ in ledger.unsettled())
+    if job is None or told or any(plan.aircraft is None for plan in job.plans):
         return None
     made = [rule for each in rules.about("job") if (rule := rules.get(each, name)) is not None]
     longest = max((leaf.lasting for rule in made for leaf in leaves(rule.when)), default=0)
@@ -206,7 +207,7 @@ def home_can_wait(rules: Ruleset) -> bool:
 
 
 def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
-    """From when on the instants of entries must be known to tell what is to be said by the home's own rules at `now`."""
+    """From when on the instants of entries must be known to tell what the home's own rules have to say at `now`."""
     return home_since(rules, min((ledger.since(Key(name, HOME), now) for name in rules.about(HOME)), default=now))
 
 

@@ -1,14 +1,16 @@
 """Living through a stretch of time: the decision asked at every instant at which it can change."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
-from scheduler.instants import DUSK
-from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
+from scheduler.instants import DAWN, DUSK
+from scheduler.reminders.board import Board, Reminder, pressing
+from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
-from scheduler.reminders.words import Told
+from scheduler.reminders.words import Told, Word
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
 
@@ -34,16 +36,72 @@ class Rehearsal(NamedTuple):
 def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board, Decision]]:
     """Every wake of a daemon that begins at `start`, up to `end`: the board it has before it and what it decides."""
     ledger = Ledger(began=start)
+    turns: _Turns | None = None
     now = start
     while now < end:
         board, another_at = look(now)
-        decision = decide(board, ledger, hours, now)
+        if turns is None or turns.board is not board:
+            turns = _Turns(board)
+        decision = decide(board, ledger, hours, now, turns.open_at(now))
         for line in decision.told():
             ledger.add(line)
         if decision.digest:
             ledger.digest_at = now
         yield board, decision
-        now = min(next_wake(board, ledger, hours, decision), another_at)
+        turns.note(decision, words_to_come(board, ledger, hours, decision))
+        now = min(turns.next_at(), next_gathering(board, ledger, hours, now), another_at)
+
+
+class _Turns:
+    """When each verdict of a board has to be looked at again: something about it turns, a word on it falls due, or
+    somebody has said something of it."""
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self._places = {verdict.key: place for place, verdict in enumerate(board.verdicts)}
+        self._next = [DAWN] * len(board.verdicts)
+        self._coming: list[tuple[int, int]] = []
+        self._said = list(self._said_of_each())
+        heapify(self._said)
+        self._looked = set(self._places.values())
+
+    def _said_of_each(self) -> Iterator[tuple[int, int]]:
+        """When something was said of a verdict, and its place."""
+        for item in {key.item for key in self._places}:
+            for event in self.board.book.filed(item):
+                place = self._places.get(Key(str(event.get("rule")), item))
+                if event.what in ("seen", "snoozed") and place is not None:
+                    yield event.at, place
+
+    def open_at(self, now: int) -> list[Reminder]:
+        """The reminders open now of which something else can be to be said than when they were looked at last."""
+        while self._coming and self._coming[0][0] <= now:
+            turn, place = heappop(self._coming)
+            if self._next[place] == turn:
+                self._looked.add(place)
+        while self._said and self._said[0][0] <= now:
+            self._looked.add(heappop(self._said)[1])
+        verdicts = (self.board.verdicts[place] for place in self._looked)
+        found = [Reminder(verdict, stretch) for verdict in verdicts if (stretch := verdict.open_at(now))]
+        return sorted(found, key=partial(pressing, now))
+
+    def note(self, decision: Decision, words: Iterable[Word]) -> None:
+        """Note when to look again after a decision, by the words that will be said next."""
+        now, verdicts = decision.at, self.board.verdicts
+        turns = {place: verdicts[place].next_turn(now) or DUSK for place in self._looked}
+        for word in words:
+            place = self._places[word.reminder.key]
+            turns[place] = min(turns[place], max(word.due, now + 1))
+        self._looked.clear()
+        for place, turn in turns.items():
+            self._next[place] = turn
+            heappush(self._coming, (turn, place))
+
+    def next_at(self) -> int:
+        """The next instant at which something turns or a word falls due; DUSK without one."""
+        while self._coming and self._next[self._coming[0][1]] != self._coming[0][0]:
+            heappop(self._coming)
+        return self._coming[0][0] if self._coming else DUSK
 
 
 def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:

@@ -89,7 +89,7 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | N
 
 def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
     """The first rise of urgency above all that was told."""
-    highest = min(rank(line.urgency) for line in rung)
+    highest = min(map(rank, {line.urgency for line in rung}))
     for turn, urgency in reminder.verdict.rises(reminder.stretch):
         if rank(urgency) < highest and (turn > now or reminder.verdict.urgency(now) == urgency):
             by_event = reminder.verdict.opened_by_event(turn)
@@ -99,7 +99,7 @@ def _rise(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now:
 
 
 def _repeat(board: Board, reminder: Reminder, rung: list[Told], hours: Hours, now: int) -> Word | None:
-    loudest = min((line.urgency for line in rung), key=rank)
+    loudest = min({line.urgency for line in rung}, key=rank)
     urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
     last = rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)

@@ -125,7 +125,8 @@ class Verdict:
 
     def open_at(self, instant: int) -> Stretch | None:
         """The reminder that is open at an instant."""
-        return next((stretch for stretch in self.stretches if stretch.holds(instant)), None)
+        place = bisect_right(self.stretches, instant, key=itemgetter(0)) - 1
+        return self.stretches[place] if place >= 0 and self.stretches[place].holds(instant) else None
 
     @cached_property
     def _rungs(self) -> list[tuple[str, Spans]]:

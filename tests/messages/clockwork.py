@@ -133,7 +133,7 @@ class Clockwork:
     def told(self) -> list[tuple[int, str, str, str, str]]:
         """What was told of which reminder, in order: when, kind, rule, item, reason."""
         ledger = self.outbox.ledger()
-        lines = [line for key in ledger.spoken_of() for lines in ledger.groups(key).values() for line in lines]
+        lines = [line for key in ledger.spoken_of() for line in ledger.lines(key)]
         return sorted((line.at, line.kind, line.key.rule, line.key.item, line.reason) for line in lines)
 
     def firsts(self) -> list[tuple[str, str]]:

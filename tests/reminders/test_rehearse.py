@@ -15,17 +15,22 @@ from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.events.taking import take
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
+from scheduler.instants import DAY, DUSK, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.reminders.board import Board
+from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.rehearse import Rehearsal, rehearse
+from scheduler.reminders.rehearse import Rehearsal, live, rehearse
 from scheduler.reminders.words import Told
 from scheduler.strict_yaml import read
 from tests.homes import FLEET, ruleset
+from tests.homes import RULES as TEXT
 from tests.support import Entries, Fields, book_of, event, moment
 
 PLATES = read(FLEET, "fleet.yaml").data
 RULES = ruleset()
+_GROWS = "urgency: [{now: {fact: charge, at_least: 85 %, lasting: 3 d}}, today]"
+LOUD = ruleset(TEXT.replace("urgency: today", _GROWS, 1))
+"""The same rules, a full pack as urgent as can be after three days."""
 HOURS = Hours.read({"quiet": {"from": "21:30", "to": "07:00"}}, ZoneInfo("UTC"))
 START = moment("2026-03-01")
 SPAN = 20 * 24
@@ -124,6 +129,46 @@ def test_a_poller_that_knows_only_the_past_finds_the_same_openings_and_endings(e
             yield now, open_on(boards[known], now)
 
     assert seen_by_polling(asked()) == turns_of(rehearsed(told, grid(end).start, end))
+
+
+_SAYINGS: dict[str, dict[str, object]] = {
+    "seen": {"item": "B", "rule": "left-full"},
+    "snoozed": {"item": "B", "rule": "left-full"},
+    "snoozed until it is drained": {"item": "B", "rule": "left-full", "until_next": "drained"},
+    "seen swollen": {"item": "B", "rule": "swollen"},
+    "away": {"from": rfc3339(START + 9 * DAY), "to": rfc3339(START + 12 * DAY)},
+}
+
+
+@st.composite
+def logs_with_words(draw: st.DrawFn) -> Entries:
+    """A log of the small home in which two reminders open soon, people answer at any minute, and anything happens."""
+    sayings = draw(st.lists(st.tuples(st.sampled_from([*_SAYINGS]), st.integers(24 * 60, SPAN * 60)), max_size=6))
+    soon = [_made("charged", 0), _made("flown for long", 4), _made("flown for long", 8)]
+    said = [event(rfc3339(START + at * MINUTE), name.split()[0], **_SAYINGS[name]) for name, at in sayings]
+    later = draw(st.one_of(st.just([]), logs()))
+    return sorted([*soon, *later, *said], key=lambda fields: parse_rfc3339(str(fields["at"])))
+
+
+def lived_in_full(board: Board, hours: Hours, start: int, end: int) -> Iterator[Decision]:
+    """Every wake, at each of which every open reminder is looked at."""
+    ledger, now = Ledger(began=start), start
+    while now < end:
+        decision = decide(board, ledger, hours, now)
+        for line in decision.told():
+            ledger.add(line)
+        ledger.digest_at = now if decision.digest else ledger.digest_at
+        yield decision
+        now = next_wake(board, ledger, hours, decision)
+
+
+@settings(max_examples=150, deadline=None)
+@given(logs_with_words(), st.booleans())
+def test_looking_only_at_what_can_have_changed_decides_as_looking_at_all(entries: Entries, as_told: bool) -> None:
+    board = Board(book_of(PLATES, *entries), LOUD, as_told=as_told)
+    end = START + 2 * SPAN * HOUR
+    lived = [decision._replace(ahead=[]) for _, decision in live(lambda _: (board, DUSK), HOURS, START, end)]
+    assert lived == [decision._replace(ahead=[]) for decision in lived_in_full(board, HOURS, START, end)]
 
 
 # A reading of the rules left-full, swollen and look-due in plain words, step by step, that shares no code with the
