@@ -226,6 +226,11 @@ class Book:
         """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
         return next((event.at for event in self.lives(item)[-1].those("retired")), DUSK)
 
+    def in_service(self, item: Item, instant: int) -> bool:
+        """True for an item that is not out of service for good, and of which nothing tells that it comes later."""
+        came = any(life.born is None or life.born <= instant for life in self.lives(item))
+        return came and self.retired(item) > instant
+
     def fact(self, item: Item, name: str, of: str | None = None) -> Timeline:
         """A fact of an item over all time."""
 

@@ -29,6 +29,7 @@ GROUNDS: dict[str, dict[str, str]] = {
         "water_open": "was in water",
         "found_unfit": "found unfit and not put right",
         "warning_open": "gave a warning, not looked into",
+        "noise_open": "heard or felt to run oddly, not looked into",
         "remote_id_failed": "broadcasts no remote identification",
     },
     "propellers": {

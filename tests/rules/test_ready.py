@@ -111,7 +111,10 @@ GROUNDED: list[tuple[Fields, str]] = [
         "heron not looked at since its mishap",
     ),
     (event("2026-04-08 15:00", "warned", item="heron", of="motor"), "heron gave a warning, not looked into"),
-    (event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]), "heron (odd noise not looked into)"),
+    (
+        event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]),
+        "heron heard or felt to run oddly, not looked into",
+    ),
     (
         event("2026-04-08 15:00", "inspected", item="heron-props", result="fail", findings=["nicked"]),
         "heron-props damaged",
@@ -247,6 +250,18 @@ def test_another_aircraft_is_offered_when_this_one_is_grounded(home: Bench) -> N
 
     assert said.startswith("Harbour, Fri 10 Apr 08:00: do not fly heron until this is settled: heron not looked at")
     assert "No time? Take wagtail (1 pack), or call the client." in said
+
+
+def test_the_client_is_called_when_the_rule_rings_and_only_then(home: Bench) -> None:
+    """A job for no one aircraft: with one of the two on the ground the other takes it, with both nobody does."""
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z")
+    for craft, trouble in (("heron", False), ("wagtail", True)):
+        answered = home.log("warned", craft, "motor")
+
+        rung = {line["rule"] for line in json.loads(home("due", "--json").out)["open"]}
+        assert ("job-grounded-item" in rung) == trouble
+        assert ("No other aircraft is ready: call the client." in home("ready").out) == trouble
+        assert ("Not as things stand: heron (gave a warning, not looked into); wagtail" in answered) == trouble
 
 
 def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None:
