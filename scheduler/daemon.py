@@ -18,7 +18,7 @@ from scheduler.messages.apart import Looked, read_apart, send_apart, wake_apart
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
-from scheduler.messages.outbox import Outbox
+from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
 from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
@@ -210,6 +210,8 @@ class Daemon:
         if not self._begun:
             self._outbox.release(now())
             self._outbox.retry(now())
+            with self._outbox.writing() as transaction:
+                remember(transaction, FILES_READ_AT, self._loaded_at)
             self._begun = True
 
     def _say_new(self, about: str, text: str) -> None:
@@ -242,6 +244,7 @@ class Daemon:
         self._outbox.retry(now())
         with self._outbox.writing() as transaction:
             over(transaction, "files")
+            remember(transaction, FILES_READ_AT, self._loaded_at)
 
     def _refuse(self, findings: str) -> None:
         since = moment_near(self._loaded_at, now(), self._setup.hours.zone)

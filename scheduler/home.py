@@ -185,7 +185,7 @@ class Home:
                     "CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT"
                 )
                 transaction.execute("DELETE FROM compiled")
-                rest = {name: part for name, part in raw.items() if name != "fleet"}
+                rest = {name: part for name, part in raw.items() if name != "fleet"} | {"version": __version__}
                 fleet = f"{fingerprint}{FLEET_PART}"
                 each = ((f"{fleet}/{item}", plate) for item, plate in nameplates(raw["fleet"]).items())
                 for name, part in chain([(fingerprint, rest), (fleet, raw["fleet"])], each):

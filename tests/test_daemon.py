@@ -19,7 +19,7 @@ from scheduler.daemon import log
 from scheduler.events.log import Log
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE
-from scheduler.messages.outbox import Message, Outbox, Row
+from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, Row
 from scheduler.messages.poke import SOCKET, poke
 from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
@@ -256,15 +256,26 @@ def lose_compiled(home: Path) -> None:
     log.close()
 
 
+def files_read_at(home: Path) -> int:
+    """When the daemon says that it took up the files that it goes by."""
+    log = Log(home / "shelfbell.db")
+    read_at = Outbox(log).state(FILES_READ_AT)
+    log.close()
+    assert read_at is not None
+    return read_at
+
+
 def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain).path
         rules = home / "rules" / "own.yaml"
         good = rules.read_text()
+        begun = now()
         with daemon(home, manager, beat=0.2) as running:
             eventually(lambda: manager.told("STATUS="))
             rules.write_text(good.replace("urgency: now", "urgency: noow"))
             eventually(lambda: len(box.letters) == 1)
+            first = files_read_at(home)
             os.utime(rules)
             lose_compiled(home)
             feed(home)
@@ -273,6 +284,7 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
             eventually(lambda: len(box.letters) == 3)
             _, text = running.stop()
 
+    assert begun < first < files_read_at(home)
     assert [letter["title"] for letter in box.letters] == ["Changed files refused", "Pack is alarming: A", "More: A"]
     assert "running the old rules since" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in box.letters[0]["message"]

@@ -10,7 +10,6 @@ from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
-from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE
@@ -105,18 +104,10 @@ def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
     )
 
 
-def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:
-    """The answer while files of the home are broken: the entry is kept, what follows from it is not known."""
+def unjudged(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
+    """The answer where no rules can be had: what was logged, and nothing of what follows from it."""
     desk = Desk(home, setup, now)
-    more = f" (and {len(broken.findings) - 1} more)" if len(broken.findings) > 1 else ""
-    return "\n".join(
-        [
-            *_told(desk, desk.book(), _found(home, ids), taken_as),
-            "The entry is kept, but I cannot judge what follows from it while a file of the home is broken:",
-            f"  {broken.findings[0]}{more}",
-            "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
-        ]
-    )
+    return "\n".join(_told(desk, desk.book(), _found(home, ids), taken_as))
 
 
 def _found(home: Home, ids: list[str]) -> list[Event]:

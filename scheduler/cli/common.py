@@ -10,6 +10,7 @@ from scheduler.cli.entry_words import describe as describe
 from scheduler.events.log import Event, Reader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
+from scheduler.findings import Refused
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, rfc3339
 from scheduler.reminders.board import Board
@@ -68,6 +69,19 @@ def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
     parser.add_argument("--json", action="store_true", help="for programs")
     if as_known:
         parser.add_argument("--as-known", action="store_true", help="from what had been recorded by that instant")
+
+
+def setup_or_spare(home: Home) -> tuple[Setup, Refused | None]:
+    """The set-up, and None; where its files are refused, what can be had of it, and what is wrong with them.
+
+    Raises Refused where too little can be had.
+    """
+    try:
+        return home.setup(), None
+    except Refused as refused:
+        from scheduler.cli.spare_setup import spare_setup
+
+        return spare_setup(home, refused), refused
 
 
 _CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"

@@ -1,16 +1,18 @@
-"""What can be had of a home whose files are broken, so that an entry is not lost: settings and fleet, without rules."""
+"""What can be had of a home whose files are refused, so that an entry is not lost and is judged all the same."""
 
 import json
 import sqlite3
 
+from scheduler import __version__
 from scheduler.findings import Refused
 from scheduler.home import FLEET, FLEET_PART, SETTINGS, Home, Setup, make_setup
 
 
 def spare_setup(home: Home, refused: Refused) -> Setup:
-    """Settings and fleet as their files have them, or where these are broken, as they were when last all was well.
+    """Settings and fleet as their files have them, or where these are refused, as they were when last all was well; the
+    rules as they were then, which the daemon goes on by: none where they are not known.
 
-    Raises `refused`, which says what is wrong with the files, where neither can be had.
+    Raises `refused`, which says what is wrong with the files, where settings or fleet cannot be had.
     """
     home.require()
     wrong = {finding.file for finding in refused.findings}
@@ -21,7 +23,9 @@ def spare_setup(home: Home, refused: Refused) -> Setup:
     }
     if raw["settings"] is None or raw["fleet"] is None:
         raise refused
-    return make_setup(raw | {"rules": [], "adjust": {}}, "")
+    known = last.get("version") == __version__  # another may not have the facts that they name
+    rules = {name: last[name] for name in ("rules", "adjust")} if known else {"rules": [], "adjust": {}}
+    return make_setup(raw | rules, "")
 
 
 def _data(home: Home, name: str) -> dict:

@@ -28,6 +28,8 @@ _AHEAD = HOUR
 """From this on a step back of the clock counts for more than a wobble. Common practice, no source."""
 _REFERENCE = "abcdefghjkmnpqrstuvwxyz23456789"
 TRIAL, SUMMARY = "trial", "summary"
+FILES_READ_AT = "files_read_at"
+"""The state of when the daemon took up the files that it goes by."""
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS outbox (
