@@ -13,7 +13,7 @@ from scheduler import __version__
 from scheduler.events.log import RESERVED, Log, is_folder
 from scheduler.facts.book import Clocks
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import Finding, Refused, did_you_mean
+from scheduler.findings import FilesRefused, Finding, Refused, did_you_mean
 from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import parse_span
@@ -124,14 +124,18 @@ class Home:
         return digest.hexdigest()
 
     def setup(self) -> Setup:
-        """The set-up, from the compiled cache where no file has changed. Raises Refused with every finding."""
+        """The set-up, from the compiled cache where no file has changed. Raises FilesRefused with every finding, and
+        Refused where there is no home."""
         self.require()
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
         if raw is None:
             from scheduler.home_check import read_home
 
-            raw = read_home(self)
+            try:
+                raw = read_home(self)
+            except Refused as refused:
+                raise FilesRefused(refused.findings) from None
             self._cache(fingerprint, raw)
         return make_setup(raw, fingerprint)
 

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from zoneinfo import ZoneInfo
 
 from scheduler import __version__
 from scheduler.findings import Refused
@@ -15,17 +16,28 @@ def spare_setup(home: Home, refused: Refused) -> Setup:
     Raises `refused`, which says what is wrong with the files, where settings or fleet cannot be had.
     """
     home.require()
-    wrong = {finding.file for finding in refused.findings}
-    last = _last(home) or {}
-    raw = {
-        "settings": last.get("settings") if SETTINGS in wrong else _data(home, SETTINGS),
-        "fleet": last.get("fleet") if FLEET in wrong else _data(home, FLEET),
-    }
-    if raw["settings"] is None or raw["fleet"] is None:
+    last = _last(home)
+    settings, fleet = _part(home, "settings", refused, last), _part(home, "fleet", refused, last)
+    if settings is None or fleet is None:
         raise refused
     known = last.get("version") == __version__  # another may not have the facts that they name
     rules = {name: last[name] for name in ("rules", "adjust")} if known else {"rules": [], "adjust": {}}
-    return make_setup(raw | rules, "")
+    return make_setup({"settings": settings, "fleet": fleet} | rules, "")
+
+
+def spare_zone(home: Home, refused: Refused) -> ZoneInfo | None:
+    """The zone by the same settings; None where they cannot be had."""
+    settings = _part(home, "settings", refused, _last(home))
+    return None if settings is None else ZoneInfo(settings["zone"])
+
+
+_FILES = {"settings": SETTINGS, "fleet": FLEET}
+
+
+def _part(home: Home, part: str, refused: Refused, last: dict) -> dict | None:
+    """What the file of a part says, or said when last all was well where it is refused; None where that is unknown."""
+    wrong = any(finding.file == _FILES[part] for finding in refused.findings)
+    return last.get(part) if wrong else _data(home, _FILES[part])
 
 
 def _data(home: Home, name: str) -> dict:
@@ -34,16 +46,16 @@ def _data(home: Home, name: str) -> dict:
     return read((home.path / name).read_bytes(), name).data or {}
 
 
-def _last(home: Home) -> dict | None:
-    """What was compiled last, whatever the files were."""
+def _last(home: Home) -> dict:
+    """What was compiled last, whatever the files were; nothing where nothing was."""
     if not home.log.exists():
-        return None
+        return {}
     query = f"SELECT fingerprint, data FROM compiled WHERE fingerprint NOT LIKE '%{FLEET_PART}/%'"
     try:
         rows = home.log.connection.execute(query).fetchall()
     except sqlite3.DatabaseError:  # nothing was compiled yet
-        return None
+        return {}
     last: dict = {}
     for name, data in rows:
         last |= {"fleet": json.loads(data)} if name.endswith(FLEET_PART) else json.loads(data)
-    return last or None
+    return last

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from scheduler.events.log import Log
 from scheduler.home import Home
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
@@ -69,3 +70,38 @@ def test_without_a_daemon_nothing_is_said_of_one(bench: Bench) -> None:
     bench.write("rules/own.yaml", BROKEN)
 
     assert "daemon" not in bench.log("charged", "B")
+
+
+@pytest.mark.parametrize("words", ["due", "explain left-full A", "run --once --dry-run", "ready", "log charged A"])
+def test_a_refusal_says_that_the_daemon_goes_on(edited: Bench, words: str) -> None:
+    """`log` too, where there is too little left to keep an entry by."""
+    _forget_compiled(edited)
+    edited.write("fleet.yaml", "packs: 3\n")
+
+    answer = edited(*words.split())
+
+    assert answer.status == 2
+    assert WRONG in answer.err
+    assert answer.err.splitlines()[-1] == GOES_ON
+
+
+def test_where_no_settings_can_be_had_the_time_is_in_utc_and_says_so(edited: Bench) -> None:
+    edited.write("shelfbell.yaml", "zone: nowhere\n")
+    assert edited("due").err.splitlines()[-1] == GOES_ON
+
+    _forget_compiled(edited)
+
+    assert edited("due").err.splitlines()[-1] == GOES_ON.replace("19:00", "18:00 UTC")
+
+
+def test_where_no_daemon_runs_a_refusal_says_nothing_of_one(bench: Bench) -> None:
+    bench.write("rules/own.yaml", BROKEN)
+
+    assert "daemon" not in bench("due").err
+
+
+def _forget_compiled(bench: Bench) -> None:
+    log = Log(bench.path / "shelfbell.db")
+    with log.transaction() as transaction:
+        transaction.execute("DELETE FROM compiled")
+    log.close()
