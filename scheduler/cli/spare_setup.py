@@ -48,12 +48,10 @@ def _data(home: Home, name: str) -> dict:
 
 def _last(home: Home) -> dict:
     """What was compiled last, whatever the files were; nothing where nothing was."""
-    if not home.log.exists():
-        return {}
     query = f"SELECT fingerprint, data FROM compiled WHERE fingerprint NOT LIKE '%{FLEET_PART}/%'"
     try:
-        rows = home.log.connection.execute(query).fetchall()
-    except sqlite3.DatabaseError:  # nothing was compiled yet
+        rows = home.log.connection.execute(query).fetchall() if home.log.exists() else []
+    except (sqlite3.DatabaseError, Refused):  # nothing was compiled yet, or its readers tell what is wrong with the log
         return {}
     last: dict = {}
     for name, data in rows:

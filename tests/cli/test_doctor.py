@@ -154,7 +154,14 @@ def test_where_files_are_wrong_the_rest_is_looked_at_all_the_same(well: Bench) -
 
     assert [about for about, (fine, _) in found.items() if not fine] == ["files"]
     assert {"clock", "channel phone", "channel mail", "daemon", "backup"} <= found.keys()
-    assert found["channel mail"] == (True, "last success Fri 10 Apr 11:00 UTC")
+    assert found["channel mail"] == (True, "last success Fri 10 Apr 12:00")
+
+
+def test_where_files_and_database_are_wrong_both_are_named(well: Bench) -> None:
+    well.write("shelfbell.yaml", "zone: nowhere\n")
+    (well.path / "shelfbell.db").write_bytes(b"")
+
+    assert [about for about, (fine, _) in looks(well).items() if not fine] == ["database", "files"]
 
 
 def test_nothing_is_looked_at_in_a_home_that_is_not_there(bench: Bench, tmp_path: Path) -> None:

@@ -100,6 +100,20 @@ def test_where_no_daemon_runs_a_refusal_says_nothing_of_one(bench: Bench) -> Non
     assert "daemon" not in bench("due").err
 
 
+def test_doctor_says_by_which_rules_the_daemon_goes_on_in_the_time_of_the_home(edited: Bench) -> None:
+    outbox = Outbox(Home(edited.path).log)
+    with outbox.writing() as transaction:
+        remember(transaction, "woke_at", moment("2026-04-10 11:00"))
+    outbox.log.close()
+
+    lines = edited("doctor").out.splitlines()
+
+    gone_by = "by the rules of Wed 8 Apr 19:00: rules/own.yaml is refused"
+    assert f"well  daemon: running, {gone_by}, last woke Fri 10 Apr 12:00" in lines
+    assert "well  clock: Fri 10 Apr 13:00" in lines
+    assert any(line.startswith(f"LOOK  files: {WRONG}") for line in lines)
+
+
 def _forget_compiled(bench: Bench) -> None:
     log = Log(bench.path / "shelfbell.db")
     with log.transaction() as transaction:
