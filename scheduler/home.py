@@ -3,7 +3,7 @@
 import json
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cached_property, partial
 from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -132,12 +132,17 @@ class Home:
         if raw is None:
             from scheduler.home_check import read_home
 
-            try:
-                raw = read_home(self)
-            except Refused as refused:
-                raise FilesRefused(refused.findings) from None
+            raw = _read(partial(read_home, self))
             self._cache(fingerprint, raw)
         return make_setup(raw, fingerprint)
+
+    def settings(self) -> Setup:
+        """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
+        self.require()
+        from scheduler.home_check import read_settings
+
+        settings = _read(partial(read_settings, self))
+        return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
 
     def candidate(self, rules: "Path") -> Setup:
         """The set-up with another folder of own rules. Raises Refused as `setup` does."""
@@ -196,6 +201,13 @@ class Home:
                     transaction.execute("INSERT INTO compiled VALUES (?, ?)", (name, json.dumps(part)))
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
+
+
+def _read(read: Callable[[], dict]) -> dict:
+    try:
+        return read()
+    except Refused as refused:
+        raise FilesRefused(refused.findings) from None
 
 
 def _bytes(file: str) -> bytes:

@@ -87,11 +87,10 @@ def setup_or_spare(home: Home) -> tuple[Setup, Refused | None]:
 _CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
 
 
-def desk(home: Home, args: "Namespace | None" = None, past: bool = False) -> Desk:
+def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup: Setup | None = None) -> Desk:
     """The home as of --at, or now. A weekday is the coming one, unless the question is about the `past`; a clock time
-    alone is always the last one."""
-    setup = home.setup()
-    now = clock()
+    alone is always the last one. `setup`: given where less than the whole of it will do."""
+    setup, now = setup or home.setup(), clock()
     at = getattr(args, "at", None)
     if at is not None:
         past = past or getattr(args, "as_known", False) or re.fullmatch(_CLOCK_ALONE, at.strip()) is not None

@@ -114,6 +114,18 @@ def test_doctor_says_by_which_rules_the_daemon_goes_on_in_the_time_of_the_home(e
     assert any(line.startswith(f"LOOK  files: {WRONG}") for line in lines)
 
 
+def test_channels_ask_nothing_of_fleet_and_rules(edited: Bench) -> None:
+    edited.write("fleet.yaml", "packs: 3\n")
+    assert edited("channels").out.startswith("phone: nothing was ever sent")
+    assert edited("ring", "mail").out.startswith("mail: not sent")
+
+    edited.write("shelfbell.yaml", "zone: nowhere\n")
+    answer = edited("channels")
+    assert answer.status == 2
+    assert answer.err.startswith("shelfbell.yaml:1:7: there is no time zone 'nowhere'")
+    assert GOES_ON in answer.err
+
+
 def _forget_compiled(bench: Bench) -> None:
     log = Log(bench.path / "shelfbell.db")
     with log.transaction() as transaction:
