@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from scheduler import __version__
 from scheduler.daemon import log
 from scheduler.events.log import Log
 from scheduler.home import Home
@@ -170,7 +171,7 @@ def test_an_event_logged_by_another_process_is_in_the_mailbox_within_two_seconds
     assert box.mails[0].get_content().startswith("Pack is alarming: A at 100 %.")
     assert len(box.mails) == 1
     assert status == 0
-    assert re.fullmatch(r"\S+ \S+ shelfbell: first message \w{5} to mail sent\n", text)
+    assert re.search(r"^\S+ \S+ shelfbell: first message \w{5} to mail sent$", text, re.MULTILINE)
     assert (manager.told("READY=1"), manager.told("STOPPING=1")) == (1, 1)
     assert manager.told("STATUS=1 open, next look ") >= 1
     assert not (home / SOCKET).exists()
@@ -479,6 +480,15 @@ def test_a_home_whose_path_is_too_long_for_a_socket_is_served_by_the_beat(tmp_pa
     home.log.close()
 
     assert "no socket in the home (AF_UNIX path too long)" in text
+
+
+def test_the_daemon_logs_what_it_starts_with_and_that_it_was_told_to_stop(tmp_path: Path, manager: Manager) -> None:
+    home = a_home(tmp_path, "json://127.0.0.1/").path
+    with daemon(home, manager) as running:
+        _, text = running.stop()
+
+    said = [line.partition("shelfbell: ")[2] for line in text.splitlines()]
+    assert said == [f"started: version {__version__}, 3 items, 1 rule, zone UTC, channels: mail", "told to stop"]
 
 
 def test_the_log_of_the_daemon_is_in_the_time_of_the_home(
