@@ -59,6 +59,11 @@ GROUNDS: dict[str, dict[str, str]] = {
 known to be unsafe)."""
 
 
+def bars(kind: str) -> dict[str, str]:
+    """The facts that keep an item of a kind from use, each with its value where it does."""
+    return {"usable": "no", "grounded": "yes"} | dict.fromkeys(GROUNDS.get(kind, ()), "yes")
+
+
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
 def grounded(life: "Life") -> list[Piece]:
     """Yes where any of the facts in GROUNDS is known to be."""

@@ -324,7 +324,7 @@ def _digest_sections(decision: "Decision", zone: ZoneInfo) -> list[str]:
     now = decision.at
     sections = {
         "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still)],
-        "Settled:": ended_lines(decision.ended, now, zone),
+        "No longer open:": ended_lines(decision.ended, now, zone),
         "I cannot judge:": unknown_lines(decision.unknown),
     }
     return ["\n".join([head, *(f"- {line}" for line in lines)]) for head, lines in sections.items() if lines]

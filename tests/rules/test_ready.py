@@ -264,6 +264,15 @@ def test_the_client_is_called_when_the_rule_rings_and_only_then(home: Bench) -> 
         assert ("Not as things stand: heron (gave a warning, not looked into); wagtail" in answered) == trouble
 
 
+def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench) -> None:
+    home.log("inspected", "heron-props", "fail", "nicked")
+
+    answered = home.log("replaced", "heron-props")
+
+    assert "Settled: job, and something it needs is grounded (harbour)." in answered
+    assert "Closed: propeller damaged, loose or struck (heron-props)." in answered
+
+
 def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None:
     """One paragraph with the flying reminders, under the title of the rule; near people the guards as well."""
     home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z", "--aircraft", "heron", "--near_people", "yes")
