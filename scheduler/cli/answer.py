@@ -12,12 +12,12 @@ from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK, HOUR, MINUTE
+from scheduler.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.ground import clean
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, moment
+from scheduler.reminders.text import Lines, advice, gathered, listed, log_line
 from scheduler.reminders.words import next_word
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
