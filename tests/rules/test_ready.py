@@ -286,6 +286,20 @@ def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None
     assert "attended" in eve["caution"]
 
 
+def test_with_no_aircraft_in_service_the_message_of_the_eve_says_so(home: Bench) -> None:
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z")
+    for craft in ("heron", "wagtail"):
+        home.log("retired", craft)
+
+    told = {line["rule"]: line["do"] for line in json.loads(home("due", "--json").out)["open"]}
+
+    assert told["eve-of-job"].startswith("There is no aircraft in service")
+    assert told["job-grounded-item"].startswith(
+        "Not as things stand: heron (not in service); wagtail (not in service)."
+    )
+    assert home("ready").out == "There is no aircraft in service: fleet.yaml names them.\n"
+
+
 @pytest.mark.parametrize("phrase", ["sideways", "obstacle sensors", "land", "Look before each flight"])
 def test_practice_for_the_air_is_in_it(phrase: str) -> None:
     assert phrase in IN_THE_AIR
