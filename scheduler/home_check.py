@@ -115,7 +115,9 @@ def file_advice(home: "Home", now: int) -> list[Finding]:
     read = _read(home)
     if read.findings or read.settings is None or read.fleet is None:
         return []
-    return sorted(advice(read.settings, read.fleet, local_date(now, ZoneInfo(read.settings.data["zone"]))))
+    watched = {rule["about"] for file in read.rules for rule in file.rules}
+    today = local_date(now, ZoneInfo(read.settings.data["zone"]))
+    return sorted(advice(read.settings, read.fleet, watched, today))
 
 
 def rule_files(home: "Home") -> list[RuleFile]:

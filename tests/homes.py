@@ -160,6 +160,11 @@ class Bench:
         status = main(["--home", str(self.path), *words])
         return Answer(status, *self._capsys.readouterr())
 
+    def watch_all(self) -> None:
+        """Switch on shipped rules, so that nothing of any fleet is without one."""
+        practice = "practice: [aircraft, packs, propellers, jobs, place, papers-us]"
+        self.write("shelfbell.yaml", SETTINGS.replace("practice: []", practice))
+
     def log(self, *words: str) -> str:
         """Log an event that is taken; what was answered."""
         answer = self("log", *words)

@@ -27,7 +27,7 @@ UNITS: list[dict[str, tuple[str, ...]]] = [
     {"facts": ("facts",)},
     {"verdicts": ("verdicts",)},
     {"reminders": ("reminders",)},
-    {"home": ("home", "home_advice", "home_check", "schemas", "watch"), "apart": ("apart", "faults")},
+    {"home": ("home", "home_advice", "home_check", "schemas", "unwatched", "watch"), "apart": ("apart", "faults")},
     {"messages": ("messages",)},
     {"daemon": ("daemon", "nudges", "service"), "archive": ("archive",)},
     {"cli": ("cli",)},

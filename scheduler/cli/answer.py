@@ -19,6 +19,7 @@ from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.ground import clean
 from scheduler.reminders.text import Lines, advice, gathered, listed, log_line
 from scheduler.reminders.words import next_word
+from scheduler.unwatched import unwatched
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
            "fitted", "removed", "confirmed", "renewed")  # fmt: skip
@@ -327,8 +328,16 @@ def next_ring(desk: Desk, board: Board, opened: list[Reminder], still: Sequence[
     """When the next reminder on these items will ring, if nothing else is logged."""
     ahead = ring_ahead(desk, board)
     if ahead is None:
-        return [] if opened or still else ["Nothing to do, and nothing ahead for these by the clock alone."]
+        return [] if opened or still else _nothing_ahead(desk, board)
     first, together = ahead
     lines = [f"Next: I ring {desk.say(first)} unless something is logged before: {_titles(together)}."]
     caution = together[0].verdict.rule.caution
     return lines + ([f"  Caution: {caution}"] if caution and not opened else [])
+
+
+def _nothing_ahead(desk: Desk, board: Board) -> list[str]:
+    """Why nothing will ring: nothing is due, or no rule looks."""
+    unseen = unwatched(desk.setup, board.items or ())
+    if unseen:
+        return [f"{line[:1].upper()}{line[1:]}." for line in unseen]
+    return ["Nothing to do, and nothing ahead for these by the clock alone."]

@@ -15,7 +15,7 @@ from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, rfc3339
 from scheduler.reminders.board import Board
 from scheduler.reminders.text import moment_near
-from scheduler.spoken import parse_time
+from scheduler.spoken import is_bare_day, parse_time
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
@@ -39,12 +39,14 @@ class Without(Source):
 
 
 class Desk(NamedTuple):
-    """A home with its set-up and the instant that is asked about; `known`: only what was recorded by then counts."""
+    """A home with its set-up and the instant that is asked about; `known`: only what was recorded by then counts.
+    `day`: what was typed, where it is a day without a time, of which the end is asked about; else ""."""
 
     home: Home
     setup: Setup
     now: int
     known: int = DUSK
+    day: str = ""
 
     def book(self, before: int = DUSK) -> Book:
         """The book of the home's log."""
@@ -90,18 +92,27 @@ _CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
 def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup: Setup | None = None) -> Desk:
     """The home as of --at, or now. A weekday is the coming one, unless the question is about the `past`; a clock time
     alone is always the last one. `setup`: given where less than the whole of it will do."""
-    setup, now = setup or home.setup(), clock()
+    setup = setup or home.setup()
+    now, day = clock(), ""
     at = getattr(args, "at", None)
     if at is not None:
         past = past or getattr(args, "as_known", False) or re.fullmatch(_CLOCK_ALONE, at.strip()) is not None
         now = parse_time(at, now, setup.hours.zone, ahead=not past, day_ends=True)
-    return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK)
+        day = at if is_bare_day(at) else ""
+    return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK, day=day)
 
 
 def print_json(data: object) -> None:
     """Print for programs."""
     json.dump(data, sys.stdout, ensure_ascii=False, indent=2)
     print()
+
+
+def print_answer(at: Desk, text: str) -> None:
+    """Print an answer for people, and before it how a day without a time was taken."""
+    if at.day:
+        print(f'No time given with "{at.day}": the end of that day is taken.')
+    print(text)
 
 
 def numbered(count: int, noun: str, plural: str = "") -> str:

@@ -19,6 +19,7 @@ from scheduler.messages.lock import running
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.ground import clean
 from scheduler.units import show_span
+from scheduler.unwatched import unwatched
 
 LEAST_FREE = 100 * 2**20
 OLD_BACKUP = 7 * DAY
@@ -66,6 +67,8 @@ def look(home: Home, now: int) -> Iterator[Look]:
     else:
         seen = Sight(home, now, setup.hours.zone, setup)
         yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
+        if unseen := unwatched(setup, setup.fleet.ids()):
+            yield Look("rules", False, "; ".join(unseen))
     if database.fine and home.log.exists():
         yield from _in_use(seen)
 

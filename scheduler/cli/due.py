@@ -4,7 +4,7 @@ from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
@@ -36,7 +36,7 @@ def run_alone(home: Home) -> int:
 
 
 def _show(at: Desk, found: "Found", as_json: bool = False) -> int:
-    print_json(to_json(at, found)) if as_json else print(to_text(at, found))
+    print_json(to_json(at, found)) if as_json else print_answer(at, to_text(at, found))
     return 1 if found.opened else 0
 
 
@@ -89,7 +89,7 @@ def to_json(at: Desk, found: Found) -> dict[str, object]:
                 "opened_at": at.stamp(reminder.stretch.opened),
                 "caution": reminder.verdict.rule.caution,
                 "ground_unknown": reminder.stretch.unknown_at(at.now),
-                "kept_quiet": next(kept_quiet(_hush(reminder), at.now, at.stamp), None),
+                "kept_quiet": next(kept_quiet(_hush(reminder), reminder.key.item, at.now, at.stamp), None),
             }
             for reminder in found.opened
         ],
@@ -138,7 +138,7 @@ def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     """What was seen or snoozed of a group, each with its items where it is not all of them."""
     said: dict[str, list[str]] = {}
     for reminder, hush in ((reminder, _hush(reminder)) for reminder in group.reminders):
-        for line in kept_quiet(hush, at.now, at.say) if hush is not None else ():
+        for line in kept_quiet(hush, reminder.key.item, at.now, at.say):
             said.setdefault(line, []).append(reminder.key.item)
     whole = len(group.reminders)
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]

@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
 from functools import partial
 
-from scheduler.cli.common import Desk, asking, describe, desk, print_json
+from scheduler.cli.common import Desk, asking, describe, desk, print_answer, print_json
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
 from scheduler.events.log import Event, concerned
@@ -15,6 +15,7 @@ from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import DAWN, MINUTE
 from scheduler.units import show_span
+from scheduler.unwatched import unwatched
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.rule import URGENCIES
@@ -35,7 +36,7 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json([one_json(at, verdict) for verdict in found])
     else:
-        print("\n\n".join(pages(at, found, args)))
+        print_answer(at, "\n\n".join(pages(at, found, args)))
     return 0
 
 
@@ -86,7 +87,8 @@ def asked(at: Desk, names: list[str]) -> list[Verdict]:
             raise Refused.because(f"there is no rule or item {name!r}{near}")
     found = verdicts(book, rules, others or None, wanted_rules or None)
     if not found:
-        raise Refused.because(f"{' and '.join(names)}: no rule that is on applies")
+        unseen = [] if wanted_rules else unwatched(at.setup, others)
+        raise Refused.because("; ".join(unseen) or f"{' and '.join(names)}: no rule that is on applies")
     return found
 
 

@@ -38,11 +38,12 @@ def _command(home: Home, path: Path) -> str:
 
 def starters() -> dict[str, str]:
     """The starter files, by name."""
-    practice = ", ".join(
-        path.stem for path in sorted(folder("rules").glob("*.yaml")) if not path.stem.startswith("papers")
-    )
+    shipped = [path.stem for path in sorted(folder("rules").glob("*.yaml"))]
+    papers = [name for name in shipped if name.startswith("papers")]
+    practice = ", ".join(name for name in shipped if name not in papers)
+    settings = _SETTINGS.replace("ZONE", local_zone()).replace("PRACTICE", practice)
     texts = {
-        SETTINGS: ("shelfbell", _SETTINGS.replace("ZONE", local_zone()).replace("PRACTICE", practice)),
+        SETTINGS: ("shelfbell", settings.replace("PAPERS", ", ".join(papers))),
         FLEET: ("fleet", _FLEET.replace("TODAY", _today())),
         "rules/own.yaml": ("rules", _OWN),
     }
@@ -78,7 +79,8 @@ _SETTINGS = """\
 
 zone: ZONE                        # your time zone: every hour below is local
 
-practice: [PRACTICE]              # shipped rule files that are on; add papers-us for United States papers
+practice: [PRACTICE]              # shipped rule files that are on
+# Your papers are watched once you add the file of the law you fly under, one of: PAPERS
 
 # Where the bell rings. A url is an Apprise address (mailto://, ntfy://, json:// and many more), best kept out of this
 # file: $NAME is taken from the environment, or from a credentials file of that name.

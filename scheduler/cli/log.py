@@ -3,7 +3,7 @@
 from functools import partial
 
 from scheduler.cli.answer import answer, unjudged
-from scheduler.cli.common import Desk, clock, setup_or_spare
+from scheduler.cli.common import Desk, clock, describe, setup_or_spare
 from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
@@ -77,19 +77,36 @@ def _noons(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
 
 
 def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, refused: Refused | None) -> None:
-    """Raises Refused where an entry binds to something that is not there: an open reminder, a booked job."""
-    bound = kind.what in ("seen", "snoozed", "cancelled")
-    if not bound or any(problems(event) for event in events):  # what is malformed is told when it is taken
+    """Raises Refused where an entry binds to something that is not there: an entry of its kind whose place it takes, an
+    open reminder, a booked job."""
+    if any(problems(event) for event in events):  # what is malformed is told when it is taken
         return
+    _require_same_kind(kind, events[0].get("instead_of"), desk)
     if kind.what == "cancelled":
         _require_booked(str(events[0]["job"]), desk)
-        return
-    if refused and not list(desk.setup.rules):
-        raise refused
-    from scheduler.cli.seen import require_open
+    elif kind.what in ("seen", "snoozed"):
+        if refused and not list(desk.setup.rules):
+            raise refused
+        from scheduler.cli.seen import require_awaited, require_open
 
-    for event in events:
-        require_open(desk, str(event["rule"]), str(event["item"]))
+        for event in events:
+            reminder = require_open(desk, str(event["rule"]), str(event["item"]))
+            if "until_next" in event:
+                require_awaited(reminder, str(event["until_next"]), desk.now)
+
+
+def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
+    """Raises Refused where the entry whose place is taken is of another kind: the id is the slip then. A wrong item is
+    put right in its place."""
+    log = desk.home.log
+    found = None if replaced is None else log.find(str(replaced))
+    if found is None or found.what == kind.what or log.taken_back_by(found.id):  # told when it is taken
+        return
+    told = f"{found.id} is of another kind: {describe(found, desk.setup.hours.zone)} ({desk.say(found.at)})"
+    anew = f"log {kind.what} without --instead_of (--at gives its time)"
+    strike = f"If it is to go: `shelfbell log struck {found.id}`, then {anew}"
+    way = f"A strike is for all time: {anew}" if found.what == "struck" else strike
+    raise Refused.because(f"{told}. `shelfbell history` shows the ids. {way}")
 
 
 def _require_booked(name: str, desk: Desk) -> None:
@@ -143,7 +160,8 @@ def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str,
         wanted = _field(kind, name).type
         if not wanted.names and wanted.check(event.get(name)) is not None and text in setup.fleet:
             first = next((str(values[f]) for f in ("packs", "item", "carries") if f in values), "")
-            raise Refused.because(f"{text} stands where {name} is expected; several items go by comma: {first},{text}")
+            right = f"several items go by comma: {first},{text}" if first else short_usage(kind)
+            raise Refused.because(f"{text} stands where {name} is expected; {right}")
 
 
 def _typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
@@ -158,10 +176,28 @@ def _typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
             values[name] = value if equals else _following(rest, kind, name)
         else:
             loose.append(word)
+    _require_no_stray_comma(kind, loose)
     free = [f.name for f in kind.fields if f.name not in values]
     if len(loose) > len(free):
         raise Refused.because(f"{loose[len(free)]!r} is one word too many: {short_usage(kind)}")
     return dict(zip(free, loose, strict=False)) | values
+
+
+def _require_no_stray_comma(kind: Kind, words: list[str]) -> None:
+    """Raises Refused for "A, B" and ",A", with the words as they would be right."""
+    if not any(word.startswith(",") or word.endswith(",") for word in words):
+        return
+    joined: list[str] = []
+    for word in words:
+        if joined and (joined[-1].endswith(",") or word.startswith(",")):
+            joined[-1] += word
+        else:
+            joined.append(word)
+    right = [",".join(filter(None, word.split(","))) for word in joined if word.strip(",")]
+    if right:
+        from shlex import join
+
+        raise Refused.because(f"several go by comma, without blanks: {join([kind.what, *right])}")
 
 
 def _following(rest: object, kind: Kind, name: str) -> str:

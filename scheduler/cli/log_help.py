@@ -16,8 +16,8 @@ _EXAMPLES = {
     "retired": "retired A --note 'worn out'", "counted": "counted heron-spare-props 4",
     "used": "used heron-spare-props 1", "restocked": "restocked heron-spare-props 2",
     "renewed": "renewed insurance --expires 2027-06-30", "booked": 'booked vineyard "sat 09:00" 45',
-    "cancelled": "cancelled vineyard", "seen": "seen pack-left-full A",
-    "snoozed": 'snoozed pack-left-full A "tomorrow 09:00"', "away": "away fri mon",
+    "cancelled": "cancelled vineyard", "seen": "seen A pack-left-full",
+    "snoozed": 'snoozed A pack-left-full "tomorrow 09:00"', "away": "away fri mon",
     "struck": "struck EVENT-ID",
 }  # fmt: skip
 TYPED = tuple(f.name for f in COMMON if f.name not in ("what", "recorded_at"))

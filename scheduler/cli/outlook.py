@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.cli.common import Desk, asking, desk, numbered, print_json
+from scheduler.cli.common import Desk, asking, desk, numbered, print_answer, print_json
 from scheduler.events.log import HOME, Reader
 from scheduler.findings import Refused
 from scheduler.home import Home
@@ -37,7 +37,7 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json(to_json(at, found))
     else:
-        print(to_text(at, found))
+        print_answer(at, to_text(at, found))
         if args.ics:
             print(f"Written: {args.ics}")
     return 0

@@ -6,7 +6,7 @@ from pathlib import Path
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.wear import depth_classes, throughput_ah
 from scheduler.cli.answer import ring_ahead
-from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
 from scheduler.facts.life import moves
 from scheduler.facts.sheet import Sheet, sheet_of
 from scheduler.findings import Refused, did_you_mean
@@ -38,7 +38,7 @@ def run(home: Home, args: Namespace) -> int:
     else:
         from scheduler.cli.pack_page import page
 
-        print(page(at, sheet, board))
+        print_answer(at, page(at, sheet, board))
     if args.picture:
         draw(sheet, args.picture, at.setup.hours.zone)
     return 0

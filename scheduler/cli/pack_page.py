@@ -7,7 +7,7 @@ from scheduler.cli import pack_sections as sections
 from scheduler.cli.answer import next_ring
 from scheduler.cli.common import Desk, describe
 from scheduler.cli.entry_words import naming_packs
-from scheduler.cli.pack_words import counted, month, number, ranged
+from scheduler.cli.pack_words import counted, full_cycles, month, number, ranged
 from scheduler.facts.pack import inferred_from, may_be_knocked
 from scheduler.facts.sheet import Flights, Sheet
 from scheduler.facts.timeline import events_of
@@ -138,8 +138,8 @@ def _sat(sheet: Sheet) -> str:
     money = sheet.lost_money()
     worth = f", worth some {ranged(money, sheet.price.currency, digits=2)}" if money and sheet.price else ""
     return (
-        f"It has sat above 85 % for {sat.days:.0f} of {total:.0f} days: that took about as much life as "
-        f"{ranged(sat.as_days, 'days')} at storage charge{worth} (estimate)."
+        f"It has sat above 85 % for {sat.days:.0f} of {counted(total, 'day')}: that took about as much life as "
+        f"{ranged(sat.as_days, 'days', one='day')} at storage charge{worth} (estimate)."
     )
 
 
@@ -149,7 +149,7 @@ def _worked(sheet: Sheet) -> str:
     share = sheet.facts["cycles_of_rating"]
     rating = "" if share is None else f", {share:.0f} % of its rating"
     flights = counted(sheet.facts["flights"], "flight")
-    return f"On record: {counted(sheet.facts['cycles'], 'cycle')} in {flights}{rating}."
+    return f"On record: {full_cycles(sheet)} in {flights}{rating}."
 
 
 def _open(at: Desk, board: Board) -> str:

@@ -8,7 +8,7 @@ from scheduler.cells.health import LEAST_READINGS
 from scheduler.cells.wear import depth_classes, throughput_ah
 from scheduler.cli.chart import WIDTH, Point, bar, chart
 from scheduler.cli.common import Desk
-from scheduler.cli.pack_words import counted, day, ranged, ratio
+from scheduler.cli.pack_words import counted, day, full_cycles, ranged, ratio
 from scheduler.facts.endurance import RESERVE
 from scheduler.facts.holding import FULL
 from scheduler.facts.life import NAMES, STORAGE, moves
@@ -73,7 +73,7 @@ def sitting(sheet: Sheet) -> list[str]:
     if sat is None or sat.days < 1:
         return []
     return [
-        f"{sat.days:.0f} days above 85 % against the same days at {STORAGE:.0f} %, all at {sat.celsius:.0f} C: "
+        f"{counted(sat.days, 'day')} above 85 % against the same days at {STORAGE:.0f} %, all at {sat.celsius:.0f} C: "
         f"{ranged(sat.lost.times(100), '%', digits=2)} of its capacity more. That is an {sat.lost.basis}. "
         "It ranks packs and habits; of this one pack it promises nothing."
     ]
@@ -88,8 +88,9 @@ def wear(sheet: Sheet) -> list[str]:
     share, rated = sheet.facts["cycles_of_rating"], sheet.item.plate["rated_cycles"]
     rating = "" if share is None else f", {share:.0f} % of the {rated} it is rated for"
     return [
-        f"{sheet.facts['cycles']:.1f} equivalent full cycles{rating}; {show_span(sheet.facts['airtime'])} in the air; "
-        f"{moved:.0f} Ah moved, in and out together, since its first entry.",
+        f"{full_cycles(sheet)} (what was taken out of it, in full charges){rating}; "
+        f"{show_span(sheet.facts['airtime'])} in the air; {moved:.0f} Ah moved, in and out together, since its first "
+        "entry.",
         *_depths(path),
     ]
 

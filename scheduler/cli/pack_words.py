@@ -2,6 +2,7 @@
 
 from scheduler.cells.estimate import Estimate
 from scheduler.cli.common import Desk
+from scheduler.facts.sheet import Sheet
 from scheduler.instants import DAY, to_datetime
 
 FAR = 2100
@@ -10,10 +11,11 @@ _FAR_DAYS = 47482
 """2100-01-01, in days since 1970."""
 
 
-def ranged(estimate: Estimate, unit: str, digits: int = 0) -> str:
-    """ "95 % (93 to 96)"; `digits`: significant digits for small values instead of whole numbers."""
+def ranged(estimate: Estimate, unit: str, digits: int = 0, one: str = "") -> str:
+    """ "95 % (93 to 96)"; `digits`: significant digits for small values instead of whole numbers; `one`: the unit of a
+    single one, where it is another word."""
     value, low, high = (number(x, digits) for x in estimate[:3])
-    return f"{value} {unit} ({low} to {high})"
+    return f"{value} {one if one and value == '1' else unit} ({low} to {high})"
 
 
 def number(value: float, digits: int = 0) -> str:
@@ -31,6 +33,11 @@ def counted(amount: object, name: str, many: str = "") -> str:
     """ "1 flight", "56 flights"."""
     text = f"{amount:.0f}"
     return f"{text} {name if text == '1' else many or f'{name}s'}"
+
+
+def full_cycles(sheet: Sheet) -> str:
+    """ "41.7 equivalent full cycles": all that was taken out, in full charges."""
+    return f"{sheet.facts['cycles']:.1f} equivalent full cycles"
 
 
 def day(at: Desk, instant: int) -> str:

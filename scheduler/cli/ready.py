@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cells.estimate import Estimate
-from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
 from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
@@ -26,7 +26,7 @@ def run(home: Home, args: Namespace) -> int:
     if args.json:
         print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
     else:
-        print(to_text(at, book, answers))
+        print_answer(at, to_text(at, book, answers))
     return 0
 
 

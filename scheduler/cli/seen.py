@@ -4,16 +4,21 @@ from argparse import ArgumentParser, Namespace
 from zoneinfo import ZoneInfo
 
 from scheduler.cli.common import Desk, clock, setup_or_spare
-from scheduler.events.kinds import AWAITED
+from scheduler.events.kinds import AWAITED, KINDS
 from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import SECOND, rfc3339
 from scheduler.messages.poke import poke
-from scheduler.reminders.board import SNOOZE
+from scheduler.reminders.board import SNOOZE, Reminder
 from scheduler.spoken import is_bare_day, is_span, parse_time
 from scheduler.units import show_span
+from scheduler.verdicts.verdict import Key
+
+_TIME = "give a time such as 2d or 'sat 09:00'"
+_USES = {"pack": ("charged", "drained", "flown"), "aircraft": ("flown",)}
+"""What waits, by the kind of item, while something keeps it out of use."""
 
 
 def add_arguments(parser: ArgumentParser, name: str) -> None:
@@ -33,8 +38,10 @@ def run(home: Home, args: Namespace) -> int:
     """Log it, when such a reminder is open."""
     at = _desk(home)
     zone = at.setup.hours.zone
-    require_open(at, args.rule, args.item)
+    reminder = require_open(at, args.rule, args.item)
     end, told = _end(at, args)
+    if "until_next" in end:
+        require_awaited(reminder, end["until_next"], at.now)
     event = {"at": rfc3339(at.now, zone), "what": args.what, "item": args.item, "rule": args.rule} | end
     if args.note:
         event["note"] = args.note
@@ -79,15 +86,45 @@ def _until(typed: str, now: int, zone: ZoneInfo) -> int:
     return parse_time(f"in {typed}" if is_span(typed) else typed, now, zone, ahead=True)
 
 
-def require_open(at: Desk, rule: str, item: str) -> None:
-    """Raises Refused unless that reminder is open: seen and snoozed bind to one that is."""
+def require_open(at: Desk, rule: str, item: str) -> Reminder:
+    """The open reminder. Raises Refused unless it is open: seen and snoozed bind to one that is."""
     if rule not in at.setup.rules:
         raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
     board = at.board([item])
     if item not in at.setup.fleet and item not in (*board.book.jobs, HOME):
         known = [*at.setup.fleet.ids(), *board.book.jobs]
         raise Refused.because(f"there is no item {item!r}{did_you_mean(item, known)}")
-    opened = [reminder.key for reminder in board.open_at(at.now)]
+    opened = {reminder.key: reminder for reminder in board.open_at(at.now)}
     if (rule, item) not in opened:
         names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
         raise Refused.because(f"no reminder {rule} is open on {item}; open on it: {names}")
+    return opened[Key(rule, item)]
+
+
+def require_awaited(reminder: Reminder, awaited: str, now: int) -> None:
+    """Raises Refused where the kind of entry that a snooze would wait for is none of its item's, or must not come."""
+    item = reminder.verdict.item
+    named = _named_by(awaited)
+    if item.kind not in named:
+        known = ", ".join(what for what in AWAITED if item.kind in _named_by(what))
+        other = f", or wait for {known}" if known else ""
+        raise Refused.because(
+            f"{awaited} is logged of {', '.join(named)}, not of {item.id} ({item.kind}): {_TIME}{other}"
+        )
+    ground = _out_of_use(reminder, now)
+    if ground and awaited in _USES.get(item.kind, ()):
+        raise Refused.because(f"do not wait until {item.id} is {awaited}, for {ground}: {_TIME}")
+
+
+def _named_by(what: str) -> list[str]:
+    """The kinds of items that a kind of entry can name."""
+    return [kind for field in KINDS[what].fields if field.type.names for kind in field.type.names.split(",")]
+
+
+def _out_of_use(reminder: Reminder, now: int) -> str:
+    """What keeps the item of a reminder from being used before it is settled; "" for nothing."""
+    rule, item = reminder.verdict.rule, reminder.verdict.item
+    if rule.grounds:
+        return f"{rule.id} grounds it"
+    usable = item.kind != "pack" or reminder.verdict.book.fact(item, "usable").at(now) != "no"
+    return "" if usable else "it is out of use"

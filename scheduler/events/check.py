@@ -3,7 +3,8 @@
 import re
 from collections.abc import Callable
 
-from scheduler.events.kinds import COMMON, KINDS, MEANT, Kind
+from scheduler.events.fields import choices
+from scheduler.events.kinds import COMMON, KINDS, MEANT, Kind, field
 from scheduler.findings import did_you_mean
 
 _COMMON_CHECKS = {field.name: field.type.check for field in COMMON} | {"what": lambda _: None}
@@ -27,7 +28,7 @@ def problems(event: object) -> list[str]:
         if check is None or check(value) is not None:
             found.append(_wrong_field(KINDS[what], name, value, checks))
     if not event.keys() >= _REQUIRED[what]:
-        found += [f"{what} needs {name}" for name in sorted(_REQUIRED[what] - event.keys())]
+        found += [_missing(KINDS[what], name) for name in sorted(_REQUIRED[what] - event.keys())]
     if not found and (contradiction := KINDS[what].contradiction) and (text := contradiction(event)):
         found.append(text)
     return found
@@ -37,6 +38,11 @@ def _no_kind(what: object) -> str:
     if what is None:
         return "an event needs what: the kind of event"
     return f"there is no kind of event {what!r}{did_you_mean(str(what), KINDS)}"
+
+
+def _missing(kind: Kind, name: str) -> str:
+    words = choices(field(kind, name).type)  # type: ignore[union-attr]
+    return f"{kind.what} needs {name}" + (f": one of {', '.join(words)}" if words else "")
 
 
 def _wrong_field(kind: Kind, name: str, value: object, checks: dict) -> str:

@@ -126,6 +126,12 @@ def choice(*words: str) -> Type:
     return Type(check, {"enum": list(words)}, str)
 
 
+def choices(of: Type) -> list[str]:
+    """The words of a type that is one of some words, or a list of such; none of any other."""
+    each: dict = of.schema.get("items", of.schema)  # type: ignore[assignment]
+    return each.get("enum", [])
+
+
 def some(of: Type) -> Type:
     """A list of at least one value of a type, none twice."""
 

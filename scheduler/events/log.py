@@ -39,15 +39,15 @@ JOB = "job/"
 _COLUMNS = "at, recorded_at, seq, id, what, body"
 _BATCH = 1000
 """Rows decoded in one go: one call is quicker than many, and its events share their field names."""
+_HELD = 16_000
+"""Kilobytes of the database held in memory at most: items are read one after another, and theirs lie side by side."""
 _INSERTED = 500
 """Rows inserted by one statement: as there is a trigger, SQLite prepares to undo each statement, which takes the longer
 the larger the log is."""
 _STANDS = """recorded_at <= :known AND seq < :before
     AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)"""
+_AT_PLACES = f"SELECT {_COLUMNS} FROM events e WHERE seq IN (SELECT value FROM json_each(:places)) AND {_STANDS}"
 _IN_FORCE = f"SELECT {_COLUMNS} FROM events e WHERE {{where}} AND {_STANDS} ORDER BY at, recorded_at, seq"
-_OF_EACH = f"""
-    SELECT {_COLUMNS}, item FROM concerned CROSS JOIN events e USING (seq)
-    WHERE item IN (SELECT value FROM json_each(:names)) AND {_STANDS}"""
 
 
 class Event(NamedTuple):
@@ -91,7 +91,8 @@ def _events(rows: Iterable[tuple]) -> Iterator[Event]:
     rows = iter(rows)
     while batch := list(islice(rows, _BATCH)):
         decoded = json.loads(f"[{','.join(row[5] for row in batch)}]")
-        yield from (Event(*row[:5], fields) for row, fields in zip(batch, decoded, strict=True))  # type: ignore[call-arg]
+        for (at, recorded_at, seq, event_id, what, _), fields in zip(batch, decoded, strict=True):
+            yield Event(at, recorded_at, seq, event_id, what, fields)
 
 
 _NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
@@ -120,7 +121,7 @@ def concerned(event: dict[str, object]) -> tuple[str, ...]:
 
 def corrects(event: Event) -> bool:
     """True for what takes another event back, or its place."""
-    return event.target is not None
+    return event.what == "struck" or "instead_of" in event.fields
 
 
 class Log:
@@ -191,9 +192,14 @@ class Log:
         """Every event in force, in order."""
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
 
-    def rows_of_each(self, names: list[str], known: int, before: int) -> list[tuple]:
-        """The rows of `rows_of` for each of some names, in no order; the name comes last in each."""
-        return list(self._rows(_OF_EACH, names=json.dumps(names), known=known, before=before))
+    def filed(self, names: list[str]) -> list[tuple[str, int]]:
+        """Each of some names with the place of each event filed under it, in force or not."""
+        query = "SELECT item, seq FROM concerned WHERE item IN (SELECT value FROM json_each(:names))"
+        return list(self._rows(query, names=json.dumps(names)))
+
+    def rows_at(self, places: Iterable[int], known: int, before: int) -> Iterable[tuple]:
+        """The rows of the events at some places, as far as they are in force, in no order."""
+        return self._rows(_AT_PLACES, places=json.dumps(sorted(places)), known=known, before=before)
 
     def instants(self, known: int = DUSK, before: int = DUSK, since: int = DAWN) -> set[int]:
         """When all that is in force happened, strikes apart: the last of it before `since`, and what came later."""
@@ -294,23 +300,26 @@ class Reader(Source):
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        found = self._decode(self._log.rows_of(name, what, self._known, self._before))
+        rows = self._log.rows_of(name, what, self._known, self._before)
+        self._decode(rows)
+        found = [self._decoded[row[2]] for row in rows]
         # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
         return [event for event in found if not corrects(event) or name in concerned(event.fields)]
 
-    def _decode(self, rows: list[tuple]) -> list[Event]:
+    def _decode(self, rows: Iterable[tuple]) -> None:
         decoded = self._decoded
-        fresh = {row[2]: row for row in rows if row[2] not in decoded}
-        decoded.update((event.seq, event) for event in _events(fresh.values()))
-        return [decoded[row[2]] for row in rows]
+        decoded.update((event.seq, event) for event in _events(row for row in rows if row[2] not in decoded))
 
     def of_each(self, names: list[str]) -> dict[str, list[Event]]:
         """The events filed under each of some names: one question where there are several."""
         found: dict[str, list[Event]] = {name: [] for name in names}
-        rows = self._log.rows_of_each(names, self._known, self._before)
-        for row, event in zip(rows, self._decode(rows), strict=True):
-            if not corrects(event) or row[-1] in concerned(event.fields):
-                found[row[-1]].append(event)
+        filed, decoded = self._log.filed(names), self._decoded
+        fresh = {place for _, place in filed if place not in decoded}
+        self._decode(self._log.rows_at(fresh, self._known, self._before))
+        for name, place in filed:
+            event = decoded.get(place)
+            if event is not None and (not corrects(event) or name in concerned(event.fields)):
+                found[name].append(event)
         for events in found.values():
             events.sort()
         return found
@@ -407,6 +416,7 @@ def _open(place: str) -> sqlite3.Connection:
         connection = sqlite3.connect(place, timeout=60, isolation_level=None)
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         connection.execute("PRAGMA synchronous=NORMAL")
+        connection.execute(f"PRAGMA cache_size={-_HELD}")
         if version == 1:
             _bring_up(connection)
     except (sqlite3.DatabaseError, OSError) as error:

@@ -4,6 +4,7 @@ Every question (live, dry run, rehearsal, outlook) asks a book; none computes fa
 """
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -51,7 +52,16 @@ class Life:
 
     def those(self, *kinds: str) -> list[Event]:
         """The events of some kinds, in order."""
-        return self.once(kinds, lambda: [event for event in self.events if event.what in kinds])  # type: ignore[return-value]
+        if len(kinds) == 1:
+            return self._by_kind.get(kinds[0], [])
+        return self.once(kinds, lambda: sorted(event for kind in kinds for event in self._by_kind.get(kind, ())))  # type: ignore[return-value]
+
+    @cached_property
+    def _by_kind(self) -> dict[str, list[Event]]:
+        by_kind: dict[str, list[Event]] = {}
+        for event in self.events:
+            by_kind.setdefault(event.what, []).append(event)
+        return by_kind
 
     def once(self, name: object, make: Callable[[], object]) -> object:
         """What `make` returns, made once for this life."""

@@ -12,7 +12,8 @@ from scheduler.facts.declare import fact
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Piece
-from scheduler.instants import DAY, DUSK, HOUR
+from scheduler.facts.wear import airtime_of
+from scheduler.instants import DAY, DUSK, HOUR, MINUTE
 from scheduler.units import FLAG, RATIO, SPAN
 
 if TYPE_CHECKING:
@@ -24,10 +25,8 @@ FOR_A_JOB = 48 * HOUR
 """A charge so long before a job's start was for that job. Common practice, no source."""
 SHARE_OVER = 90 * DAY
 """The stretch over which packs share the work."""
-LEAST_WORK = 60.0
-"""Minutes a pack in that stretch below which shares tell nothing. Common practice, no source."""
-_FLEW = 0.01
-"""Minutes above which a pack flew at all: less is what sums leave."""
+LEAST_WORK = 60 * MINUTE
+"""Airtime a pack in that stretch below which shares tell nothing. Common practice, no source."""
 
 
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
@@ -91,7 +90,7 @@ def share_of_work(life: "Life") -> list[Piece]:
     """1 is an even share; known once it has been in use for the 90 days."""
     if life.born is None:
         return []
-    own, pieces = 0.0, [Piece(life.born, None)]
+    own, pieces = 0, [Piece(life.born, None)]
     for at, changed, flown, packs in _work(life.book, tuple(life.item.plate.get("fits") or ())):
         own = changed.get(life.item.id, own)
         if at >= life.born + SHARE_OVER:
@@ -100,12 +99,12 @@ def share_of_work(life: "Life") -> list[Piece]:
 
 
 class _Work(NamedTuple):
-    """The work of 90 days from an instant on. `changed`: the minutes of the packs for which it became another then;
-    `flown`: the minutes of all packs that flew at all; `packs`: how many these are."""
+    """The work of 90 days from an instant on. `changed`: the airtime of the packs for which it became another then;
+    `flown`: the airtime of all packs together; `packs`: how many flew at all."""
 
     at: int
-    changed: dict[str, float]
-    flown: float
+    changed: dict[str, int]
+    flown: int
     packs: int
 
 
@@ -116,19 +115,20 @@ def _work(book: "Book", crafts: tuple[str, ...]) -> list[_Work]:
 
 def _works(book: "Book", crafts: tuple[str, ...]) -> Iterator[_Work]:
     flights = sorted((event for name in crafts for event in book.filed(name, "flown")), key=itemgetter(0))
-    entering = [(event.at, 1, event) for event in flights]
-    minutes: dict[str, float] = {}
-    leaving = [(at + SHARE_OVER, -1, event) for at, _, event in entering]
-    for at, sign, event in sorted([*entering, *leaving], key=itemgetter(0, 1)):
+    entering = [(event.at, airtime_of(event), event) for event in flights]
+    leaving = [(at + SHARE_OVER, -airtime, event) for at, airtime, event in entering]
+    airtimes: dict[str, int] = {}
+    flown = packs = 0
+    for at, airtime, event in sorted([*entering, *leaving], key=itemgetter(0)):
         for pack in event.fields["packs"]:
-            minutes[pack] = minutes.get(pack, 0.0) + sign * float(event.fields["minutes"])
-        counted = [each for each in minutes.values() if each > _FLEW]
-        yield _Work(at, {pack: minutes[pack] for pack in event.fields["packs"]}, sum(counted), len(counted))
+            before = airtimes.get(pack, 0)
+            airtimes[pack] = before + airtime
+            flown += airtime
+            packs += (before + airtime > 0) - (before > 0)
+        yield _Work(at, {pack: airtimes[pack] for pack in event.fields["packs"]}, flown, packs)
 
 
-def _share(own: float, flown: float, packs: int) -> float | None:
-    """A pack's minutes over the mean of those that flew at all, itself among them."""
-    if own <= _FLEW:
-        flown, packs = flown + own, packs + 1
-    mean = flown / packs
-    return own / mean if packs > 1 and mean >= LEAST_WORK else None
+def _share(own: int, flown: int, packs: int) -> float | None:
+    """A pack's airtime over the mean of those that flew at all, itself among them."""
+    packs += not own
+    return own * packs / flown if packs > 1 and flown >= LEAST_WORK * packs else None

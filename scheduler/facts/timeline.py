@@ -100,11 +100,9 @@ class Timeline:
 
     def clipped(self, start: int, end: int) -> list[Piece]:
         """The pieces within [start, end)."""
-        return [
-            Piece(max(p.start, start), p.at(max(p.start, start)), p.slope, p.trail)
-            for p, stop in self
-            if p.start < end and stop > start
-        ]
+        place = self._place(start)
+        first, later = self.pieces[place], self.pieces[place + 1 : bisect_left(self._starts, end)]
+        return [first._replace(start=start, value=first.at(start)), *later] if start < end else []
 
     def compare(
         self,

@@ -18,7 +18,7 @@ from scheduler.messages.outbox import Outbox
 from scheduler.progress import Progress, nobody
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import decide
-from scheduler.reminders.fold import Fold, done_with, folds, home_can_wait, solve, together
+from scheduler.reminders.fold import Fold, done_with, folds, home_asked_since, home_can_wait, solve, together
 from scheduler.spread import spread
 
 _WOBBLE = SECOND
@@ -139,7 +139,8 @@ class _Folder:
         setup, now = self._setup, self._now
         ledger = Outbox(self._home.log).ledger(group)
         lately = min(now, now if ledger.digest_at is None else ledger.digest_at)
-        book = Book(setup.fleet, Reader(self._home.log), setup.clocks, listening=True, known=known)
+        since = home_asked_since(setup.rules, ledger, now)
+        book = Book(setup.fleet, Reader(self._home.log), setup.clocks, listening=True, known=known, since=since)
         book.look_up(group)
         alone = (name for name in group if name not in setup.fleet and name != HOME)
         over = [fold for name in alone if (fold := done_with(book, setup.rules, ledger, name, lately))]

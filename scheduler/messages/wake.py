@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from scheduler.events.log import HOME, Event, Reader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
-from scheduler.instants import DUSK, rfc3339
+from scheduler.instants import DAWN, DUSK, rfc3339
 from scheduler.messages.folds import Folds, drop
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
@@ -16,11 +16,11 @@ from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, scope_
 from scheduler.progress import Progress, nobody
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
-from scheduler.reminders.fold import Fold, Solved, folds, solve
+from scheduler.reminders.fold import Fold, Solved, folds, home_asked_since, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
 from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
-from scheduler.verdicts.verdict import Key, Since
+from scheduler.verdicts.verdict import Key
 
 _TRIES = 4
 """So often a wake looks without the lock; when others have written each time, it looks once more with it."""
@@ -152,11 +152,14 @@ class _Desk(NamedTuple):
     progress: Progress
     supposed: bool
 
-    def board(self, items: list[str] | None, touched: Collection[str] = (), since: Since | None = None) -> Board:
-        """A board of some items, or of all. `touched`: the items of which what is kept does not hold."""
+    def board(self, items: list[str] | None, touched: Collection[str] = (), ledger: Ledger | None = None) -> Board:
+        """A board of some items, or of all. `touched`: the items of which what is kept does not hold; `ledger`: what it
+        has no need to speak of any more is not asked about."""
+        setup, reader = self.setup, Reader(self.home.log)
         known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
-        book = Book(self.setup.fleet, Reader(self.home.log), self.setup.clocks, listening=True, known=known)
-        return Board(book, self.setup.rules, items, since=since)
+        begins = DAWN if ledger is None else home_asked_since(setup.rules, ledger, self.now)
+        book = Book(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
+        return Board(book, setup.rules, items, since=None if ledger is None else partial(ledger.since, now=self.now))
 
     def ledger(self, items: list[str] | None) -> Ledger:
         """What was told of some items, or of all."""
@@ -183,7 +186,7 @@ class _Desk(NamedTuple):
 
     def _see(self, items: list[str] | None, touched: Collection[str], digest: bool, gap: Gap | None) -> _Seen:
         ledger, hours, now = self.ledger(items), self.setup.hours, self.now
-        board = self.board(items, touched, None if items is None else partial(ledger.since, now=now))
+        board = self.board(items, touched, None if items is None else ledger)
         solved = solve(board, now)
         decision = words_of(board, ledger, hours, now)
         if digest:

@@ -79,8 +79,7 @@ def _sickness(verdict: Verdict, now: int) -> str:
     try:
         for stretch in verdict.stretches:
             verdict.rises(stretch)
-        verdict.urgency(now)
-        verdict.opened_by_event(now)
+            verdict.opened_by_event(stretch.opened)
         if verdict.when.at(now) == UNKNOWN:
             missing_facts(verdict, now)
         opened = verdict.open_at(now)
@@ -204,6 +203,11 @@ def home_can_wait(rules: Ruleset) -> bool:
         if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
             return False
     return True
+
+
+def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
+    """From when on the instants of entries must be known to tell what is to be said by the home's own rules at `now`."""
+    return home_since(rules, min((ledger.since(Key(name, HOME), now) for name in rules.about(HOME)), default=now))
 
 
 def home_since(rules: Ruleset, now: int) -> int:

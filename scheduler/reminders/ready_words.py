@@ -128,7 +128,8 @@ def _minutes(answer: Ready) -> list[str]:
     when = "" if full or not answer.job else "Charged, "
     low, high = f"{lasting.low:.0f}", f"{lasting.high:.0f}"
     spread = f"{'' if low == high else f'{low} to {high}, '}estimate from {lasting.basis}"
-    about = f"{when}about {lasting.value:.0f} min down to {RESERVE} % ({spread})"
+    together = "in all, each pack " if len(answer.packs) > 1 else ""
+    about = f"{when}about {lasting.value:.0f} min {together}down to {RESERVE} % ({spread})"
     if answer.booked is None:
         return [about[0].upper() + about[1:] + "."]
     short = " That is short: plan a charge in between, or more packs." if lasting.low < answer.booked else ""

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from scheduler.instants import DUSK
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.ground import Hush
+from scheduler.reminders.ground import Hush, clean
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.words import DISTURBING, Told, Word, next_word, quiet_until, said_of
 
@@ -17,7 +17,7 @@ def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int
     """What holds an open reminder back at `now`, and when it will be rung next."""
     told = ledger.of(reminder)
     word = next_word(board, reminder, told, hours, now)
-    quiet = kept_quiet(hush_of(board, reminder, now), now, say)
+    quiet = kept_quiet(hush_of(board, reminder, now), reminder.key.item, now, say)
     return [*quiet, *_dark(reminder, told, now), _next(board, word, hours, now, say)]
 
 
@@ -29,14 +29,14 @@ def hush_of(board: Board, reminder: Reminder, now: int) -> Hush | None:
     return Hush(said.what, said.at, said.id, quiet_until(board, said), said.get("until_next"))
 
 
-def kept_quiet(hush: Hush | None, now: int, say: Say) -> Iterator[str]:
-    """By what an open reminder is kept quiet: seen or snoozed, when and how long."""
+def kept_quiet(hush: Hush | None, item: str, now: int, say: Say) -> Iterator[str]:
+    """By what an open reminder on an item is kept quiet: seen or snoozed, when and how long."""
     if hush is None:
         return
     if hush.until == DUSK and hush.what == "seen":
         yield f"seen {say(hush.at)} ({hush.id}): no repeats, unless it becomes more urgent"
     elif hush.until > now:
-        end = f"something is {hush.until_next}" if hush.until == DUSK else say(hush.until)
+        end = f"{clean(item)} is {hush.until_next}" if hush.until == DUSK else say(hush.until)
         yield f"{hush.what} {say(hush.at)} ({hush.id}): quiet until {end}"
 
 

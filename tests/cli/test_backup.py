@@ -81,7 +81,7 @@ def test_what_is_restored_is_the_home_that_was_backed_up(bench: Bench, archive: 
     assert (home / "fleet.yaml").read_bytes() == (bench.path / "fleet.yaml").read_bytes()
     assert (home / "rules" / "own.yaml").read_bytes() == (bench.path / "rules" / "own.yaml").read_bytes()
     assert [row.title for row in Outbox(Home(home).log).rows()] == ["T"]
-    assert bench("--home", str(home), "check").status == 0
+    assert bench("--home", str(home), "check").out == bench("check").out
     assert bench("--home", str(home), "log", "charged", "A").status == 0
 
 

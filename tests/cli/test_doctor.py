@@ -53,6 +53,7 @@ def remembered(bench: Bench, name: str, at: int) -> None:
 def well(bench: Bench) -> Iterator[Bench]:
     """A home in which all is well, with a daemon at work."""
     bench.path.chmod(0o700)
+    bench.watch_all()
     bench.log("charged", "A")
     for channel in ("phone", "mail"):
         sent(bench, channel, NOON - HOUR)

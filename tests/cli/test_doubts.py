@@ -35,6 +35,16 @@ REFUSED = {
     "a job that is not booked": ("cancelled bran", "there is no job 'bran', did you mean 'barn'?; booked ahead: barn"),
     "a job cancelled before": ("cancelled mill", "mill is cancelled already"),
     "packs that go by comma": ("charged A B", "B stands where percent is expected; several items go by comma: A,B"),
+    "a comma with a blank after it": ("charged A, B", "several go by comma, without blanks: charged A,B\n"),
+    "a comma with a blank before it": ("charged A ,B 95", "several go by comma, without blanks: charged A,B 95\n"),
+    "a comma between blanks": ("flown heron A , B 17", "several go by comma, without blanks: flown heron A,B 17\n"),
+    "a comma before the item": ("inspected ,heron pass", "several go by comma, without blanks: inspected heron pass\n"),
+    "a finding after a blank": ("noticed A hot, smell", "several go by comma, without blanks: noticed A hot,smell\n"),
+    "a comma alone": ("charged ,", "an item is missing: separate items by single commas"),
+    "an item where none goes first": (
+        "travel_planned heron",
+        "heron stands where how is expected; usage: shelfbell log travel_planned HOW CARRIES LEAVES",
+    ),
     "a reminder without its rule": ("seen heron", "seen needs rule"),
     "another word for a finding": ("noticed A puffy", "did you mean 'swollen'?"),
     "a decimal comma": ("flown heron A 16,5", "did you mean 16.5?"),
@@ -318,6 +328,14 @@ def test_the_help_has_an_example_for_every_kind(bench: Bench) -> None:
 
     for what in KINDS:
         assert f"for example: shelfbell log {what} " in bench("log", what, "--help").out
+
+
+@pytest.mark.parametrize("what", ["seen", "snoozed"])
+def test_the_example_for_a_reminder_has_its_words_in_the_order_of_the_usage(what: str, bench: Bench) -> None:
+    shown = bench("log", what, "--help").out
+
+    assert shown.startswith(f"usage: shelfbell log {what} ITEM RULE ")
+    assert f"for example: shelfbell log {what} A pack-left-full" in shown
 
 
 def test_a_mishap_outside_any_flight_asks_which_pack_was_in_it(bench: Bench) -> None:

@@ -52,7 +52,7 @@ QUESTIONS = {
     "rehearse-nothing": (0, "rehearse --from 2026-03-01 --to 2026-03-02"),
     "history": (0, "history"),
     "history-of-an-item": (0, "history A"),
-    "check": (0, "check"),
+    "check": (1, "check"),
     "log-help": (0, "log flown --help"),
 }
 

@@ -145,6 +145,7 @@ def test_a_reminder_is_rehearsed_as_settled_only_if_it_was_before_the_end(full: 
 
 
 def test_history_and_check(full: Bench) -> None:
+    full.watch_all()
     full.log("struck", "full", "--id", "strike")
 
     told = asked(full, "history", "B")
@@ -177,6 +178,7 @@ def test_exit_statuses(bench: Bench) -> None:
     assert bench("due", "--json").status == 1
     assert bench("explain", "swollen", "B").status == 0
     assert bench("history").status == 0
+    bench.watch_all()
     assert bench("check").status == 0
     assert bench("log", "charged", "Z").status == 2
     bench.write("rules/own.yaml", "rules: [\n")

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from tests.homes import FLEET, Bench
+from tests.support import event
 
 MORE = FLEET.replace(
     "propellers:",
@@ -139,6 +140,65 @@ def test_a_correction_takes_the_place_of_what_it_corrects(bench: Bench) -> None:
     assert (again.status, again.err) == (2, "event slip is not in force any more: right took its place or struck it\n")
 
 
+def test_a_correction_may_be_of_another_item(bench: Bench) -> None:
+    bench.log("charged", "B", "--id", "slip", "--at", "2026-04-10T09:00:00Z")
+    bench.log("charged", "A", "--instead_of", "slip")
+
+    assert json.loads(bench("pack", "A", "--json").out)["charge"]["percent"] == pytest.approx(100, abs=0.1)
+    assert json.loads(bench("pack", "B", "--json").out)["charge"]["percent"] is None
+
+
+OTHER_KINDS: dict[str, tuple[list[str], str, str]] = {
+    "a mishap in the place of a charge": (
+        ["charged B 95 --id slip --at 2026-04-10T09:00:00Z"],
+        "mishap heron strike",
+        "slip is of another kind: charged B to 95 % (Fri 10 Apr 10:00). `shelfbell history` shows the ids. "
+        "If it is to go: `shelfbell log struck slip`, then log mishap without --instead_of (--at gives its time)\n",
+    ),
+    "a reading in the place of a charge of the same pack": (
+        ["charged B 95 --id slip --at 2026-04-10T09:00:00Z"],
+        "measured B 60",
+        "slip is of another kind: charged B to 95 % (Fri 10 Apr 10:00). ",
+    ),
+    "a flight in the place of a snooze": (
+        ["noticed A swollen", "snoozed A swollen --id slip"],
+        "flown heron B 17",
+        "slip is of another kind: snoozed A, swollen (Fri 10 Apr 13:00). ",
+    ),
+    "a charge in the place of a strike": (
+        ["charged A --id one", "struck one --id slip"],
+        "charged A",
+        "slip is of another kind: struck one (Fri 10 Apr 13:00). `shelfbell history` shows the ids. "
+        "A strike is for all time: log charged without --instead_of (--at gives its time)\n",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("told", OTHER_KINDS)
+def test_an_entry_of_another_kind_is_not_replaced(told: str, bench: Bench) -> None:
+    before, words, expected = OTHER_KINDS[told]
+    for entry in before:
+        bench.log(*entry.split())
+    held = bench.exported()
+
+    answer = bench("log", *words.split(), "--instead_of", "slip")
+
+    assert answer.err.startswith(expected)
+    assert (answer.status, answer.out) == (2, "")
+    assert bench.exported() == held
+
+
+def test_a_log_in_which_another_kind_took_the_place_is_taken_in_as_it_was_exported(bench: Bench) -> None:
+    """Earlier programs took such lines, and what was logged stands."""
+    slip = event("2026-04-08", "charged", item="B", id="slip", recorded_at="2026-04-08 10:00")
+    right = event("2026-04-08", "measured", item="B", percent=60, id="right", instead_of="slip")
+    lines = [json.dumps(fields) for fields in (slip, right | {"recorded_at": "2026-04-09T10:00:00Z"})]
+    (bench.path / "exported.jsonl").write_text("\n".join(lines), encoding="utf-8")
+
+    assert bench("intake", str(bench.path / "exported.jsonl")).out == "2 events taken in.\n"
+    assert bench.exported().splitlines() == lines
+
+
 def test_what_is_struck_counts_no_more_and_logged_again_it_does(bench: Bench) -> None:
     bench.log("noticed", "A", "swollen", "--id", "slip")
     assert "Withdrawn: pack may be swollen (A)." in bench.log("struck", "slip")
@@ -221,9 +281,9 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
     ),
     "nothing to do": (
         [],
-        "moved heron driven",
+        "moved heron-props driven",
         [
-            "Logged: moved heron, driven (Fri 10 Apr 13:00).",
+            "Logged: moved heron-props, driven (Fri 10 Apr 13:00).",
             "Nothing to do, and nothing ahead for these by the clock alone.",
         ],
     ),

@@ -13,7 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.cells.ageing import Stretch, as_storage_days
+from scheduler.cells.estimate import Estimate
 from scheduler.cli.chart import Point, bar, chart
+from scheduler.cli.pack_words import ranged
 from scheduler.facts.life import EDGES, NAMES, Run, bands, moves, sitting
 from scheduler.instants import DAY, rfc3339
 from tests.homes import Answer, Bench, golden
@@ -100,6 +102,27 @@ def test_a_charge_told_by_a_resting_voltage_comes_with_a_range(bench: Bench) -> 
     assert charge["told_by"] == "voltage"
     assert [charge[name] for name in ("low", "percent", "high")] == pytest.approx([43.3, 51.9, 60.4], abs=0.1)
     assert "(estimate," in bench("pack", "A").out
+
+
+def test_a_single_day_is_one(bench: Bench) -> None:
+    bench.log("charged", "A", "--at", "2026-04-09T08:00:00Z")
+
+    told = bench("pack", "A").out
+
+    assert "It has sat above 85 % for 1 of 1 day: " in told
+    assert "1 day above 85 % against" in told
+    assert "1 days" not in told
+    assert ranged(Estimate(1.2, 0.6, 3.1, ""), "days", one="day") == "1 day (1 to 3)"
+
+
+def test_cycles_are_told_alike_wherever_they_stand(bench: Bench) -> None:
+    for day in range(1, 6):
+        bench.log("flown", "heron", "A", "9", "50", "--percent_from", "100", "--at", f"2026-04-0{day}T09:00:00Z")
+
+    told = bench("pack", "A").out
+
+    assert "On record: 2.5 equivalent full cycles in 5 flights" in told
+    assert told.count("2.5 equivalent full cycles") == 2
 
 
 def test_lights_tell_the_charge_to_half_a_light(bench: Bench) -> None:

@@ -26,6 +26,8 @@ LOGGED: dict[str, tuple[str, str]] = {
     "a word too many": ("drained A 58 59", "'59' is one word too many"),
     "a field without its value": ("charged A --percent", "--percent needs a value"),
     "a field that is missing": ("drained A", "drained needs percent"),
+    "a choice that is missing": ("calibrated heron", "calibrated needs what_of: one of imu, compass, gimbal, sensors"),
+    "a list of choices that is missing": ("noticed heron", "noticed needs findings: one of swollen, leaking, smell, "),
     "no item": ("charged", "charged needs item"),
     "a percent of 130": ("charged A 130", "percent is 130, not a number from 0 to 100"),
     "a percent below nought": ("charged A --percent=-1", "percent is -1, not a number from 0 to 100"),

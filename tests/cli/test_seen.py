@@ -62,6 +62,76 @@ def test_two_ends_are_refused(open_one: Bench) -> None:
     assert (answer.status, answer.err) == (2, "'2d' and --until 'sat': one of them is enough\n")
 
 
+PAPER = ["renewed certificate --expires 2026-04-20"]
+NEVER: dict[str, tuple[list[str], str, str]] = {
+    "a paper that never flies": (
+        PAPER,
+        "paper-due certificate flown",
+        "flown is logged of aircraft, pack, pilot, not of certificate (paper): "
+        "give a time such as 2d or 'sat 09:00', or wait for renewed\n",
+    ),
+    "propellers that are never charged": (
+        ["flown heron B 600"],
+        "look-due heron-props charged",
+        "charged is logged of pack, controller, charger, not of heron-props (propellers): "
+        "give a time such as 2d or 'sat 09:00', or wait for moved, inspected, repaired, received\n",
+    ),
+    "a job, of which nothing is logged that could be awaited": (
+        ["booked harbour 2026-04-11T09:00:00Z"],
+        "job-near harbour flown",
+        "flown is logged of aircraft, pack, pilot, not of harbour (job): give a time such as 2d or 'sat 09:00'\n",
+    ),
+    "a flight that the rule forbids": (
+        ["noticed heron noise"],
+        "noisy heron flown",
+        "do not wait until heron is flown, for noisy grounds it: give a time such as 2d or 'sat 09:00'\n",
+    ),
+    "a charge of a pack that the rule grounds": (
+        ["flown heron C 20 --percent_from 100 --percent_to 4"],
+        "emptied C charged",
+        "do not wait until C is charged, for emptied grounds it: give a time such as 2d or 'sat 09:00'\n",
+    ),
+    "a charge of a pack that is out of use": (
+        ["noticed B swollen"],
+        "swollen B charged",
+        "do not wait until B is charged, for it is out of use: give a time such as 2d or 'sat 09:00'\n",
+    ),
+}  # fmt: skip
+MORE_RULES = """
+  - {id: noisy, about: aircraft, title: Noisy, grounds: true, when: {fact: noise_open, is: yes}, urgency: today,
+     do: "Do not fly {item}.", why: It breaks., basis: {kind: common practice}}
+  - {id: emptied, about: pack, title: Emptied, grounds: true, when: {fact: charge, at_most: 5 %}, urgency: today,
+     do: "Look at {item}.", why: It breaks., basis: {kind: common practice}}
+  - {id: job-near, about: job, title: Job near, when: {fact: starts_in, at_most: 3 d}, urgency: today,
+     do: "Get ready for {item}.", why: It is near., basis: {kind: common practice}}
+"""
+
+
+@pytest.mark.parametrize("how", ["snooze {rule} {item} {kind}", "log snoozed {item} {rule} --until_next {kind}"])
+@pytest.mark.parametrize("told", NEVER)
+def test_what_cannot_come_is_not_waited_for(bench: Bench, told: str, how: str) -> None:
+    before, words, expected = NEVER[told]
+    bench.write("rules/own.yaml", RULES + MORE_RULES)
+    for entry in before:
+        bench.log(*entry.split())
+    held = bench.exported()
+
+    rule, item, kind = words.split()
+    answer = bench(*how.format(rule=rule, item=item, kind=kind).split())
+
+    assert (answer.status, answer.out, answer.err) == (2, "", expected)
+    assert bench.exported() == held
+
+
+@pytest.mark.parametrize("kind", ["inspected", "repaired"])
+def test_what_is_grounded_may_wait_for_what_is_not_its_use(bench: Bench, kind: str) -> None:
+    bench.write("rules/own.yaml", RULES + MORE_RULES)
+    bench.log("noticed", "heron", "noise")
+
+    assert bench("snooze", "noisy", "heron", kind).status == 0
+    assert f"quiet until heron is {kind}" in bench("due").out
+
+
 def test_an_unknown_kind_to_wait_for_is_refused_by_intake_too(open_one: Bench) -> None:
     entry = {"at": "2026-04-10T11:00:00Z", "what": "snoozed", "item": "A", "rule": "left-full", "until_next": "swum"}
     (open_one.path / "one.jsonl").write_text(json.dumps(entry))
@@ -75,7 +145,7 @@ def test_an_unknown_kind_to_wait_for_is_refused_by_intake_too(open_one: Bench) -
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ("snooze left-full A --until flown", "quiet until something is flown"),
+        ("snooze left-full A --until flown", "quiet until A is flown"),
         ("seen left-full A", "no repeats, unless it becomes more urgent"),
         ("seen left-full A --until 2026-04-20T09:00:00Z", "quiet until Mon 20 Apr 10:00"),
     ],

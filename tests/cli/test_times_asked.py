@@ -23,6 +23,20 @@ def test_a_weekday_is_the_coming_one_and_a_clock_time_the_last(bench: Bench, typ
     assert json.loads(bench("due", "--json", "--at", typed).out)["at"] == MEANT[typed]
 
 
+@pytest.mark.parametrize("words", ["due", "ready", "explain left-full", "pack A", "outlook"])
+@pytest.mark.parametrize("typed", ["today", "sat", "10 Apr", "2026-04-10"])
+def test_of_a_day_without_a_time_the_end_is_said_to_be_taken(bench: Bench, words: str, typed: str) -> None:
+    said = f'No time given with "{typed}": the end of that day is taken.\n'
+
+    assert bench(*words.split(), "--at", typed).out.startswith(said)
+    assert json.loads(bench(*words.split(), "--at", typed, "--json").out)
+
+
+@pytest.mark.parametrize("typed", ["12:00", "sat 09:00", "now", "-2h", "2026-04-10T09:00:00Z"])
+def test_of_a_time_that_was_given_nothing_is_said(bench: Bench, typed: str) -> None:
+    assert "No time given" not in bench("due", "--at", typed).out + bench("due").out
+
+
 @pytest.mark.parametrize("typed", ["today", "fri", "10 Apr", "2026-04-10"])
 def test_a_rehearsal_from_a_day_takes_it_whole(bench: Bench, typed: str) -> None:
     lived = bench("rehearse", "--json", "--from", typed, "--to", "mon")

@@ -29,8 +29,11 @@ def words_of(path: Path) -> Path:
 
 def put(bench: Bench, path: Path) -> None:
     """Let the file stand in for its like in the home."""
+    bench.watch_all()
     if path.parent.name == "fleet":
         bench.write("rules/own.yaml", "rules: []\n")
+    if path.parent.name == "settings":
+        bench.write("fleet.yaml", "packs:\n  - {id: A}\n")
     bench.write(TARGETS[path.parent.name], path.read_text(encoding="utf-8"))
 
 

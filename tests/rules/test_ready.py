@@ -211,15 +211,20 @@ def home(bench: Bench) -> Bench:
     return bench
 
 
+def test_the_minutes_of_a_single_pack_are_its_own(home: Bench) -> None:
+    home.log("set_aside", "B")
+
+    assert "min down to 25 %" in home("ready").out
+
+
 def test_the_command_answers_in_a_few_lines(home: Bench) -> None:
     lines = home("ready").out.splitlines()
 
     assert lines[0] == "Harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs."
     assert "  - Full: A." in lines
     assert any(line.startswith("  - To charge: B (60 %): about 3") and "attended" in line for line in lines)
-    assert (
-        "  - Charged, about 32 min down to 25 % (30 to 34, estimate from the packs' last flights); booked 25." in lines
-    )
+    spread = "(30 to 34, estimate from the packs' last flights)"
+    assert f"  - Charged, about 32 min in all, each pack down to 25 % {spread}; booked 25." in lines
     assert lines[-1] == "Ready by the log does not mean fit to fly: your own look comes before each flight."
 
 
@@ -333,5 +338,5 @@ def test_without_a_job_no_client_is_called(home: Bench) -> None:
 
 def test_a_range_that_rounds_to_one_number_is_none() -> None:
     exact = answer(at=NOW)._replace(if_full=Estimate(32.1, 31.9, 32.2, "the packs' last flights"))
-    said = "Charged, about 32 min down to 25 % (estimate from the packs' last flights); booked 25."
+    said = "Charged, about 32 min in all, each pack down to 25 % (estimate from the packs' last flights); booked 25."
     assert said in pack_sentences(exact)

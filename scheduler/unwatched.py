@@ -1,0 +1,35 @@
+"""Items of a kind that no rule in force is about, and the shipped rule files that would watch them."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from scheduler.reminders.text import listed
+
+if TYPE_CHECKING:
+    from scheduler.home import Setup
+
+
+def unwatched(setup: "Setup", items: Iterable[str]) -> list[str]:
+    """A line for each kind among some items that no rule in force is about and a shipped one is."""
+    by_kind: dict[str, list[str]] = {}
+    for item in items:
+        kind = setup.fleet.kind(item)
+        if kind is not None and not setup.rules.about(kind):
+            by_kind.setdefault(kind, []).append(item)
+    practices = {kind: practices_about(kind) for kind in by_kind}
+    return [unwatched_line(names, practices[kind]) for kind, names in by_kind.items() if practices[kind]]
+
+
+def unwatched_line(items: list[str], practices: list[str]) -> str:
+    """What would be right for items that no rule watches."""
+    choice = practices[0] if len(practices) == 1 else f"one of {', '.join(practices)}"
+    return f"no rule watches {listed(items)}: add {choice} to `practice` in shelfbell.yaml"
+
+
+def practices_about(kind: str) -> list[str]:
+    """The shipped rule files with a rule about an item kind, by name."""
+    from scheduler.shipped import folder
+    from scheduler.strict_yaml import read
+
+    files = {path.stem: read(path.read_bytes(), path.name).data for path in sorted(folder("rules").glob("*.yaml"))}
+    return [name for name, data in files.items() if any(rule["about"] == kind for rule in data["rules"])]
