@@ -192,6 +192,8 @@ def test_an_aircraft_out_of_service_takes_no_job_and_one_to_come_does_not_yet() 
     gone = event("2026-04-04", "retired", item="wagtail")
     assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning, not looked into)")
     assert hindrance(booked("2026-04-01", "2026-04-09", aircraft="wagtail"), gone) == (1, 0, "wagtail (not in service)")
+    told_later = event("2026-04-05", "moved", item="wagtail", how="driven")
+    assert hindrance(ANY, HERON_DOWN, told_later, at="2026-04-04") == FREE
     bought = FLEET | {"aircraft": [{"id": "heron"}, {"id": "wagtail", "in_service": "2026-04-07"}]}
     told = [hindrance(ANY, HERON_DOWN, at=at, fleet=bought)[0] for at in ("2026-04-06", "2026-04-08")]
     assert told == [1, 0]
