@@ -10,6 +10,7 @@ from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from scheduler import __version__
 from scheduler.faults import line_on
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
@@ -18,13 +19,14 @@ from scheduler.messages.apart import Looked, read_apart, send_apart, wake_apart
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.notices import Notice, over, tell
-from scheduler.messages.outbox import Outbox
+from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
 from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
 from scheduler.progress import Progress, nobody
 from scheduler.reminders.text import moment_near
 from scheduler.service import Service
+from scheduler.units import count, show
 from scheduler.watch import Watch
 
 BEAT_SECONDS = 30
@@ -132,8 +134,10 @@ class Daemon:
         if self._nudges.deaf:
             self._log(f"no socket in the home ({self._nudges.deaf}): what is logged is seen within {BEAT_SECONDS} s")
         self._scheduler.start()
+        self._log(f"started: version {__version__}, {_makeup(self._setup)}")
         try:
             self._loop()
+            self._log("told to stop")
         finally:
             self._close()
         return 0
@@ -210,6 +214,8 @@ class Daemon:
         if not self._begun:
             self._outbox.release(now())
             self._outbox.retry(now())
+            with self._outbox.writing() as transaction:
+                remember(transaction, FILES_READ_AT, self._loaded_at)
             self._begun = True
 
     def _say_new(self, about: str, text: str) -> None:
@@ -234,7 +240,7 @@ class Daemon:
         self._watch.note_files(stamps)
 
     def _take_up(self, setup: Setup) -> None:
-        self._log("files read anew")
+        self._log(f"files read anew: {_makeup(setup)}")
         self._say_new("files", "")
         self._setup = self._post.setup = setup
         self._held = setup.data()
@@ -242,6 +248,7 @@ class Daemon:
         self._outbox.retry(now())
         with self._outbox.writing() as transaction:
             over(transaction, "files")
+            remember(transaction, FILES_READ_AT, self._loaded_at)
 
     def _refuse(self, findings: str) -> None:
         since = moment_near(self._loaded_at, now(), self._setup.hours.zone)
@@ -273,8 +280,9 @@ class Daemon:
             self._heartbeat.ping(self._setup.heartbeat)
 
     def _plan(self) -> None:
-        """Set the one date job: the next change of a verdict, or the next retry. After a fault the beat tries again."""
-        if "wake" in self._said:
+        """Set the one date job: the next change of a verdict, or the next retry. After a fault the beat tries again;
+        told to stop, a job for this instant would meet the end of the scheduler."""
+        if "wake" in self._said or self._stopping:
             return
         tries = self._outbox.next_try(now(), [channel.name for channel in self._setup.channels])
         self._scheduler.add_job(
@@ -300,6 +308,13 @@ class Daemon:
         self._scheduler.shutdown(wait=False)
         self._nudges.close()
         self._home.log.close()
+
+
+def _makeup(setup: Setup) -> str:
+    """What a set-up is made of, in one line."""
+    items, rules = show(len(setup.fleet.ids()), count("item")), show(len(list(setup.rules)), count("rule"))
+    channels = ", ".join(channel.name for channel in setup.channels) or "none, so that nothing can ring"
+    return f"{items}, {rules}, zone {setup.hours.zone.key}, channels: {channels}"
 
 
 def _scheduler(nudges: Nudges) -> Any:

@@ -37,6 +37,10 @@ class Refused(Exception):
         return cls([Finding("", 0, 0, text)])
 
 
+class FilesRefused(Refused):
+    """The files of a home do not do."""
+
+
 _TELLING = 3
 """Letters from which on the beginning of a name tells which is meant."""
 

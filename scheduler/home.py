@@ -3,7 +3,7 @@
 import json
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cached_property, partial
 from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -13,7 +13,7 @@ from scheduler import __version__
 from scheduler.events.log import RESERVED, Log, is_folder
 from scheduler.facts.book import Clocks
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import Finding, Refused, did_you_mean
+from scheduler.findings import FilesRefused, Finding, Refused, did_you_mean
 from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import parse_span
@@ -124,16 +124,25 @@ class Home:
         return digest.hexdigest()
 
     def setup(self) -> Setup:
-        """The set-up, from the compiled cache where no file has changed. Raises Refused with every finding."""
+        """The set-up, from the compiled cache where no file has changed. Raises FilesRefused with every finding, and
+        Refused where there is no home."""
         self.require()
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
         if raw is None:
             from scheduler.home_check import read_home
 
-            raw = read_home(self)
+            raw = _read(partial(read_home, self))
             self._cache(fingerprint, raw)
         return make_setup(raw, fingerprint)
+
+    def settings(self) -> Setup:
+        """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
+        self.require()
+        from scheduler.home_check import read_settings
+
+        settings = _read(partial(read_settings, self))
+        return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
 
     def candidate(self, rules: "Path") -> Setup:
         """The set-up with another folder of own rules. Raises Refused as `setup` does."""
@@ -185,13 +194,20 @@ class Home:
                     "CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT"
                 )
                 transaction.execute("DELETE FROM compiled")
-                rest = {name: part for name, part in raw.items() if name != "fleet"}
+                rest = {name: part for name, part in raw.items() if name != "fleet"} | {"version": __version__}
                 fleet = f"{fingerprint}{FLEET_PART}"
                 each = ((f"{fleet}/{item}", plate) for item, plate in nameplates(raw["fleet"]).items())
                 for name, part in chain([(fingerprint, rest), (fleet, raw["fleet"])], each):
                     transaction.execute("INSERT INTO compiled VALUES (?, ?)", (name, json.dumps(part)))
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
+
+
+def _read(read: Callable[[], dict]) -> dict:
+    try:
+        return read()
+    except Refused as refused:
+        raise FilesRefused(refused.findings) from None
 
 
 def _bytes(file: str) -> bytes:

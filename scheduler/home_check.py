@@ -19,6 +19,8 @@ from scheduler.verdicts.rule import URGENCIES
 from scheduler.verdicts.schema import SPAN, rules_schema
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from scheduler.home import Home
 
 _CLOCK = {"type": "string", "pattern": r"^([01]?\d|2[0-3]):[0-5]\d$", "x-expects": "a time of day such as 07:00"}
@@ -91,6 +93,16 @@ def read_home(home: "Home") -> dict:
     }
 
 
+def read_settings(home: "Home") -> dict:
+    """The data of shelfbell.yaml alone, checked as far as it asks for no other file. Raises Refused."""
+    settings, found = _document(*home.files()[0])
+    if settings:
+        found += _settings_faults(settings)
+    if found or settings is None:
+        raise Refused(map(_without_address, found))
+    return settings.data
+
+
 def read_files(home: "Home") -> list[Finding]:
     """Every finding in the files of a home, the rules' cases apart."""
     return _read(home).findings
@@ -151,18 +163,20 @@ def _documents(home: "Home") -> tuple[dict[str, Document | None], list[Finding]]
     documents: dict[str, Document | None] = {}
     found: list[Finding] = []
     for name, path in home.files():
-        try:
-            documents[name] = read(path.read_bytes(), name)
-        except FileNotFoundError:
-            found.append(Finding(name, 0, 0, "is missing: `shelfbell init` writes one"))
-            documents[name] = None
-        except OSError as error:
-            found.append(Finding(name, 0, 0, f"cannot be read: {error.strerror}"))
-            documents[name] = None
-        except Refused as refused:
-            found += refused.findings
-            documents[name] = None
+        documents[name], wrong = _document(name, path)
+        found += wrong
     return documents, found
+
+
+def _document(name: str, path: "Path") -> tuple[Document | None, list[Finding]]:
+    try:
+        return read(path.read_bytes(), name), []
+    except FileNotFoundError:
+        return None, [Finding(name, 0, 0, "is missing: `shelfbell init` writes one")]
+    except OSError as error:
+        return None, [Finding(name, 0, 0, f"cannot be read: {error.strerror}")]
+    except Refused as refused:
+        return None, refused.findings
 
 
 def _settings_faults(settings: Document) -> list[Finding]:

@@ -59,6 +59,12 @@ def to_datetime(instant: int, zone: ZoneInfo | None = None) -> datetime:
     return (_EPOCH + timedelta(microseconds=bounded)).astimezone(zone or UTC)
 
 
+def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
+    """A local time as a person writes it: "Thu 2 Apr 18:10"."""
+    when = to_datetime(instant, zone)
+    return when.strftime(f"%a {when.day} %b {f'{when.year} ' if year else ''}%H:%M")
+
+
 @lru_cache(maxsize=4096)  # one line of the log is asked up to four times: its check, its row, equal times
 def parse_rfc3339(text: str) -> int:
     """The instant of an RFC 3339 date-time with offset (RFC 3339 section 5.6).

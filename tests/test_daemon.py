@@ -15,11 +15,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from scheduler import __version__
 from scheduler.daemon import log
 from scheduler.events.log import Log
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE
-from scheduler.messages.outbox import Message, Outbox, Row
+from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, Row
 from scheduler.messages.poke import SOCKET, poke
 from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
@@ -170,7 +171,7 @@ def test_an_event_logged_by_another_process_is_in_the_mailbox_within_two_seconds
     assert box.mails[0].get_content().startswith("Pack is alarming: A at 100 %.")
     assert len(box.mails) == 1
     assert status == 0
-    assert re.fullmatch(r"\S+ \S+ shelfbell: first message \w{5} to mail sent\n", text)
+    assert re.search(r"^\S+ \S+ shelfbell: first message \w{5} to mail sent$", text, re.MULTILINE)
     assert (manager.told("READY=1"), manager.told("STOPPING=1")) == (1, 1)
     assert manager.told("STATUS=1 open, next look ") >= 1
     assert not (home / SOCKET).exists()
@@ -256,15 +257,26 @@ def lose_compiled(home: Path) -> None:
     log.close()
 
 
+def files_read_at(home: Path) -> int:
+    """When the daemon says that it took up the files that it goes by."""
+    log = Log(home / "shelfbell.db")
+    read_at = Outbox(log).state(FILES_READ_AT)
+    log.close()
+    assert read_at is not None
+    return read_at
+
+
 def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain).path
         rules = home / "rules" / "own.yaml"
         good = rules.read_text()
+        begun = now()
         with daemon(home, manager, beat=0.2) as running:
             eventually(lambda: manager.told("STATUS="))
             rules.write_text(good.replace("urgency: now", "urgency: noow"))
             eventually(lambda: len(box.letters) == 1)
+            first = files_read_at(home)
             os.utime(rules)
             lose_compiled(home)
             feed(home)
@@ -273,6 +285,7 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
             eventually(lambda: len(box.letters) == 3)
             _, text = running.stop()
 
+    assert begun < first < files_read_at(home)
     assert [letter["title"] for letter in box.letters] == ["Changed files refused", "Pack is alarming: A", "More: A"]
     assert "running the old rules since" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in box.letters[0]["message"]
@@ -467,6 +480,15 @@ def test_a_home_whose_path_is_too_long_for_a_socket_is_served_by_the_beat(tmp_pa
     home.log.close()
 
     assert "no socket in the home (AF_UNIX path too long)" in text
+
+
+def test_the_daemon_logs_what_it_starts_with_and_that_it_was_told_to_stop(tmp_path: Path, manager: Manager) -> None:
+    home = a_home(tmp_path, "json://127.0.0.1/").path
+    with daemon(home, manager) as running:
+        _, text = running.stop()
+
+    said = [line.partition("shelfbell: ")[2] for line in text.splitlines()]
+    assert said == [f"started: version {__version__}, 3 items, 1 rule, zone UTC, channels: mail", "told to stop"]
 
 
 def test_the_log_of_the_daemon_is_in_the_time_of_the_home(

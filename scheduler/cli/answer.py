@@ -10,18 +10,19 @@ from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
-from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK, HOUR, MINUTE
+from scheduler.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.ground import clean
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, moment
+from scheduler.reminders.text import Lines, advice, gathered, listed, log_line
 from scheduler.reminders.words import next_word
 from scheduler.unwatched import unwatched
 
-_SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired")
+_SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
+           "fitted", "removed", "confirmed", "renewed")  # fmt: skip
 """The kinds that can take an item from a job, or give it back: the jobs ahead are answered for too."""
 
 _LOOKED_INTO = ("mishap", "noticed", "warned")
@@ -45,7 +46,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
     lines += _opened(desk, board, opened)
-    lines += _over(settled, events)
+    lines += _over(board, settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
@@ -106,18 +107,10 @@ def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
     )
 
 
-def unjudged(home: Home, setup: Setup, ids: list[str], now: int, broken: Refused, taken_as: Sequence[str] = ()) -> str:
-    """The answer while files of the home are broken: the entry is kept, what follows from it is not known."""
+def unjudged(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
+    """The answer where no rules can be had: what was logged, and nothing of what follows from it."""
     desk = Desk(home, setup, now)
-    more = f" (and {len(broken.findings) - 1} more)" if len(broken.findings) > 1 else ""
-    return "\n".join(
-        [
-            *_told(desk, desk.book(), _found(home, ids), taken_as),
-            "The entry is kept, but I cannot judge what follows from it while a file of the home is broken:",
-            f"  {broken.findings[0]}{more}",
-            "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
-        ]
-    )
+    return "\n".join(_told(desk, desk.book(), _found(home, ids), taken_as))
 
 
 def _found(home: Home, ids: list[str]) -> list[Event]:
@@ -260,11 +253,26 @@ def _rings(desk: Desk, board: Board, group: Lines) -> list[str]:
     return ["  I ring at once."] if due <= desk.now else [f"  I ring {desk.say(due)}."]
 
 
-def _over(ended: list[Reminder], events: list[Event]) -> list[str]:
-    """What is open no more: taken back by a correction, closed with its item, or settled."""
-    gone = any(event.what in ("retired", "replaced") for event in events)
-    how = "Withdrawn" if any(map(corrects, events)) else "Closed" if gone else "Settled"
-    return [f"{how}: {group.rule.title.lower()} ({group.items()})." for group in gathered(ended)]
+def _over(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
+    """What is open no more: taken back by a correction, closed with its item, given way to another, or settled."""
+    how = {reminder.key: _how_over(board, reminder, events) for reminder in gone}
+    return [
+        f"{word}: {group.rule.title.lower()} ({group.items()})."
+        for word in dict.fromkeys(how.values())
+        for group in gathered([reminder for reminder in gone if how[reminder.key] == word])
+    ]
+
+
+def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
+    """How a reminder that was open before some entries ended, by a board that has them."""
+    if any(map(corrects, events)):
+        return "Withdrawn"
+    if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
+        return "Closed"
+    verdict, opened = board.by_key[gone.key], gone.stretch.opened
+    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), gone.stretch)
+    other = gave_way_to(board, Reminder(verdict, stretch))
+    return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
 def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
@@ -276,7 +284,9 @@ def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
         if opened in began and ended <= desk.now:
             ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
             by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
-            lines.append(f"Opened then and settled since{by}, {desk.say(ended)}: {_titles([reminder])}.")
+            other = gave_way_to(board, reminder)
+            over = f"gave way to {_titles([other])}" if other else "settled"
+            lines.append(f"Opened then and {over} since{by}, {desk.say(ended)}: {_titles([reminder])}.")
     return list(dict.fromkeys(lines)) or _looked_over(desk, board.book, events)
 
 

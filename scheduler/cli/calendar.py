@@ -8,7 +8,7 @@ from scheduler import __version__
 from scheduler.cli.common import Desk
 from scheduler.cli.outlook import day, ranged, todo, what
 from scheduler.instants import DAY, MINUTE, local_date, to_datetime
-from scheduler.reminders.outlook import WEEKS, Due, Outlook
+from scheduler.reminders.outlook import Due, Outlook
 
 if TYPE_CHECKING:
     from icalendar import Event
@@ -61,7 +61,7 @@ def description(at: Desk, due: Due) -> str:
     """What to do, and how sure the day is."""
     if due.by_use:
         middle = f", most likely about {day(at, due.at)}" if due.at is not None else ""
-        sure = f"By use: {ranged(at, due)}{middle}, if flying goes on as in the last {WEEKS} weeks (estimate)."
+        sure = f"By use: {ranged(at, due)}{middle}, if flying goes on as of late (estimate)."
     else:
         sure = "By the calendar, if nothing more is logged."
     return f"{todo(due)}\n\n{sure}\nRule {due.reminder.key.rule}."

@@ -15,7 +15,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print each channel with its last success, last error and waiting messages; exit 1 when one fails."""
-    at = desk(home, args)
+    at = desk(home, args, setup=home.settings())
     health = Outbox(home.log).channel_health()
     if args.json:
         print_json([_json(at, channel, health.get(channel.name)) for channel in at.setup.channels])
@@ -37,7 +37,9 @@ def _json(at: Desk, channel: Channel, health: Health | None) -> dict[str, object
         "last_sent": when(health.last_sent) if health else None,
         "failing_since": when(health.failing_since) if health else None,
         "last_error": health.last_error if health else None,
+        "error_of": when(health.error_of) if health else None,
         "waiting": health.waiting if health else 0,
+        "waiting_until": when(health.waiting_until) if health else None,
         "given_up": health.given_up if health else 0,
         "last_given_up": when(health.gave_up_at) if health else None,
         "trial_failed": when(health.trial_failed_at) if health else None,
@@ -60,10 +62,11 @@ def _line(at: Desk, channel: Channel, health: Health | None) -> str:
     if health is None:
         return f"{channel.name}: nothing was ever sent; `shelfbell ring {channel.name}` tries it"
     last = f"last success {at.say(health.last_sent)}" if health.last_sent else "nothing came through yet"
-    parts = [last, f"{health.waiting} waiting"]
+    until = health.waiting_until
+    parts = [last, f"{health.waiting} waiting{f' until {at.say(until)}' if until and until > at.now else ''}"]
     parts += _given_up(at, channel, health)
     if health.failing_since:
         parts.append(f"failing since {at.say(health.failing_since)}: {health.last_error}")
     elif health.last_error:
-        parts.append(f"last error: {health.last_error}")
+        parts.append(f"last error, with the message of {at.say(health.error_of)}: {health.last_error}")
     return f"{channel.name}: {', '.join(parts)}"

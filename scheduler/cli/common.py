@@ -10,6 +10,7 @@ from scheduler.cli.entry_words import describe as describe
 from scheduler.events.log import Event, Reader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
+from scheduler.findings import Refused
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, rfc3339
 from scheduler.reminders.board import Board
@@ -72,13 +73,26 @@ def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
         parser.add_argument("--as-known", action="store_true", help="from what had been recorded by that instant")
 
 
+def setup_or_spare(home: Home) -> tuple[Setup, Refused | None]:
+    """The set-up, and None; where its files are refused, what can be had of it, and what is wrong with them.
+
+    Raises Refused where too little can be had.
+    """
+    try:
+        return home.setup(), None
+    except Refused as refused:
+        from scheduler.cli.spare_setup import spare_setup
+
+        return spare_setup(home, refused), refused
+
+
 _CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
 
 
-def desk(home: Home, args: "Namespace | None" = None, past: bool = False) -> Desk:
+def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup: Setup | None = None) -> Desk:
     """The home as of --at, or now. A weekday is the coming one, unless the question is about the `past`; a clock time
-    alone is always the last one."""
-    setup = home.setup()
+    alone is always the last one. `setup`: given where less than the whole of it will do."""
+    setup = setup or home.setup()
     now, day = clock(), ""
     at = getattr(args, "at", None)
     if at is not None:

@@ -8,6 +8,8 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.cli.common import clock, numbered, print_json
+from scheduler.cli.refused import rules_gone_by, said_in
+from scheduler.cli.spare_setup import spare_zone
 from scheduler.events.log import WAY_BACK, Event
 from scheduler.facts.book import counts_from
 from scheduler.findings import Refused
@@ -16,7 +18,6 @@ from scheduler.instants import DAY
 from scheduler.messages.lock import running
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.ground import clean
-from scheduler.reminders.text import moment_near
 from scheduler.units import show_span
 from scheduler.unwatched import unwatched
 
@@ -58,13 +59,13 @@ def look(home: Home, now: int) -> Iterator[Look]:
     yield _disk(home)
     database = _database(home)
     yield database
-    seen = Sight(home, now)
     try:
         setup = home.setup()
     except Refused as refused:
+        seen = Sight(home, now, spare_zone(home, refused), refused=refused.findings[0].file)
         yield Look("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
     else:
-        seen = Sight(home, now, setup)
+        seen = Sight(home, now, setup.hours.zone, setup)
         yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
         if unseen := unwatched(setup, setup.fleet.ids()):
             yield Look("rules", False, "; ".join(unseen))
@@ -73,22 +74,26 @@ def look(home: Home, now: int) -> Iterator[Look]:
 
 
 class Sight(NamedTuple):
-    """What can be seen of a home: without `setup`, as its files cannot be read, the database alone, in UTC."""
+    """What can be seen of a home: without `setup`, as the file `refused` does not do, the database alone.
+
+    `zone`: None where it is not known.
+    """
 
     home: Home
     now: int
+    zone: ZoneInfo | None
     setup: Setup | None = None
+    refused: str = ""
 
     def say(self, instant: int | None) -> str:
         """An instant for people."""
-        zone = self.setup.hours.zone if self.setup else ZoneInfo("UTC")
-        return "never" if instant is None else moment_near(instant, self.now, zone) + ("" if self.setup else " UTC")
+        return "never" if instant is None else said_in(self.zone, instant, self.now)
 
 
 def _in_use(at: Sight) -> Iterator[Look]:
     yield _clock(at)
-    if at.setup:
-        yield Look("zone", True, at.setup.hours.zone.key)
+    if at.zone:
+        yield Look("zone", True, at.zone.key)
     yield from _channels(at)
     yield _daemon(at)
     yield _backup(at)
@@ -161,7 +166,8 @@ def _daemon(at: Sight) -> Look:
     if not running(at.home.path):
         said = f"is not running, last woke {at.say(woke)} ({show_span(at.now - woke)} ago): nothing rings. {_START}"
         return Look("daemon", False, said)
-    return Look("daemon", True, f"running, last woke {at.say(woke)}")
+    by = f", by {rules_gone_by(at.home, at.now, at.zone)}: {at.refused} is refused" if at.refused else ""
+    return Look("daemon", True, f"running{by}, last woke {at.say(woke)}")
 
 
 def _backup(at: Sight) -> Look:

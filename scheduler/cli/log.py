@@ -3,7 +3,7 @@
 from functools import partial
 
 from scheduler.cli.answer import answer, unjudged
-from scheduler.cli.common import Desk, clock, describe
+from scheduler.cli.common import Desk, clock, describe, setup_or_spare
 from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
@@ -31,9 +31,9 @@ def run_words(home: Home, words: list[str]) -> int:
     if words[1:2] in (["--help"], ["-h"]):
         print(usage(kind.what))
         return 0
-    (setup, broken), now = _setup(home), clock()
+    (setup, refused), now = setup_or_spare(home), clock()
     events = typed_events(kind, words[1:], home.log, setup, now)
-    _require(kind, events, Desk(home, setup, now), broken)
+    _require(kind, events, Desk(home, setup, now), refused)
     lines = [(0, to_line(event)) for event in events]
     taken = take(home.log, lines, setup.fleet, now)
     _poke(home)
@@ -41,10 +41,26 @@ def run_words(home: Home, words: list[str]) -> int:
         print("That is logged already.")
         return 0
     noons = _noons(kind, words[1:], taken.ids)
-    print(
-        unjudged(home, setup, taken.ids, now, broken, noons) if broken else answer(home, setup, taken.ids, now, noons)
-    )
+    told = answer if refused is None or list(setup.rules) else unjudged
+    print(told(home, setup, taken.ids, now, noons))
+    if refused:
+        print("\n".join(_while_refused(Desk(home, setup, now), refused)))
     return 0
+
+
+def _while_refused(at: Desk, refused: Refused) -> list[str]:
+    """What the answer rests on while files of the home are refused, what is wrong, and what the daemon does."""
+    from scheduler.cli.refused import daemon_goes_on, wrong_with_files
+
+    judged = "This is judged by the rules as they were before"
+    unjudged = "The entry is kept, but I cannot judge what follows from it"
+    goes_on = daemon_goes_on(at.home, at.now, at.setup.hours.zone)
+    return [
+        f"{judged if list(at.setup.rules) else unjudged}, for a file of the home is refused:",
+        f"  {wrong_with_files(refused)}",
+        *([goes_on] if goes_on else []),
+        "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
+    ]
 
 
 def _noons(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
@@ -60,20 +76,7 @@ def _noons(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
     ]
 
 
-def _setup(home: Home) -> tuple[Setup, Refused | None]:
-    """The set-up; where its files are broken, what can be had of it without rules, and what is wrong.
-
-    Raises Refused where too little can be had.
-    """
-    try:
-        return home.setup(), None
-    except Refused as refused:
-        from scheduler.cli.spare_setup import spare_setup
-
-        return spare_setup(home, refused), refused
-
-
-def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, broken: Refused | None) -> None:
+def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, refused: Refused | None) -> None:
     """Raises Refused where an entry binds to something that is not there: an entry of its kind whose place it takes, an
     open reminder, a booked job."""
     if any(problems(event) for event in events):  # what is malformed is told when it is taken
@@ -82,8 +85,8 @@ def _require(kind: Kind, events: list[dict[str, object]], desk: Desk, broken: Re
     if kind.what == "cancelled":
         _require_booked(str(events[0]["job"]), desk)
     elif kind.what in ("seen", "snoozed"):
-        if broken:
-            raise broken
+        if refused and not list(desk.setup.rules):
+            raise refused
         from scheduler.cli.seen import require_awaited, require_open
 
         for event in events:

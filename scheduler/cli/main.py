@@ -7,7 +7,7 @@ import sys
 from importlib import import_module
 
 from scheduler import __version__
-from scheduler.findings import Refused, did_you_mean
+from scheduler.findings import FilesRefused, Refused, did_you_mean
 
 COMMANDS = {
     "init": "a commented starter home",
@@ -107,6 +107,10 @@ def _run(words: list[str]) -> int:
         from scheduler.cli.options import parse
 
         return module.run(opened, parse(module, name, COMMANDS[name], rest))
+    except FilesRefused as refused:
+        from scheduler.cli.refused import with_daemon
+
+        raise with_daemon(opened, refused) from None
     finally:
         opened.log.close()
         gc.freeze()  # an ending interpreter looks for circles too, at a tenth of what `log` costs

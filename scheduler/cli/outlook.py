@@ -4,12 +4,13 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from scheduler.cli.common import Desk, asking, desk, numbered, print_answer, print_json
-from scheduler.events.log import Reader
+from scheduler.events.log import HOME, Reader
 from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, local_date
-from scheduler.reminders.outlook import WEEKS, Due, Outlook, Use, outlook
-from scheduler.reminders.text import Lines, advice, listed
+from scheduler.instants import DAY, HOUR, MINUTE, local_date
+from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Use, outlook
+from scheduler.reminders.text import Lines, advice, listed, unknown_lines
+from scheduler.units import show_span
 
 _FURTHEST = 3660
 
@@ -61,7 +62,7 @@ def to_json(at: Desk, found: Outlook) -> dict[str, object]:
         ],
         "use": [
             {
-                "aircraft": use.aircraft, "flights": use.flights,
+                "aircraft": use.aircraft, "weeks": use.weeks, "flights": use.flights,
                 "hours_a_week": use.weekly / HOUR, "standard_deviation": use.spread / HOUR,
             }
             for use in found.uses
@@ -73,14 +74,24 @@ def to_text(at: Desk, found: Outlook) -> str:
     """The outlook for people."""
     calendar = [due for due in found.due if not due.by_use]
     by_use = [due for due in found.due if due.by_use]
-    still = len(at._replace(known=at.now).board().open_at(at.now))
-    lines = [f"From {day(at, found.now)} to {day(at, found.end)}. Open already: {still} (`shelfbell due` lists them)."]
+    lines = [f"From {day(at, found.now)} to {day(at, found.end)}. {standing(at)}"]
     lines += ["", "By the calendar, if nothing more is logged:"]
     lines += [f"  {when:<12} {text}" for when, text in together(at, calendar)] or ["  nothing"]
-    lines += ["", f"By use, if flying goes on as in the last {WEEKS} weeks (estimates, 8 in 10 lie within):"]
-    lines += [f"  {ranged(at, due):<28} {what(due)}" for due in by_use] or ["  nothing"]
-    lines += ["", *map(use_line, found.uses)] if found.uses else ["", f"Nothing flew in the last {WEEKS} weeks."]
+    lines += ["", "By use, if flying goes on as of late (estimates, 8 in 10 lie within):"]
+    nothing = "nothing" if found.uses else "not known"
+    lines += [f"  {ranged(at, due):<28} {what(due)}" for due in by_use] or [f"  {nothing}"]
+    lines += ["", *map(use_line, found.uses), *(fresh_line(at, *one) for one in found.fresh)]
+    if not found.uses and not found.fresh:
+        lines.append(f"Nothing flew in the last {WEEKS} weeks.")
     return "\n".join(lines)
+
+
+def standing(at: Desk) -> str:
+    """How much is open already, and of how much nothing can be foreseen."""
+    board = at._replace(known=at.now).board()
+    opened, unknown = len(board.open_at(at.now)), len(unknown_lines(board.unknown_at(at.now)))
+    dark = f"; too little is logged to judge {unknown} more" if unknown else ""
+    return f"Open already: {opened}{dark}{' (`shelfbell due` lists them)' if opened or unknown else ''}."
 
 
 def day(at: Desk, instant: int) -> str:
@@ -91,7 +102,11 @@ def day(at: Desk, instant: int) -> str:
 
 def what(due: Due) -> str:
     """The rule's title and the item."""
-    return f"{due.reminder.verdict.rule.title}: {due.reminder.key.item}"
+    return _named(due.reminder.verdict.rule.title, [due.reminder.key.item])
+
+
+def _named(title: str, items: list[str]) -> str:
+    return title if items == [HOME] else f"{title}: {listed(items)}"
 
 
 def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
@@ -102,7 +117,7 @@ def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
             due.reminder.key.item
         )
     put_off = {True: "  (flying as of late would put it off)", False: ""}
-    return [(when, f"{title}: {listed(items)}{put_off[off]}") for (when, title, off), items in groups.items()]
+    return [(when, f"{_named(title, items)}{put_off[off]}") for (when, title, off), items in groups.items()]
 
 
 def ranged(at: Desk, due: Due) -> str:
@@ -115,10 +130,14 @@ def ranged(at: Desk, due: Due) -> str:
 
 def use_line(use: Use) -> str:
     """What the estimate rests on."""
-    return (
-        f"{use.aircraft}: {numbered(use.flights, 'flight')} in {WEEKS} weeks, {use.weekly / HOUR:.1f} h a week, "
-        f"standard deviation {use.spread / HOUR:.1f} h."
-    )
+    weekly, spread = (show_span(round(span / MINUTE) * MINUTE) for span in (use.weekly, use.spread))
+    flights = numbered(use.flights, "flight")
+    return f"{use.aircraft}: {flights} in {use.weeks} weeks, {weekly} a week, give or take {spread}."
+
+
+def fresh_line(at: Desk, aircraft: str, first: int) -> str:
+    """Why there is no estimate for an aircraft."""
+    return f"{aircraft}: first flight on record {day(at, first)}; its use I can tell after {LEAST_WEEKS} weeks."
 
 
 def todo(due: Due) -> str:

@@ -8,7 +8,7 @@ from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.reminders.ready import Ready, next_job, plan_of, ready_for
-from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, sentences
+from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -41,7 +41,7 @@ def _asked(book: Book, job: str, at: Desk) -> str:
 def to_text(at: Desk, book: Book, answers: list[Ready]) -> str:
     """The answer for people, a line a sentence."""
     if not answers:
-        return "There is no aircraft in service: fleet.yaml names them."
+        return NONE_IN_SERVICE
     blocks = []
     for answer in answers:
         head, *rest = sentences(book, at.setup.rules, at.now, answer, at.say)

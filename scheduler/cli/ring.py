@@ -15,7 +15,7 @@ def run(home: Home, args: Namespace) -> int:
     """Send and say what came of it; exit 1 when it did not go out."""
     from scheduler import daemon
 
-    channels = {channel.name: channel for channel in home.setup().channels}
+    channels = {channel.name: channel for channel in home.settings().channels}
     if args.channel not in channels:
         known = ", ".join(channels) or "none: shelfbell.yaml names no channel yet"
         near = did_you_mean(args.channel, channels)

@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 from zoneinfo import ZoneInfo
 
-from scheduler.cli.common import Desk, desk
+from scheduler.cli.common import Desk, clock, setup_or_spare
 from scheduler.events.kinds import AWAITED, KINDS
 from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
@@ -36,7 +36,7 @@ def add_arguments(parser: ArgumentParser, name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Log it, when such a reminder is open."""
-    at = desk(home)
+    at = _desk(home)
     zone = at.setup.hours.zone
     reminder = require_open(at, args.rule, args.item)
     end, told = _end(at, args)
@@ -49,6 +49,14 @@ def run(home: Home, args: Namespace) -> int:
     poke(home.path)
     print(f"{args.rule} {args.item}: {told}, unless it becomes more urgent. It stays on the board until it is settled.")
     return 0
+
+
+def _desk(home: Home) -> Desk:
+    """The home now; while its files are refused, by the rules that the daemon goes on by. Raises Refused without."""
+    setup, refused = setup_or_spare(home)
+    if refused and not list(setup.rules):
+        raise refused
+    return Desk(home, setup, clock())
 
 
 def _end(at: Desk, args: Namespace) -> tuple[dict[str, str], str]:

@@ -29,6 +29,7 @@ GROUNDS: dict[str, dict[str, str]] = {
         "water_open": "was in water",
         "found_unfit": "found unfit and not put right",
         "warning_open": "gave a warning, not looked into",
+        "noise_open": "heard or felt to run oddly, not looked into",
         "remote_id_failed": "broadcasts no remote identification",
     },
     "propellers": {
@@ -56,6 +57,11 @@ GROUNDS: dict[str, dict[str, str]] = {
 }
 """The facts that ground an item of a kind, each with the words for it (14 CFR 107.15: no flight in a condition that is
 known to be unsafe)."""
+
+
+def bars(kind: str) -> dict[str, str]:
+    """The facts that keep an item of a kind from use, each with its value where it does."""
+    return {"usable": "no", "grounded": "yes"} | dict.fromkeys(GROUNDS.get(kind, ()), "yes")
 
 
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")

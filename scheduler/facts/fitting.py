@@ -64,12 +64,22 @@ def parts_of(book: "Book", aircraft: str, *kinds: str) -> list[Item]:
 
 def packs_for(book: "Book", aircraft: str | None) -> list[Item]:
     """The packs that fit an aircraft; all of them where none is named."""
+    return _fitting(book, "pack", aircraft)
+
+
+def controllers_for(book: "Book", aircraft: str) -> list[Item]:
+    """The controllers that fit an aircraft."""
+    return _fitting(book, "controller", aircraft)
+
+
+def _fitting(book: "Book", kind: str, aircraft: str | None) -> list[Item]:
+    """The items of a kind that fit an aircraft, or whose nameplate names none; all of them where none is asked for."""
     fleet = book.fleet
 
     def find() -> list[Item]:
         if aircraft is None:
-            return [fleet[name] for name in fleet.ids("pack")]
-        names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == "pack")
+            return [fleet[name] for name in fleet.ids(kind)]
+        names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == kind)
         return [fleet[name] for name in fleet.in_order(names)]
 
-    return book.once(("packs for", aircraft), find)  # type: ignore[return-value]
+    return book.once(("fitting", kind, aircraft), find)  # type: ignore[return-value]

@@ -41,6 +41,10 @@ class Plan(NamedTuple):
         """The aircraft it is booked for; None for any."""
         return self.event.get("aircraft")
 
+    def flown_with(self, aircraft: str) -> "Plan":
+        """The same plan for one aircraft."""
+        return self._replace(event=self.event._replace(fields=self.event.fields | {"aircraft": aircraft}))
+
 
 class Job(NamedTuple):
     """One job under its name: every event that booked, moved or cancelled it, and the plans these made."""

@@ -2,15 +2,16 @@
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
+from functools import partial
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
-from scheduler.facts.fitting import fittings, packs_for, parts_of
+from scheduler.facts.fitting import controllers_for, fittings, packs_for, parts_of
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.papers import sort_of
-from scheduler.facts.timeline import Piece, Timeline
+from scheduler.facts.timeline import Piece, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
 from scheduler.instants import DUSK, MINUTE
 from scheduler.units import FLAG, PERCENT, count, word
@@ -24,13 +25,26 @@ FREE = word()
 PARTS = ("propellers", "gimbal", "guards")
 
 
+def takers(book: "Book", plan: Plan, instant: int) -> list[str]:
+    """The aircraft that could fly a job: the one that it names, or else each in service at an instant."""
+    crafts = _crafts(book, plan)
+    return [name for name in crafts if name == plan.aircraft or book.in_service(book.fleet[name], instant)]
+
+
+def _crafts(book: "Book", plan: Plan) -> list[str]:
+    """The aircraft that a plan names, or else all of the fleet."""
+    name = str(plan.aircraft)
+    return [name] if book.fleet.kind(name) == "aircraft" else book.fleet.ids("aircraft")
+
+
 def needed(book: "Book", plan: Plan, instant: int) -> list[Item]:
-    """The aircraft of a plan with the parts on it at an instant; guards only where the job is near people."""
-    if plan.aircraft is None or plan.aircraft not in book.fleet:
-        return []
+    """The aircraft that a plan names, the parts on it at an instant (guards only where the job is near people), and
+    what controls it."""
+    craft = str(plan.aircraft)
     kinds = PARTS if plan.event.get("near_people") else PARTS[:2]
-    parts = parts_of(book, plan.aircraft, *kinds)
-    return [book.fleet[plan.aircraft], *(part for part in parts if _fitted(book, part, plan.aircraft, instant))]
+    parts = [part for part in parts_of(book, craft, *kinds) if _fitted(book, part, craft, instant)]
+    controllers = [each for each in controllers_for(book, craft) if book.in_service(each, instant)]
+    return [book.fleet[craft], *parts, *controllers]
 
 
 def _fitted(book: "Book", part: Item, aircraft: str, instant: int) -> bool:
@@ -49,19 +63,16 @@ def papers_for(book: "Book", aircraft: str | None) -> list[Item]:
 
 
 Look = Callable[[Plan, int], object]
-Turns = Callable[[Plan], Iterator[Timeline]]
+Turns = Callable[[Plan, int, int], Iterator[int]]
 
 
 def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
-    """A fact of a job that `look(plan, instant)` tells, looked at anew wherever a timeline turns while the plan stands
-    and its job has not begun."""
+    """A fact of a job that `look(plan, instant)` tells, looked at anew at each of `turns(plan, start, end)` while the
+    plan stands and its job has not begun."""
     pieces = []
     for plan in plans_for(life.book, life.item):
         end = min(plan.known_to, plan.starts)
-        found = {plan.known_from}
-        for timeline in turns(plan):
-            found.update(timeline.starts_in(plan.known_from, end))
-        for turn in sorted(found):
+        for turn in sorted({plan.known_from, *turns(plan, plan.known_from, end)}):
             pieces.append(Piece(turn, look(plan, turn), None, (plan.event, None)))  # type: ignore[arg-type]
         pieces.append(Piece(max(end, plan.known_from), None))
     return pieces
@@ -73,9 +84,10 @@ def airtime_covered(life: "Life") -> list[Piece]:
     """A pack that tells nothing of itself is taken to last as its sisters do."""
     book = life.book
 
-    def turns(plan: Plan) -> Iterator[Timeline]:
+    def turns(plan: Plan, start: int, end: int) -> Iterator[int]:
         for pack in packs_for(book, plan.aircraft):
-            yield from (book.fact(pack, name) for name in ("usable", "grounded", "endurance"))
+            for name in ("usable", "grounded", "endurance"):
+                yield from book.fact(pack, name).starts_in(start, end)
 
     def look(plan: Plan, instant: int) -> object:
         minutes = plan.event.get("airtime_minutes")
@@ -95,47 +107,52 @@ def fit_to_fly(book: "Book", pack: Item, instant: int) -> bool:
     return book.fact(pack, "usable").at(instant) == "yes" and book.fact(pack, "grounded").at(instant) != "yes"
 
 
-class Grounded(NamedTuple):
-    """An item that is grounded at an instant, and why."""
+class Unfit(NamedTuple):
+    """Something that a flight needs and that is not fit for it: why, and the entries that tell so."""
 
     item: str
     why: str
+    trail: Trail = None
 
 
-def grounded_at(book: "Book", plan: Plan, instant: int) -> list[Grounded]:
-    """What a plan needs and what is grounded at an instant."""
+def grounded_at(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
+    """What a plan needs, packs apart, and is grounded at an instant; its aircraft where that is not in service."""
+    craft, *rest = needed(book, plan, instant)
+    if not book.in_service(craft, instant):
+        return [Unfit(craft.id, "not in service")]
+    return [each for item in (craft, *rest) if (each := _grounded(book, item, instant))]
+
+
+def _grounded(book: "Book", item: Item, instant: int) -> Unfit | None:
+    """An item with the first of its grounds at an instant; None where there is none."""
+    piece = book.fact(item, "grounded").piece(instant)
+    if piece.value != "yes":
+        return None
+    why = next(words for name, words in GROUNDS[item.kind].items() if book.fact(item, name).at(instant) == "yes")
+    return Unfit(item.id, why, piece.trail)
+
+
+def grounded_packs(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
+    """The packs for the aircraft of a plan, where each of them is grounded at an instant."""
     found = []
-    for item in needed(book, plan, instant):
-        for name, words in GROUNDS[item.kind].items():
-            if book.fact(item, name).at(instant) == "yes":
-                found.append(Grounded(item.id, words))
-                break
+    for pack in packs_for(book, plan.aircraft):
+        if book.in_service(pack, instant):
+            each = _grounded(book, pack, instant)
+            if each is None:
+                return []
+            found.append(each)
     return found
 
 
-def _needed_turns(life: "Life") -> Turns:
-    book = life.book
-
-    def turns(plan: Plan) -> Iterator[Timeline]:
-        if plan.aircraft is None or plan.aircraft not in book.fleet:
-            return iter(())
-        items = [book.fleet[plan.aircraft], *parts_of(book, plan.aircraft, *PARTS)]
-        return (book.fact(item, "grounded") for item in items)
-
-    return turns
-
-
-@fact("grounded_items", JOB, count("item"), "Items that it needs and that are grounded: the aircraft and its parts.")
-def grounded_items(life: "Life") -> list[Piece]:
-    """Counted as the plan stands."""
-    book = life.book
-    return _steps(life, lambda plan, at: len(grounded_at(book, plan, at)), _needed_turns(life))
-
-
-def lapsing(book: "Book", plan: Plan, instant: int) -> list[Item]:
+def lapsing(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
     """The papers that a plan needs and that, as known at an instant, will have lapsed when it starts."""
-    ends = [(paper, good_until(book, paper, instant)) for paper in papers_for(book, plan.aircraft)]
-    return [paper for paper, end in ends if end is not None and end <= plan.starts]
+    found = []
+    for paper in papers_for(book, plan.aircraft):
+        end = good_until(book, paper, instant)
+        if end is not None and end <= plan.starts:
+            trail = book.fact(paper, "days_to_expiry").piece(instant).trail
+            found.append(Unfit(paper.id, "will have lapsed", trail))
+    return found
 
 
 def good_until(book: "Book", paper: Item, instant: int) -> int | None:
@@ -144,38 +161,90 @@ def good_until(book: "Book", paper: Item, instant: int) -> int | None:
     return None if piece.value is None else piece.start + int(piece.value)
 
 
-def _paper_turns(life: "Life") -> Turns:
-    book = life.book
-    return lambda plan: (book.fact(paper, "days_to_expiry") for paper in papers_for(book, plan.aircraft))
+class Hindered(NamedTuple):
+    """What keeps every aircraft that could fly a job from it: what is grounded, and the papers that lapse."""
+
+    grounded: list[Unfit]
+    lapsing: list[Unfit]
+
+
+def hindered(book: "Book", plan: Plan, instant: int) -> Hindered:
+    """What keeps a job from being flown as things stand at an instant: nothing where one aircraft could take it."""
+    grounded: dict[str, Unfit] = {}
+    lapsed: dict[str, Unfit] = {}
+    for craft in takers(book, plan, instant) or _crafts(book, plan):
+        its = plan.flown_with(craft)
+        down = [*grounded_at(book, its, instant), *grounded_packs(book, its, instant)]
+        papers = lapsing(book, its, instant)
+        if not down and not papers:
+            return Hindered([], [])
+        grounded |= {each.item: each for each in down}
+        lapsed |= {each.item: each for each in papers}
+    return Hindered(list(grounded.values()), list(lapsed.values()))
+
+
+def _turns(book: "Book", plan: Plan, start: int, end: int) -> Iterator[int]:
+    """Where within (start, end) anything that `hindered` asks about may change."""
+    for craft in _crafts(book, plan):
+        parts = parts_of(book, craft, *PARTS)
+        for item in (book.fleet[craft], *parts, *controllers_for(book, craft), *packs_for(book, craft)):
+            for name in ("grounded", "age", "retired"):
+                yield from book.fact(item, name).starts_in(start, end)
+        for part in parts:
+            yield from (turn for fitting in fittings(book, part) for turn in fitting[:2] if start < turn < end)
+        for paper in papers_for(book, craft):
+            yield from book.fact(paper, "days_to_expiry").starts_in(start, end)
+
+
+def _told(life: "Life", tell: Callable[[Hindered], object]) -> list[Piece]:
+    """A fact of a job that tells something of what keeps it from being flown."""
+
+    def look() -> list[Piece]:
+        return _steps(life, partial(hindered, life.book), partial(_turns, life.book))
+
+    return [_told_piece(piece, tell) for piece in life.once("hindered", look)]  # type: ignore[attr-defined]
+
+
+def _told_piece(piece: Piece, tell: Callable[[Hindered], object]) -> Piece:
+    found: Hindered | None = piece.value  # type: ignore[assignment]
+    if found is None:
+        return piece
+    events = [event for each in (*found.grounded, *found.lapsing) for event in events_of(each.trail)]
+    return piece._replace(value=tell(found), trail=trail_of([*events_of(piece.trail), *events]))  # type: ignore[arg-type]
+
+
+@fact(
+    "grounded_items",
+    JOB,
+    count("item"),
+    "Items that it needs and that are grounded: aircraft, parts, controllers, all packs; where it names no aircraft, "
+    "those of all once none could take it.",
+)
+def grounded_items(life: "Life") -> list[Piece]:
+    """Counted as the plan stands."""
+    return _told(life, lambda found: len(found.grounded))
 
 
 @fact(
     "papers_lapsing",
     JOB,
     count("paper"),
-    "Papers that it needs and that will have lapsed when it starts, waivers apart.",
+    "Papers that it needs and that will have lapsed when it starts, waivers apart; where it names no aircraft, those "
+    "of all once none could take it.",
 )
 def papers_lapsing(life: "Life") -> list[Piece]:
     """Judged at the job's start."""
-    book = life.book
-    return _steps(life, lambda plan, at: len(lapsing(book, plan, at)), _paper_turns(life))
+    return _told(life, lambda found: len(found.lapsing))
 
 
 @fact("not_fit", JOB, FREE, "What it needs and is not fit, in words.")
 def not_fit(life: "Life") -> list[Piece]:
     """For texts."""
-    book = life.book
 
-    def look(plan: Plan, at: int) -> object:
-        words = [f"{item} ({why})" for item, why in grounded_at(book, plan, at)]
-        words += [f"{paper.id} (will have lapsed)" for paper in lapsing(book, plan, at)]
-        return "; ".join(words) or "nothing"
+    def words(found: Hindered) -> str:
+        return "; ".join(f"{each.item} ({each.why})" for each in (*found.grounded, *found.lapsing)) or "nothing"
 
-    def turns(plan: Plan) -> Iterator[Timeline]:
-        yield from _needed_turns(life)(plan)
-        yield from _paper_turns(life)(plan)
-
-    return _steps(life, look, turns)
+    return _told(life, words)
 
 
 @fact("unlogged", JOB, FLAG, "It has ended, and no flight of its aircraft since its start is logged.")

@@ -7,7 +7,7 @@ from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, HOUR
+from scheduler.instants import DAWN, DUSK, HOUR, moment
 from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 
 if TYPE_CHECKING:
@@ -184,6 +184,20 @@ def knock(life: "Life") -> list[Piece]:
     """For texts."""
     knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
     return [Piece(DAWN, "none"), *(Piece(event.at, _knock_words(life, event), None, (event, None)) for event in knocks)]
+
+
+@fact("look_counts", PACK, word(), "From when a look ends the watch after a knock, in words.")
+def look_counts(life: "Life") -> list[Piece]:
+    """For texts: a local time, as long as that is to come."""
+    pieces = [Piece(DAWN, "now")]
+    for piece in life.fact("under_watch").pieces:
+        if piece.value == "yes" and piece.trail is not None:
+            counts = piece.trail[0].at + WATCH
+            if counts > piece.start:
+                said = f"from {moment(counts, life.book.clocks.zone)} on"
+                pieces.append(Piece(piece.start, said, None, piece.trail))
+            pieces.append(Piece(max(counts, piece.start), "now", None, piece.trail))
+    return pieces
 
 
 def _knock_words(life: "Life", event: Event) -> str:

@@ -60,7 +60,7 @@ def ring(home: Home, channel: Channel, now: int, limit: float = SEND_SECONDS) ->
     text = f"This is a trial of the channel {channel.name}. If you can read it, reminders arrive here."
     with outbox.writing() as transaction:
         row_id = outbox.add(transaction, Message(channel.name, TRIAL, "Trial from shelfbell", text), now)
-    only = home.setup()._replace(channels=[channel])
+    only = home.settings()._replace(channels=[channel])
     _see_through(home, only, now, limit, lambda: outbox.row(row_id).state in ("waiting", "sending"))
     row = outbox.row(row_id)
     return Outcome(SENT) if row.state == "sent" else Outcome(TEMPORARY, row.last_error or "it is still on its way")

@@ -28,6 +28,8 @@ _AHEAD = HOUR
 """From this on a step back of the clock counts for more than a wobble. Common practice, no source."""
 _REFERENCE = "abcdefghjkmnpqrstuvwxyz23456789"
 TRIAL, SUMMARY = "trial", "summary"
+FILES_READ_AT = "files_read_at"
+"""The state of when the daemon took up the files that it goes by."""
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS outbox (
@@ -81,7 +83,8 @@ class Health(NamedTuple):
     """How a channel does: its last success, how many messages wait or were given up, since when it has been failing.
 
     `gave_up_at`: when the last of those given up was decided; `trial_failed_at`: when the last trial that did not go
-    out was made. Trials are counted nowhere else.
+    out was made. Trials are counted nowhere else. `error_of`: when the message was decided that met the last error.
+    `waiting_until`: when the first of those that wait is sent or tried again.
     """
 
     channel: str
@@ -92,6 +95,8 @@ class Health(NamedTuple):
     last_error: str | None
     gave_up_at: int | None
     trial_failed_at: int | None
+    error_of: int | None
+    waiting_until: int | None
 
 
 def reference(decided_at: int, kind: str, title: str) -> str:
@@ -276,7 +281,9 @@ class Outbox:
                (SELECT last_error FROM outbox latest WHERE latest.channel = outbox.channel AND last_error IS NOT NULL
                 ORDER BY id DESC LIMIT 1),
                max(CASE WHEN state = 'given_up' AND kind != 'trial' THEN decided_at END),
-               max(CASE WHEN state = 'given_up' AND kind = 'trial' THEN decided_at END)
+               max(CASE WHEN state = 'given_up' AND kind = 'trial' THEN decided_at END),
+               max(CASE WHEN last_error IS NOT NULL THEN decided_at END),
+               min(CASE WHEN state = 'waiting' THEN next_try_at END)
                FROM outbox GROUP BY channel ORDER BY channel"""
         )
         return {row[0]: Health(*row) for row in rows}

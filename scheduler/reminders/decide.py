@@ -7,6 +7,7 @@ from typing import NamedTuple
 from scheduler.events.log import Event
 from scheduler.instants import DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.words import Told, Word, next_word, said_of
 from scheduler.verdicts.stretches import Stretch
@@ -246,7 +247,7 @@ def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
             yield ended
     for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
         if not ledger.of(reminder):
-            yield _over(reminder.key, reminder.stretch.opened, reminder)._replace(told=False)
+            yield _over(board, reminder.key, reminder.stretch.opened, reminder)._replace(told=False)
 
 
 def _closed(board: Board, key: Key) -> str:
@@ -267,13 +268,14 @@ def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
         return Ended(key, first_at, first_at, now, "withdrawn", gone)
     if stretch.ended > now:
         return None
-    return _over(key, first_at, Reminder(verdict, stretch))
+    return _over(board, key, first_at, Reminder(verdict, stretch))
 
 
-def _over(key: Key, first_at: int, reminder: Reminder) -> Ended:
-    stretch = reminder.stretch
+def _over(board: Board, key: Key, first_at: int, reminder: Reminder) -> Ended:
+    stretch, other = reminder.stretch, gave_way_to(board, reminder)
+    ending = stretch.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
     by = _cause(reminder.verdict, stretch.ended) if stretch.ending == "settled" else None
-    return Ended(key, first_at, stretch.opened, stretch.ended, stretch.ending, reminder, by)
+    return Ended(key, first_at, stretch.opened, stretch.ended, ending, reminder, by)
 
 
 def _cause(verdict: Verdict, instant: int) -> Event | None:

@@ -1,10 +1,10 @@
 """What will fall due: by the calendar, if nothing more is logged; and by use, if flying goes on as of late.
 
-Use is supposed, not foreseen. Each aircraft's weekly time in the air over the last 13 weeks has a mean m and a standard
-deviation s; weeks are taken as independent, so that after t weeks the sum lies between m t - z s sqrt(t) and
-m t + z s sqrt(t) with a chance of 80 % (z = 1.2816, the normal distribution's 90 % point). Flights are supposed along
-the two edges and along the middle, and the rules are asked of each as of any log: an estimate, as good as the last 13
-weeks are like those to come.
+Use is supposed, not foreseen. Each aircraft's weekly time in the air over the last 13 weeks, or since its first flight
+on record, has a mean m and a standard deviation s; weeks are taken as independent, so that after t weeks the sum lies
+between m t - z s sqrt(t) and m t + z s sqrt(t) with a chance of 80 % (z = 1.2816, the normal distribution's 90 %
+point). Flights are supposed along the two edges and along the middle, and the rules are asked of each as of any log: an
+estimate, as good as those weeks are like the ones to come.
 """
 
 from collections import Counter
@@ -26,17 +26,20 @@ from scheduler.verdicts.ways import turns_at
 
 WEEKS = 13
 """The weeks that tell of late use: 91 days."""
+LEAST_WEEKS = 4
+"""From so many weeks since the first flight on record they do. Common practice, no source."""
 Z = 1.2816
 """The 90 % point of the standard normal distribution: 80 % lie between its negative and it."""
 _MOST = 2000
 
 
 class Use(NamedTuple):
-    """An aircraft's use of late. `weekly` and `spread`: mean and standard deviation of its weekly time in the air,
-    microseconds. `flight`: that of one flight. `packs`: how often which packs flew together. `percent`: what a flight
-    takes from each."""
+    """An aircraft's use over so many `weeks` of late. `weekly` and `spread`: mean and standard deviation of its weekly
+    time in the air, microseconds. `flight`: that of one flight. `packs`: how often which packs flew together.
+    `percent`: what a flight takes from each."""
 
     aircraft: str
+    weeks: int
     flights: int
     weekly: float
     spread: float
@@ -60,12 +63,14 @@ class Due(NamedTuple):
 
 
 class Outlook(NamedTuple):
-    """What opens in (now, end], in order of the earliest, with the use it rests on."""
+    """What opens in (now, end], in order of the earliest, with the use it rests on. `fresh`: the aircraft of which too
+    few weeks are on record to tell, with the first flight of each."""
 
     now: int
     end: int
     due: list[Due]
     uses: list[Use]
+    fresh: list[tuple[str, int]]
 
 
 class Over(Source):
@@ -96,7 +101,10 @@ def outlook(fleet: Fleet, clocks: Clocks, source: Source, rules: Ruleset, now: i
     """What will open in (now, end], from the events up to now."""
     past = Until(source, now)
     book = Book(fleet, past, clocks)
-    uses = [use for name in fleet.ids("aircraft") if (use := use_of(book, name, now)) is not None]
+    began = {name: flights[0].at for name in fleet.ids("aircraft") if (flights := book.filed(name, "flown"))}
+    fresh = [(name, first) for name, first in began.items() if now - first < LEAST_WEEKS * WEEK]
+    flying = [name for name in began if name not in dict(fresh)]
+    uses = [use for name in flying if (use := use_of(book, name, now)) is not None]
     plain = _openings(Board(book, rules, as_told=False), now, end)
     paths = []
     for z in (-Z, 0.0, Z):
@@ -104,22 +112,24 @@ def outlook(fleet: Fleet, clocks: Clocks, source: Source, rules: Ruleset, now: i
         other = Book(fleet, Over(past, flown), clocks)
         paths.append(_openings(Board(other, rules, as_told=False), now, end) if uses else plain)
     due = [found for key in dict.fromkeys([*plain, *paths[2]]) for found in _due(key, plain, paths)]
-    return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.reminder.key)), uses)
+    return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.reminder.key)), uses, fresh)
 
 
 def use_of(book: Book, aircraft: str, now: int) -> Use | None:
-    """An aircraft's use over the last weeks; None when it did not fly."""
-    flown = [e for e in book.filed(aircraft, "flown") if now - WEEKS * WEEK < e.at <= now]
+    """The use of an aircraft that has flown, over the last weeks; None when it did not fly in them."""
+    all_flights = book.filed(aircraft, "flown")
+    flown = [event for event in all_flights if now - WEEKS * WEEK < event.at <= now]
     if not flown:
         return None
-    weeks = [0] * WEEKS
+    weeks = [0] * min(WEEKS, 1 + (now - all_flights[0].at) // WEEK)
     for event in flown:
         weeks[(now - event.at) // WEEK] += airtime_of(event)
     packs: Counter[tuple[str, ...]] = Counter()
     for event in flown:
         packs[tuple(event.get("packs"))] += flights_of(event)
     flights = packs.total()
-    return Use(aircraft, flights, fmean(weeks), stdev(weeks), sum(weeks) / flights, packs, _percent(book, packs, now))
+    flight, taken = sum(weeks) / flights, _percent(book, packs, now)
+    return Use(aircraft, len(weeks), flights, fmean(weeks), stdev(weeks), flight, packs, taken)
 
 
 def _percent(book: Book, packs: Counter[tuple[str, ...]], now: int) -> float:

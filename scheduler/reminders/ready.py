@@ -15,7 +15,7 @@ from scheduler.facts.condition import why_grounded
 from scheduler.facts.endurance import RESERVE, legs
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.jobs import Plan
-from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed
+from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed, takers
 from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.travel import energy_of
@@ -113,31 +113,20 @@ def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = Non
     """The answer for each aircraft in question: that of the job, or all in service where it names none."""
     plan = plan_of(book, job, now) if job else None
     plan = plan or Plan(now, DUSK, now, now, Event(now, now, 0, "", "booked", {}))
-    crafts = book.fleet.ids("aircraft")
-    named = [name for name in crafts if name == plan.aircraft]
-    chosen = named or [name for name in crafts if _in_service(book, book.fleet[name], now)]
-    return [_ready(book, rules, now, job, _with(plan, aircraft)) for aircraft in chosen]
+    return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in takers(book, plan, now)]
 
 
 def others(book: Book, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
     """Other aircraft that nothing on record keeps down."""
     crafts = (name for name in book.fleet.ids("aircraft") if name != answer.aircraft)
-    found = [_ready(book, rules, now, answer.job, _with(answer.plan, name)) for name in crafts]
-    return [each for each in found if each.ready and _in_service(book, book.fleet[each.aircraft], now)]
-
-
-def _with(plan: Plan, aircraft: str) -> Plan:
-    return plan._replace(event=plan.event._replace(fields=plan.event.fields | {"aircraft": aircraft}))
-
-
-def _in_service(book: Book, item: Item, now: int) -> bool:
-    return book.retired(item) > now and any(life.born is not None and life.born <= now for life in book.lives(item))
+    found = [_ready(book, rules, now, answer.job, answer.plan.flown_with(name)) for name in crafts]
+    return [each for each in found if each.ready]
 
 
 def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
     items = needed(book, plan, now)
-    packs = [pack for pack in packs_for(book, plan.aircraft) if _in_service(book, pack, now)]
-    opened = open_on(book, rules, now, [*items, *packs, *_hands(book, str(plan.aircraft))])
+    packs = [pack for pack in packs_for(book, plan.aircraft) if book.in_service(pack, now)]
+    opened = open_on(book, rules, now, [*items, *packs, *_pilots(book)])
     flying = [pack for pack in packs if fit_to_fly(book, pack, now) and not _grounding(opened, pack)]
     states = [_state(book, pack, packs, plan, now) for pack in flying]
     papers = _papers(book, plan, now)
@@ -155,10 +144,8 @@ def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: P
     )  # fmt: skip
 
 
-def _hands(book: Book, aircraft: str) -> list[Item]:
-    """What a flight needs besides the aircraft and its packs: controllers that fit, the pilot."""
-    items = [book.fleet[name] for name in book.fleet.ids("controller", "pilot")]
-    return [item for item in items if item.fits(aircraft) or not item.plate.get("fits")]
+def _pilots(book: Book) -> list[Item]:
+    return [book.fleet[name] for name in book.fleet.ids("pilot")]
 
 
 def open_on(book: Book, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
@@ -177,8 +164,8 @@ def _keeps_down(
     book: Book, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
 ) -> list[str]:
     told = grounded_at(book, plan, now)
-    found = [f"{item} {why}" for item, why in told]
-    for item in [*items, *_hands(book, str(plan.aircraft))]:
+    found = [f"{each.item} {each.why}" for each in told]
+    for item in [*items, *_pilots(book)]:
         if item.id not in [each.item for each in told]:
             found += [f"{item.id} ({verdict.rule.title.lower()})" for verdict in _grounding(opened, item)]
     return found + [
@@ -197,7 +184,7 @@ def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int
 
 def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
     words = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
-    return why_grounded(book.lives(pack)[-1], now) or next(iter(words), "not in service")
+    return why_grounded(book.lives(pack)[-1], now) or next(iter(words), "nothing on record of it")
 
 
 def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:

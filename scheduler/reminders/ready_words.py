@@ -25,6 +25,7 @@ CHARGE = (
     "attended, on a hard surface, away from anything that burns and from your way out, packs cool, 0 to 40 C; stop on "
     "heat, smell or swelling"
 )
+NONE_IN_SERVICE = "There is no aircraft in service: fleet.yaml names them."
 Say = Callable[[int], str]
 
 
@@ -39,7 +40,7 @@ def ready_text(verdict: Verdict, now: int) -> str:
     closing = [IN_THE_AIR]
     if answers and answers[0].plan.event.get("near_people"):
         closing.insert(0, NEAR_PEOPLE)
-    return " ".join([*said, *closing])
+    return " ".join([*(said or [NONE_IN_SERVICE]), *closing])
 
 
 def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.facts.declare import Fact, absent, show_fact
-from scheduler.instants import DAY, to_datetime
+from scheduler.instants import DAY, moment, to_datetime
 from scheduler.reminders.board import Reminder, Unknown, since
 from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, clean, grounds_needed
 from scheduler.units import show_spans
@@ -23,12 +23,6 @@ _READING = r"(?<![^\s,])[A-Z]{3,}\b"
 _SPAN = r"\d+ (?:d|h|min|s)(?: \d+ (?:h|min))?"
 _OVERDUE = rf"-({_SPAN}|under a minute) left\b"
 _NOW = r"\b(?:\d+ s|under a minute) ago\b"
-
-
-def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
-    """A local time as a person writes it: "Thu 2 Apr 18:10"."""
-    when = to_datetime(instant, zone)
-    return when.strftime(f"%a {when.day} %b {f'{when.year} ' if year else ''}%H:%M")
 
 
 def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
@@ -192,11 +186,11 @@ def log_line(lines: Lines, now: int) -> str:
     """The entry that settles the reminders, ready to be typed; "" where the rule names none."""
     if not lines.rule.log_then:
         return ""
-    first = lines.reminders[0]
     text = f"shelfbell log {lines.rule.log_then}"
     if "{item}" not in text and lines.rule.about not in ("home", "job"):
         text += " {item}"
-    return entry(text, [reminder.key.item for reminder in lines.reminders], lambda name: value_of(first, name, now))
+    items = [reminder.key.item for reminder in lines.reminders]
+    return entry(text, items, lambda name: _together(lines, listed(items), name, now))
 
 
 def entry(template: str, items: list[str], value: Callable[[str], str] = str) -> str:
@@ -324,7 +318,7 @@ def _digest_sections(decision: "Decision", zone: ZoneInfo) -> list[str]:
     now = decision.at
     sections = {
         "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still)],
-        "Settled:": ended_lines(decision.ended, now, zone),
+        "No longer open:": ended_lines(decision.ended, now, zone),
         "I cannot judge:": unknown_lines(decision.unknown),
     }
     return ["\n".join([head, *(f"- {line}" for line in lines)]) for head, lines in sections.items() if lines]

@@ -155,7 +155,14 @@ def test_where_files_are_wrong_the_rest_is_looked_at_all_the_same(well: Bench) -
 
     assert [about for about, (fine, _) in found.items() if not fine] == ["files"]
     assert {"clock", "channel phone", "channel mail", "daemon", "backup"} <= found.keys()
-    assert found["channel mail"] == (True, "last success Fri 10 Apr 11:00 UTC")
+    assert found["channel mail"] == (True, "last success Fri 10 Apr 12:00")
+
+
+def test_where_files_and_database_are_wrong_both_are_named(well: Bench) -> None:
+    well.write("shelfbell.yaml", "zone: nowhere\n")
+    (well.path / "shelfbell.db").write_bytes(b"")
+
+    assert [about for about, (fine, _) in looks(well).items() if not fine] == ["database", "files"]
 
 
 def test_nothing_is_looked_at_in_a_home_that_is_not_there(bench: Bench, tmp_path: Path) -> None:
@@ -223,12 +230,38 @@ def test_channels_tells_of_each_its_last_success_and_last_error(well: Bench) -> 
     assert answer.status == 1
     assert answer.out.splitlines() == [
         "phone: last success Fri 10 Apr 12:00, 0 waiting",
-        "mail: last success Fri 10 Apr 12:00, 1 waiting, "
+        "mail: last success Fri 10 Apr 12:00, 1 waiting until Fri 10 Apr 13:01, "
         "failing since Fri 10 Apr 13:00: no connection: Connection refused",
     ]
     phone, mail = json.loads(well("channels", "--json").out)
     assert (phone["channel"], phone["urgency"], phone["failing_since"]) == ("phone", ["now", "today"], None)
     assert (mail["waiting"], mail["failing_since"]) == (1, "2026-04-10T13:00:00+01:00")
+
+
+def test_channels_dates_an_error_that_is_over_by_its_message(well: Bench) -> None:
+    sent(well, "mail", NOON, "no connection: Connection refused", kind="trial")
+    sent(well, "mail", NOON + MINUTE)
+    well.set_clock("2026-04-12 12:00")
+
+    assert well("channels").out.splitlines()[1] == (
+        "mail: last success Fri 10 Apr 13:01, 0 waiting, "
+        "last error, with the message of Fri 10 Apr 13:00: no connection: Connection refused"
+    )
+    assert json.loads(well("channels", "--json").out)[1]["error_of"] == "2026-04-10T13:00:00+01:00"
+
+
+def test_channels_tells_until_when_what_is_held_for_quiet_hours_waits(well: Bench) -> None:
+    outbox = Outbox(Home(well.path).log)
+    with outbox.writing() as transaction:
+        seven = moment("2026-04-11 06:00")
+        for title in ("One", "Other"):
+            outbox.add(transaction, Message("mail", "summary", title, "B", after=seven), moment("2026-04-10 21:00"))
+    outbox.log.close()
+    well.set_clock("2026-04-10 21:30")
+    assert well("channels").out.splitlines()[1].endswith(", 2 waiting until Sat 11 Apr 07:00")
+
+    well.set_clock("2026-04-11 06:01")
+    assert well("channels").out.splitlines()[1].endswith(", 2 waiting")
 
 
 def test_channels_tells_what_was_given_up_and_what_to_do(well: Bench) -> None:

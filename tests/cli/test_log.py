@@ -235,6 +235,17 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Next: I ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
+    "what takes the place of another": (
+        ["charged B --at 2026-04-08T08:00:00Z"],
+        "noticed B swollen",
+        [
+            "Logged: noticed B, swollen (Fri 10 Apr 13:00).",
+            "Open: Take pack B out of use.",
+            "  Then: shelfbell log set_aside B",
+            "  I ring at once.",
+            "Gave way to pack may be swollen: pack left full (B).",
+        ],
+    ),
     "a late entry opens at once": (
         [],
         "charged B --at 2026-04-08T08:00:00Z",

@@ -112,6 +112,27 @@ def test_without_a_flight_of_late_there_is_only_the_calendar(bench: Bench) -> No
     assert json.loads(bench("outlook", "--json").out)["use"] == []
 
 
+def test_of_a_young_home_use_is_not_reckoned_and_what_is_not_known_is_counted(bench: Bench) -> None:
+    take_in(bench, event("2026-04-08 12:00", "flown", aircraft="heron", packs=["A"], minutes=20, percent_to=30))
+
+    lines = bench("outlook").out.splitlines()
+
+    assert lines[0].endswith(". Open already: 0; too little is logged to judge 2 more (`shelfbell due` lists them).")
+    assert lines[-3:] == [
+        "  not known", "", "heron: first flight on record 8 Apr 2026; its use I can tell after 4 weeks.",
+    ]  # fmt: skip
+    assert json.loads(bench("outlook", "--json").out)["use"] == []
+
+
+def test_a_log_of_five_weeks_tells_of_use_by_these_alone(bench: Bench) -> None:
+    take_in(bench, *weekly_flights(5, [60]))
+
+    (use,) = json.loads(bench("outlook", "--json").out)["use"]
+
+    assert (use["weeks"], use["flights"], use["hours_a_week"]) == (5, 5, 1.0)
+    assert "heron: 5 flights in 5 weeks, 1 h a week, give or take 0 s." in bench("outlook").out
+
+
 IDLE = """
   - id: idle
     about: aircraft
@@ -147,7 +168,7 @@ def test_a_number_of_days_without_sense_is_refused(bench: Bench, days: str) -> N
     assert bench("outlook", f"--days={days}").status == 2
 
 
-WEEKLY = Use("heron", 13, HOUR, 0.5 * HOUR, 10 * MINUTE, {("A",): 3, ("B",): 1}, 60.0)  # type: ignore[arg-type]
+WEEKLY = Use("heron", 13, 13, HOUR, 0.5 * HOUR, 10 * MINUTE, {("A",): 3, ("B",): 1}, 60.0)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("z", [-Z, 0.0, Z])

@@ -5,7 +5,7 @@ import pytest
 from scheduler.facts.spans import Spans
 from scheduler.facts.timeline import NEVER, Timeline
 from scheduler.instants import DAY, HOUR
-from tests.support import Fields, book_of, event, fact, moment, reasons
+from tests.support import Entries, Fields, book_of, event, fact, moment, reasons
 
 FLEET = {
     "aircraft": [{"id": "heron"}, {"id": "wagtail"}],
@@ -149,6 +149,85 @@ def test_a_job_broken_off_is_under_way_no_more_and_one_told_late_was_under_way_f
     told_late = of("job_under_way", booked("2026-04-03 05:00", "2026-04-03"))
     assert holds(broken_off) == [stretch("2026-04-03", "2026-04-03 02:00")]
     assert holds(told_late) == [stretch("2026-04-03 05:00", "2026-04-03 12:00")]
+
+
+# --- what keeps it from being flown ---------------------------------------------------------------------------------
+
+
+def hindrance(*entries: Fields, at: str = "2026-04-08", fleet: dict[str, Entries] = FLEET) -> tuple[object, ...]:
+    """How many grounded items and lapsing papers a job counts at an instant, and its words for them."""
+    book = book_of(fleet, *entries)
+    facts = ("grounded_items", "papers_lapsing", "not_fit")
+    return tuple(book.fact(book.item("job", "wedding"), name).at(moment(at)) for name in facts)
+
+
+ANY = booked("2026-04-01", "2026-04-09")
+FREE = (0, 0, "nothing")
+HERON_DOWN = event("2026-04-02", "warned", item="heron", of="motor")
+WAGTAIL_DOWN = event("2026-04-03", "warned", item="wagtail", of="link")
+
+
+def test_a_job_for_no_one_aircraft_is_in_trouble_once_none_could_take_it() -> None:
+    look = event("2026-04-05", "inspected", item="heron", result="pass")
+    down = "heron (gave a warning, not looked into); wagtail (gave a warning, not looked into)"
+    assert hindrance(ANY, HERON_DOWN) == FREE
+    assert hindrance(ANY, HERON_DOWN, WAGTAIL_DOWN) == (2, 0, down)
+    assert hindrance(ANY, HERON_DOWN, WAGTAIL_DOWN, look) == FREE
+
+
+def test_one_aircraft_on_the_ground_and_a_lapsed_paper_of_the_other_leave_none() -> None:
+    mark = event("2026-03-01", "renewed", item="heron-mark", expires="2026-04-08")
+    assert hindrance(ANY, mark) == FREE
+    assert hindrance(ANY, mark, WAGTAIL_DOWN) == (
+        1, 1, "wagtail (gave a warning, not looked into); heron-mark (will have lapsed)",
+    )  # fmt: skip
+
+
+def test_a_paper_of_the_pilot_that_lapses_keeps_every_aircraft_from_a_job() -> None:
+    licence = event("2026-03-01", "renewed", item="licence", expires="2026-04-08")
+    assert hindrance(ANY, licence) == (0, 1, "licence (will have lapsed)")
+
+
+def test_an_aircraft_out_of_service_takes_no_job_and_one_to_come_does_not_yet() -> None:
+    gone = event("2026-04-04", "retired", item="wagtail")
+    assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning, not looked into)")
+    assert hindrance(booked("2026-04-01", "2026-04-09", aircraft="wagtail"), gone) == (1, 0, "wagtail (not in service)")
+    told_later = event("2026-04-05", "moved", item="wagtail", how="driven")
+    assert hindrance(ANY, HERON_DOWN, told_later, at="2026-04-04") == FREE
+    bought = FLEET | {"aircraft": [{"id": "heron"}, {"id": "wagtail", "in_service": "2026-04-07"}]}
+    told = [hindrance(ANY, HERON_DOWN, at=at, fleet=bought)[0] for at in ("2026-04-06", "2026-04-08")]
+    assert told == [1, 0]
+
+
+def test_with_every_pack_for_an_aircraft_on_the_ground_it_takes_no_job() -> None:
+    swollen = [event("2026-04-02", "noticed", item=pack, findings=["swollen"]) for pack in ("B", "any")]
+    job = booked("2026-04-01", "2026-04-09", aircraft="heron")
+    assert hindrance(job, swollen[0]) == FREE
+    assert hindrance(job, *swollen) == (
+        2, 0, "B (swollen, leaking or smelling); any (swollen, leaking or smelling)",
+    )  # fmt: skip
+    assert hindrance(ANY, *swollen) == FREE
+
+
+def test_a_job_needs_a_controller_in_order_while_it_is_in_service() -> None:
+    fleet = FLEET | {"controllers": [{"id": "sticks", "fits": ["heron"]}, {"id": "other", "fits": ["wagtail"]}]}
+    job = booked("2026-04-01", "2026-04-09", aircraft="heron")
+    failed = [event("2026-04-02", "inspected", item=name, result="fail") for name in ("sticks", "other")]
+    gone = event("2026-04-03", "retired", item="sticks")
+    assert hindrance(job, *failed, fleet=fleet) == (1, 0, "sticks (found unfit and not put right)")
+    assert hindrance(job, *failed, gone, fleet=fleet) == FREE
+
+
+def test_damaged_propellers_count_no_more_once_others_are_fitted() -> None:
+    nicked = event("2026-04-02", "inspected", item="wagtail-props", result="fail", findings=["nicked"])
+    fitted = event("2026-04-05", "fitted", item="props", aircraft="wagtail")
+    job = booked("2026-04-01", "2026-04-09", aircraft="wagtail")
+    assert [hindrance(job, nicked, fitted, at=at)[0] for at in ("2026-04-04", "2026-04-06")] == [1, 0]
+
+
+def test_behind_what_keeps_a_job_from_being_flown_stand_the_entries_that_tell_so() -> None:
+    book = book_of(FLEET, ANY, HERON_DOWN, WAGTAIL_DOWN)
+    assert reasons(book.fact(book.item("job", "wedding"), "grounded_items"), moment("2026-04-08")) == ["e1", "e2", "e3"]
 
 
 # --- eve and morning ------------------------------------------------------------------------------------------------

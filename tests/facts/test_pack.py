@@ -31,6 +31,24 @@ def days(timeline: Timeline, *numbers: int) -> list[object]:
     return [timeline.at(moment(f"2026-04-{number:02} 12:00")) for number in numbers]
 
 
+def test_from_when_a_look_ends_the_watch_is_told_until_it_does() -> None:
+    dented = on("2026-04-02 06:00", "noticed", findings=["dented"])
+    book = book_of(FLEET, on(NOON, "mishap", severity="dropped"), dented, zone="Europe/Lisbon")
+    found = fact(book, "B", "look_counts")
+    instants = (
+        "2026-04-01 11:00",
+        NOON,
+        "2026-04-02 05:00",
+        "2026-04-02 06:00",
+        "2026-04-03 05:59",
+        "2026-04-03 06:00",
+    )
+    assert [found.at(moment(at)) for at in instants] == [
+        "now", "from Thu 2 Apr 13:00 on", "from Thu 2 Apr 13:00 on", "from Fri 3 Apr 07:00 on",
+        "from Fri 3 Apr 07:00 on", "now",
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize("finding", ["swollen", "leaking", "smell", "discoloured"])
 @pytest.mark.parametrize("what", ["inspected", "noticed"])
 def test_a_stop_sign_is_latched_and_no_later_pass_lifts_it(what: str, finding: str) -> None:

@@ -1,5 +1,6 @@
 """Texts for people: entries to be typed, spans as they are said."""
 
+import json
 import re
 
 import pytest
@@ -83,6 +84,22 @@ def test_a_paper_that_has_lapsed_is_said_to_have(bench: Bench) -> None:
 
     assert "Renew certificate: lapsed 339 d ago." in due
     assert "-339 d" not in due
+
+
+def test_a_pack_under_watch_stays_outdoors_until_a_look_that_counts_and_from_when_is_told(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.log("mishap", "A", "dropped", "--at", "2026-04-02T12:00:00Z")
+    bench.log("mishap", "B", "dropped", "--at", "2026-04-10T09:00:00Z")
+
+    for pack, counts in (("A", "now"), ("B", "from Sat 11 Apr 09:00 on")):
+        told = json.loads(bench("due", "--json").out)["open"]
+        (do,) = [line["do"] for line in told if line["item"] == pack]
+        assert do.endswith(f"until it passes a look; one counts {counts}.")
+        assert (
+            f"shelfbell log inspected {pack} pass  # counts {counts}" in bench("explain", "pack-after-crash", pack).out
+        )
+    assert "then: shelfbell log inspected A,B pass  # counts now; from Sat 11 Apr 09:00 on" in bench("due").out
 
 
 def test_what_opened_this_instant_was_just_now(bench: Bench) -> None:

@@ -111,7 +111,10 @@ GROUNDED: list[tuple[Fields, str]] = [
         "heron not looked at since its mishap",
     ),
     (event("2026-04-08 15:00", "warned", item="heron", of="motor"), "heron gave a warning, not looked into"),
-    (event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]), "heron (odd noise not looked into)"),
+    (
+        event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]),
+        "heron heard or felt to run oddly, not looked into",
+    ),
     (
         event("2026-04-08 15:00", "inspected", item="heron-props", result="fail", findings=["nicked"]),
         "heron-props damaged",
@@ -254,6 +257,27 @@ def test_another_aircraft_is_offered_when_this_one_is_grounded(home: Bench) -> N
     assert "No time? Take wagtail (1 pack), or call the client." in said
 
 
+def test_the_client_is_called_when_the_rule_rings_and_only_then(home: Bench) -> None:
+    """A job for no one aircraft: with one of the two on the ground the other takes it, with both nobody does."""
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z")
+    for craft, trouble in (("heron", False), ("wagtail", True)):
+        answered = home.log("warned", craft, "motor")
+
+        rung = {line["rule"] for line in json.loads(home("due", "--json").out)["open"]}
+        assert ("job-grounded-item" in rung) == trouble
+        assert ("No other aircraft is ready: call the client." in home("ready").out) == trouble
+        assert ("Not as things stand: heron (gave a warning, not looked into); wagtail" in answered) == trouble
+
+
+def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench) -> None:
+    home.log("inspected", "heron-props", "fail", "nicked")
+
+    answered = home.log("replaced", "heron-props")
+
+    assert "Settled: job, and something it needs is grounded (harbour)." in answered
+    assert "Closed: propeller damaged, loose or struck (heron-props)." in answered
+
+
 def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None:
     """One paragraph with the flying reminders, under the title of the rule; near people the guards as well."""
     home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z", "--aircraft", "heron", "--near_people", "yes")
@@ -265,6 +289,20 @@ def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None
     assert eve["do"].startswith("harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs. Full: A.")
     assert eve["do"].endswith(f"{NEAR_PEOPLE} {IN_THE_AIR}")
     assert "attended" in eve["caution"]
+
+
+def test_with_no_aircraft_in_service_the_message_of_the_eve_says_so(home: Bench) -> None:
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z")
+    for craft in ("heron", "wagtail"):
+        home.log("retired", craft)
+
+    told = {line["rule"]: line["do"] for line in json.loads(home("due", "--json").out)["open"]}
+
+    assert told["eve-of-job"].startswith("There is no aircraft in service")
+    assert told["job-grounded-item"].startswith(
+        "Not as things stand: heron (not in service); wagtail (not in service)."
+    )
+    assert home("ready").out == "There is no aircraft in service: fleet.yaml names them.\n"
 
 
 @pytest.mark.parametrize("phrase", ["sideways", "obstacle sensors", "land", "Look before each flight"])

@@ -1,0 +1,39 @@
+"""What is said while files of the home are refused: what is wrong with them, and by which rules the daemon goes on."""
+
+from zoneinfo import ZoneInfo
+
+from scheduler.cli.common import clock
+from scheduler.cli.spare_setup import spare_zone
+from scheduler.findings import FilesRefused, Finding, Refused
+from scheduler.home import Home
+from scheduler.messages.lock import running
+from scheduler.messages.outbox import FILES_READ_AT, Outbox
+from scheduler.reminders.text import moment_near
+
+
+def with_daemon(home: Home, refused: FilesRefused) -> Refused:
+    """A refusal that also says by which rules a running daemon goes on."""
+    goes_on = daemon_goes_on(home, clock(), spare_zone(home, refused))
+    return Refused([*refused.findings, *([Finding("", 0, 0, goes_on)] if goes_on else [])])
+
+
+def wrong_with_files(refused: Refused) -> str:
+    """The first thing that is wrong, and how many more there are."""
+    more = len(refused.findings) - 1
+    return f"{refused.findings[0]}{f' (and {more} more)' if more else ''}"
+
+
+def daemon_goes_on(home: Home, now: int, zone: ZoneInfo | None) -> str:
+    """By which rules a running daemon goes on, as a sentence; "" where none is running."""
+    return f"The daemon goes on ringing by {rules_gone_by(home, now, zone)}." if running(home.place) else ""
+
+
+def rules_gone_by(home: Home, now: int, zone: ZoneInfo | None) -> str:
+    """The rules that a daemon goes on by: "the rules of Wed 25 Nov 16:45"."""
+    read_at = Outbox(home.log).state(FILES_READ_AT)
+    return "the rules that it has" if read_at is None else f"the rules of {said_in(zone, read_at, now)}"
+
+
+def said_in(zone: ZoneInfo | None, instant: int, now: int) -> str:
+    """An instant for people; in UTC, and marked so, where the home's zone is not known."""
+    return moment_near(instant, now, zone) if zone else f"{moment_near(instant, now, ZoneInfo('UTC'))} UTC"

@@ -1,0 +1,36 @@
+"""Which reminder took the place of one that is over, though what it was about is not settled."""
+
+from functools import partial
+
+from scheduler.facts.condition import bars
+from scheduler.facts.spans import YES
+from scheduler.facts.timeline import Piece, Timeline
+from scheduler.instants import DAWN
+from scheduler.reminders.board import Board, Reminder, pressing
+from scheduler.verdicts.conditions import spans
+from scheduler.verdicts.verdict import Verdict
+
+
+def gave_way_to(board: Board, over: Reminder) -> Reminder | None:
+    """The reminder on the same item that took the place of one that is over: it opened as that ended, and that would be
+    open still but for what keeps the item from use since. None where it is settled, or ended otherwise."""
+    ended = over.stretch.ended
+    if over.stretch.ending != "settled" or not _only_barred(over.verdict, ended):
+        return None
+    there = (r for r in board.reminders if r.key.item == over.key.item and r.stretch.opened == ended)
+    return min(there, key=partial(pressing, ended), default=None)
+
+
+def _only_barred(verdict: Verdict, instant: int) -> bool:
+    """True where a reminder would not end at an instant, did nothing keep the item from use that did not before."""
+    barred = bars(verdict.item.kind)
+
+    def ask(fact: str, of: str | None) -> Timeline:
+        timeline = verdict.ask(fact, of)
+        if fact in barred and timeline.at(instant) == barred[fact]:
+            return Timeline([Piece(DAWN, timeline.at(instant - 1))])
+        return timeline
+
+    rule = verdict.rule
+    leave = ~spans(rule.when, ask, verdict.reach) if rule.until is None else spans(rule.until, ask, verdict.reach)
+    return leave.at(instant) != YES

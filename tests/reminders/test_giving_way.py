@@ -1,0 +1,66 @@
+"""A reminder that ends because something worse keeps its item from use is not settled: it gives way, and says so."""
+
+import pytest
+
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.reminders.board import Board
+from scheduler.reminders.giving_way import gave_way_to
+from scheduler.verdicts.rule import Ruleset
+from tests.homes import Bench
+from tests.rules.library import rules
+from tests.support import Entries, Fields, book_of, event
+
+SHIPPED = Ruleset(list(rules().values()), {}, CATALOGUE)
+FLEET: dict[str, Entries] = {
+    "aircraft": [{"id": "heron", "in_service": "2026-01-01"}],
+    "packs": [{"id": "B", "fits": ["heron"], "in_service": "2026-01-01"}],
+}
+MISHAP = event("2026-04-02 10:00", "mishap", item="heron", severity="hard_landing", packs=["B"])
+FAILED = event("2026-04-03 10:00", "inspected", item="heron", result="fail")
+PASSED = event("2026-04-04 10:00", "inspected", item="heron", result="pass")
+FULL = event("2026-03-30 10:00", "charged", item="B")
+SWOLLEN = event("2026-04-02 12:00", "noticed", item="B", findings=["swollen"])
+
+
+@pytest.mark.parametrize(
+    ("entries", "over", "other"),
+    [
+        ([MISHAP, FAILED], "aircraft-after-mishap", "found-and-not-put-right"),
+        ([MISHAP, PASSED], "aircraft-after-mishap", None),
+        ([MISHAP, FAILED, PASSED], "found-and-not-put-right", None),
+        ([FULL, MISHAP], "pack-left-full", "pack-after-crash"),
+        ([FULL, SWOLLEN], "pack-left-full", "pack-swollen"),
+        ([FULL, event("2026-04-02 10:00", "drained", item="B", percent=58)], "pack-left-full", None),
+        ([FULL, event("2026-04-02 10:00", "retired", item="B")], "pack-left-full", None),
+        ([MISHAP, SWOLLEN], "pack-after-crash", "pack-swollen"),
+        ([SWOLLEN, event("2026-04-02 13:00", "set_aside", item="B")], "pack-swollen", None),
+    ],
+)
+def test_what_takes_the_place_of_what_is_not_settled(entries: list[Fields], over: str, other: str | None) -> None:
+    """After a look that passed a test flight falls due, and yet the fault that it ends is settled."""
+    board = Board(book_of(FLEET, *entries), SHIPPED)
+    (reminder,) = [each for each in board.reminders if each.key.rule == over]
+
+    found = gave_way_to(board, reminder)
+
+    assert (found.key.rule if found else None) == other
+
+
+def test_the_answer_to_a_late_entry_tells_what_took_its_place_since(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [aircraft]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.log("inspected", "heron", "fail", "--at", "2026-04-09T08:00:00Z")
+
+    answered = bench.log("noticed", "heron", "noise", "--at", "2026-04-07T08:00:00Z")
+
+    by = "by inspected heron, fail, Thu 9 Apr 08:00"
+    assert f"Opened then and gave way to fault not put right (heron) since {by}: odd noise not looked into" in answered
+
+
+def test_the_digest_tells_what_took_its_place(bench: Bench) -> None:
+    bench.log("charged", "B", "--at", "2026-04-07T08:00:00Z")
+    bench.log("noticed", "B", "swollen", "--at", "2026-04-09T08:00:00Z")
+
+    said = bench("rehearse", "--from", "2026-04-06", "--to", "2026-04-14", "--messages").out
+
+    assert "No longer open:\n- Pack left full: B: gave way to pack may be swollen Thu 9 Apr 09:00 by noticed (" in said
