@@ -1,6 +1,6 @@
 """Booked jobs as functions of time: which is next, which is under way, its eve and its morning."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING, NamedTuple
@@ -97,10 +97,11 @@ def _plans_for(book: "Book", item: Item) -> list[Plan]:
     concerned, fitted = concerned_by(book, item), _fitted_to(book, item)
     if concerned is None or not fitted:
         return plans_of(book, concerned)
-    plans = plans_of(book, frozenset([*concerned, *fitted]))
-    return [
-        plan for plan in plans if plan.aircraft in (None, *concerned) or _on_board(plan, fitted[str(plan.aircraft)])
-    ]
+    found: list[Plan] = []
+    for plan in plans_of(book, frozenset([*concerned, *fitted])):
+        its = plan.aircraft in (None, *concerned)
+        found += [plan] if its else _while_on_board(plan, fitted[str(plan.aircraft)])
+    return found
 
 
 def concerned_by(book: "Book", item: Item) -> frozenset[str] | None:
@@ -127,8 +128,12 @@ def _fitted_to(book: "Book", item: Item) -> dict[str, list[tuple[int, int]]]:
     return found
 
 
-def _on_board(plan: Plan, stretches: list[tuple[int, int]]) -> bool:
-    return any(start <= plan.starts < end for start, end in stretches)
+def _while_on_board(plan: Plan, stretches: list[tuple[int, int]]) -> Iterator[Plan]:
+    """A plan as it counts for a part: while the part was on its aircraft."""
+    for start, end in stretches:
+        known_from, known_to = max(start, plan.known_from), min(end, plan.known_to)
+        if known_from < known_to:
+            yield plan._replace(known_from=known_from, known_to=known_to)
 
 
 def plans_of(book: "Book", aircraft: frozenset[str] | None) -> list[Plan]:

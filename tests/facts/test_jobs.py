@@ -102,12 +102,18 @@ def test_a_job_concerns_what_fits_its_aircraft(aircraft: str | None, concerned: 
     assert {item.id for item in book.fleet if fact(book, item.id, "next_job_in").at(now) != NEVER} == concerned
 
 
-def test_a_job_concerns_a_part_that_is_fitted_to_its_aircraft_at_its_start() -> None:
+def test_a_job_concerns_a_part_while_it_is_fitted_to_its_aircraft() -> None:
     fitted = event("2026-03-01", "fitted", item="wagtail-props", aircraft="heron")
     removed = event("2026-04-02", "removed", item="wagtail-props")
     job = booked("2026-04-01", "2026-04-03", aircraft="heron")
-    assert of("next_job_in", fitted, job, item="wagtail-props").at(moment("2026-04-01")) == 2 * DAY
-    assert of("next_job_in", fitted, job, removed, item="wagtail-props").at(moment("2026-04-01")) == NEVER
+    ahead = of("next_job_in", fitted, job, removed, item="wagtail-props")
+    assert [ahead.at(moment(at)) for at in ("2026-04-01", "2026-04-02")] == [2 * DAY, NEVER]
+
+
+def test_a_job_booked_before_a_part_is_fitted_concerns_it_from_then_on() -> None:
+    fitted = event("2026-04-02", "fitted", item="wagtail-props", aircraft="heron")
+    ahead = of("next_job_in", booked("2026-04-01", "2026-04-03", aircraft="heron"), fitted, item="wagtail-props")
+    assert [ahead.at(moment(at)) for at in ("2026-04-01", "2026-04-02")] == [NEVER, DAY]
 
 
 def test_a_job_s_own_time_to_start_and_its_home_s() -> None:
