@@ -1,6 +1,7 @@
 """`shelfbell log WHAT ITEM ...`: one event in one line, and an answer."""
 
 from functools import partial
+from itertools import takewhile
 
 from scheduler.cli.answer import answer, unjudged
 from scheduler.cli.common import Desk, clock, describe, setup_or_spare
@@ -18,12 +19,15 @@ from scheduler.reminders.text import moment_near
 from scheduler.spoken import is_bare_day, is_recurring, parse_day, parse_time
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
+_COMMENT = "#"
+"""Not every shell drops what follows, as in an entry that `due` offers with "# counts from Thu on"."""
 _ENDS = {"ends": "starts", "to": "from"}
 """The fields that end what another begins: a bare clock time or weekday is the next one after it."""
 
 
 def run_words(home: Home, words: list[str]) -> int:
     """Log what the words say and print what follows from it."""
+    words = list(takewhile(_COMMENT.__ne__, words))
     if not words or words[0] in ("-h", "--help"):
         print(usage(words[1] if len(words) > 1 else None))
         return 0

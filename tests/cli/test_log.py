@@ -122,6 +122,12 @@ def test_several_items_with_one_id_are_refused(bench: Bench) -> None:
     assert events(bench) == []
 
 
+def test_a_comment_that_the_shell_handed_on_is_passed_over(bench: Bench) -> None:
+    words = ("log", "charged", "B", "60", "#", "counts", "from", "Thu", "on")
+
+    assert bench(*words).out.startswith("Logged: charged B to 60 %")
+
+
 def test_the_same_entry_under_its_id_is_taken_once(bench: Bench) -> None:
     first = bench.log("charged", "A", "--id", "one", "--at", "2026-04-10T09:00:00Z")
     assert first.startswith("Logged: charged A")

@@ -117,13 +117,19 @@ def test_doctor_says_by_which_rules_the_daemon_goes_on_in_the_time_of_the_home(e
 def test_channels_ask_nothing_of_fleet_and_rules(edited: Bench) -> None:
     edited.write("fleet.yaml", "packs: 3\n")
     assert edited("channels").out.startswith("phone: nothing was ever sent")
-    assert edited("ring", "mail").out.startswith("mail: not sent")
 
     edited.write("shelfbell.yaml", "zone: nowhere\n")
     answer = edited("channels")
     assert answer.status == 2
     assert answer.err.startswith("shelfbell.yaml:1:7: there is no time zone 'nowhere'")
     assert GOES_ON in answer.err
+
+
+def test_ring_asks_nothing_of_fleet_and_rules(bench: Bench) -> None:
+    bench.write("fleet.yaml", "packs: 3\n")
+    bench.write("shelfbell.yaml", "zone: UTC\nchannels:\n  mail: {url: 'json://127.0.0.1:1/'}\n")
+
+    assert bench("ring", "mail").out.startswith("mail: not sent")
 
 
 def _forget_compiled(bench: Bench) -> None:
