@@ -162,7 +162,7 @@ def lived_in_full(board: Board, hours: Hours, start: int, end: int) -> Iterator[
         now = next_wake(board, ledger, hours, decision)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(logs_with_words(), st.booleans())
 def test_looking_only_at_what_can_have_changed_decides_as_looking_at_all(entries: Entries, as_told: bool) -> None:
     board = Board(book_of(PLATES, *entries), LOUD, as_told=as_told)
