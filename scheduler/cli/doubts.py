@@ -28,7 +28,7 @@ _NOT_USABLE = {
 _LESS_FINAL = ("wet", "too_deep", "under_watch")
 _GROUNDED = {
     "retired": "is retired", "mishap_since_inspected": "had a mishap and no look passed since",
-    "found_unfit": "did not pass its last look",
+    "found_unfit": "was found unfit, or in doubt",
 }  # fmt: skip
 
 

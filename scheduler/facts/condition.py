@@ -3,10 +3,11 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from scheduler.events.kinds import FINDINGS
 from scheduler.events.log import Event
-from scheduler.facts.aircraft import AIRCRAFT, CALIBRATED
+from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
-from scheduler.facts.pack import PACK, latched
+from scheduler.facts.pack import PACK, STOP_SIGNS, latched
 from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
 from scheduler.facts.wear import passes, rising, switched
 from scheduler.instants import DAWN
@@ -57,6 +58,24 @@ GROUNDS: dict[str, dict[str, str]] = {
 }
 """The facts that ground an item of a kind, each with the words for it (14 CFR 107.15: no flight in a condition that is
 known to be unsafe)."""
+
+
+ANSWERED: dict[str, frozenset[str]] = {
+    "aircraft": HUM,
+    "pack": STOP_SIGNS | CONNECTION | {"dented"},
+    "propellers": BLADE_FAULTS,
+    "gimbal": frozenset(FINDINGS),
+}
+"""What can be noticed of an item of a kind and has a fact of its own; all else that is noticed leaves a doubt."""
+
+
+@fact("found_unfit", PHYSICAL, FLAG, "A look failed or something found left a doubt, and nothing was put right since.")
+def found_unfit(life: "Life") -> list[Piece]:
+    """From a look with result fail or doubtful, or what was noticed in passing, to a pass or a repair."""
+    answered = ANSWERED.get(life.item.kind, frozenset())
+    bad = [event for event in life.those("inspected") if event.get("result") != "pass"]
+    noticed = [event for event in life.those("noticed") if not answered.issuperset(event.get("findings", ()))]
+    return switched(life, on=[*bad, *noticed], off=[*passes(life), *life.those("repaired")])
 
 
 def bars(kind: str) -> dict[str, str]:

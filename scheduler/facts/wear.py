@@ -101,13 +101,6 @@ def mishap_since_inspected(life: "Life") -> list[Piece]:
     return switched(life, on=life.those("mishap"), off=passes(life))
 
 
-@fact("found_unfit", PHYSICAL, FLAG, "The last look failed or left a doubt, and nothing was put right since.")
-def found_unfit(life: "Life") -> list[Piece]:
-    """From a look with result fail or doubtful to a pass or a repair."""
-    bad = [event for event in life.those("inspected") if event.get("result") != "pass"]
-    return switched(life, on=bad, off=[*passes(life), *life.those("repaired")])
-
-
 def passes(life: "Life") -> list[Event]:
     """The looks that passed."""
     return [event for event in life.those("inspected") if event.get("result") == "pass"]
