@@ -6,8 +6,9 @@ from typing import NamedTuple
 from scheduler.cli.common import Without
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
-from scheduler.instants import MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
+from scheduler.instants import DAY, MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
 from scheduler.reminders.text import moment_near
+from scheduler.units import show_span
 
 LONGEST_MINUTES = 60.0
 """A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry
@@ -17,6 +18,10 @@ MOST_MINUTES = 120.0
 FEW = 3
 MORE_CAPACITY = 1.2
 """A capacity beyond so many times the nameplate's is asked about. Estimate: new packs exceed it by some percent."""
+LONGEST_JOB = 3 * DAY
+"""A job longer than this is asked about. Common practice, no source."""
+LEAST_VOLTS = 2.5
+"""Volts a cell, at rest, below which a reading is more likely that of one cell. Common practice, no source."""
 VOLTS = 4.4
 """A percentage as low as a cell's voltage is asked about (lihv: 4.35 V when full)."""
 
@@ -162,10 +167,18 @@ def _overlaps(told: Told) -> Iterator[str]:
 
 
 def _measured(told: Told) -> Iterator[str]:
+    yield from _one_cell(told)
     found, fleet = told.event.get("capacity_mah"), told.book.fleet
     rated = fleet[told.event.get("item")].plate.get("capacity")
     if found is not None and rated is not None and found > MORE_CAPACITY * rated:
         yield f"{found:g} mAh is more than {told.event.get('item')} holds by fleet.yaml, {rated:g} mAh."
+
+
+def _one_cell(told: Told) -> Iterator[str]:
+    name, volts = told.event.get("item"), told.event.get("rest_volts")
+    cells = told.book.fleet[name].plate.get("cells")
+    if volts is not None and cells is not None and volts / int(cells) < LEAST_VOLTS < volts:
+        yield f"{volts:g} V is {volts / int(cells):.2f} V a cell of {name}: one cell alone goes by --cell_volts."
 
 
 def _renewed(told: Told) -> Iterator[str]:
@@ -185,6 +198,9 @@ def _booked(told: Told) -> Iterator[str]:
     starts = parse_rfc3339(event.get("starts"))
     if starts < event.at - MINUTE:
         yield f"{told.say(starts)} is past; under the name of a job booked before, it takes its place."
+    ends = parse_rfc3339(event.get("ends", event.get("starts")))
+    if ends - starts > LONGEST_JOB:
+        yield f"it ends {told.say(ends)}, {show_span(ends - starts)} after it starts."
 
 
 _DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {

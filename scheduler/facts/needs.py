@@ -81,25 +81,39 @@ def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
 @fact("airtime_covered", JOB, PERCENT, "What its packs hold down to the reserve, of the airtime booked (estimate).",
       unknown="no airtime booked, or no flight with the charge at landing")  # fmt: skip
 def airtime_covered(life: "Life") -> list[Piece]:
-    """A pack that tells nothing of itself is taken to last as its sisters do."""
+    """A pack that tells nothing of itself is taken to last as its sisters do. Of a job for no one aircraft it is told
+    for the one that can take it and lasts longest."""
     book = life.book
 
     def turns(plan: Plan, start: int, end: int) -> Iterator[int]:
-        for pack in packs_for(book, plan.aircraft):
-            for name in ("usable", "grounded", "endurance"):
-                yield from book.fact(pack, name).starts_in(start, end)
+        for craft in _crafts(book, plan):
+            for pack in packs_for(book, craft):
+                for name in ("usable", "grounded", "endurance"):
+                    yield from book.fact(pack, name).starts_in(start, end)
+        if plan.aircraft is None:
+            yield from _turns(book, plan, start, end)
 
     def look(plan: Plan, instant: int) -> object:
         minutes = plan.event.get("airtime_minutes")
-        packs = [p for p in packs_for(book, plan.aircraft) if fit_to_fly(book, p, instant)]
-        told = [book.fact(pack, "endurance").at(instant) for pack in packs]
-        known = [int(each) for each in told if each is not None]
-        if minutes is None or packs and not known:
+        if minutes is None:
             return None
-        total = sum(known) * len(packs) / len(known) if known else 0
-        return 100 * total / (float(minutes) * MINUTE)
+        crafts = takers(book, plan, instant) or _crafts(book, plan)
+        fit = [craft for craft in crafts if not grounded_at(book, plan.flown_with(craft), instant)]
+        lasts = [_airtime(book, craft, instant) for craft in fit or crafts]
+        known = [each for each in lasts if each is not None]
+        return 100 * max(known) / (float(minutes) * MINUTE) if known else None
 
     return _steps(life, look, turns)
+
+
+def _airtime(book: "Book", aircraft: str, instant: int) -> float | None:
+    """How long the fit packs of an aircraft last together, down to the reserve; None where none of them tells."""
+    packs = [pack for pack in packs_for(book, aircraft) if fit_to_fly(book, pack, instant)]
+    told = [book.fact(pack, "endurance").at(instant) for pack in packs]
+    known = [int(each) for each in told if each is not None]
+    if packs and not known:
+        return None
+    return sum(known) * len(packs) / len(known) if known else 0
 
 
 def fit_to_fly(book: "Book", pack: Item, instant: int) -> bool:

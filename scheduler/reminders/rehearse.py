@@ -41,7 +41,7 @@ def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board
     while now < end:
         board, another_at = look(now)
         if turns is None or turns.board is not board:
-            turns = _Turns(board)
+            turns = _Turns(board, hours)
         decision = decide(board, ledger, hours, now, turns.open_at(now))
         for line in decision.told():
             ledger.add(line)
@@ -53,11 +53,12 @@ def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board
 
 
 class _Turns:
-    """When each verdict of a board has to be looked at again: something about it turns, a word on it falls due, or
-    somebody has said something of it."""
+    """When each verdict of a board has to be looked at again: something about it turns, a word on it falls due,
+    somebody has said something of it, or an absence is over, for which words were put off."""
 
-    def __init__(self, board: Board) -> None:
+    def __init__(self, board: Board, hours: Hours) -> None:
         self.board = board
+        self._returns = sorted((hours.delivery(absence.end) for absence in board.away), reverse=True)
         self._places = {verdict.key: place for place, verdict in enumerate(board.verdicts)}
         self._next = [DAWN] * len(board.verdicts)
         self._coming: list[tuple[int, int]] = []
@@ -81,6 +82,9 @@ class _Turns:
                 self._looked.add(place)
         while self._said and self._said[0][0] <= now:
             self._looked.add(heappop(self._said)[1])
+        while self._returns and self._returns[-1] <= now:
+            self._returns.pop()
+            self._looked.update(self._places.values())
         verdicts = (self.board.verdicts[place] for place in self._looked)
         found = [Reminder(verdict, stretch) for verdict in verdicts if (stretch := verdict.open_at(now))]
         return sorted(found, key=partial(pressing, now))

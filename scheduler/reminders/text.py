@@ -301,7 +301,7 @@ def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) ->
     of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= begun]
     older = [_since(r, now, zone) for r in opened if r.stretch.opened < begun]
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
-    return "\n".join([first, *of_it, *(["Older, and not told before:", *older] if older else [])])
+    return "\n".join([first, *of_it, *(["Open before, and not told then, or less urgent:", *older] if older else [])])
 
 
 def _since(reminder: Reminder, now: int, zone: ZoneInfo) -> str:

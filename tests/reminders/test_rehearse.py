@@ -136,6 +136,7 @@ _SAYINGS: dict[str, dict[str, object]] = {
     "snoozed": {"item": "B", "rule": "left-full"},
     "snoozed until it is drained": {"item": "B", "rule": "left-full", "until_next": "drained"},
     "seen swollen": {"item": "B", "rule": "swollen"},
+    "away soon": {"from": rfc3339(START + 10 * HOUR), "to": rfc3339(START + 82 * HOUR)},
     "away": {"from": rfc3339(START + 9 * DAY), "to": rfc3339(START + 12 * DAY)},
 }
 
@@ -143,8 +144,8 @@ _SAYINGS: dict[str, dict[str, object]] = {
 @st.composite
 def logs_with_words(draw: st.DrawFn) -> Entries:
     """A log of the small home in which two reminders open soon, people answer at any minute, and anything happens."""
-    sayings = draw(st.lists(st.tuples(st.sampled_from([*_SAYINGS]), st.integers(24 * 60, SPAN * 60)), max_size=6))
-    soon = [_made("charged", 0), _made("flown for long", 4), _made("flown for long", 8)]
+    sayings = draw(st.lists(st.tuples(st.sampled_from([*_SAYINGS]), st.integers(9 * 60, SPAN * 60)), max_size=6))
+    soon = [_made("charged", 0), _made("flown for long", 4), _made("flown", 8), _made("charged", 8)]
     said = [event(rfc3339(START + at * MINUTE), name.split()[0], **_SAYINGS[name]) for name, at in sayings]
     later = draw(st.one_of(st.just([]), logs()))
     return sorted([*soon, *later, *said], key=lambda fields: parse_rfc3339(str(fields["at"])))
