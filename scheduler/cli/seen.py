@@ -7,6 +7,7 @@ from scheduler.cli.common import Desk, clock, setup_or_spare
 from scheduler.events.kinds import AWAITED, KINDS
 from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
+from scheduler.facts.condition import bars
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import SECOND, rfc3339
@@ -126,5 +127,7 @@ def _out_of_use(reminder: Reminder, now: int) -> str:
     rule, item = reminder.verdict.rule, reminder.verdict.item
     if rule.grounds:
         return f"{rule.id} grounds it"
-    usable = item.kind != "pack" or reminder.verdict.book.fact(item, "usable").at(now) != "no"
-    return "" if usable else "it is out of use"
+    book = reminder.verdict.book
+    barring = {name: value for name, value in bars(item.kind).items() if item.kind in book.catalogue[name].about}
+    barred = any(book.fact(item, name).at(now) == value for name, value in barring.items())
+    return "it is out of use" if barred else ""

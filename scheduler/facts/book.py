@@ -236,10 +236,10 @@ class Book:
         """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
         return next((event.at for event in self.lives(item)[-1].those("retired")), DUSK)
 
-    def in_service(self, item: Item, instant: int) -> bool:
-        """True for an item that its nameplate does not have come later, and that is not retired at an instant."""
+    def in_service(self, item: Item, instant: int, by: int) -> bool:
+        """True for an item that will have come by its nameplate by then, and that is not retired at an instant."""
         day = item.plate.get("in_service")
-        came = day is None or start_of_day(day, self.clocks.zone) <= instant
+        came = day is None or start_of_day(day, self.clocks.zone) <= by
         return came and self.fact(item, "retired").at(instant) != "yes"
 
     def fact(self, item: Item, name: str, of: str | None = None) -> Timeline:

@@ -26,9 +26,14 @@ PARTS = ("propellers", "gimbal", "guards")
 
 
 def takers(book: "Book", plan: Plan, instant: int) -> list[str]:
-    """The aircraft that could fly a job: the one that it names, or else each in service at an instant."""
+    """The aircraft that could fly a job: the one that it names, or else each in service, as known at an instant."""
     crafts = _crafts(book, plan)
-    return [name for name in crafts if name == plan.aircraft or book.in_service(book.fleet[name], instant)]
+    return [name for name in crafts if name == plan.aircraft or _in_service(book, book.fleet[name], plan, instant)]
+
+
+def _in_service(book: "Book", item: Item, plan: Plan, instant: int) -> bool:
+    """True for what will have come when a job starts, and is not retired at an instant."""
+    return book.in_service(item, instant, max(instant, plan.starts))
 
 
 def _crafts(book: "Book", plan: Plan) -> list[str]:
@@ -43,7 +48,7 @@ def needed(book: "Book", plan: Plan, instant: int) -> list[Item]:
     craft = str(plan.aircraft)
     kinds = PARTS if plan.event.get("near_people") else PARTS[:2]
     parts = [part for part in parts_of(book, craft, *kinds) if _fitted(book, part, craft, instant)]
-    controllers = [each for each in controllers_for(book, craft) if book.in_service(each, instant)]
+    controllers = [each for each in controllers_for(book, craft) if _in_service(book, each, plan, instant)]
     return [book.fleet[craft], *parts, *controllers]
 
 
@@ -132,7 +137,7 @@ class Unfit(NamedTuple):
 def grounded_at(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
     """What a plan needs, packs apart, and is grounded at an instant; its aircraft where that is not in service."""
     craft, *rest = needed(book, plan, instant)
-    if not book.in_service(craft, instant):
+    if not _in_service(book, craft, plan, instant):
         return [Unfit(craft.id, "not in service")]
     return [each for item in (craft, *rest) if (each := _grounded(book, item, instant))]
 
@@ -147,15 +152,13 @@ def _grounded(book: "Book", item: Item, instant: int) -> Unfit | None:
 
 
 def grounded_packs(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
-    """The packs for the aircraft of a plan, where each of them is grounded at an instant."""
-    found = []
-    for pack in packs_for(book, plan.aircraft):
-        if book.in_service(pack, instant):
-            each = _grounded(book, pack, instant)
-            if each is None:
-                return []
-            found.append(each)
-    return found
+    """The packs for the aircraft of a plan, where each of them is grounded at an instant, or none is in service."""
+    packs = packs_for(book, plan.aircraft)
+    down = [_grounded(book, pack, instant) for pack in packs if _in_service(book, pack, plan, instant)]
+    if None in down:
+        return []
+    gone = [Unfit(pack.id, "not in service", book.fact(pack, "retired").piece(instant).trail) for pack in packs]
+    return [each for each in down if each is not None] or gone
 
 
 def lapsing(book: "Book", plan: Plan, instant: int) -> list[Unfit]:

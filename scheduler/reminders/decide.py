@@ -1,7 +1,6 @@
 """The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all ask here."""
 
 from collections.abc import Iterable, Iterator
-from itertools import chain
 from typing import NamedTuple
 
 from scheduler.events.log import Event
@@ -30,7 +29,8 @@ class Ledger:
         planned: int | None = None,
         looked: int | None = None,
     ) -> None:
-        self._told: dict[Key, dict[int, list[Told]]] = {}
+        self._told: dict[Key, list[Told]] = {}
+        self._groups: dict[Key, dict[int, list[Told]]] = {}
         self._unsettled: dict[tuple[Key, int], None] = {}
         self.digest_at = digest_at
         self.began = began
@@ -41,7 +41,8 @@ class Ledger:
 
     def add(self, line: Told) -> None:
         """Note one telling."""
-        self._told.setdefault(line.key, {}).setdefault(line.first_at, []).append(line)
+        self._told.setdefault(line.key, []).append(line)
+        self._groups.setdefault(line.key, {}).setdefault(line.first_at, []).append(line)
         if line.kind == "settled":
             self._unsettled.pop((line.key, line.first_at), None)
         else:
@@ -49,9 +50,11 @@ class Ledger:
 
     def of(self, reminder: Reminder) -> list[Told]:
         """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
-        groups = self._told.get(reminder.key, {})
+        groups = self._groups.get(reminder.key, {})
         its = [lines for first_at, lines in groups.items() if reminder.stretch.holds(first_at)]
-        return its[0] if len(its) == 1 else sorted(chain.from_iterable(its), key=_told_at)
+        if len(its) == 1:
+            return its[0]
+        return [line for line in self.lines(reminder.key) if reminder.stretch.holds(line.first_at)] if its else []
 
     def spoken_of(self) -> Iterable[Key]:
         """The rules and items of which anything was told."""
@@ -62,23 +65,18 @@ class Ledger:
         return list(self._unsettled)
 
     def lines(self, key: Key) -> list[Told]:
-        """Every telling of a rule and item, in order."""
-        return sorted(chain.from_iterable(self._told.get(key, {}).values()), key=_told_at)
+        """Every telling of a rule and item, in the order in which they were noted."""
+        return self._told.get(key, [])
 
     def rung(self) -> Iterator[Told]:
         """Every telling but that something is over."""
-        groups = chain.from_iterable(groups.values() for groups in self._told.values())
-        return (line for lines in groups for line in lines if line.kind != "settled")
+        return (line for lines in self._told.values() for line in lines if line.kind != "settled")
 
     def since(self, key: Key, now: int) -> int:
         """From when on a rule and item can have to be spoken of at `now`: the last digest, or the first telling of what
         was not told to be over."""
-        open_since = (first_at for first_at in self._told.get(key, ()) if (key, first_at) in self._unsettled)
+        open_since = (first_at for first_at in self._groups.get(key, ()) if (key, first_at) in self._unsettled)
         return min((now if self.digest_at is None else min(now, self.digest_at), *open_since))
-
-
-def _told_at(line: Told) -> int:
-    return line.at
 
 
 class Ended(NamedTuple):

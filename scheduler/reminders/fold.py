@@ -23,7 +23,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.outline import outline_of
 from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.words import DISTURBING
-from scheduler.verdicts.conditions import Leaf, leaves, spans
+from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import Rule, Ruleset
 from scheduler.verdicts.stretches import NOT_JUDGED_AFTER
 from scheduler.verdicts.verdict import Key, Verdict
@@ -199,11 +199,16 @@ def home_can_wait(rules: Ruleset) -> bool:
         rule = rules.get(name, HOME)
         if rule is None:
             continue
-        parts = (rule.when, rule.until, *(part for _, part in rule.urgency))
-        elsewhere = any(leaf.fact != "away_eve" for part in parts if part is not None for leaf in leaves(part))
+        elsewhere = any(leaf.fact != "away_eve" for part in _parts(rule) for leaf in leaves(part))
         if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
             return False
     return True
+
+
+def _parts(rule: Rule) -> Iterator[Condition]:
+    """Every condition of a rule."""
+    conditions = (rule.when, rule.until, *(part for _, part in rule.urgency))
+    return (part for part in conditions if part is not None)
 
 
 def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
@@ -215,8 +220,9 @@ def home_since(rules: Ruleset, now: int) -> int:
     """From when on the instants of entries must be known to tell what is open by the home's own rules at `now`, and
     since when: a log that has been quiet for so long has been so since its last entry."""
     made = [rule for name in rules.about(HOME) if (rule := rules.get(name, HOME)) is not None]
-    quiet = [rule for rule in made if any(leaf.fact == "log_quiet" for leaf in leaves(rule.when))]
-    plain = [rule.when for rule in quiet if rule.until is None and isinstance(rule.when, Leaf)]
+    asked = [part for rule in made for part in _parts(rule)]
+    quiet = [part for part in asked if any(leaf.fact == "log_quiet" for leaf in leaves(part))]
+    plain = [rule.when for rule in made if rule.when in quiet and rule.until is None and isinstance(rule.when, Leaf)]
     if len(plain) < len(quiet) or any(leaf.operator not in ("at_least", "more_than") for leaf in plain):
         return DAWN  # what is open may have been since any time
     return now - max((leaf.lasting for leaf in plain), default=0)

@@ -8,7 +8,7 @@ from scheduler.facts.timeline import Piece, Timeline
 from scheduler.instants import DAWN
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.verdicts.conditions import spans
-from scheduler.verdicts.verdict import Verdict
+from scheduler.verdicts.verdict import Verdict, verdicts
 
 
 def gave_way_to(board: Board, over: Reminder) -> Reminder | None:
@@ -17,8 +17,10 @@ def gave_way_to(board: Board, over: Reminder) -> Reminder | None:
     ended = over.stretch.ended
     if over.stretch.ending != "settled" or not _only_barred(over.verdict, ended):
         return None
-    there = (r for r in board.reminders if r.key.item == over.key.item and r.stretch.opened == ended)
-    return min(there, key=partial(pressing, ended), default=None)
+    # over all time: the board may not have asked what was over before its last digest
+    found = verdicts(board.book, board.rules, [over.key.item])
+    there = (Reminder(verdict, stretch) for verdict in found for stretch in verdict.stretches)
+    return min((each for each in there if each.stretch.opened == ended), key=partial(pressing, ended), default=None)
 
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:

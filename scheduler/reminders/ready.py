@@ -125,7 +125,7 @@ def others(book: Book, rules: Ruleset | None, now: int, answer: Ready) -> list[R
 
 def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
     items = needed(book, plan, now)
-    packs = [pack for pack in packs_for(book, plan.aircraft) if book.in_service(pack, now)]
+    packs = [pack for pack in packs_for(book, plan.aircraft) if book.in_service(pack, now, now)]
     opened = open_on(book, rules, now, [*items, *packs, *_pilots(book)])
     flying = [pack for pack in packs if fit_to_fly(book, pack, now) and not _grounding(opened, pack)]
     states = [_state(book, pack, packs, plan, now) for pack in flying]

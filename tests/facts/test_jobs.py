@@ -194,15 +194,15 @@ def test_a_paper_of_the_pilot_that_lapses_keeps_every_aircraft_from_a_job() -> N
     assert hindrance(ANY, licence) == (0, 1, "licence (will have lapsed)")
 
 
-def test_an_aircraft_out_of_service_takes_no_job_and_one_to_come_does_not_yet() -> None:
+def test_an_aircraft_out_of_service_takes_no_job_and_one_does_that_comes_before_it() -> None:
     gone = event("2026-04-04", "retired", item="wagtail")
     assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning, not looked into)")
     assert hindrance(booked("2026-04-01", "2026-04-09", aircraft="wagtail"), gone) == (1, 0, "wagtail (not in service)")
     told_later = event("2026-04-05", "moved", item="wagtail", how="driven")
     assert hindrance(ANY, HERON_DOWN, told_later, at="2026-04-04") == FREE
-    bought = FLEET | {"aircraft": [{"id": "heron"}, {"id": "wagtail", "in_service": "2026-04-07"}]}
-    told = [hindrance(ANY, HERON_DOWN, at=at, fleet=bought)[0] for at in ("2026-04-06", "2026-04-08")]
-    assert told == [1, 0]
+    comes = ({"id": "wagtail", "in_service": f"2026-04-{day}"} for day in ("07", "10"))
+    bought = [FLEET | {"aircraft": [{"id": "heron"}, craft]} for craft in comes]
+    assert [hindrance(ANY, HERON_DOWN, at="2026-04-06", fleet=fleet)[0] for fleet in bought] == [0, 1]
 
 
 def test_with_every_pack_for_an_aircraft_on_the_ground_it_takes_no_job() -> None:
@@ -213,6 +213,9 @@ def test_with_every_pack_for_an_aircraft_on_the_ground_it_takes_no_job() -> None
         2, 0, "B (swollen, leaking or smelling); any (swollen, leaking or smelling)",
     )  # fmt: skip
     assert hindrance(ANY, *swollen) == FREE
+    gone = [event("2026-04-03", "retired", item=pack) for pack in ("B", "any")]
+    assert hindrance(job, *swollen, gone[0])[0] == 1
+    assert hindrance(job, *swollen, *gone) == (2, 0, "B (not in service); any (not in service)")
 
 
 def test_a_job_needs_a_controller_in_order_while_it_is_in_service() -> None:

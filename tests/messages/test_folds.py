@@ -29,8 +29,9 @@ from scheduler.messages.folds import Folds, drop
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import standing
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.fold import Fold
+from scheduler.reminders.fold import Fold, home_since
 from scheduler.shipped import folder as shipped
+from tests.homes import ruleset
 from tests.messages.clockwork import Clockwork
 from tests.support import moment
 
@@ -405,6 +406,47 @@ def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path
     at = Desk(life.home, life.setup, life.now + HOUR)
     assert "Wed 1 Jan 2025" in to_text(at, whole(at))
     assert to_text(at, kept(at)) == to_text(at, whole(at))
+    life.close()
+
+
+QUIET, READINGS = "{fact: log_quiet, at_least: 5 d}", "{fact: first_readings_due, at_least: 1 item}"
+
+
+@pytest.mark.parametrize(
+    ("conditions", "over_all_time"),
+    [
+        (f"when: {QUIET}\n    urgency: whenever", False),
+        (f"when: {READINGS}\n    urgency: whenever", False),
+        (f"when: {QUIET}\n    until: {READINGS}\n    urgency: whenever", True),
+        (f"when: {READINGS}\n    until: {QUIET}\n    urgency: whenever", True),
+        (f"when: {READINGS}\n    urgency: [{{this_week: {QUIET}}}, whenever]", True),
+        (f"when: {{not: {QUIET}}}\n    urgency: whenever", True),
+    ],
+)
+def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks_that_alone(
+    conditions: str, over_all_time: bool
+) -> None:
+    head = "rules:\n  - id: own\n    about: home\n    title: Own\n"
+    rules = ruleset(
+        f'{head}    {conditions}\n    do: "Look."\n    why: It matters.\n    basis: {{kind: common practice}}\n'
+    )
+    assert home_since(rules, START) == (DAWN if over_all_time else START)
+
+
+def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) -> None:
+    """The wakes are held to a look at everything."""
+    life = Clockwork(make_home(tmp_path / "home"), moment("2026-03-25 08:00"), held_every=1)
+    life.wake()
+    life.log("charged", item="A")
+    life.run(moment("2026-03-30 10:00"))
+    late = [
+        {"at": "2026-03-28T12:00:00Z", "what": "mishap", "item": "A", "severity": "dropped"},
+        {"at": "2026-03-29T14:00:00Z", "what": "inspected", "item": "A", "result": "pass"},
+    ]
+    take(life.home.log, enumerate(map(json.dumps, late), 1), life.setup.fleet, life.now)
+    life.wake()
+    life.run(moment("2026-04-07 10:00"))
+    assert any("Pack left fully charged: A: gave way to pack under watch" in letter.body for letter in life.letters)
     life.close()
 
 

@@ -15,6 +15,7 @@ from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339, to_datetime
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import JOIN_DIGEST, Hours
+from scheduler.reminders.words import Told
 from scheduler.strict_yaml import read
 from tests.homes import FLEET, RULES, ruleset
 from tests.support import Entries, Fields, book_of, event, moment, rfc
@@ -440,6 +441,15 @@ def test_while_away_no_weekly_digest_comes() -> None:
 
 DARK = event("2026-04-04 09:00", "flown", aircraft="heron", packs=["B"], minutes=10)
 """A flight that does not tell what was left: from here on the charge is not known."""
+
+
+def test_tellings_stay_in_the_order_in_which_they_were_noted() -> None:
+    """The clock was set back by some seconds between two of them."""
+    reminder = Board(book_of(PLATES, full("2026-04-01 09:00")), ruleset()).reminders[0]
+    opened = reminder.stretch.opened
+    told = ((600, 600, "first"), (600, 605, "settled"), (580, 580, "first"))
+    lines = [Told(reminder.key, opened + first, opened + at, kind, "today") for first, at, kind in told]
+    assert Ledger(lines).of(reminder) == Ledger(lines).lines(reminder.key) == lines
 
 
 def test_without_ground_it_stops_repeating_stands_in_the_digest_and_is_given_up_after_fourteen_days() -> None:
