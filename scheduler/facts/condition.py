@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from scheduler.events.kinds import FINDINGS
 from scheduler.events.log import Event
 from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
+from scheduler.facts.book import counts_from
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import PACK, STOP_SIGNS, latched
 from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
@@ -141,6 +142,19 @@ def water_open(life: "Life") -> list[Piece]:
 def struck(life: "Life") -> list[Piece]:
     """From such a mishap to a look that passed, where the maker's manual is content with one."""
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") in TOUCHES], off=passes(life))
+
+
+@fact(
+    "used_set_aside",
+    PACK,
+    FLAG,
+    "It was charged or flown though set aside, and neither set aside anew nor passed since.",
+)
+def used_set_aside(life: "Life") -> list[Piece]:
+    """From a charge or flight begun after it was set aside or handed in."""
+    aside = life.fact("set_aside")
+    used = [event for event in life.those("charged", "flown") if aside.at(counts_from(event) - 1) == "yes"]
+    return switched(life, on=used, off=[*life.those("set_aside", "handed_in"), *passes(life)])
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
