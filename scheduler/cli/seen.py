@@ -49,7 +49,14 @@ def run(home: Home, args: Namespace) -> int:
     take(home.log, [(0, to_line(event))], at.setup.fleet, at.now)
     poke(home.path)
     print(f"{args.rule} {args.item}: {told}, unless it becomes more urgent. It stays on the board until it is settled.")
+    if reminder.verdict.urgency(at.now) == "now":
+        print(f"It is as urgent as can be: what is kept quiet is no less a danger.{_caution(reminder)}")
     return 0
+
+
+def _caution(reminder: Reminder) -> str:
+    caution = reminder.verdict.rule.caution
+    return f"\n  Caution: {caution}" if caution else ""
 
 
 def _desk(home: Home) -> Desk:

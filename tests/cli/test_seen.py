@@ -170,3 +170,12 @@ def test_rehearse_names_the_further_channel_where_it_is_reached(bench: Bench) ->
         ("14:00", "again", "phone"), ("14:00", "again", "loud"), ("14:00", "again", "mail"),
         ("18:00", "again", "phone"),
     ]  # fmt: skip
+
+
+def test_what_is_as_urgent_as_can_be_is_kept_quiet_with_a_word(bench: Bench) -> None:
+    bench.log("noticed", "C", "swollen")
+
+    lines = bench("snooze", "swollen", "C", "2d").out.splitlines()
+
+    assert lines[0].startswith("swollen C: quiet until Sun 12 Apr 13:00")
+    assert lines[1:] == ["It is as urgent as can be: what is kept quiet is no less a danger."]
