@@ -71,6 +71,9 @@ def look(home: Home, now: int) -> Iterator[Look]:
             yield Look("rules", False, "; ".join(unseen))
     if database.fine and home.log.exists():
         yield from _in_use(seen)
+    elif database.fine:
+        yield from _channels(seen)
+        yield _daemon(seen)
 
 
 class Sight(NamedTuple):

@@ -306,3 +306,12 @@ def test_a_home_that_cannot_be_written_is_looked_at_all_the_same(well: Bench, mo
     monkeypatch.setattr("scheduler.messages.lock.os.open", refusing)
 
     assert "is not running" in looks(well)["daemon"][1]
+
+
+def test_of_a_home_with_nothing_logged_the_channels_and_the_daemon_are_told(bench: Bench) -> None:
+    answer = bench("doctor")
+
+    assert answer.status == 1
+    assert "LOOK  channel phone: never tried: `shelfbell ring phone`" in answer.out
+    assert "LOOK  daemon: has never run here: nothing rings." in answer.out
+    assert not (bench.path / "shelfbell.db").exists()
