@@ -33,6 +33,8 @@ PLANS = ("booked", "cancelled", "travel_planned", "seen", "snoozed")
 """Entries that tell nothing of the item that they name."""
 STIRRING = 85
 """Percent from which a pack is worth a word when the log has gone quiet."""
+_GONE = ("retired", "handed_in")
+"""The facts by which a pack is no longer in the house, or no longer asked about."""
 
 
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
@@ -155,13 +157,17 @@ def _standing(life: "Life", instant: int) -> str:
 
 
 def _stands(book: "Book", pack: Item, instant: int) -> str:
-    """The pack and its charge where it stands full or low and can be handled, else ""."""
+    """The pack and its charge where it stands full or low, else ""; of one out of use, only full and in the house."""
     book = book.beside()
     charge = book.fact(pack, "charge").at(instant)
-    stirring = isinstance(charge, int | float) and not 20 < charge < STIRRING
-    usable = stirring and book.fact(pack, "usable").at(instant) == "yes"
+    words = ""
+    if isinstance(charge, int | float) and not 20 < charge < STIRRING:
+        if book.fact(pack, "usable").at(instant) == "yes":
+            words = f"{pack.id} ({charge:.0f} %)"
+        elif charge >= STIRRING and not any(book.fact(pack, gone).at(instant) == "yes" for gone in _GONE):
+            words = f"{pack.id} ({charge:.0f} %, out of use: as it is, outdoors or by an outer wall)"
     book.close()
-    return f"{pack.id} ({charge:.0f} %)" if usable else ""
+    return words
 
 
 @fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.", at=_standing)

@@ -102,6 +102,20 @@ def test_a_pack_under_watch_stays_outdoors_until_a_look_that_counts_and_from_whe
     assert "then: shelfbell log inspected A,B pass  # counts now; from Sat 11 Apr 09:00 on" in bench("due").out
 
 
+def test_a_full_pack_out_of_use_is_named_before_an_absence_until_it_is_handed_in(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs, log]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.log("charged", "A,B")
+    bench.log("mishap", "A", "dropped")
+    bench.log("away", "sun 09:00", "tue 09:00")
+
+    words = "full or low: {}B (100 %). While you are away"
+    damaged = "A (100 %, out of use: as it is, outdoors or by an outer wall), "
+    assert words.format(damaged) in bench("due", "--at", "sat 19:00").out
+    bench.log("handed_in", "A")
+    assert words.format("") in bench("due", "--at", "sat 19:00").out
+
+
 def test_what_opened_this_instant_was_just_now(bench: Bench) -> None:
     bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs]\n")
     bench.write("rules/own.yaml", "rules: []\n")
