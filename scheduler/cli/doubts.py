@@ -4,9 +4,10 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from scheduler.cli.common import Without
-from scheduler.events.log import Event
+from scheduler.events.log import HOME, Event
 from scheduler.facts.book import Book, counts_from
-from scheduler.instants import DAY, MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
+from scheduler.facts.quiet import absence
+from scheduler.instants import DAY, DUSK, MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
 from scheduler.reminders.text import moment_near
 from scheduler.units import show_span
 
@@ -198,12 +199,27 @@ def _booked(told: Told) -> Iterator[str]:
     starts = parse_rfc3339(event.get("starts"))
     if starts < event.at - MINUTE:
         yield f"{told.say(starts)} is past; under the name of a job booked before, it takes its place."
+    yield from _while_away(told, starts)
     ends = parse_rfc3339(event.get("ends", event.get("starts")))
     if ends - starts > LONGEST_JOB:
         yield f"it ends {told.say(ends)}, {show_span(ends - starts)} after it starts."
 
 
+def _away(told: Told) -> Iterator[str]:
+    start, end = absence(told.event)
+    for job in told.book.jobs.values():
+        plan = job.plans[-1]
+        if plan.known_to == DUSK and start <= plan.starts < end:
+            yield f"{job.name} is booked for {told.say(plan.starts)}, while you are away."
+
+
+def _while_away(told: Told, starts: int) -> Iterator[str]:
+    for start, end in map(absence, told.book.filed(HOME, "away")):
+        if start <= starts < end:
+            yield f"you are away from {told.say(start)} to {told.say(end)}."
+
+
 _DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {
     "charged": _charged, "drained": _percent, "flown": _flown, "measured": _measured, "renewed": _renewed,
-    "used": _used, "booked": _booked,
+    "used": _used, "booked": _booked, "away": _away,
 }  # fmt: skip

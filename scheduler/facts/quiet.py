@@ -40,13 +40,14 @@ _GONE = ("retired", "handed_in")
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
 def log_quiet(life: "Life") -> list[Piece]:
     """Rises from each entry; nought in an absence, and rises from its end."""
-    away = [_absence(event) for event in life.those("away")]
+    away = [absence(event) for event in life.those("away")]
     told = [Piece(at, 0, RISING) for at in life.book.instants if not any(start <= at < end for start, end in away)]
     turns = [piece for start, end in away for piece in (Piece(start, 0), Piece(end, 0, RISING))]
     return [*since_last([]), *sorted([*told, *turns], key=lambda piece: piece.start)]
 
 
-def _absence(event: Event) -> tuple[int, int]:
+def absence(event: Event) -> tuple[int, int]:
+    """From when to when somebody is away by an entry."""
     return parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to")))
 
 
@@ -183,7 +184,7 @@ def away_eve(life: "Life") -> list[Piece]:
     clocks = life.book.clocks
     found = []
     for event in life.those("away"):
-        begins, _ = _absence(event)
+        begins, _ = absence(event)
         day = local_date(begins, clocks.zone) - timedelta(days=1)
         eve = max(event.at, at_local(day, parse_clock(clocks.eve), clocks.zone))
         if eve < begins:

@@ -112,6 +112,22 @@ ASKED = {
         "Sure? only 1 of spare-props was in the house.",
     ),
     "a job of yesterday": ([], 'booked vineyard "yesterday 09:00"', "Sure? Thu 9 Apr 09:00 is past"),
+    "a job that ends a week later": (
+        [],
+        'booked vineyard "sat 10:00" --ends "sat 09:00"',
+        "Sure? it ends Sat 18 Apr 09:00, 6 d 23 h after it starts.",
+    ),
+    "away on the day of a job": (
+        ['booked vineyard "sun 10:00"'],
+        'away "sat 10:00" "mon 10:00"',
+        "Sure? vineyard is booked for Sun 12 Apr 10:00, while you are away.",
+    ),
+    "a job while away": (
+        ['away "sat 10:00" "mon 10:00"'],
+        'booked vineyard "sun 10:00"',
+        "Sure? you are away from Sat 11 Apr 10:00 to Mon 13 Apr 10:00.",
+    ),
+    "one cell for a pack of two": ([], "measured T --rest_volts 3.8", "Sure? 3.8 V is 1.90 V a cell of T"),
 }
 CERTAIN = [
     (["charged A --at -2h"], "flown heron A 12 40"),
@@ -121,6 +137,9 @@ CERTAIN = [
     (["flown heron A 10 40 --at -10min"], "flown heron B 10 40"),
     (["counted spare-props 3"], "used spare-props 3"),
     ([], "measured A --rest_volts 15.2"),
+    (['booked vineyard "sun 10:00"', "cancelled vineyard"], 'away "sat 10:00" "mon 10:00"'),
+    (['away "sat 10:00" "mon 10:00"'], 'booked vineyard "mon 10:00"'),
+    ([], 'booked vineyard "mon 10:00" --ends "wed 10:00"'),
     ([], "inspected heron fail --findings cracked"),
 ]
 
