@@ -53,12 +53,12 @@ def absence(event: Event) -> tuple[int, int]:
 
 def first_in_service(book: "Book") -> int | None:
     """The first instant from which an item is in service by its nameplate, of those that are asked about."""
-    began = (_began(book, book.fleet[name]) for name in book.fleet.ids(*ASKED))
+    began = (_began(book, name) for name in book.fleet.ids(*ASKED))
     return min((start for start in began if start is not None), default=None)
 
 
-def _began(book: "Book", item: Item) -> int | None:
-    day = item.plate.get("in_service")
+def _began(book: "Book", name: str) -> int | None:
+    day = book.fleet.one(name, "in_service")
     return start_of_day(day, book.clocks.zone) if day else None
 
 
@@ -95,22 +95,22 @@ def _told(book: "Book", item: Item) -> int:
 
 def _asked(book: "Book") -> list[tuple[int, int, Item]]:
     """(from when, until when it is unknown, item) of each item that wants a first reading, most useful first."""
-    items = list(_in_question(book))
+    names = list(_in_question(book))
     known = book.known.by_item if book.known else {}
-    began = {item.id: _began(book, item) for item in items}
-    found = {item.id: known.get(item.id) or evidence(book, item) for item in items}
+    began = {name: _began(book, name) for name in names}
+    found = {name: known.get(name) or evidence(book, book.fleet[name]) for name in names}
     starts = [book.known and book.known.first, *began.values(), *(each.first_at for each in found.values())]
     first = min((start for start in starts if start is not None), default=DUSK)
-    spans = [(began[item.id] or first, found[item.id].told_at, item) for item in items]
-    return [(start, end, item) for start, end, item in spans if start < end]
+    spans = [(began[name] or first, found[name].told_at, name) for name in names]
+    return [(start, end, book.fleet[name]) for start, end, name in spans if start < end]
 
 
-def _in_question(book: "Book") -> Iterator[Item]:
-    """The items that want a first reading, or wanted one within the book's time, most useful first."""
+def _in_question(book: "Book") -> Iterator[str]:
+    """The names of the items that want a first reading, or wanted one within the book's time, most useful first."""
     for kind in ASKED:
         for name in book.fleet.ids(kind):
             if book.known is None or name in book.known.by_item or name in book.known.unknown:
-                yield book.fleet[name]
+                yield name
 
 
 def _lacking(book: "Book") -> list[tuple[int, list[Item]]]:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from functools import cache, cached_property
 from typing import Any, NamedTuple
 
-from scheduler.fleet.plates import SECTIONS, fields
+from scheduler.fleet.plates import SECTIONS, Plate, fields
 
 
 class Item(NamedTuple):
@@ -21,9 +21,11 @@ class Item(NamedTuple):
 
 def make_item(kind: str, raw: dict[str, object]) -> Item:
     """The item that a checked nameplate describes."""
-    plates = fields(kind)
-    plate = {name: plates[name].read(raw[name]) if name in raw else plates[name].default for name in plates}  # type: ignore[operator]
-    return Item(str(raw["id"]), kind, plate)
+    return Item(str(raw["id"]), kind, {name: _read(plate, name, raw) for name, plate in fields(kind).items()})
+
+
+def _read(plate: Plate, name: str, raw: dict[str, object]) -> Any:
+    return plate.read(raw[name]) if name in raw else plate.default  # type: ignore[operator]
 
 
 HOME = Item("home", "home", {"id": "home"})
@@ -88,6 +90,12 @@ class Fleet:
         if found is None:
             raise KeyError(item)
         return found
+
+    def one(self, item: str, name: str) -> Any:
+        """One field of the nameplate of an item, None where its kind has no such: quicker than all of it."""
+        kind, raw = self._there(item)
+        plate = fields(kind).get(name)
+        return None if plate is None else _read(plate, name, raw)
 
     def get(self, item: str) -> Item | None:
         """The item of that id, or None."""
