@@ -93,8 +93,8 @@ def _told(book: "Book", item: Item) -> int:
     return own[0] if own else DUSK
 
 
-def _asked(book: "Book") -> list[tuple[int, int, Item]]:
-    """(from when, until when it is unknown, item) of each item that wants a first reading, most useful first."""
+def _asked(book: "Book") -> list[tuple[int, int, str]]:
+    """(from when, until when it is unknown, name) of each item that wants a first reading, most useful first."""
     names = list(_in_question(book))
     known = book.known.by_item if book.known else {}
     began = {name: _began(book, name) for name in names}
@@ -102,7 +102,7 @@ def _asked(book: "Book") -> list[tuple[int, int, Item]]:
     starts = [book.known and book.known.first, *began.values(), *(each.first_at for each in found.values())]
     first = min((start for start in starts if start is not None), default=DUSK)
     spans = [(began[name] or first, found[name].told_at, name) for name in names]
-    return [(start, end, book.fleet[name]) for start, end, name in spans if start < end]
+    return [(start, end, name) for start, end, name in spans if start < end]
 
 
 def _in_question(book: "Book") -> Iterator[str]:
@@ -113,10 +113,10 @@ def _in_question(book: "Book") -> Iterator[str]:
                 yield name
 
 
-def _lacking(book: "Book") -> list[tuple[int, list[Item]]]:
+def _lacking(book: "Book") -> list[tuple[int, list[str]]]:
     asked = _asked(book)
     turns = sorted({turn for start, end, _ in asked for turn in (start, end) if turn < DUSK})
-    return [(turn, [item for start, end, item in asked if start <= turn < end]) for turn in turns]
+    return [(turn, [name for start, end, name in asked if start <= turn < end]) for turn in turns]
 
 
 @fact("first_readings_due", ("home",), count("item"), "Items in service whose state no entry tells.")
@@ -132,19 +132,19 @@ def first_readings_due(life: "Life") -> list[Piece]:
 
 
 def _lacking_at(life: "Life", instant: int) -> str:
-    return _in_words([item for start, end, item in _asked(life.book) if start <= instant < end])
+    return _in_words(life.book, [name for start, end, name in _asked(life.book) if start <= instant < end])
 
 
 @fact("first_readings", ("home",), word(), "Which readings to take first, in words.", at=_lacking_at)
 def first_readings(life: "Life") -> list[Piece]:
     """For texts: by kind, most useful first."""
-    return [Piece(DAWN, "none"), *(Piece(turn, _in_words(items)) for turn, items in _lacking(life.book))]
+    return [Piece(DAWN, "none"), *(Piece(turn, _in_words(life.book, names)) for turn, names in _lacking(life.book))]
 
 
-def _in_words(items: list[Item]) -> str:
+def _in_words(book: "Book", wanting: list[str]) -> str:
     lines: list[str] = []
     for kind in ASKED:
-        names = [item.id for item in items if item.kind == kind]
+        names = [name for name in wanting if book.fleet.kind(name) == kind]
         if names:
             what, entry = READINGS[kind]
             line = entry.format(",".join(names))
