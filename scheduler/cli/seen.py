@@ -50,7 +50,7 @@ def run(home: Home, args: Namespace) -> int:
     poke(home.path)
     print(f"{args.rule} {args.item}: {told}, unless it becomes more urgent. It stays on the board until it is settled.")
     if reminder.verdict.urgency(at.now) == "now":
-        print(f"It is as urgent as can be: what is kept quiet is no less a danger.{_caution(reminder)}")
+        print(f"It is as urgent as can be: keeping it quiet settles nothing.{_caution(reminder)}")
     return 0
 
 

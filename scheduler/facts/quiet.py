@@ -166,7 +166,7 @@ def _stands(book: "Book", pack: Item, instant: int) -> str:
         if book.fact(pack, "usable").at(instant) == "yes":
             words = f"{pack.id} ({charge:.0f} %)"
         elif charge >= STIRRING and not any(book.fact(pack, gone).at(instant) == "yes" for gone in _GONE):
-            words = f"{pack.id} ({charge:.0f} %, out of use: as it is, outdoors or by an outer wall)"
+            words = f"{pack.id} ({charge:.0f} %, out of use: leave it so, outdoors or by an outer wall)"
     book.close()
     return words
 

@@ -178,4 +178,4 @@ def test_what_is_as_urgent_as_can_be_is_kept_quiet_with_a_word(bench: Bench) -> 
     lines = bench("snooze", "swollen", "C", "2d").out.splitlines()
 
     assert lines[0].startswith("swollen C: quiet until Sun 12 Apr 13:00")
-    assert lines[1:] == ["It is as urgent as can be: what is kept quiet is no less a danger."]
+    assert lines[1:] == ["It is as urgent as can be: keeping it quiet settles nothing."]

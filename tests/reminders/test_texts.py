@@ -110,7 +110,7 @@ def test_a_full_pack_out_of_use_is_named_before_an_absence_until_it_is_handed_in
     bench.log("away", "sun 09:00", "tue 09:00")
 
     words = "full or low: {}B (100 %). While you are away"
-    damaged = "A (100 %, out of use: as it is, outdoors or by an outer wall), "
+    damaged = "A (100 %, out of use: leave it so, outdoors or by an outer wall), "
     assert words.format(damaged) in bench("due", "--at", "sat 19:00").out
     bench.log("handed_in", "A")
     assert words.format("") in bench("due", "--at", "sat 19:00").out
