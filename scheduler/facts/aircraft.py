@@ -50,11 +50,11 @@ def damaged(life: "Life") -> list[Piece]:
     return latched(life, found)
 
 
-@fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.")
-def test_flight_due(life: "Life") -> list[Piece]:
+@fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.", onward=True)
+def test_flight_due(life: "Life", since: int) -> list[Piece]:
     """From repaired or updated to a flight with purpose test."""
     tests = [event for event in life.those("flown") if event.get("purpose") == "test"]
-    return switched(life, on=life.those("repaired", "updated"), off=tests)
+    return switched(life, on=life.those("repaired", "updated"), off=tests, since=since)
 
 
 @fact("warning_open", AIRCRAFT, FLAG, "It gave a warning, and no look passed since.")

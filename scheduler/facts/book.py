@@ -242,17 +242,18 @@ class Book:
         came = day is None or start_of_day(day, self.clocks.zone) <= by
         return came and self.fact(item, "retired").at(instant) != "yes"
 
-    def fact(self, item: Item, name: str, of: str | None = None) -> Timeline:
-        """A fact of an item over all time."""
+    def fact(self, item: Item, name: str, of: str | None = None, since: int = DAWN) -> Timeline:
+        """A fact of an item over all time; of one that can be told so, what holds from `since` on."""
+        since = since if self.catalogue[name].onward else DAWN
 
         def fold() -> Timeline:
             lives = self.lives(item)
             if len(lives) == 1:
-                pieces = self.pieces(lives[0], name, of)
+                pieces = self.pieces(lives[0], name, of, since)
                 return self.once(("timeline", id(pieces)), lambda: Timeline(pieces))  # type: ignore[return-value]
             return Timeline([piece for life in lives for piece in self._life_pieces(life, name, of)])
 
-        return self.once(("fact", item.kind, item.id, name, of), fold)  # type: ignore[return-value]
+        return self.once(("fact", item.kind, item.id, name, of, since), fold)  # type: ignore[return-value]
 
     def value(self, item: Item, name: str, instant: int) -> Value:
         """The value of a fact of an item at one instant; None where unknown."""
@@ -261,15 +262,17 @@ class Book:
             return self.fact(item, name).at(instant)
         return at(next(life for life in reversed(self.lives(item)) if life.start <= instant), instant)
 
-    def pieces(self, life: Life, name: str, of: str | None = None) -> list[Piece]:
-        """The pieces of a fact over one life."""
+    def pieces(self, life: Life, name: str, of: str | None = None, since: int = DAWN) -> list[Piece]:
+        """The pieces of a fact over one life; of one that can be told so, those that hold from `since` on."""
         declared = self.catalogue[name]
         variant = of if of is not None or not declared.of else declared.of[0]
 
         def compute() -> list[Piece]:
+            if declared.onward:
+                return declared.compute(life, since)
             return declared.compute(life, variant) if declared.of else declared.compute(life)
 
-        return life.once((name, variant), compute)  # type: ignore[return-value]
+        return life.once((name, variant, since), compute)  # type: ignore[return-value]
 
     def _life_pieces(self, life: Life, name: str, of: str | None) -> list[Piece]:
         pieces = self.pieces(life, name, of)

@@ -1,6 +1,5 @@
 """Facts of condition: what keeps an item on the ground, and what was not yet looked at, confirmed or flown."""
 
-from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from scheduler.events.kinds import FINDINGS
@@ -9,7 +8,7 @@ from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
 from scheduler.facts.book import counts_from
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import PACK, STOP_SIGNS, latched
-from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
+from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags, standing
 from scheduler.facts.wear import passes, rising, switched
 from scheduler.instants import DAWN
 from scheduler.units import FLAG, SPAN, word
@@ -102,9 +101,10 @@ def why_grounded(life: "Life", instant: int) -> str:
     return next((text for name, text in words.items() if life.fact(name).at(instant) == "yes"), "")
 
 
-def since_last(events: Iterable[Event]) -> list[Piece]:
+def since_last(events: list[Event], since: int = DAWN) -> list[Piece]:
     """Time since the last of some events; NEVER before the first."""
-    return [Piece(DAWN, NEVER), *(Piece(event.at, 0, RISING, (event, None)) for event in events)]
+    told = standing(events, since)
+    return [Piece(DAWN, NEVER), *(Piece(event.at, 0, RISING, (event, None)) for event in told)]
 
 
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
@@ -120,10 +120,10 @@ def since_mishap(life: "Life") -> list[Piece]:
     return since_last(life.those("mishap"))
 
 
-@fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.")
-def since_flown(life: "Life") -> list[Piece]:
+@fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.", onward=True)
+def since_flown(life: "Life", since: int) -> list[Piece]:
     """Rises from each landing."""
-    return since_last(life.those("flown"))
+    return since_last(life.those("flown"), since)
 
 
 @fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
@@ -149,12 +149,13 @@ def struck(life: "Life") -> list[Piece]:
     PACK,
     FLAG,
     "It was charged or flown though set aside, and neither set aside anew nor passed since.",
+    onward=True,
 )
-def used_set_aside(life: "Life") -> list[Piece]:
+def used_set_aside(life: "Life", since: int) -> list[Piece]:
     """From a charge or flight begun after it was set aside or handed in."""
     aside = life.fact("set_aside")
     used = [event for event in life.those("charged", "flown") if aside.at(counts_from(event) - 1) == "yes"]
-    return switched(life, on=used, off=[*life.those("set_aside", "handed_in"), *passes(life)])
+    return switched(life, on=used, off=[*life.those("set_aside", "handed_in"), *passes(life)], since=since)
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
@@ -259,10 +260,16 @@ def changed_since_compass(life: "Life") -> list[Piece]:
     return switched(life, on=[*life.those("repaired"), *warned, *drifted], off=_calibrations(life, "compass"))
 
 
-@fact("flown_since_compass", AIRCRAFT, FLAG, "It has flown since its compass was calibrated, or that never was.")
-def flown_since_compass(life: "Life") -> list[Piece]:
+@fact(
+    "flown_since_compass",
+    AIRCRAFT,
+    FLAG,
+    "It has flown since its compass was calibrated, or that never was.",
+    onward=True,
+)
+def flown_since_compass(life: "Life", since: int) -> list[Piece]:
     """From a flight to the next calibration of the compass."""
-    return switched(life, on=life.those("flown"), off=_calibrations(life, "compass"))
+    return switched(life, on=life.those("flown"), off=_calibrations(life, "compass"), since=since)
 
 
 @fact("since_updated", AIRCRAFT, SPAN, "Time since its last update; never before the first.")

@@ -21,7 +21,8 @@ class Fact(NamedTuple):
     `about`: the item kinds that have it. `meaning`: one sentence. `unknown`: what is missing where it is unknown, ""
     for facts that recall events (what was not logged did not happen). `record`: the entry that would make it known.
     `of`: the variants a rule can ask for; the first is taken when it asks for none. `at`: its value at one instant, for
-    what is asked for in texts only and costs much to tell for all time; None where `compute` tells that too.
+    what is asked for in texts only and costs much to tell for all time; None where `compute` tells that too. `onward`:
+    `compute` can be told from when on it is asked, and then may tell anything of the time before, and no trails.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Fact(NamedTuple):
     of: tuple[str, ...]
     compute: Callable[..., list[Piece]]
     at: Callable[..., str] | None = None
+    onward: bool = False
 
 
 OF_JOBS = ("next_job_in", "starts_in")
@@ -61,11 +63,12 @@ def fact(
     record: str = "",
     of: tuple[str, ...] = (),
     at: "Callable[[Life, int], str] | None" = None,
+    onward: bool = False,
 ) -> Callable[[Callable[..., list[Piece]]], Callable[..., list[Piece]]]:
     """Declare the decorated function as the computation of a fact over one life of an item."""
 
     def declared(compute: "Callable[..., list[Piece]]") -> Callable[..., list[Piece]]:
-        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at)
+        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, onward)
         return compute
 
     return declared

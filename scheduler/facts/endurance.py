@@ -9,7 +9,7 @@ from scheduler.events.log import Event
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Piece, Trail, trail_of
+from scheduler.facts.timeline import Piece, Trail, events_of, standing, trail_of
 from scheduler.facts.wear import passes, switched
 from scheduler.instants import MINUTE
 from scheduler.units import FLAG, PERCENT, RATIO, SPAN, count
@@ -54,18 +54,22 @@ def _legs(life: "Life") -> list[Leg]:
 
 
 @fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of earlier ones there.",
-      unknown="fewer than six flights on that aircraft with the charge at landing")  # fmt: skip
-def endurance_ratio(life: "Life") -> list[Piece]:
+      unknown="fewer than six flights on that aircraft with the charge at landing", onward=True)  # fmt: skip
+def endurance_ratio(life: "Life", since: int) -> list[Piece]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
-    pieces = []
-    before: dict[str, deque[Leg]] = {}
+    by_aircraft: dict[str, list[Leg]] = {}
     for leg in legs(life):
-        recent = before.setdefault(leg.aircraft, deque(maxlen=RECENT + 1))
-        recent.append(leg)
+        by_aircraft.setdefault(leg.aircraft, []).append(leg)
+    pieces: list[Piece] = []
+    for leg in reversed(legs(life)):
+        recent = by_aircraft[leg.aircraft][-RECENT - 1 :]
+        by_aircraft[leg.aircraft].pop()
         ratio = last_over_usual([each.rate for each in recent], LEAST_EARLIER)
         if ratio is not None:
             pieces.append(Piece(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
-    return pieces
+            if leg.event.at <= since:
+                break
+    return pieces[::-1]
 
 
 @fact("endurance", PACK, SPAN, f"Time in the air from full down to {RESERVE} %, as its last flights went (estimate).",
@@ -82,42 +86,45 @@ def endurance(life: "Life") -> list[Piece]:
     return pieces
 
 
-def _landings(life: "Life") -> list[tuple[Event, float | None]]:
-    """Each single flight with the charge told at its landing, None where it was not."""
-    flights = [event for event in life.those("flown") if "flights" not in event.fields]
-    return [(event, event.get("percent_to")) for event in flights]
+def _landings(life: "Life") -> list[Event]:
+    """The flights that were logged one by one."""
+    return [event for event in life.those("flown") if "flights" not in event.fields]
 
 
-@fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing")
-def last_landing(life: "Life") -> list[Piece]:
+@fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing",
+      onward=True)  # fmt: skip
+def last_landing(life: "Life", since: int) -> list[Piece]:
     """A step at each flight; unknown after one that told no charge."""
-    return [Piece(event.at, percent, None, (event, None)) for event, percent in _landings(life)]
+    told = standing(_landings(life), since)
+    return [Piece(event.at, event.get("percent_to"), None, (event, None)) for event in told]
 
 
-@fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.")
-def low_landings(life: "Life") -> list[Piece]:
+@fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.", onward=True)
+def low_landings(life: "Life", since: int) -> list[Piece]:
     """Counted over the landings with a charge told."""
+    landings = _landings(life)
+    told = standing(landings, since)
+    earlier = landings[: len(landings) - len(told)]
     pieces = [] if life.born is None else [Piece(life.born, 0)]
-    last: deque[tuple[Event, float]] = deque(maxlen=LANDINGS)
-    for event, percent in _landings(life):
-        if percent is not None:
-            last.append((event, percent))
-        trail: Trail = None
-        low = [event for event, percent in last if percent < LOW]
-        for each in low:
-            trail = (each, trail)
-        pieces.append(Piece(event.at, len(low), None, trail))
+    last = deque((event for event in earlier if "percent_to" in event.fields), maxlen=LANDINGS)
+    for event in told:
+        if "percent_to" in event.fields:
+            last.append(event)
+        low = trail_of(each for each in last if each.fields["percent_to"] < LOW)
+        pieces.append(Piece(event.at, len(events_of(low)), None, low))
     return pieces
 
 
-@fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.")
-def read_since_flown(life: "Life") -> list[Piece]:
+@fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.", onward=True)
+def read_since_flown(life: "Life", since: int) -> list[Piece]:
     """From measured or a pass to the next flight."""
-    return switched(life, on=[*life.those("measured"), *passes(life)], off=life.those("flown"))
+    return switched(life, on=[*life.those("measured"), *passes(life)], off=life.those("flown"), since=since)
 
 
-@fact("looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.")
-def looked_since_flown(life: "Life") -> list[Piece]:
+@fact(
+    "looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.", onward=True
+)
+def looked_since_flown(life: "Life", since: int) -> list[Piece]:
     """From a pass or a capacity test to the next flight."""
     tests = [event for event in life.those("measured") if "capacity_mah" in event.fields]
-    return switched(life, on=[*tests, *passes(life)], off=life.those("flown"))
+    return switched(life, on=[*tests, *passes(life)], off=life.those("flown"), since=since)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from scheduler.events.log import Event
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
-from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.facts.timeline import RISING, Piece, Trail, flags, standing
 from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, HOUR, moment
 from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
@@ -27,48 +27,57 @@ WATCH = 24 * HOUR
 @fact(
     "charge", PACK, PERCENT, "What the pack holds, percent of its capacity.",
     unknown="no charge, reading or flight tells what it holds",
-    record="shelfbell log measured {item} PERCENT",
+    record="shelfbell log measured {item} PERCENT", onward=True,
 )  # fmt: skip
-def charge(life: "Life") -> list[Piece]:
+def charge(life: "Life", since: int) -> list[Piece]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
-    return charge_fold(life).pieces
+    return standing(charge_fold(life).pieces, since)
 
 
-@fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.")
-def cycles(life: "Life") -> list[Piece]:
+@fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", onward=True)
+def cycles(life: "Life", since: int) -> list[Piece]:
     """Summed over flights and drains; a total that the pack shows takes the place of the sum."""
-    steps: list[tuple[int, float | None, float, Event]] = [
-        (out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges
-    ]
+    steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges]
     shown = [e for e in life.those("measured") if "cycles_total" in e.fields]
     steps += [(event.at, float(event.fields["cycles_total"]), 0.0, event) for event in shown]
-    return counted(life, sorted(steps, key=lambda step: (step[0], step[3][:3])))
+    return counted(life, sorted(steps, key=lambda step: (step[0], step[3][:3])), since)
 
 
-@fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.")
-def cycles_of_rating(life: "Life") -> list[Piece]:
+@fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", onward=True)
+def cycles_of_rating(life: "Life", since: int) -> list[Piece]:
     """The cycles over the nameplate's rated_cycles."""
-    rated, counted = int(life.item.plate["rated_cycles"]), life.book.pieces(life, "cycles")
+    rated, counted = int(life.item.plate["rated_cycles"]), life.book.pieces(life, "cycles", since=since)
     return [Piece(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
 
 
-def counted(life: "Life", steps: list[tuple[int, float | None, float, Event]]) -> list[Piece]:
-    """A count that grows by steps (instant, new total or None, increase, event)."""
+Step = tuple[int, float | None, float, Event]
+"""When a count changes, its new total or None, else by how much, and the event."""
+
+
+def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Piece]:
+    """A count that grows by steps, in order."""
+    told = len(steps) - len(standing(steps, since))
     pieces = since_birth(life, 0)
-    total = 0.0
+    total: float = 0  # whole where the steps are
+    for _, anchor, increase, _ in steps[:told]:
+        total = total + increase if anchor is None else anchor
     trail: Trail = None
-    for at, anchor, increase, event in steps:
+    for at, anchor, increase, event in steps[told:]:
         total = total + increase if anchor is None else anchor
         trail = (event, trail if anchor is None else None)
         pieces.append(Piece(at, total, None, trail))
     return pieces
 
 
-@fact("hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.")
-def hours_since_reading(life: "Life") -> list[Piece]:
+@fact(
+    "hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.",
+    onward=True,
+)  # fmt: skip
+def hours_since_reading(life: "Life", since: int) -> list[Piece]:
     """Rises from the last reading, charge, drain or flight."""
     pieces = [] if life.born is None else [Piece(life.born, 0, RISING)]
-    return pieces + [Piece(instant, 0, RISING, (event, None)) for instant, event in charge_fold(life).readings]
+    told = standing(charge_fold(life).readings, since)
+    return pieces + [Piece(instant, 0, RISING, (event, None)) for instant, event in told]
 
 
 @fact(

@@ -11,7 +11,7 @@ from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.facts.timeline import FALLING, NEVER, Piece, standing
 from scheduler.facts.wear import airtime_of
 from scheduler.instants import DAY, DUSK, HOUR, MINUTE
 from scheduler.units import FLAG, RATIO, SPAN
@@ -31,13 +31,13 @@ LEAST_WORK = 60 * MINUTE
 
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
-      record="shelfbell log measured {item} PERCENT")  # fmt: skip
-def going_low_in(life: "Life") -> list[Piece]:
+      record="shelfbell log measured {item} PERCENT", onward=True)  # fmt: skip
+def going_low_in(life: "Life", since: int) -> list[Piece]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
     percent = float(life.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
     pieces = []
-    for start, value, slope, trail in charge_fold(life).pieces:
+    for start, value, slope, trail in standing(charge_fold(life).pieces, since):
         if value is None:
             pieces.append(Piece(start, None, None, trail))
         elif slope is not None and slope == falling:
@@ -47,10 +47,10 @@ def going_low_in(life: "Life") -> list[Piece]:
     return pieces
 
 
-@fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.")
-def since_charged(life: "Life") -> list[Piece]:
+@fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", onward=True)
+def since_charged(life: "Life", since: int) -> list[Piece]:
     """Rises from each charge."""
-    return since_last(life.those("charged"))
+    return since_last(life.those("charged"), since)
 
 
 @fact("charged_for_cancelled_job", PACK, FLAG, "The job that it was charged for was called off; it was not used since.")
@@ -85,13 +85,13 @@ def _next_of(book: "Book", plan: Plan) -> Event | None:
 
 
 @fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
-      unknown="too few flights of it and its sisters in 90 days")  # fmt: skip
-def share_of_work(life: "Life") -> list[Piece]:
+      unknown="too few flights of it and its sisters in 90 days", onward=True)  # fmt: skip
+def share_of_work(life: "Life", since: int) -> list[Piece]:
     """1 is an even share; known once it has been in use for the 90 days."""
     if life.born is None:
         return []
     own, pieces = 0, [Piece(life.born, None)]
-    for at, changed, flown, packs in _work(life.book, tuple(life.item.plate.get("fits") or ())):
+    for at, changed, flown, packs in _work(life.book, tuple(life.item.plate.get("fits") or ()), since):
         own = changed.get(life.item.id, own)
         if at >= life.born + SHARE_OVER:
             pieces.append(Piece(at, _share(own, flown, packs)))
@@ -108,13 +108,14 @@ class _Work(NamedTuple):
     packs: int
 
 
-def _work(book: "Book", crafts: tuple[str, ...]) -> list[_Work]:
-    """The work of the packs that flew some aircraft: one sum for all of them."""
-    return book.once(("work", crafts), lambda: list(_works(book, crafts)))  # type: ignore[return-value]
+def _work(book: "Book", crafts: tuple[str, ...], since: int) -> list[_Work]:
+    """The work of the packs that flew some aircraft, as it is from an instant on: one sum for all of them."""
+    return book.once(("work", crafts, since), lambda: list(_works(book, crafts, since)))  # type: ignore[return-value]
 
 
-def _works(book: "Book", crafts: tuple[str, ...]) -> Iterator[_Work]:
+def _works(book: "Book", crafts: tuple[str, ...], since: int) -> Iterator[_Work]:
     flights = sorted((event for name in crafts for event in book.filed(name, "flown")), key=itemgetter(0))
+    flights = standing(flights, since - SHARE_OVER)
     entering = [(event.at, airtime_of(event), event) for event in flights]
     leaving = [(at + SHARE_OVER, -airtime, event) for at, airtime, event in entering]
     airtimes: dict[str, int] = {}

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
-from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact, since_birth
-from scheduler.facts.pack import counted
-from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
+from scheduler.facts.pack import Step, counted
+from scheduler.facts.timeline import RISING, Piece, Trail, flags, standing
 from scheduler.instants import DAWN, MINUTE
 from scheduler.units import FLAG, SPAN, count
 
@@ -26,22 +26,22 @@ def flights_of(event: Event) -> int:
     return int(event.get("flights", 1))
 
 
-@fact("airtime", FLOWN, SPAN, "Time in the air.")
-def airtime(life: "Life") -> list[Piece]:
+@fact("airtime", FLOWN, SPAN, "Time in the air.", onward=True)
+def airtime(life: "Life", since: int) -> list[Piece]:
     """Summed at each landing; a total that the aircraft or pack shows takes the place of the sum."""
-    steps = []
+    steps: list[Step] = []
     for event in life.those("flown", "measured"):
         if event.what == "flown":
             steps.append((event.at, None, airtime_of(event), event))
         elif "airtime_total" in event.fields:
-            steps.append((event.at, round(float(event.fields["airtime_total"]) * MINUTE), 0, event))  # type: ignore[arg-type]
-    return [piece._replace(value=round(piece.value)) for piece in counted(life, steps)]  # type: ignore[arg-type]
+            steps.append((event.at, round(float(event.fields["airtime_total"]) * MINUTE), 0, event))
+    return counted(life, steps, since)
 
 
-@fact("flights", FLOWN, FLIGHTS, "Flights flown.")
-def flights(life: "Life") -> list[Piece]:
+@fact("flights", FLOWN, FLIGHTS, "Flights flown.", onward=True)
+def flights(life: "Life", since: int) -> list[Piece]:
     """Counted at each landing."""
-    return counted(life, [(event.at, None, flights_of(event), event) for event in life.those("flown")])
+    return counted(life, [(event.at, None, flights_of(event), event) for event in life.those("flown")], since)
 
 
 @fact("age", PHYSICAL, SPAN, "Time since it came into use.")
@@ -50,43 +50,48 @@ def age(life: "Life") -> list[Piece]:
     return [] if life.born is None else [Piece(life.born, 0, RISING)]
 
 
-@fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.")
-def idle(life: "Life") -> list[Piece]:
+@fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.", onward=True)
+def idle(life: "Life", since: int) -> list[Piece]:
     """Rises from each landing."""
-    return rising(life, life.those("flown"))
+    return rising(life, life.those("flown"), since)
 
 
-def rising(life: "Life", events: list[Event]) -> list[Piece]:
+def rising(life: "Life", events: list[Event], since: int = DAWN) -> list[Piece]:
     """Time since the last of some events, or since the life began."""
-    return [*age(life), *(Piece(event.at, 0, RISING, (event, None)) for event in events)]
+    return [*age(life), *(Piece(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
 
 
 @fact(
-    "airtime_since_inspected", FLOWN, SPAN, "Time in the air since the last thorough look, or since it came into use."
+    "airtime_since_inspected",
+    FLOWN,
+    SPAN,
+    "Time in the air since the last thorough look, or since it came into use.",
+    onward=True,
 )
-def airtime_since_inspected(life: "Life") -> list[Piece]:
+def airtime_since_inspected(life: "Life", since: int) -> list[Piece]:
     """Starts anew at each inspected, whatever its result."""
-    return since_inspected(life, airtime_of)
+    return since_inspected(life, airtime_of, since)
 
 
-@fact("flights_since_inspected", FLOWN, FLIGHTS, "Flights since the last thorough look, or since it came into use.")
-def flights_since_inspected(life: "Life") -> list[Piece]:
+@fact(
+    "flights_since_inspected",
+    FLOWN,
+    FLIGHTS,
+    "Flights since the last thorough look, or since it came into use.",
+    onward=True,
+)
+def flights_since_inspected(life: "Life", since: int) -> list[Piece]:
     """Starts anew at each inspected, whatever its result."""
-    return since_inspected(life, flights_of)
+    return since_inspected(life, flights_of, since)
 
 
-def since_inspected(life: "Life", amount: Callable[[Event], int]) -> list[Piece]:
+def since_inspected(life: "Life", amount: Callable[[Event], int], since: int) -> list[Piece]:
     """A sum over flights that starts anew at each look."""
-    pieces = since_birth(life, 0)
-    total = 0
-    trail: Trail = None
-    for event in life.those("flown", "inspected"):
-        if event.what == "inspected":
-            total, trail = 0, (event, None)
-        else:
-            total, trail = total + amount(event), (event, trail)
-        pieces.append(Piece(event.at, total, None, trail))
-    return pieces
+    steps: list[Step] = [
+        (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
+        for event in life.those("flown", "inspected")
+    ]
+    return counted(life, steps, since)
 
 
 @fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")
@@ -106,14 +111,14 @@ def passes(life: "Life") -> list[Event]:
     return [event for event in life.those("inspected") if event.get("result") == "pass"]
 
 
-def switched(life: "Life", on: list[Event], off: list[Event]) -> list[Piece]:
+def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN) -> list[Piece]:
     """A flag that some events turn on and others off; off from the beginning. A later event that says the same adds
     itself to the reason."""
     turns_on = {event.id for event in on}
     start = DAWN if life.born is None and on else life.born
     triples: list[tuple[int, bool | None, Trail]] = [] if start is None else [(start, False, None)]
     trail: Trail = None
-    for event in sorted([*on, *off]):
+    for event in standing(sorted([*on, *off]), since):
         trail = (event, trail) if event.id in turns_on else None
         triples.append((event.at, trail is not None, trail or (event, None)))
     return flags(triples).pieces

@@ -175,7 +175,7 @@ def _rests(book: Book, rule: Rule) -> bool:
 def _at_rest(rule: Rule) -> bool:
     """True when a rule about jobs has nothing open once a job is long over, whatever came before."""
 
-    def ask(fact: str, _of: str | None) -> Timeline:
+    def ask(fact: str, _of: str | None, _since: int) -> Timeline:
         return Timeline([Piece(DAWN, AFTERWARDS[fact])])
 
     def reach(origin: int, _span: object) -> int:

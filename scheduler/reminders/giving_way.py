@@ -27,7 +27,7 @@ def _only_barred(verdict: Verdict, instant: int) -> bool:
     """True where a reminder would not end at an instant, did nothing keep the item from use that did not before."""
     barred = bars(verdict.item.kind)
 
-    def ask(fact: str, of: str | None) -> Timeline:
+    def ask(fact: str, of: str | None, _since: int) -> Timeline:
         timeline = verdict.ask(fact, of)
         if fact in barred and timeline.at(instant) == barred[fact]:
             return Timeline([Piece(DAWN, timeline.at(instant - 1))])

@@ -16,8 +16,8 @@ AGES = ("age", "idle", "hours_since_reading", "since_inspected", "since_capacity
 """The facts that rise with time from nought: only these can be held against months and years, whose length depends on
 where they begin."""
 
-Ask = Callable[[str, str | None], Timeline]
-"""Gives a fact (and variant) of the item in question."""
+Ask = Callable[[str, str | None, int], Timeline]
+"""Gives a fact (and variant) of the item in question, from an instant on."""
 Reach = Callable[[int, CalendarSpan], int]
 """Gives the instant a calendar span after another, in the operator's zone."""
 
@@ -177,7 +177,7 @@ def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> Sp
     """Where in time a condition holds from `since` on; before it, as then."""
     if isinstance(condition, Leaf):
         begins = max(DAWN, since - condition.lasting)
-        found = leaf_spans(condition, ask(condition.fact, condition.of), reach, begins)
+        found = leaf_spans(condition, ask(condition.fact, condition.of, begins), reach, begins)
         return found.lasting(condition.lasting).onward(since) if condition.lasting else found
     if isinstance(condition, Not):
         return ~spans(condition.part, ask, reach, since)

@@ -63,9 +63,9 @@ class Verdict:
         """The operator's zone."""
         return self.book.clocks.zone
 
-    def ask(self, fact: str, of: str | None = None) -> Timeline:
-        """A fact of the item."""
-        return self.book.fact(self.item, fact, of)
+    def ask(self, fact: str, of: str | None = None, since: int = DAWN) -> Timeline:
+        """A fact of the item, from `since` on."""
+        return self.book.fact(self.item, fact, of, since)
 
     def reach(self, origin: int, span: CalendarSpan) -> int:
         """The instant a calendar span after another."""

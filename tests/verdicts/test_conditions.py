@@ -129,7 +129,7 @@ def _compare(raw: dict, value: Any) -> int:
 def test_a_condition_holds_where_its_words_say(raw: dict, charge: Timeline, usable: Timeline) -> None:
     facts = {"charge": charge, "usable": usable}
 
-    solved = spans(build(raw, {}, "pack", CATALOGUE), lambda name, _: facts[name], unreachable)
+    solved = spans(build(raw, {}, "pack", CATALOGUE), lambda name, *_: facts[name], unreachable)
 
     assert [solved.at(at) for at in AXIS] == [read_plainly(raw, facts, at) for at in AXIS]
     assert all(one != two for one, two in pairwise(solved.values))
@@ -142,9 +142,9 @@ def test_a_condition_since_an_instant_is_that_of_all_time_from_then_on(
 ) -> None:
     facts, built = {"charge": charge, "usable": usable}, build(raw, {}, "pack", CATALOGUE)
 
-    late = spans(built, lambda name, _: facts[name], unreachable, since)
+    late = spans(built, lambda name, *_: facts[name], unreachable, since)
 
-    assert late == spans(built, lambda name, _: facts[name], unreachable).onward(since)
+    assert late == spans(built, lambda name, *_: facts[name], unreachable).onward(since)
 
 
 def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:
@@ -159,7 +159,7 @@ def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:
 def test_a_variant_is_asked_of_the_fact() -> None:
     asked: list[tuple[str, str | None]] = []
 
-    def ask(name: str, of: str | None) -> Timeline:
+    def ask(name: str, of: str | None, _since: int) -> Timeline:
         asked.append((name, of))
         return Timeline([Piece(0, "no")])
 
