@@ -36,7 +36,7 @@ RESERVED = (JOBS, HOME)
 JOB = "job/"
 """Before the name of a job: the name under which its own events are filed. Alone: bookings for no one aircraft."""
 
-_COLUMNS = "at, recorded_at, seq, id, what, body"
+_COLUMNS = "at, recorded_at, seq, id, what, target, body"
 _BATCH = 1000
 """Rows decoded in one go: one call is quicker than many, and its events share their field names."""
 _HELD = 16_000
@@ -82,16 +82,16 @@ class Row(NamedTuple):
     concerned: tuple[str, ...]
 
 
-def _event(row: tuple[int, int, int, str, str, str]) -> Event:
-    return Event(*row[:5], json.loads(row[5]))
+def _event(row: tuple[int, int, int, str, str, str | None, str]) -> Event:
+    return Event(*row[:5], json.loads(row[6]))
 
 
 def _events(rows: Iterable[tuple]) -> Iterator[Event]:
     """The events of rows, decoded by the batch."""
     rows = iter(rows)
     while batch := list(islice(rows, _BATCH)):
-        decoded = json.loads(f"[{','.join(row[5] for row in batch)}]")
-        for (at, recorded_at, seq, event_id, what, _), fields in zip(batch, decoded, strict=True):
+        decoded = json.loads(f"[{','.join(row[6] for row in batch)}]")
+        for (at, recorded_at, seq, event_id, what, _, _), fields in zip(batch, decoded, strict=True):
             yield Event(at, recorded_at, seq, event_id, what, fields)
 
 
@@ -234,7 +234,7 @@ class Log:
             "ORDER BY at, recorded_at, seq",
             name=name,
         )
-        return ((_event(row[:6]), row[6]) for row in rows)
+        return ((_event(row[:7]), row[7]) for row in rows)
 
     def lines(self) -> Iterator[str]:
         """Every event as it is interchanged, in the order of arrival."""
@@ -297,18 +297,23 @@ class Reader(Source):
         self._known = known
         self._before = before
         self._decoded: dict[int, Event] = {}
+        self._corrections: set[int] = set()
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
         rows = self._log.rows_of(name, what, self._known, self._before)
         self._decode(rows)
-        found = [self._decoded[row[2]] for row in rows]
-        # A correction is filed under the names of what it corrects too, but concerns only those that it gives.
-        return [event for event in found if not corrects(event) or name in concerned(event.fields)]
+        return [self._decoded[row[2]] for row in rows if self._concerns(row[2], name)]
 
     def _decode(self, rows: Iterable[tuple]) -> None:
-        decoded = self._decoded
-        decoded.update((event.seq, event) for event in _events(row for row in rows if row[2] not in decoded))
+        """Decode the rows that were not yet, noting the places of corrections."""
+        fresh = [row for row in rows if row[2] not in self._decoded]
+        self._corrections.update(row[2] for row in fresh if row[5] is not None)
+        self._decoded.update((event.seq, event) for event in _events(fresh))
+
+    def _concerns(self, place: int, name: str) -> bool:
+        """False for a correction that is filed under the name of what it corrects only."""
+        return place not in self._corrections or name in concerned(self._decoded[place].fields)
 
     def of_each(self, names: list[str]) -> dict[str, list[Event]]:
         """The events filed under each of some names: one question where there are several."""
@@ -317,9 +322,8 @@ class Reader(Source):
         fresh = {place for _, place in filed if place not in decoded}
         self._decode(self._log.rows_at(fresh, self._known, self._before))
         for name, place in filed:
-            event = decoded.get(place)
-            if event is not None and (not corrects(event) or name in concerned(event.fields)):
-                found[name].append(event)
+            if place in decoded and self._concerns(place, name):
+                found[name].append(decoded[place])
         for events in found.values():
             events.sort()
         return found

@@ -5,6 +5,7 @@ Every question (live, dry run, rehearsal, outlook) asks a book; none computes fa
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -141,9 +142,9 @@ class Book:
         seen = set(ends)
         open_ends = list(ends)
         while open_ends:
-            fresh = self._rests_on.get(open_ends.pop(), set()) - seen
-            seen |= fresh
-            open_ends += fresh
+            if rests_on := self._rests_on.get(open_ends.pop()):
+                open_ends += rests_on - seen
+                seen |= rests_on
         return {name.asked for name in seen if isinstance(name, _Filed)}
 
     @property
@@ -328,15 +329,11 @@ class Book:
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
         born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None
-        starts = [DAWN]
-        shares: list[list[Event]] = [[]]
-        for event in events:  # by place in order, not by instant: what came just before a replacement is the old one's
-            if event.what == "replaced" and event.get("item") == item.id:
-                starts.append(event.at)
-                shares.append([])
-            else:
-                shares[-1].append(event)
+        # by place in order, not by instant: what came just before a replacement is the old one's
+        cuts = [place for place, e in enumerate(events) if e.what == "replaced" and e.get("item") == item.id]
+        starts = [DAWN, *(events[place].at for place in cuts)]
         ends = [*starts[1:], DUSK]
+        shares = [events[before + 1 : place] for before, place in pairwise([-1, *cuts, len(events)])]
         births = [born, *starts[1:]]
         return [Life(item, *life, self) for life in zip(starts, ends, births, shares, strict=True)]
 

@@ -1,10 +1,12 @@
 """What a pack holds, as a function of time, and what was taken out of it."""
 
 from bisect import bisect_right, insort
+from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
+from scheduler.facts.book import counts_from
 from scheduler.facts.timeline import Piece, Slope, Trail
 from scheduler.instants import DAY, DUSK, MINUTE
 
@@ -209,13 +211,9 @@ def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
     placed = []
     for event in events:
         nearest = bisect_right(landings, event.at)
-        inside = (
-            event.what != "flown"
-            and nearest < len(flights)
-            and landings[nearest] - round(float(flights[nearest].fields["minutes"]) * MINUTE) < event.at
-        )
+        inside = event.what != "flown" and nearest < len(flights) and counts_from(flights[nearest]) < event.at
         placed.append((landings[nearest] if inside else event.at, inside, event))
-    placed.sort(key=lambda entry: (entry[0], entry[1], entry[2][:3]))
+    placed.sort(key=itemgetter(0, 1))  # else in order, as the events are
     return [(instant, event) for instant, _, event in placed]
 
 

@@ -6,6 +6,7 @@ from functools import partial
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.events.log import Event
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
 from scheduler.facts.fitting import controllers_for, fittings, packs_for, parts_of
@@ -267,15 +268,19 @@ def not_fit(life: "Life") -> list[Piece]:
 @fact("unlogged", JOB, FLAG, "It has ended, and no flight of its aircraft since its start is logged.")
 def unlogged(life: "Life") -> list[Piece]:
     """From its end, as last planned, to the next flight that counts for it."""
-    book = life.book
+    return covering(unlogged_stretches(life.book, plans_for(life.book, life.item)))
+
+
+def unlogged_stretches(book: "Book", plans: list[Plan]) -> list[tuple[int, int, Event]]:
+    """From when to when the plans of a job had ended without a flight, each with its booking; DUSK where none came."""
     found = []
-    for plan in plans_for(book, life.item):
+    for plan in plans:
         if plan.known_to <= plan.ends or plan.known_from > plan.ends:
             continue
         crafts = [plan.aircraft] if str(plan.aircraft) in book.fleet else book.fleet.ids("aircraft")
         first = min((_first_flight(book, str(craft), plan.starts) for craft in crafts), default=DUSK)
         found.append((plan.ends, min(first, plan.known_to), plan.event))
-    return covering([stretch for stretch in found if stretch[0] < stretch[1]])
+    return [stretch for stretch in found if stretch[0] < stretch[1]]
 
 
 def _first_flight(book: "Book", aircraft: str, instant: int) -> int:

@@ -12,9 +12,10 @@ from typing import NamedTuple, TypeVar
 from scheduler.events.log import HOME, JOB
 from scheduler.facts.book import Asked, Book
 from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
+from scheduler.facts.needs import unlogged_stretches
 from scheduler.facts.quiet import ASKED, Evidence, evidence
 from scheduler.facts.spans import NO, UNKNOWN, YES
-from scheduler.facts.timeline import Piece, Timeline
+from scheduler.facts.timeline import NEVER, Piece, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DAWN, DUSK
 from scheduler.reminders.board import Board, Reminder, Unknown, missing_facts
@@ -156,20 +157,23 @@ def done_with(book: Book, rules: Ruleset, ledger: Ledger, name: str, now: int) -
     told = any(key.item == name for key, _ in ledger.unsettled())
     if job is None or told or any(plan.aircraft is None for plan in job.plans):
         return None
-    made = [rule for each in rules.about("job") if (rule := rules.get(each, name)) is not None]
-    longest = max((leaf.lasting for rule in made for leaf in leaves(rule.when)), default=0)
     over_at = _over_at(job)
-    unlogged = book.fact(book.item("job", name), "unlogged").piece(DUSK)
-    logged = unlogged.value == "no" and max(unlogged.start, over_at) + longest + NOT_JUDGED_AFTER < now
-    if not logged or not all(_rests(book, rule) for rule in made):
+    logged_at = max((end for _, end, _ in unlogged_stretches(book, job.plans)), default=over_at)
+    if not all(max(logged_at, over_at) + _rests_after(book, rule) < now for rule in rules.applying("job", name)):
         return None
     flown = {(str(plan.aircraft), "flown") for plan in job.plans}
     return Fold(name, DUSK, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
 
 
-def _rests(book: Book, rule: Rule) -> bool:
-    """The same of every job: told once for a book."""
-    return book.once(("rests", id(rule)), lambda: _at_rest(rule))  # type: ignore[return-value]
+def _rests_after(book: Book, rule: Rule) -> float:
+    """So long after a job is over and logged a rule about jobs has nothing open: the same of every job, told once for a
+    book."""
+
+    def tell() -> float:
+        longest = max(leaf.lasting for leaf in leaves(rule.when))
+        return longest + NOT_JUDGED_AFTER if _at_rest(rule) else NEVER
+
+    return book.once(("rests after", id(rule)), tell)  # type: ignore[return-value]
 
 
 def _at_rest(rule: Rule) -> bool:
@@ -195,10 +199,7 @@ def _stored(rests_on: set[Asked], item: str) -> Iterator[Asked]:
 def home_can_wait(rules: Ruleset) -> bool:
     """True when an entry about an item can wait for the next digest to be taken into account for the home's own rules:
     nothing that rests on other than absences rings of itself."""
-    for name in rules.about(HOME):
-        rule = rules.get(name, HOME)
-        if rule is None:
-            continue
+    for rule in rules.applying(HOME, HOME):
         elsewhere = any(leaf.fact != "away_eve" for part in _parts(rule) for leaf in leaves(part))
         if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
             return False
@@ -219,7 +220,7 @@ def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
 def home_since(rules: Ruleset, now: int) -> int:
     """From when on the instants of entries must be known to tell what is open by the home's own rules at `now`, and
     since when: a log that has been quiet for so long has been so since its last entry."""
-    made = [rule for name in rules.about(HOME) if (rule := rules.get(name, HOME)) is not None]
+    made = rules.applying(HOME, HOME)
     asked = [part for rule in made for part in _parts(rule)]
     quiet = [part for part in asked if any(leaf.fact == "log_quiet" for leaf in leaves(part))]
     plain = [rule.when for rule in made if rule.when in quiet and rule.until is None and isinstance(rule.when, Leaf)]

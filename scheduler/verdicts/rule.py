@@ -1,6 +1,7 @@
 """A rule, ready to be asked, and the set of rules that are on with the operator's adjustments."""
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import NamedTuple
 
 from scheduler.facts.declare import Fact
@@ -110,7 +111,18 @@ class Ruleset:
 
     def about(self, kind: str) -> list[str]:
         """The ids of the rules about an item kind."""
-        return [name for name, rule in self._raw.items() if rule["about"] == kind]
+        return self._by_kind.get(kind, [])
+
+    @cached_property
+    def _by_kind(self) -> dict[str, list[str]]:
+        by_kind: dict[str, list[str]] = {}
+        for name, rule in self._raw.items():
+            by_kind.setdefault(rule["about"], []).append(name)
+        return by_kind
+
+    def applying(self, kind: str, item: str) -> list[Rule]:
+        """The rules about an item kind as they apply to an item of it, but for those that are off."""
+        return [rule for name in self.about(kind) if (rule := self.get(name, item)) is not None]
 
     def adjustments(self, rule: str) -> list[dict]:
         """The adjustments of a rule, as written."""
@@ -128,9 +140,12 @@ class Ruleset:
 
     def _narrowest(self, rule: str, item: str) -> int:
         """The place of the adjustment that applies: the one for the fewest items; -1 for none."""
+        changes = self._adjustments.get(rule)
+        if not changes:
+            return -1
         fitting = [
             (len(change["only"]) if "only" in change else 10**9, index)
-            for index, change in enumerate(self._adjustments.get(rule, ()))
+            for index, change in enumerate(changes)
             if item in change.get("only", (item,))
         ]
         return min(fitting)[1] if fitting else -1
