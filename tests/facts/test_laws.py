@@ -6,16 +6,16 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from scheduler.events.log import Log, Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.timeline import Timeline, events_of
+from scheduler.facts.timeline import Piece, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
-from scheduler.instants import DAWN, DUSK, HOUR, MINUTE, rfc3339
+from scheduler.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
 from tests.support import Entries, Fields, MemoryLog, event, moment
 
 FLEET = {
@@ -129,6 +129,43 @@ def instants(timeline: Timeline) -> Iterator[int]:
     """Where a timeline could go astray: the first, middle and last instant of each piece."""
     for piece, end in timeline:
         yield from (piece.start, (piece.start + end) // 2, end - 1)
+
+
+FLIGHTS = entry(
+    "flown", aircraft=st.sampled_from(["heron", "heron", "wagtail"]), packs=st.sampled_from([["A"], ["B"], ["A", "B"]]),
+    minutes=st.integers(10, 40), percent_from=st.just(100), percent_to_=st.sampled_from([10, 25, 60]),
+)  # fmt: skip
+
+
+@st.composite
+def seasons(draw: st.DrawFn) -> Entries:
+    """Flights over half a year, now and then something else between them."""
+    days = draw(st.lists(st.integers(0, 180), min_size=30, max_size=60, unique=True))
+    ats = [rfc3339(START + day * DAY) for day in sorted(days)]
+    others = draw(st.sets(st.integers(0, len(ats)), max_size=6))
+    made = (draw(ENTRIES if place in others else FLIGHTS) for place in range(len(ats)))
+    return [event(at, id=f"e{number}", **fields) for number, (at, fields) in enumerate(zip(ats, made, strict=True))]  # type: ignore[arg-type]
+
+
+LEFT_BEHIND = [
+    event("2026-03-06", what="flown", aircraft="heron", packs=["A", "B"], minutes=200),
+    event("2026-05-20", what="flown", aircraft="heron", packs=["A", "B"], minutes=200),
+]
+"""The first flight leaves the 90 days just after B has been in use for as long: its share is known from then on."""
+
+
+@settings(deadline=None, max_examples=60)
+@given(seasons(), st.integers(0, 300 * 24))
+@example(LEFT_BEHIND, 96 * 24)
+def test_a_fact_told_from_an_instant_on_is_from_then_on_the_one_over_all_time(entries: Entries, hours: int) -> None:
+    book, since = book_over(entries), START + hours * HOUR
+    for item, name, of in questions(book):
+        late, whole = book.fact(item, name, of, since), book.fact(item, name, of)
+        assert _untrailed(late.clipped(since, DUSK)) == _untrailed(whole.clipped(since, DUSK)), (item.id, name)
+
+
+def _untrailed(pieces: list[Piece]) -> list[Piece]:
+    return [piece._replace(trail=None) for piece in pieces]
 
 
 @settings(deadline=None, max_examples=50)
