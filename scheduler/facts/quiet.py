@@ -103,9 +103,12 @@ def _asked(book: "Book") -> list[tuple[int, int, str]]:
 
 def _in_question(book: "Book") -> Iterator[str]:
     """The names of the items that want a first reading, or wanted one within the book's time, most useful first."""
+    known = book.known
+    if known and not known.by_item and not known.unknown:
+        return  # and the fleet need not be read whole to say so
     for kind in ASKED:
         for name in book.fleet.ids(kind):
-            if book.known is None or name in book.known.by_item or name in book.known.unknown:
+            if known is None or name in known.by_item or name in known.unknown:
                 yield name
 
 
