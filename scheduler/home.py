@@ -27,6 +27,8 @@ FLEET_PART = "/fleet"
 """After a fingerprint: the fleet of that set-up in the compiled cache. With "/" and an id after it: one nameplate."""
 CASES_PART = "/cases"
 """After a fingerprint: the cases of the rules of that set-up, by rule, which nobody asks for in order to judge."""
+_PART = 64 * 1024
+"""Bytes of a file looked at in one go."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
@@ -121,7 +123,8 @@ class Home:
         digest = blake2b(__version__.encode(), digest_size=16)
         for name, file in [*self._files(), *yaml_files(place("rules"))]:
             digest.update(f"\0{name}\0".encode())
-            digest.update(_bytes(file))
+            for part in _parts(file):
+                digest.update(part)
         return digest.hexdigest()
 
     def setup(self) -> Setup:
@@ -220,12 +223,13 @@ def _read(read: Callable[[], dict]) -> dict:
         raise FilesRefused(refused.findings) from None
 
 
-def _bytes(file: str) -> bytes:
+def _parts(file: str) -> Iterator[bytes]:
+    """What a file holds, if it can be read; by parts, as memory for the whole of a large one takes long to get."""
     try:
-        with open(file, "rb") as opened:
-            return opened.read()
+        with open(file, "rb", buffering=0) as opened:
+            yield from iter(partial(opened.read, _PART), b"")
     except OSError:
-        return b""
+        return
 
 
 def make_setup(raw: dict, fingerprint: str) -> Setup:
