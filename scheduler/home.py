@@ -5,7 +5,6 @@ import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from functools import cached_property, partial
-from itertools import chain
 from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -26,6 +25,10 @@ if TYPE_CHECKING:
 
 FLEET_PART = "/fleet"
 """After a fingerprint: the fleet of that set-up in the compiled cache. With "/" and an id after it: one nameplate."""
+CASES_PART = "/cases"
+"""After a fingerprint: the cases of the rules of that set-up, by rule, which nobody asks for in order to judge."""
+_PART = 64 * 1024
+"""Bytes of a file looked at in one go."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
@@ -120,7 +123,8 @@ class Home:
         digest = blake2b(__version__.encode(), digest_size=16)
         for name, file in [*self._files(), *yaml_files(place("rules"))]:
             digest.update(f"\0{name}\0".encode())
-            digest.update(_bytes(file))
+            for part in _parts(file):
+                digest.update(part)
         return digest.hexdigest()
 
     def setup(self) -> Setup:
@@ -153,22 +157,30 @@ class Home:
 
         return make_setup(read_home(other), other.fingerprint())
 
+    def cases(self, setup: Setup) -> dict[str, list[dict[str, Any]]]:
+        """The cases of the rules of a set-up, by rule. Raises FilesRefused."""
+        kept = self._compiled(f"{setup.fingerprint}{CASES_PART}")
+        if not kept:
+            from scheduler.home_check import read_home
+
+            return _read(partial(read_home, self))["cases"]
+        return json.loads(kept)
+
     def _cached(self, fingerprint: str) -> dict | None:
-        try:
-            if not self.log.exists():
-                return None
-            query = "SELECT count(*) FROM compiled WHERE fingerprint IN (?, ?)"
-            there = self.log.connection.execute(query, (fingerprint, f"{fingerprint}{FLEET_PART}"))
-            if there.fetchone() != (2,):
-                return None
-            rest = json.loads(self._compiled(fingerprint))
-        except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read, which its readers tell
+        kept = self._compiled(fingerprint)
+        if not kept:
             return None
         # a large fleet takes longer to read than all else, and some commands ask for nothing of it
-        return rest | {"fleet": Fleet(partial(self._fleet, fingerprint), partial(self._nameplate, fingerprint))}
+        fleet = Fleet(partial(self._fleet, fingerprint), partial(self._nameplate, fingerprint))
+        return json.loads(kept) | {"fleet": fleet}
 
     def _compiled(self, name: str) -> str:
-        row = self.log.connection.execute("SELECT data FROM compiled WHERE fingerprint = ?", (name,)).fetchone()
+        """A part of the compiled cache; "" where it is not there."""
+        query = "SELECT data FROM compiled WHERE fingerprint = ?"
+        try:
+            row = self.log.connection.execute(query, (name,)).fetchone() if self.log.exists() else None
+        except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read, which its readers tell
+            return ""
         return row[0] if row else ""
 
     def _fleet(self, fingerprint: str) -> dict:
@@ -194,11 +206,12 @@ class Home:
                     "CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT"
                 )
                 transaction.execute("DELETE FROM compiled")
-                rest = {name: part for name, part in raw.items() if name != "fleet"} | {"version": __version__}
-                fleet = f"{fingerprint}{FLEET_PART}"
-                each = ((f"{fleet}/{item}", plate) for item, plate in nameplates(raw["fleet"]).items())
-                for name, part in chain([(fingerprint, rest), (fleet, raw["fleet"])], each):
-                    transaction.execute("INSERT INTO compiled VALUES (?, ?)", (name, json.dumps(part)))
+                apart = {FLEET_PART: raw["fleet"], CASES_PART: raw["cases"]}
+                each = {f"{FLEET_PART}/{item}": plate for item, plate in nameplates(raw["fleet"]).items()}
+                rest = {name: part for name, part in raw.items() if name not in ("fleet", "cases")}
+                for name, part in {"": rest | {"version": __version__}, **apart, **each}.items():
+                    values = f"{fingerprint}{name}", json.dumps(part)
+                    transaction.execute("INSERT INTO compiled VALUES (?, ?)", values)
         except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             return
 
@@ -210,12 +223,13 @@ def _read(read: Callable[[], dict]) -> dict:
         raise FilesRefused(refused.findings) from None
 
 
-def _bytes(file: str) -> bytes:
+def _parts(file: str) -> Iterator[bytes]:
+    """What a file holds, if it can be read; by parts, as memory for the whole of a large one takes long to get."""
     try:
-        with open(file, "rb") as opened:
-            return opened.read()
+        with open(file, "rb", buffering=0) as opened:
+            yield from iter(partial(opened.read, _PART), b"")
     except OSError:
-        return b""
+        return
 
 
 def make_setup(raw: dict, fingerprint: str) -> Setup:

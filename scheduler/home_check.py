@@ -76,7 +76,7 @@ class Read(NamedTuple):
 
 
 def read_home(home: "Home") -> dict:
-    """The data of every file, checked. Raises Refused with all findings of all files."""
+    """The data of every file, checked, the rules' cases apart. Raises Refused with all findings of all files."""
     read = _read(home)
     if read.findings or read.settings is None or read.fleet is None:
         raise Refused(read.findings)
@@ -84,10 +84,12 @@ def read_home(home: "Home") -> dict:
     for file in read.rules:
         for rule, changes in file.adjust.items():
             adjust.setdefault(rule, []).extend(changes)
+    rules = [rule for file in read.rules for rule in file.rules]
     return {
         "settings": read.settings.data,
         "fleet": read.fleet.data or {},
-        "rules": [rule for file in read.rules for rule in file.rules],
+        "rules": [{name: part for name, part in rule.items() if name != "cases"} for rule in rules],
+        "cases": {rule["id"]: rule["cases"] for rule in rules if "cases" in rule},
         "adjust": adjust,
         "facts": CATALOGUE.places(),
     }

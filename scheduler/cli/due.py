@@ -137,9 +137,10 @@ def _group(at: Desk, group: Lines) -> list[str]:
 def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     """What was seen or snoozed of a group, each with its items where it is not all of them."""
     said: dict[str, list[str]] = {}
-    for reminder, hush in ((reminder, _hush(reminder)) for reminder in group.reminders):
-        for line in kept_quiet(hush, reminder.key.item, at.now, at.say):
-            said.setdefault(line, []).append(reminder.key.item)
+    for reminder in group.reminders:
+        if hush := _hush(reminder):
+            for line in kept_quiet(hush, reminder.key.item, at.now, at.say):
+                said.setdefault(line, []).append(reminder.key.item)
     whole = len(group.reminders)
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]
 

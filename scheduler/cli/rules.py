@@ -36,16 +36,20 @@ def run(home: Home, args: Namespace) -> int:
     if args.markdown:
         print(reference_page(), end="")
         return 0
-    rules = desk(home).setup.rules
+    setup = desk(home).setup
+    rules = setup.rules
     if args.rule is not None and args.rule not in rules:
         raise Refused.because(f"no rule {args.rule!r} is on{did_you_mean(args.rule, rules)}")
     named = [args.rule] if args.rule else list(rules)
-    if args.json:
-        print_json([rules.raw(name) | {"adjusted": rules.adjustments(name)} for name in named])
-    elif args.rule:
-        print(page(rules.raw(args.rule), rules.adjustments(args.rule)))
-    else:
+    if not args.json and not args.rule:
         print(listing(rules))
+        return 0
+    cases = home.cases(setup)
+    written = {name: rules.raw(name) | ({"cases": cases[name]} if name in cases else {}) for name in named}
+    if args.json:
+        print_json([rule | {"adjusted": rules.adjustments(name)} for name, rule in written.items()])
+    else:
+        print(page(written[args.rule], rules.adjustments(args.rule)))
     return 0
 
 

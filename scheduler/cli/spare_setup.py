@@ -48,7 +48,8 @@ def _data(home: Home, name: str) -> dict:
 
 def _last(home: Home) -> dict:
     """What was compiled last, whatever the files were; nothing where nothing was."""
-    query = f"SELECT fingerprint, data FROM compiled WHERE fingerprint NOT LIKE '%{FLEET_PART}/%'"
+    part = "substr(fingerprint, instr(fingerprint || '/', '/'))"
+    query = f"SELECT fingerprint, data FROM compiled WHERE {part} IN ('', '{FLEET_PART}')"
     try:
         rows = home.log.connection.execute(query).fetchall() if home.log.exists() else []
     except (sqlite3.DatabaseError, Refused):  # nothing was compiled yet, or its readers tell what is wrong with the log

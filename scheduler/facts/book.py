@@ -3,7 +3,7 @@
 Every question (live, dry run, rehearsal, outlook) asks a book; none computes facts in any other way.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
@@ -197,13 +197,18 @@ class Book:
         """When anything that was logged happened, but for what another followed before the book's time."""
 
         def ask() -> set[int]:
-            return self._source.instants((HOME, JOBS, *self.fleet.ids()), self._since)
+            return self._source.instants(self._names(), self._since)
 
         return self.once("instants", ask)  # type: ignore[return-value]
 
     def newest(self) -> int | None:
         """When the last entry happened; None without any."""
-        return max(self._source.instants((HOME, JOBS, *self.fleet.ids()), DUSK), default=None)
+        return max(self._source.instants(self._names(), DUSK), default=None)
+
+    def _names(self) -> Iterator[str]:
+        """The names under which entries are filed. The fleet is read whole for them only where they are looked at."""
+        yield from (HOME, JOBS)
+        yield from self.fleet.ids()
 
     def item(self, kind: str, name: str) -> Item:
         """The item of a kind and name: of the fleet, a booked job, or the home."""

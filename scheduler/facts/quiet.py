@@ -6,12 +6,13 @@ from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
+from scheduler.facts.away import absence
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import covering
 from scheduler.facts.timeline import RISING, Piece
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, at_local, local_date, parse_clock, parse_rfc3339, start_of_day
+from scheduler.instants import DAWN, DUSK, at_local, local_date, parse_clock, start_of_day
 from scheduler.units import FLAG, SPAN, count, word
 
 if TYPE_CHECKING:
@@ -44,11 +45,6 @@ def log_quiet(life: "Life") -> list[Piece]:
     told = [Piece(at, 0, RISING) for at in life.book.instants if not any(start <= at < end for start, end in away)]
     turns = [piece for start, end in away for piece in (Piece(start, 0), Piece(end, 0, RISING))]
     return [*since_last([]), *sorted([*told, *turns], key=lambda piece: piece.start)]
-
-
-def absence(event: Event) -> tuple[int, int]:
-    """From when to when somebody is away by an entry."""
-    return parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to")))
 
 
 def first_in_service(book: "Book") -> int | None:
@@ -107,9 +103,12 @@ def _asked(book: "Book") -> list[tuple[int, int, str]]:
 
 def _in_question(book: "Book") -> Iterator[str]:
     """The names of the items that want a first reading, or wanted one within the book's time, most useful first."""
+    known = book.known
+    if known and not known.by_item and not known.unknown:
+        return  # and the fleet need not be read whole to say so
     for kind in ASKED:
         for name in book.fleet.ids(kind):
-            if book.known is None or name in book.known.by_item or name in book.known.unknown:
+            if known is None or name in known.by_item or name in known.unknown:
                 yield name
 
 

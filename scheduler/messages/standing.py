@@ -54,10 +54,10 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     from scheduler.facts.quiet import ASKED
     from scheduler.reminders.fold import home_since
 
-    since = home_since(setup.rules, now)
-    known = Folds(home.log).known(items, since) if HOME in items else None
-    asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in items))
+    since, others = home_since(setup.rules, now), items - {HOME}
+    known = Folds(home.log).known(others, since) if HOME in items else None
+    asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in others))
     if asked:  # since when, is asked over all time
-        known = Folds(home.log).known(items)
+        known = Folds(home.log).known(others)
     book = Book(setup.fleet, Reader(home.log), setup.clocks, known=known, since=since)
     return Board(book, setup.rules, sorted(items), since=lambda _key: now)

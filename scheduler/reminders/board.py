@@ -6,9 +6,10 @@ from functools import cached_property, partial
 from typing import NamedTuple
 
 from scheduler.events.log import HOME, Event
+from scheduler.facts.away import absence
 from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN, YES
-from scheduler.instants import DAWN, DAY, parse_rfc3339
+from scheduler.instants import DAWN, DAY
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.stretches import Stretch
@@ -143,11 +144,7 @@ class Board:
     def away(self) -> list[Absence]:
         """The stretches in which the operator is away."""
         return [
-            Absence(
-                parse_rfc3339(str(event.get("from"))),
-                parse_rfc3339(str(event.get("to"))),
-                event.recorded_at if self.as_told else event.at,
-            )
+            Absence(*absence(event), event.recorded_at if self.as_told else event.at)
             for event in self.book.filed(HOME, "away")
         ]
 

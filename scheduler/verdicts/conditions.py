@@ -91,7 +91,9 @@ def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[s
 
 
 def _lasting(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
-    written, name = _value(raw.get("lasting", "0 s"), limits)
+    if "lasting" not in raw:
+        return 0, None
+    written, name = _value(raw["lasting"], limits)
     lasting = parse_span(str(written))
     if isinstance(lasting, CalendarSpan):
         raise ValueError("lasting takes a duration such as '24 h' or '10 d', not months or years")

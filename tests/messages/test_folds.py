@@ -10,24 +10,27 @@ import os
 import shutil
 from pathlib import Path
 from random import Random
+from typing import Never
 
 import pytest
 
 from scheduler.cli.common import Desk
 from scheduler.cli.due import kept, solved, to_text, whole
 from scheduler.events.kinds import KINDS
+from scheduler.events.log import HOME
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Life
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.findings import Refused
+from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
 from scheduler.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.messages import scope
 from scheduler.messages import wake as wakes
 from scheduler.messages.folds import Folds, drop
 from scheduler.messages.scope import fold_all, uncollected
-from scheduler.messages.standing import standing
+from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.fold import Fold, home_since
 from scheduler.shipped import folder as shipped
@@ -406,6 +409,21 @@ def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path
     at = Desk(life.home, life.setup, life.now + HOUR)
     assert "Wed 1 Jan 2025" in to_text(at, whole(at))
     assert to_text(at, kept(at)) == to_text(at, whole(at))
+    life.close()
+
+
+def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(tmp_path: Path) -> None:
+    def read() -> Never:
+        raise AssertionError("the fleet was read whole")
+
+    home = make_home(tmp_path / "home")
+    (home / "fleet.yaml").write_text(json.dumps({"packs": [{"id": "X"}]}))
+    (home / "rules" / "own.yaml").unlink()
+    life = Clockwork(home, START, held_every=1)
+    life.log("measured", item="X", percent=50)
+    life.run(START + 30 * DAY)
+    board = board_of(life.home, life.setup._replace(fleet=Fleet(read)), life.now, frozenset([HOME]))
+    assert [(r.key.rule, r.key.item) for r in board.open_at(life.now)] == [("log-gone-quiet", HOME)]
     life.close()
 
 

@@ -125,6 +125,18 @@ def test_one_rule_is_shown_whole(bench: Bench) -> None:
         assert part in shown
 
 
+def test_for_programs_a_rule_is_told_with_its_cases_as_its_file_has_it(bench: Bench) -> None:
+    """Also once the files are compiled, when they are kept apart from it."""
+    bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs]\n")
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.log("charged", "A")
+    written = rules()["pack-left-full"]
+
+    for _ in ("compiled now", "compiled before"):
+        (told,) = json.loads(bench("rules", "pack-left-full", "--json").out)
+        assert told == written | {"adjusted": []}
+
+
 def test_an_unknown_rule_is_refused_with_the_nearest_name(bench: Bench) -> None:
     bench.write("shelfbell.yaml", "zone: UTC\npractice: [packs]\n")
     bench.write("rules/own.yaml", "rules: []\n")

@@ -1,0 +1,9 @@
+"""When the operator is away."""
+
+from scheduler.events.log import Event
+from scheduler.instants import parse_rfc3339
+
+
+def absence(event: Event) -> tuple[int, int]:
+    """From when to when somebody is away by an entry."""
+    return parse_rfc3339(str(event.get("from"))), parse_rfc3339(str(event.get("to")))
