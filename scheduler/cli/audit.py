@@ -2,13 +2,17 @@
 
 import sys
 from argparse import ArgumentParser, Namespace
+from collections import Counter
 from pathlib import Path
 
 from scheduler.cli.common import Desk, desk
 from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.audit import audit
-from scheduler.cli.pages.season import Season
-from scheduler.cli.rehearse import lived, stretch
+from scheduler.cli.pages.looking import look
+from scheduler.cli.pages.season import Logged, Season
+from scheduler.cli.rehearse import stretch
+from scheduler.events.log import Event
+from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.messages.outbox import TRIAL, Outbox
@@ -64,17 +68,34 @@ def _say_where_no_pictures() -> None:
 def season_of(at: Desk, start: int, end: int) -> Season:
     """All that the audit of a stretch is made from."""
     judged_at = min(end, at.now)
-    history = list(at.home.log.history())
-    by_id = {event.id: event for event, _ in history}
-    corrected = [(event, by_id[by]) for event, by in history if by and start <= by_id[by].recorded_at < judged_at]
-    entries = [
-        event for event, by in history if by is None and event.what != "struck" and start <= event.at < judged_at
-    ]
     return Season(
-        at, start, end, judged_at, at.board(as_told=False), lived(at, start, judged_at), entries,
-        sorted(corrected, key=lambda pair: pair[1].recorded_at), _sent(at, start, judged_at), files_off(at.home),
+        at, start, end, judged_at, *look(at, start, judged_at), _logged(at, start, judged_at),
+        _corrected(at, start, judged_at), _sent(at, start, judged_at), files_off(at.home),
         frozenset(line.key.rule for line in Outbox(at.home.log).ledger().rung() if start <= line.at <= judged_at),
     )  # fmt: skip
+
+
+def _logged(at: Desk, start: int, end: int) -> Logged:
+    """What was logged of [start, end), as far as it is in force."""
+    entries = flights = airtime = mishaps = 0
+    by_pack: Counter[str] = Counter()
+    for event, gone in at.home.log.history():
+        if gone or event.what == "struck" or not start <= event.at < end:
+            continue
+        entries += 1
+        mishaps += event.what == "mishap"
+        if event.what == "flown":
+            flights += flights_of(event)
+            airtime += airtime_of(event)
+            by_pack.update(dict.fromkeys(event.get("packs") or (), flights_of(event)))
+    return Logged(entries, flights, airtime, mishaps, by_pack)
+
+
+def _corrected(at: Desk, start: int, end: int) -> list[tuple[Event, Event]]:
+    """What was taken back in [start, end), each with the entry that did."""
+    taken_back = ((event, by and at.home.log.find(by)) for event, by in at.home.log.history() if by)
+    found = [(event, by) for event, by in taken_back if by and start <= by.recorded_at < end]
+    return sorted(found, key=lambda pair: pair[1].recorded_at)
 
 
 def _sent(at: Desk, start: int, end: int) -> tuple[int, int]:

@@ -49,7 +49,14 @@ class Found(NamedTuple):
 
 def whole(at: Desk) -> Found:
     """The board of all items, solved."""
-    return solved(Board(at.book(), at.setup.rules, since=lambda _key: at.now), at.now)
+    from scheduler.cli.parts import boards
+
+    opened, unknown = [], []
+    for board in boards(at, since=lambda _key: at.now):
+        found = solved(board, at.now)
+        opened += found.opened
+        unknown += _placed(at, found.unknown)
+    return _in_order(at, opened, unknown)
 
 
 def solved(board: Board, now: int) -> Found:
@@ -68,7 +75,17 @@ def kept(at: Desk) -> Found:
     if stands.anew:
         anew = solved(board_of(at.home, at.setup, at.now, stands.anew), at.now)
         opened += anew.opened
-        unknown += [(at.setup.fleet.place(each.key.item), each) for each in anew.unknown]
+        unknown += _placed(at, anew.unknown)
+    return _in_order(at, opened, unknown)
+
+
+def _placed(at: Desk, unknown: list[Unknown]) -> list[tuple[int, Unknown]]:
+    """What cannot be judged, each with the place of its item."""
+    return [(at.setup.fleet.place(each.key.item), each) for each in unknown]
+
+
+def _in_order(at: Desk, opened: list[Reminder], unknown: list[tuple[int, Unknown]]) -> Found:
+    """The board as one of all items has it, of what was found in parts."""
     rules = {rule: place for place, rule in enumerate(at.setup.rules)}
     opened.sort(key=partial(pressing, at.now))
     unknown.sort(key=lambda placed: (rules[placed[1].key.rule], placed[0], placed[1].key.item))

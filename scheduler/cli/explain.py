@@ -3,8 +3,11 @@
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
 from functools import partial
+from operator import attrgetter, itemgetter
+from typing import NamedTuple, TypeVar
 
 from scheduler.cli.common import Desk, asking, describe, desk, print_answer, print_json
+from scheduler.cli.parts import boards, placing
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
 from scheduler.events.log import Event, concerned
@@ -32,36 +35,66 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print the tree of each verdict asked for."""
     at = desk(home, args)
-    found = asked(at, args.names)
+    found = asked(at, args.names) if args.names else None
     if args.json:
-        print_json([one_json(at, verdict) for verdict in found])
+        print_json(told(at, found, partial(one_json, at)))
     else:
-        print_answer(at, "\n\n".join(pages(at, found, args)))
+        print_answer(at, "\n\n".join(pages(at, found, args.all)))
     return 0
 
 
-def pages(at: Desk, found: list[Verdict], args: Namespace) -> list[str]:
+Telling = TypeVar("Telling")
+
+
+def told(at: Desk, found: list[Verdict] | None, tell: Callable[[Verdict], Telling]) -> list[Telling]:
+    """What is told of each of some verdicts; of all there are for None. Raises Refused where there is none."""
+    if found is not None:
+        return list(map(tell, found))
+    place = placing(at)
+    tellings = [(place(verdict), tell(verdict)) for board in boards(at) for verdict in board.verdicts]
+    if not tellings:
+        raise Refused.because("no rule that is on applies to any item")
+    return [telling for _, telling in sorted(tellings, key=itemgetter(0))]
+
+
+def pages(at: Desk, found: list[Verdict] | None, each_whole: bool) -> list[str]:
     """What is open, the most urgent first, whole; what is asked by name and unknown, too; of the rest a line each."""
-    if args.all or len(found) == 1:
-        return [one_text(at, verdict) for verdict in found]
-    opened = [verdict for verdict in found if verdict.open_at(at.now)]
-    opened.sort(key=lambda verdict: URGENCIES.index(verdict.urgency(at.now)))
-    unknown = [verdict for verdict in found if verdict not in opened and verdict.when.at(at.now) == UNKNOWN]
-    silent = [verdict for verdict in found if verdict not in opened and verdict not in unknown]
-    if not args.names:
-        return [*(one_text(at, verdict) for verdict in opened), _the_rest(opened, unknown, silent)]
-    whole = [one_text(at, verdict) for verdict in (*opened, *unknown)]
-    if not silent:
-        return whole
-    return [*whole, "\n".join([_SILENT, *(f"  {_silent_line(at, verdict)}" for verdict in silent)])]
+    if each_whole or found is not None and len(found) == 1:
+        return told(at, found, partial(one_text, at))
+    shown = told(at, found, partial(_page, at, by_name=found is not None))
+    if len(shown) == 1:
+        return told(at, found, partial(one_text, at))
+    whole = [page.text for page in sorted(shown, key=attrgetter("standing")) if page.standing < _SILENT and page.text]
+    silent = [page.text for page in shown if page.standing == _SILENT]
+    if found is None:
+        return [*whole, _the_rest(len(whole), len(shown) - len(whole) - len(silent), len(silent))]
+    return [*whole, "\n".join([_HEAD, *(f"  {line}" for line in silent)])] if silent else whole
 
 
-_SILENT = "Silent (a rule and an item show one whole, --all each):"
+class _Page(NamedTuple):
+    """What is shown of a verdict, "" for nothing. `standing`: how urgent it is where it is open, else what follows."""
+
+    standing: int
+    text: str
 
 
-def _the_rest(opened: list[Verdict], unknown: list[Verdict], silent: list[Verdict]) -> str:
+_UNKNOWN, _SILENT = len(URGENCIES), len(URGENCIES) + 1
+
+
+def _page(at: Desk, verdict: Verdict, by_name: bool) -> _Page:
+    if verdict.open_at(at.now):
+        return _Page(URGENCIES.index(verdict.urgency(at.now)), one_text(at, verdict))
+    if verdict.when.at(at.now) == UNKNOWN:
+        return _Page(_UNKNOWN, one_text(at, verdict) if by_name else "")
+    return _Page(_SILENT, _silent_line(at, verdict) if by_name else "")
+
+
+_HEAD = "Silent (a rule and an item show one whole, --all each):"
+
+
+def _the_rest(opened: int, unknown: int, silent: int) -> str:
     head = "" if opened else "Nothing is open. "
-    count = f"{len(unknown)} cannot be judged, {len(silent)} silent"
+    count = f"{unknown} cannot be judged, {silent} silent"
     return f"{head}Of the rest, each rule by each item: {count}. `shelfbell explain ITEM` tells of them, --all of each."
 
 

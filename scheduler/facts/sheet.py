@@ -57,6 +57,17 @@ class Resistance(NamedTuple):
     ratio: Estimate | None
 
 
+class Past(NamedTuple):
+    """What one pack has been through up to an instant. `since`: its first entry; None without any. `health`: percent of
+    its label that is left then, an estimate; None where it is not known."""
+
+    item: Item
+    since: int | None
+    history: list[Run]
+    capacities: list[Capacity]
+    health: float | None
+
+
 class Sheet(NamedTuple):
     """One pack at one instant."""
 
@@ -91,20 +102,30 @@ class Sheet(NamedTuple):
         return cost(self.sitting.lost, self.price.amount) if self.sitting and self.price else None
 
 
-def sheet_of(book: Book, item: Item, now: int) -> Sheet:
-    """The sheet of a pack. Nothing later than `now` enters, but a flight under way."""
-    life = next(each for each in reversed(book.lives(item)) if each.start <= now)
+def past_of(book: Book, item: Item, now: int) -> Past:
+    """What a pack has been through by `now`."""
+    life = _life_at(book, item, now)
     since = next((event.at for event in life.events if event.at <= now), None)
     history = [] if since is None else runs(book.fact(item, "charge"), since, now)
-    found = bands(history)
     known = [each for each in capacities(life) if each.event.at <= now]
+    return Past(item, since, history, known, book.fact(item, "health").at(now))  # type: ignore[arg-type]
+
+
+def _life_at(book: Book, item: Item, now: int) -> Life:
+    return next(each for each in reversed(book.lives(item)) if each.start <= now)
+
+
+def sheet_of(book: Book, item: Item, now: int) -> Sheet:
+    """The sheet of a pack. Nothing later than `now` enters, but a flight under way."""
+    life, past = _life_at(book, item, now), past_of(book, item, now)
+    history, known, found = past.history, past.capacities, bands(past.history)
     names = ("usable", "cycles", "cycles_of_rating", "flights", "airtime", "health", "watt_hours", "age")
     facts = {name: book.fact(item, name).at(now) for name in names}
     held = holding(book, life, now)
     times = bench(book, life, held.percent) if held.percent is not None and facts["usable"] == "yes" else []
     celsius = temperature(life, now)
     return Sheet(
-        item, now, since, held, times, history, found,
+        item, now, past.since, held, times, history, found,
         sitting(found, str(item.plate["chemistry"]), ROOM if celsius is None else celsius),
         facts,
         known, next((h for h in reversed(healths(life)) if h.at <= now), None), outlook(life, known),

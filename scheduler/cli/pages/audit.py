@@ -3,9 +3,8 @@
 from scheduler.cli.pages.coverage import coverage, limits_of_this
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Section, Table
 from scheduler.cli.pages.fleet import fleet, packs
-from scheduler.cli.pages.rules import never_decided, rules, undecided
+from scheduler.cli.pages.rules import never_decided, rules
 from scheduler.cli.pages.season import Season, responses, safe, settled, some
-from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.instants import HOUR
 from scheduler.reminders.text import gathered, listed
 from scheduler.units import show_span
@@ -38,14 +37,12 @@ def conclusions(season: Season) -> list[str]:
 
 
 def _work(season: Season) -> str:
-    flights = [event for event in season.entries if event.what == "flown"]
-    count = sum(map(flights_of, flights))
-    hours = sum(map(airtime_of, flights)) / HOUR
-    mishaps = sum(event.what == "mishap" for event in season.entries)
-    entries = some(len(season.entries), "entry", "entries").capitalize()
+    logged = season.logged
+    entries = some(logged.entries, "entry", "entries").capitalize()
     corrected = some(len(season.corrections), "entry", "entries")
     return (
-        f"{entries} in the log: {some(count, 'flight')}, {hours:.1f} h in the air, {some(mishaps, 'mishap')}; "
+        f"{entries} in the log: {some(logged.flights, 'flight')}, {logged.airtime / HOUR:.1f} h in the air, "
+        f"{some(logged.mishaps, 'mishap')}; "
         f"{corrected} corrected."
     )
 
@@ -61,13 +58,13 @@ def _reminders(season: Season) -> str:
     longest = settled(opened, season.judged_at)[-1]
     return (
         f"{text}, half of them within {show_span(times[len(times) // 2])}; the longest took {show_span(times[-1])} "
-        f"({longest.verdict.rule.title.lower()}: {longest.key.item})."
+        f"({longest.title.lower()}: {longest.key.item})."
     )
 
 
 def _now(season: Season) -> str:
     """The urgent ones by themselves: that is where a day counts."""
-    urgent = [r for r in season.opened() if any(word == "now" for _, word in r.verdict.rises(r.stretch))]
+    urgent = [r for r in season.opened() if r.urgent]
     if not urgent:
         return "Nothing was urgent enough for `now`."
     times = responses(urgent, season.judged_at)
@@ -76,7 +73,7 @@ def _now(season: Season) -> str:
 
 
 def _standing(season: Season) -> str:
-    groups = gathered(season.still_open())
+    groups = gathered(season.still_open)
     if not groups:
         return "Nothing is open at the end."
     named = [f"{group.rule.title.lower()} ({group.items()})" for group in groups]
@@ -84,10 +81,11 @@ def _standing(season: Season) -> str:
 
 
 def _blind(season: Season) -> str:
-    unwatched = [item for item in season.at.setup.fleet.ids() if not season.watching(item)]
+    seen = {each.key.item for each in season.watched}
+    unwatched = [item for item in season.at.setup.fleet.ids() if item not in seen]
     dark = never_decided(season)
     watched = f"No rule watches {listed(unwatched)}" if unwatched else "Every item is watched by some rule"
-    partly = {v.rule.id for v in season.board.verdicts if undecided(season, v)} - set(dark)
+    partly = {each.key.rule for each in season.watched if each.undecided} - set(dark)
     blind = [f"{some(len(dark), 'rule')} could never be judged for want of entries"] if dark else []
     blind += [f"{some(len(partly), 'rule')} could not be judged for some items (see Coverage)"] if partly else []
     return f"{watched}; {', and '.join(blind) or 'no rule lacked its entries'}."
@@ -102,7 +100,7 @@ def _sent(season: Season) -> str:
 
 
 def _open(season: Season) -> list[Part]:
-    reminders = season.still_open()
+    reminders = season.still_open
     if not reminders:
         return [Paragraph("Nothing is open.")]
     rows = [

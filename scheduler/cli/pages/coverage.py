@@ -1,15 +1,15 @@
 """Of an audit: what is watched and what is not, what was never entered, and what the program does not check at all."""
 
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
-from scheduler.cli.pages.rules import undecided
-from scheduler.cli.pages.season import Season
+from scheduler.cli.pages.season import Season, Watched
 from scheduler.instants import DAY
 from scheduler.reminders.text import listed, unknown_lines
 from scheduler.units import show_span
 
 STALE = 90 * DAY
 """A reading or look older than this is listed as stale. A choice for this page, no source."""
-_LAST = {"hours_since_reading": "reading, charge or flight", "since_inspected": "thorough look"}
+LAST = {"hours_since_reading": "reading, charge or flight", "since_inspected": "thorough look"}
+"""Facts that tell how old what is known is, and what each rests on."""
 _NOT_CHECKED = (
     "Whether what was entered is true, or complete: what nobody logged did not happen, as far as this page knows.",
     "The aircraft itself: no reminder does not mean fit to fly. A look before each flight remains the pilot's.",
@@ -29,47 +29,41 @@ def coverage(season: Season) -> list[Part]:
 
 
 def _watched(season: Season) -> list[Part]:
-    rows = []
+    rows, by_item = [], dict[str, list[Watched]]()
+    for each in season.watched:
+        by_item.setdefault(each.key.item, []).append(each)
     for item in season.at.setup.fleet:
-        verdicts = season.watching(item.id)
-        dark = [verdict.rule.title for verdict in verdicts if undecided(season, verdict)]
-        remark = "no rule watches it" if not verdicts else f"never to be judged: {'; '.join(dark)}" if dark else ""
-        rows.append([item.id, item.kind, str(len(verdicts)), remark])
+        found = by_item.get(item.id, [])
+        dark = [each.title for each in found if each.undecided]
+        remark = "no rule watches it" if not found else f"never to be judged: {'; '.join(dark)}" if dark else ""
+        rows.append([item.id, item.kind, str(len(found)), remark])
     return [Table.of("", ["Item", "Kind", "Rules", "Remark"], rows)]
 
 
 def _never_fed(season: Season) -> list[Part]:
     """The facts that some rule asks and no entry of the season made known."""
     found: dict[str, list[str]] = {}
-    for verdict in season.board.verdicts:
-        for leaf in verdict.asked:
-            fact = season.board.book.catalogue[leaf.fact]
-            pieces = verdict.ask(leaf.fact, leaf.of).clipped(season.start, season.judged_at)
-            if fact.record and all(piece.value is None for piece in pieces):
-                found.setdefault(f"{fact.unknown}: ", []).append(verdict.item.id)
-    lines = [f"{lack}{listed(list(dict.fromkeys(items)))}" for lack, items in found.items()]
+    for each in season.watched:
+        for lack in each.unfed:
+            found.setdefault(lack, []).append(each.key.item)
+    lines = [f"{lack}: {listed(list(dict.fromkeys(items)))}" for lack, items in found.items()]
     return [Bullets(lines)] if lines else [Paragraph("Everything that a rule asks for was entered at least once.")]
 
 
 def _missing(season: Season) -> list[Part]:
-    lines = unknown_lines(season.board.unknown_at(season.judged_at))
+    lines = unknown_lines([each.unknown for each in season.watched if each.unknown])
     return [Bullets(lines)] if lines else [Paragraph("No reading is missing.")]
 
 
 def _stale(season: Season) -> list[Part]:
     lines = []
-    for name, what in _LAST.items():
-        ages = {}
-        for item in season.at.setup.fleet:
-            if (
-                item.kind in season.board.book.catalogue[name].about
-                and season.board.book.retired(item) > season.judged_at
-            ):
-                ages[item.id] = season.board.book.fact(item, name).at(season.judged_at)
+    for name, what in LAST.items():
         old: dict[str, list[str]] = {}
-        for item_id, age in ages.items():
-            if isinstance(age, int) and age > STALE:
-                old.setdefault(show_span(age), []).append(item_id)
+        for item in season.at.setup.fleet.ids():
+            state = season.states[item]
+            age = state.facts.get(name)
+            if isinstance(age, int) and age > STALE and not state.retired:
+                old.setdefault(show_span(age), []).append(item)
         lines += [f"{listed(items)}: the last {what} is {age} old, or there was none" for age, items in old.items()]
     if not lines:
         return [Paragraph(f"No reading or look is older than {show_span(STALE)}.")]
@@ -78,5 +72,7 @@ def _stale(season: Season) -> list[Part]:
 
 def limits_of_this(season: Season) -> list[Part]:
     """What nobody should read into the page."""
-    off = [f"The subjects of the rule files that came with the program and are off here: {listed(season.files_off)}."]
-    return [Bullets([*_NOT_CHECKED, *(off if season.files_off else [])])]
+    if not season.files_off:
+        return [Bullets([*_NOT_CHECKED])]
+    off = f"The subjects of the rule files that came with the program and are off here: {listed(season.files_off)}."
+    return [Bullets([*_NOT_CHECKED, off])]

@@ -5,13 +5,13 @@ from datetime import date
 from scheduler.cli.pages.document import Paragraph, Part, Picture, Table
 from scheduler.cli.pages.pictures import Life, draw
 from scheduler.cli.pages.season import Season, safe, some
-from scheduler.facts.sheet import Sheet, sheet_of
-from scheduler.facts.wear import flights_of
+from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.sheet import Past
 from scheduler.fleet.fleet import Item
 from scheduler.instants import HOUR
 from scheduler.units import show
 
-_COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
+COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
 """Facts, with the decimals shown."""
 _LEGEND = (
     "Above, the charge over time; the shaded bands are above 85 % and below 20 %. Between, a row for each rule: a mark "
@@ -24,7 +24,7 @@ def fleet(season: Season) -> list[Part]:
     items = [item for item in season.at.setup.fleet if item.kind != "paper"]
     rows = [
         [item.id, item.kind, _written(item.plate.get("in_service")),
-         *(_count(season, item, *count) for count in _COUNTS.items()), _remark(season, item)]
+         *(_count(season, item, *count) for count in COUNTS.items()), _remark(season, item)]
         for item in items
     ]  # fmt: skip
     head = ["Item", "Kind", "In service", "Flights so far", "Time in the air", "Cycles", "Remark"]
@@ -36,20 +36,20 @@ def _written(day: object) -> str:
 
 
 def _count(season: Season, item: Item, name: str, digits: int) -> str:
-    if item.kind not in season.board.book.catalogue[name].about:
+    facts = season.states[item.id].facts
+    if name not in facts:
         return ""
-    value = season.board.book.fact(item, name).at(season.judged_at)
+    value = facts[name]
     if not isinstance(value, int | float):
         return "not known"
     return f"{value / HOUR:.1f} h" if name == "airtime" else f"{value:.{digits}f}"
 
 
 def _remark(season: Season, item: Item) -> str:
-    if season.board.book.retired(item) <= season.judged_at:
+    state = season.states[item.id]
+    if state.retired:
         return "out of service for good"
-    if item.kind == "pack" and season.board.book.fact(item, "usable").at(season.judged_at) == "no":
-        return "not to be used"
-    return ""
+    return "not to be used" if item.kind == "pack" and state.facts["usable"] == "no" else ""
 
 
 def _papers(season: Season) -> list[Part]:
@@ -59,11 +59,11 @@ def _papers(season: Season) -> list[Part]:
 
 
 def _good_until(season: Season, paper: Item) -> tuple[str, str]:
-    left = season.board.book.fact(paper, "days_to_expiry").at(season.judged_at)
+    left = season.states[paper.id].facts["days_to_expiry"]
     if not isinstance(left, int):
         return "not known", "no renewal is in the log"
     day = season.day(season.judged_at + left - 1)
-    unit = season.board.book.catalogue["days_to_expiry"].unit
+    unit = CATALOGUE["days_to_expiry"].unit
     return day, f"good, {show(left, unit)} left" if left > 0 else f"lapsed {show(-left, unit)} ago"
 
 
@@ -78,28 +78,27 @@ def packs(season: Season) -> list[Part]:
 
 
 def _pack(season: Season, item: Item) -> Picture | None:
-    sheet = sheet_of(season.board.book, item, season.judged_at)
-    if sheet.since is None:
+    past = season.states[item.id].past
+    if past is None or past.since is None:
         return None
-    reminders = [r for r in season.result.reminders if r.key.item == item.id]
-    life = Life(sheet, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
-    return Picture(f"Pack {item.id}", _told(season, sheet, len(reminders)), lambda: draw(life))
+    reminders = [r for r in season.reminders if r.key.item == item.id]
+    life = Life(past, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
+    return Picture(f"Pack {item.id}", _told(season, past, len(reminders)), lambda: draw(life))
 
 
-def _told(season: Season, sheet: Sheet, reminders: int) -> str:
+def _told(season: Season, past: Past, reminders: int) -> str:
     """What the picture shows, in words."""
-    flown = [e for e in season.entries if e.what == "flown" and sheet.item.id in (e.get("packs") or ())]
-    runs = [run for run in sheet.history if run.end > season.start]
+    runs = [run for run in past.history if run.end > season.start]
     known = [p for run in runs for p in (run.percent_from, run.percent_to) if p is not None]
     high = sum(
         run.end - max(run.start, season.start) for run in runs if min(run.percent_from or 0, run.percent_to or 0) > 85
     )
     span = max(1, season.judged_at - season.start)
-    parts = [some(sum(map(flights_of, flown)), "flight")]
+    parts = [some(season.logged.by_pack.get(past.item.id, 0), "flight")]
     if known:
         parts.append(f"charge between {min(known):.0f} and {max(known):.0f} %")
         parts.append(f"above 85 % for {100 * high / span:.0f} % of the time")
     parts.append(f"{some(reminders, 'reminder')} open in it")
-    health = sheet.facts["health"]
-    parts.append("health not known" if health is None else f"health about {health:.0f} % of its label (estimate)")
+    health = f"about {past.health:.0f} % of its label (estimate)" if past.health is not None else "not known"
+    parts.append(f"health {health}")
     return "; ".join(parts) + "."

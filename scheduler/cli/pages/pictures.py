@@ -8,9 +8,9 @@ import io
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.facts.sheet import Sheet
+from scheduler.cli.pages.season import Opened
+from scheduler.facts.sheet import Past
 from scheduler.instants import to_datetime
-from scheduler.reminders.board import Reminder
 
 BLUE, ORANGE, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
 _MARKS = "ovsD^P*X"
@@ -18,12 +18,12 @@ _MOST_ROWS = 8
 
 
 class Life(NamedTuple):
-    """What a picture shows: a pack's sheet, over [start, end), with the reminders open in it."""
+    """What a picture shows: a pack's past, over [start, end), with the reminders open in it."""
 
-    sheet: Sheet
+    past: Past
     start: int
     end: int
-    reminders: list[Reminder]
+    reminders: list[Opened]
     zone: ZoneInfo
 
 
@@ -53,7 +53,7 @@ def rule_rows(life: Life) -> list[str]:
 
 def _charge(axes: Any, life: Life) -> None:
     times, percents = [], []
-    for run in life.sheet.history:
+    for run in life.past.history:
         times += [to_datetime(run.start, life.zone), to_datetime(run.end, life.zone)]
         percents += [float("nan") if value is None else value for value in (run.percent_from, run.percent_to)]
     axes.plot(times, percents, color=BLUE, linewidth=0.9)
@@ -80,9 +80,9 @@ def _reminders(axes: Any, life: Life, rules: list[str]) -> None:
 
 
 def _health(axes: Any, life: Life) -> None:
-    rated = float(life.sheet.item.plate["capacity"])
+    rated = float(life.past.item.plate["capacity"])
     for test, mark, name in ((False, "o", "a flight"), (True, "D", "a capacity test")):
-        found = [c for c in life.sheet.capacities if c.test == test and life.start <= c.event.at < life.end]
+        found = [c for c in life.past.capacities if c.test == test and life.start <= c.event.at < life.end]
         values = [100 * c.mah.value / rated for c in found]
         spread = [[100 * min(abs(c.mah.value - edge), rated) / rated for c, edge in zip(found, edges, strict=True)]
                   for edges in ([c.mah.low for c in found], [c.mah.high for c in found])]  # fmt: skip

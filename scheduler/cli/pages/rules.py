@@ -4,10 +4,8 @@ from typing import Any
 
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.season import Season, responses, some, typical
-from scheduler.facts.spans import UNKNOWN
 from scheduler.reminders.text import listed
 from scheduler.units import show_span
-from scheduler.verdicts.verdict import Verdict
 
 
 def rules(season: Season) -> list[Part]:
@@ -27,7 +25,7 @@ def _rang(season: Season) -> list[Part]:
             times = responses(opened, season.judged_at)
             still = sum(r.stretch.holds(season.judged_at) for r in opened)
             items = listed(list(dict.fromkeys(r.key.item for r in opened)))
-            rows.append([opened[0].verdict.rule.title, str(len(opened)), items, typical(times),
+            rows.append([opened[0].title, str(len(opened)), items, typical(times),
                          show_span(times[-1]) if times else "-", str(still or "")])  # fmt: skip
     if not rows:
         return [Paragraph("None.")]
@@ -38,10 +36,10 @@ def _rang(season: Season) -> list[Part]:
 
 def _silent(season: Season) -> list[Part]:
     dark = never_decided(season)
-    watched = {verdict.rule.id for verdict in season.board.verdicts}
+    watched = {each.key.rule for each in season.watched}
     off = [rule for rule in season.at.setup.rules if rule not in watched]
     rest = [rule for rule in season.at.setup.rules if rule not in (*dark, *off) and not season.opened(rule)]
-    before = [rule for rule in rest if any(r.key.rule == rule for r in season.result.reminders)]
+    before = [rule for rule in rest if any(r.key.rule == rule for r in season.reminders)]
     gone = [rule for rule in rest if rule in season.told and rule not in before]
     quiet = [rule for rule in rest if rule not in (*before, *gone)]
     rows = [
@@ -61,16 +59,8 @@ def _titles(season: Season, rules: list[str]) -> str:
 
 def never_decided(season: Season) -> list[str]:
     """The rules that could be judged for no item at any instant of the season."""
-    by_rule: dict[str, list[Verdict]] = {}
-    for verdict in season.board.verdicts:
-        by_rule.setdefault(verdict.rule.id, []).append(verdict)
-    return [rule for rule, found in by_rule.items() if all(undecided(season, verdict) for verdict in found)]
-
-
-def undecided(season: Season, verdict: Verdict) -> bool:
-    """True where a verdict was unknown all through the season."""
-    within = verdict.when.clipped(season.start, season.judged_at, outside=UNKNOWN)
-    return within.values == [UNKNOWN]
+    decided = {each.key.rule for each in season.watched if not each.undecided}
+    return [rule for rule in dict.fromkeys(each.key.rule for each in season.watched) if rule not in decided]
 
 
 def _grounds(season: Season) -> list[Part]:

@@ -1,32 +1,77 @@
-"""What an audit is made from: a stretch of time lived through, and the words for it."""
+"""What an audit is made from: a stretch of time looked back on, and the words for it."""
 
+from collections.abc import Mapping
 from statistics import median
 from typing import NamedTuple
 
 from scheduler.cli.common import Desk, numbered
 from scheduler.events.log import Event
+from scheduler.facts.sheet import Past
+from scheduler.facts.timeline import Value
 from scheduler.instants import local_date, to_datetime
-from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.board import Reminder, Unknown
 from scheduler.reminders.ground import clean
-from scheduler.reminders.rehearse import Rehearsal
 from scheduler.units import show_span
-from scheduler.verdicts.verdict import Verdict
+from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.verdict import Key
+
+
+class Watched(NamedTuple):
+    """What a rule came to on an item. `undecided`: it was unknown all through the season. `unfed`: what is missing of
+    the facts it asks for that no entry of the season made known. `unknown`: why it cannot be judged at the end."""
+
+    key: Key
+    title: str
+    undecided: bool
+    unfed: list[str]
+    unknown: Unknown | None
+
+
+class Opened(NamedTuple):
+    """A reminder open in the season. `urgent`: it was of the highest urgency at some time."""
+
+    key: Key
+    title: str
+    stretch: Stretch
+    urgent: bool
+
+
+class State(NamedTuple):
+    """An item of the fleet at the end: its facts by name, whether it is out of service for good, a pack's past."""
+
+    facts: dict[str, Value]
+    retired: bool
+    past: Past | None
+
+
+class Logged(NamedTuple):
+    """What was logged in the season. `airtime`: microseconds; `by_pack`: the flights of each pack."""
+
+    entries: int
+    flights: int
+    airtime: int
+    mishaps: int
+    by_pack: Mapping[str, int]
 
 
 class Season(NamedTuple):
-    """One stretch of time: `board` from all that is known now, `result` as it was lived through, the entries of it.
+    """One stretch of time, from all that is known now.
 
-    `judged_at`: where it is judged, its last instant or now, whichever comes first. `sent`: how many messages went out
-    and how many were given up. `files_off`: the shipped rule files that are not on. `told`: the rules rung in it.
+    `judged_at`: where it is judged, its last instant or now, whichever comes first. `watched`: each rule by each item;
+    `reminders`: those open in it, in order of opening; `still_open`: those open where it is judged, the most urgent
+    first; `states`: by item. `sent`: how many messages went out and how many were given up. `files_off`: the shipped
+    rule files that are not on. `told`: the rules rung in it.
     """
 
     at: Desk
     start: int
     end: int
     judged_at: int
-    board: Board
-    result: Rehearsal
-    entries: list[Event]
+    watched: list[Watched]
+    reminders: list[Opened]
+    still_open: list[Reminder]
+    states: dict[str, State]
+    logged: Logged
     corrections: list[tuple[Event, Event]]
     sent: tuple[int, int]
     files_off: list[str]
@@ -41,27 +86,19 @@ class Season(NamedTuple):
         """A date and time: "1 Apr 2026 18:40"."""
         return f"{self.day(instant)} {to_datetime(instant, self.at.setup.hours.zone):%H:%M}"
 
-    def opened(self, rule: str | None = None) -> list[Reminder]:
+    def opened(self, rule: str | None = None) -> list[Opened]:
         """The reminders that opened within it, of one rule or of all."""
-        found = [r for r in self.result.reminders if self.start <= r.stretch.opened < self.judged_at]
+        found = [r for r in self.reminders if self.start <= r.stretch.opened < self.judged_at]
         return [r for r in found if rule in (None, r.key.rule)]
 
-    def still_open(self) -> list[Reminder]:
-        """The reminders open where it is judged."""
-        return self.board.open_at(self.judged_at)
 
-    def watching(self, item: str) -> list[Verdict]:
-        """The verdicts on an item."""
-        return [verdict for verdict in self.board.verdicts if verdict.item.id == item]
-
-
-def settled(reminders: list[Reminder], by: int) -> list[Reminder]:
+def settled(reminders: list[Opened], by: int) -> list[Opened]:
     """Those that were settled by then, the quickest first."""
     found = [r for r in reminders if r.stretch.ending == "settled" and r.stretch.ended <= by]
     return sorted(found, key=lambda r: r.stretch.ended - r.stretch.opened)
 
 
-def responses(reminders: list[Reminder], by: int) -> list[int]:
+def responses(reminders: list[Opened], by: int) -> list[int]:
     """The times from opening to settling, of those that were settled by then, microseconds, shortest first."""
     return [r.stretch.ended - r.stretch.opened for r in settled(reminders, by)]
 

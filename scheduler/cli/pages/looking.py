@@ -1,0 +1,81 @@
+"""Of an audit: what is taken of each item from its verdicts and facts, before its entries are let go."""
+
+from functools import partial
+from operator import itemgetter
+from typing import NamedTuple
+
+from scheduler.cli.common import Desk
+from scheduler.cli.pages.coverage import LAST
+from scheduler.cli.pages.fleet import COUNTS
+from scheduler.cli.pages.season import Opened, State, Watched
+from scheduler.cli.parts import boards, placing
+from scheduler.cli.progress import progress
+from scheduler.facts.book import Book
+from scheduler.facts.sheet import past_of
+from scheduler.facts.spans import UNKNOWN
+from scheduler.fleet.fleet import Item
+from scheduler.reminders.board import Reminder, Unknown, pressing
+from scheduler.reminders.text import keep
+from scheduler.verdicts.verdict import Verdict
+
+_FACTS = (*COUNTS, *LAST, "usable", "days_to_expiry")
+
+
+class Looked(NamedTuple):
+    """What all items came to, each part as a season has it."""
+
+    watched: list[Watched]
+    reminders: list[Opened]
+    still_open: list[Reminder]
+    states: dict[str, State]
+
+
+def look(at: Desk, start: int, end: int) -> Looked:
+    """What all items came to in [start, end), from all that is known now."""
+    fleet, place = at.setup.fleet, placing(at)
+    watched: list[tuple[object, Watched]] = []
+    reminders: list[Opened] = []
+    still_open: list[Reminder] = []
+    states: dict[str, State] = {}
+    with progress("Items looked at") as tell:
+        for board in boards(at, as_told=False):
+            unknown = {each.key: each for each in board.unknown_at(end)}
+            watched += [(place(v), _watched(v, start, end, unknown.get(v.key))) for v in board.verdicts]
+            reminders += [_opened(r) for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
+            still_open += [keep(reminder, end) for reminder in board.open_at(end)]
+            states |= {name: _state(board.book, fleet[name], end) for name in board.items or () if name in fleet}
+            tell(len(states), len(fleet.ids()))
+    return Looked(
+        [each for _, each in sorted(watched, key=itemgetter(0))],
+        sorted(reminders, key=lambda each: (each.stretch.opened, each.key)),
+        sorted(still_open, key=partial(pressing, end)),
+        states,
+    )
+
+
+def _watched(verdict: Verdict, start: int, end: int, unknown: Unknown | None) -> Watched:
+    undecided = verdict.when.clipped(start, end, outside=UNKNOWN).values == [UNKNOWN]
+    return Watched(verdict.key, verdict.rule.title, undecided, _unfed(verdict, start, end), unknown)
+
+
+def _unfed(verdict: Verdict, start: int, end: int) -> list[str]:
+    """What is missing of the facts that it asks for and that nothing made known in [start, end)."""
+    asked = [(verdict.book.catalogue[leaf.fact], leaf) for leaf in verdict.asked]
+    return [
+        fact.unknown
+        for fact, leaf in asked
+        if fact.record
+        and all(piece.value is None for piece in verdict.ask(leaf.fact, leaf.of).clipped(start, end))
+    ]  # fmt: skip
+
+
+def _opened(reminder: Reminder) -> Opened:
+    verdict, stretch = reminder
+    urgent = any(word == "now" for _, word in verdict.rises(stretch))
+    return Opened(reminder.key, verdict.rule.title, stretch, urgent)
+
+
+def _state(book: Book, item: Item, end: int) -> State:
+    facts = {name: book.fact(item, name).at(end) for name in _FACTS if item.kind in book.catalogue[name].about}
+    past = past_of(book, item, end) if item.kind == "pack" else None
+    return State(facts, book.retired(item) <= end, past)

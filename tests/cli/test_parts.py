@@ -1,0 +1,129 @@
+"""Questions about all items go group by group: they answer as if all had been asked at once, and hold a few at a time.
+
+A random life has every kind of entry, corrections and jobs called as items are; the demo season is the usual one.
+"""
+
+import json
+import shutil
+import weakref
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from scheduler.cli import parts
+from scheduler.cli.audit import season_of
+from scheduler.cli.common import Desk
+from scheduler.cli.due import to_json, to_text, whole
+from scheduler.cli.explain import one_json, pages, told
+from scheduler.cli.pages.as_text import as_text
+from scheduler.cli.pages.audit import audit
+from scheduler.cli.parts import boards, placing
+from scheduler.events.taking import take
+from scheduler.home import Home
+from scheduler.instants import DAY, HOUR, MINUTE
+from scheduler.messages.scope import uncollected
+from scheduler.reminders.board import Board
+from scheduler.shipped import folder
+from scheduler.verdicts.verdict import Since
+from tests.homes import SETTINGS, Bench
+from tests.messages.clockwork import Clockwork
+from tests.messages.test_folds import LIVES, START, Luck, make_home
+from tests.support import moment
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+
+
+def answers(at: Desk) -> list[str]:
+    """All that is answered about all items."""
+    due = whole(at)
+    return [
+        to_text(at, due),
+        json.dumps(to_json(at, due)),
+        "\n".join(pages(at, None, each_whole=False)),
+        "\n".join(pages(at, None, each_whole=True)),
+        json.dumps(told(at, None, lambda verdict: one_json(at, verdict))),
+        as_text(audit(season_of(at, at.now - 40 * DAY, at.now))),
+    ]
+
+
+def at_once(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
+    """One board of all items."""
+    board = Board(at.book(), at.setup.rules, None, as_told, since)
+    board.items = at.setup.fleet.ids()
+    yield board
+
+
+def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In groups, item by item and as it comes, the answers are those of one board, in its order."""
+    verdicts = at.board().verdicts
+    assert sorted(reversed(verdicts), key=placing(at)) == verdicts
+    found = [answers(at)]
+    with monkeypatch.context() as patch:
+        patch.setattr(parts, "AT_ONCE", 0)
+        found.append(answers(at))
+        patch.setattr(parts, "together", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])])
+        found.append(answers(at))
+    with monkeypatch.context() as patch:
+        for place in ("parts", "explain", "pages.looking"):
+            patch.setattr(f"scheduler.cli.{place}.boards", at_once)
+        whole_answers = answers(at)
+    assert found == [whole_answers] * 3
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Iterator[Desk]:
+    """The demo operator's home with its season."""
+    home = Home(shutil.copytree(EXAMPLES / "home", tmp_path / "home"))
+    lines = (EXAMPLES / "season.jsonl").read_text(encoding="utf-8").splitlines()
+    take(home.log, enumerate(lines, 1), home.setup().fleet, moment("2026-11-01 12:00"))
+    yield Desk(home, home.setup(), moment("2026-11-01 12:00"))
+    home.log.close()
+
+
+def test_the_demo_season_in_parts_is_the_whole(demo: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    holds(demo._replace(now=moment("2026-06-27 20:00")), monkeypatch)
+
+
+def test_the_demo_season_as_known_in_parts_is_the_whole(demo: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    then = moment("2026-09-05 09:00")
+    holds(demo._replace(now=then, known=then), monkeypatch)
+
+
+@pytest.mark.parametrize("seed", range(LIVES))
+def test_a_random_life_in_parts_is_the_whole(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    luck = Luck(100 + seed)
+    life = Clockwork(make_home(tmp_path / "home"), START, held_every=1000)
+    for _ in range(60):
+        luck.log(life)
+        life.now += luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR])
+    for now in (life.now - 5 * DAY, life.now, life.now + 3 * DAY):
+        holds(Desk(life.home, life.setup, now), monkeypatch)
+    life.close()
+
+
+def test_nothing_logged_in_parts_is_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    home = Home(make_home(tmp_path / "home"))
+    holds(Desk(home, home.setup(), START), monkeypatch)
+    assert not home.log.exists(), "a question makes no database"
+
+
+def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
+    demo: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(parts, "AT_ONCE", 0)
+    books: list[weakref.ref[object]] = []
+    with uncollected():
+        for board in boards(demo, as_told=False):
+            assert not any(book() for book in books)
+            assert [verdict.stretches for verdict in board.verdicts]
+            books.append(weakref.ref(board.book))
+    assert len(books) > 3
+
+
+def test_an_audit_where_every_rule_file_is_on(bench: Bench) -> None:
+    files = [path.stem for path in folder("rules").glob("*.yaml")]
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", f"practice: {json.dumps(sorted(files))}"))
+    answer = bench("audit", "--from", "2026-03-01", "--to", "2026-03-10")
+    assert (answer.status, answer.err) == (0, "")
+    assert "are off here" not in answer.out
