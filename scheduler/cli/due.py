@@ -4,7 +4,7 @@ from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
@@ -25,14 +25,14 @@ def add_arguments(parser: "ArgumentParser", _name: str) -> None:
 
 def run(home: Home, args: "Namespace") -> int:
     """Print what is open; exit 1 when anything is."""
-    at = desk(home, args)
-    return _show(at, whole(at) if args.at or args.as_known else kept(at), args.json)
+    with desk_or_spare(home, args) as at:
+        return _show(at, whole(at) if args.at or args.as_known else kept(at), args.json)
 
 
 def run_alone(home: Home) -> int:
     """The same where no option is given."""
-    at = desk(home)
-    return _show(at, kept(at))
+    with desk_or_spare(home) as at:
+        return _show(at, kept(at))
 
 
 def _show(at: Desk, found: "Found", as_json: bool = False) -> int:
