@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cells.estimate import Estimate
-from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
@@ -19,14 +19,14 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the answer for a job, or for a flight now where none is booked."""
-    at = desk(home, args)
-    book = at.book()
-    job = _asked(book, args.job, at) if args.job else next_job(book, at.now)
-    answers = ready_for(book, at.setup.rules, at.now, job)
-    if args.json:
-        print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
-    else:
-        print_answer(at, to_text(at, book, answers))
+    with desk_or_spare(home, args) as at:
+        book = at.book()
+        job = _asked(book, args.job, at) if args.job else next_job(book, at.now)
+        answers = ready_for(book, at.setup.rules, at.now, job)
+        if args.json:
+            print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
+        else:
+            print_answer(at, to_text(at, book, answers))
     return 0
 
 

@@ -106,6 +106,31 @@ def test_the_board_for_programs_stands_too(edited: Bench) -> None:
     assert (WRONG in answer.err, answer.status) == (True, 2)
 
 
+@pytest.mark.parametrize("words", ["ready", "ready --json", "pack A", "pack A --json", "history", "history A --json"])
+def test_other_questions_are_answered_by_the_files_as_they_last_passed(edited: Bench, words: str) -> None:
+    answer = edited(*words.split())
+    edited.write("rules/own.yaml", RULES)
+
+    assert (answer.out, 0) == (edited(*words.split()).out, 2 - answer.status)
+    assert (WRONG in answer.err, GOES_ON in answer.err) == (True, True)
+
+
+@pytest.mark.parametrize("words", ["explain left-full A", "rehearse --from -2d --to now", "case left-full A"])
+def test_what_asks_about_the_rules_themselves_is_refused(edited: Bench, words: str) -> None:
+    assert edited(*words.split()).out == ""
+
+
+@pytest.mark.parametrize("words", ["pack N", "history N"])
+def test_what_only_the_refused_file_knows_is_refused_with_what_is_wrong_with_it(edited: Bench, words: str) -> None:
+    edited.write("fleet.yaml", FLEET.replace("  - {id: C,", "  - {id: N, fits: [heron]}\n  - {idd: C,"))
+
+    answer = edited(*words.split())
+
+    assert answer.status == 2
+    assert "'N'" in answer.err.splitlines()[0]
+    assert "\n  fleet.yaml:7:" in answer.err
+
+
 def test_by_rules_of_another_version_no_board_stands(edited: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("scheduler.cli.spare_setup.__version__", "0.0.0")
 
