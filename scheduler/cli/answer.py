@@ -17,7 +17,7 @@ from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.ground import clean
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line
+from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, set_in
 from scheduler.reminders.words import next_word
 from scheduler.unwatched import unwatched
 
@@ -235,7 +235,7 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
 def _opened(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
     lines = []
     for group in gathered(opened):
-        lines.append(f"Open: {advice(group, desk.now)}")
+        lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
         if group.rule.caution:
             lines.append(f"  Caution: {group.rule.caution}")
         if entry := log_line(group, desk.now):

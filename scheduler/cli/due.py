@@ -9,7 +9,7 @@ from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.ground import Hush, as_kept
-from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, unknown_lines
+from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, set_in, unknown_lines
 from scheduler.reminders.why import hush_of, kept_quiet
 
 if TYPE_CHECKING:
@@ -122,7 +122,8 @@ def _headline(opened: list[Reminder]) -> str:
 
 def _group(at: Desk, group: Lines) -> list[str]:
     opened = min(reminder.stretch.opened for reminder in group.reminders)
-    lines = [f"  - {advice(group, at.now)}", f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}"]
+    lines = [f"  - {set_in(advice(group, at.now), 6)}"]
+    lines.append(f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}")
     lines += [f"      {line}" for line in _kept_quiet(at, group)]
     dark = [reminder.key.item for reminder in group.reminders if reminder.stretch.unknown_at(at.now)]
     if dark:
