@@ -242,6 +242,16 @@ def test_it_answers_as_of_another_instant(home: Bench) -> None:
     assert home("ready", "--at", "2026-04-01T12:00:00Z").out.startswith("Heron ready as far as I know")
 
 
+def test_a_job_that_is_over_is_not_judged(home: Bench) -> None:
+    over = "harbour is over: it {} Fri 10 Apr {}. `shelfbell ready` tells of the next job, or a flight now\n"
+    assert home("ready", "harbour", "--at", "2026-04-10T19:59:00Z").status == 0
+    assert home("ready", "harbour", "--at", "2026-04-10T20:00:00Z") == (2, "", over.format("began", "08:00"))
+
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z", "--ends", "2026-04-10T11:00:00Z")
+    assert home("ready", "harbour", "--at", "2026-04-10T10:59:00Z").status == 0
+    assert home("ready", "harbour", "--at", "2026-04-10T11:00:00Z") == (2, "", over.format("ended", "11:00"))
+
+
 def test_an_unknown_job_is_refused_with_the_nearest_name(home: Bench) -> None:
     refused = home("ready", "harbor")
     assert refused.status == 2
