@@ -31,6 +31,9 @@ _LOOKED_INTO = ("mishap", "noticed", "warned")
 _HANDLED = ("charged", "drained", "flown")
 """The kinds that a pack which may have been in a mishap should not have seen."""
 
+_RINGS, _WOULD_RING = "I ring", "I would ring"
+"""How the bell speaks of itself while a daemon runs, and while none does."""
+
 _SETTLE = "settle the doubt after a mishap that names no pack"
 
 
@@ -45,14 +48,15 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
-    lines += _opened(desk, board, opened)
+    ring = _RINGS if running(home.place) else _WOULD_RING
+    lines += _opened(desk, board, opened, ring)
     lines += _over(board, settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
-    lines += next_ring(desk, board, opened, still)
-    if any("I ring" in line for line in lines) and not running(home.place):
+    lines += next_ring(desk, board, opened, still, ring)
+    if ring == _WOULD_RING and any(ring in line for line in lines):
         lines.append("Nobody is running that could ring: start `shelfbell run`.")
     return "\n".join(lines)
 
@@ -232,7 +236,7 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
 
-def _opened(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
+def _opened(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
     lines = []
     for group in gathered(opened):
         lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
@@ -240,17 +244,17 @@ def _opened(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
             lines.append(f"  Caution: {group.rule.caution}")
         if entry := log_line(group, desk.now):
             lines.append(f"  Then: {entry}")
-        lines += _rings(desk, board, group)
+        lines += _rings(desk, board, group, ring)
     return lines
 
 
-def _rings(desk: Desk, board: Board, group: Lines) -> list[str]:
+def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
     """When what has just opened is rung."""
     words = [next_word(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
     due = min((word.due for word in words if word is not None), default=None)
     if due is None or due == DUSK:
         return []
-    return ["  I ring at once."] if due <= desk.now else [f"  I ring {desk.say(due)}."]
+    return [f"  {ring} at once."] if due <= desk.now else [f"  {ring} {desk.say(due)}."]
 
 
 def _over(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
@@ -324,13 +328,15 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = ()) -> list[str]:
+def next_ring(
+    desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = (), ring: str = _RINGS
+) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
     ahead = ring_ahead(desk, board)
     if ahead is None:
         return [] if opened or still else _nothing_ahead(desk, board)
     first, together = ahead
-    lines = [f"Next: I ring {desk.say(first)} unless something is logged before: {_titles(together)}."]
+    lines = [f"Next: {ring} {desk.say(first)} unless something is logged before: {_titles(together)}."]
     caution = together[0].verdict.rule.caution
     return lines + ([f"  Caution: {caution}"] if caution and not opened else [])
 
