@@ -237,11 +237,13 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
 
 
 def _opened(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
-    lines = []
+    """What has opened; a caution that several share, once."""
+    lines, said = [], {""}
     for group in gathered(opened):
         lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
-        if group.rule.caution:
+        if group.rule.caution not in said:
             lines.append(f"  Caution: {group.rule.caution}")
+            said.add(group.rule.caution)
         if entry := log_line(group, desk.now):
             lines.append(f"  Then: {entry}")
         lines += _rings(desk, board, group, ring)
