@@ -277,7 +277,7 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
         return "Closed"
     verdict, opened = board.by_key[gone.key], gone.stretch.opened
     stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), gone.stretch)
-    other = gave_way_to(board, Reminder(verdict, stretch))
+    other = gave_way_to(Reminder(verdict, stretch))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
@@ -290,7 +290,7 @@ def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
         if opened in began and ended <= desk.now:
             ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
             by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
-            other = gave_way_to(board, reminder)
+            other = gave_way_to(reminder)
             over = f"gave way to {_titles([other])}" if other else "settled"
             lines.append(f"Opened then and {over} since{by}, {desk.say(ended)}: {_titles([reminder])}.")
     return list(dict.fromkeys(lines)) or _looked_over(desk, board.book, events)

@@ -7,6 +7,7 @@ from scheduler.cli.common import Desk, numbered
 from scheduler.events.log import Event
 from scheduler.instants import local_date, to_datetime
 from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.giving_way import gave_way_to, how_ended
 from scheduler.reminders.ground import clean
 from scheduler.reminders.rehearse import Rehearsal
 from scheduler.units import show_span
@@ -57,13 +58,18 @@ class Season(NamedTuple):
 
 def settled(reminders: list[Reminder], by: int) -> list[Reminder]:
     """Those that were settled by then, the quickest first."""
-    found = [r for r in reminders if r.stretch.ending == "settled" and r.stretch.ended <= by]
+    found = [r for r in reminders if r.stretch.ended <= by and how_ended(r) == "settled"]
     return sorted(found, key=lambda r: r.stretch.ended - r.stretch.opened)
 
 
 def responses(reminders: list[Reminder], by: int) -> list[int]:
     """The times from opening to settling, of those that were settled by then, microseconds, shortest first."""
     return [r.stretch.ended - r.stretch.opened for r in settled(reminders, by)]
+
+
+def given_way(reminders: list[Reminder], by: int) -> int:
+    """How many gave way by then to another on the same item."""
+    return sum(r.stretch.ended <= by and gave_way_to(r) is not None for r in reminders)
 
 
 def typical(spans: list[int]) -> str:
