@@ -9,25 +9,26 @@ from scheduler.findings import Finding, did_you_mean
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import parse_date
 from scheduler.strict_yaml import Document
-from scheduler.unwatched import practices_about, unwatched_line
-from scheduler.verdicts.rule import URGENCIES
+from scheduler.unwatched import all_off_line, practices_about, unwatched_line
+from scheduler.verdicts.rule import URGENCIES, Ruleset
 
 PLAUSIBLE_MAH = (100.0, 40_000.0)
 """Between these lies the capacity of one pack, from a palm-sized aircraft to a heavy lifter: an estimate, no source."""
 
 
-def advice(settings: Document, fleet: Document, watched: set[str], today: date) -> Iterator[Finding]:
-    """What would be worth another look in files that fit their schemas. `watched`: the item kinds that rules are about;
-    `today`: in the operator's zone."""
+def advice(settings: Document, fleet: Document, rules: Ruleset, today: date) -> Iterator[Finding]:
+    """What would be worth another look in files that fit their schemas. `today`: in the operator's zone."""
     channels = settings.data.get("channels") or {}
     yield from _schemes(settings, channels)
     yield from _unheard(settings, channels)
     for section, entries in (fleet.data or {}).items():
-        practices = [] if SECTIONS[section] in watched else practices_about(SECTIONS[section])
+        practices = [] if rules.about(SECTIONS[section]) else practices_about(SECTIONS[section])
         for index, entry in enumerate(entries or ()):
             yield from _item(fleet, (section, index), entry, today)
             if practices:
                 yield fleet.finding((section, index, "id"), unwatched_line([entry["id"]], practices))
+            elif rules.all_off(SECTIONS[section], entry["id"]):
+                yield fleet.finding((section, index, "id"), all_off_line([entry["id"]]))
 
 
 def _schemes(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]:

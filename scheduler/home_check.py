@@ -15,7 +15,7 @@ from scheduler.schema_check import check
 from scheduler.shipped import folder
 from scheduler.strict_yaml import Document, read
 from scheduler.verdicts.reading import RuleFile, check_references
-from scheduler.verdicts.rule import URGENCIES
+from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.schema import SPAN, rules_schema
 
 if TYPE_CHECKING:
@@ -80,11 +80,7 @@ def read_home(home: "Home") -> dict:
     read = _read(home)
     if read.findings or read.settings is None or read.fleet is None:
         raise Refused(read.findings)
-    adjust: dict[str, list[dict]] = {}
-    for file in read.rules:
-        for rule, changes in file.adjust.items():
-            adjust.setdefault(rule, []).extend(changes)
-    rules = [rule for file in read.rules for rule in file.rules]
+    rules, adjust = _rules_of(read)
     return {
         "settings": read.settings.data,
         "fleet": read.fleet.data or {},
@@ -93,6 +89,15 @@ def read_home(home: "Home") -> dict:
         "adjust": adjust,
         "facts": CATALOGUE.places(),
     }
+
+
+def _rules_of(read: Read) -> tuple[list[dict], dict[str, list[dict]]]:
+    """The rules of all files, and the adjustments of each."""
+    adjust: dict[str, list[dict]] = {}
+    for file in read.rules:
+        for rule, changes in file.adjust.items():
+            adjust.setdefault(rule, []).extend(changes)
+    return [rule for file in read.rules for rule in file.rules], adjust
 
 
 def read_settings(home: "Home") -> dict:
@@ -117,9 +122,9 @@ def file_advice(home: "Home", now: int) -> list[Finding]:
     read = _read(home)
     if read.findings or read.settings is None or read.fleet is None:
         return []
-    watched = {rule["about"] for file in read.rules for rule in file.rules}
+    rules = Ruleset(*_rules_of(read), CATALOGUE)
     today = local_date(now, ZoneInfo(read.settings.data["zone"]))
-    return sorted(advice(read.settings, read.fleet, watched, today))
+    return sorted(advice(read.settings, read.fleet, rules, today))
 
 
 def rule_files(home: "Home") -> list[RuleFile]:

@@ -1,4 +1,4 @@
-"""Items of a kind that no rule in force is about, and the shipped rule files that would watch them."""
+"""Items that no rule in force watches, and what would have them watched."""
 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -10,20 +10,31 @@ if TYPE_CHECKING:
 
 
 def unwatched(setup: "Setup", items: Iterable[str]) -> list[str]:
-    """A line for each kind among some items that no rule in force is about and a shipped one is."""
+    """A line for each kind among some items that no rule in force is about and a shipped one is, and one on those for
+    which every rule is off."""
     by_kind: dict[str, list[str]] = {}
+    off = []
     for item in items:
         kind = setup.fleet.kind(item)
         if kind is not None and not setup.rules.about(kind):
             by_kind.setdefault(kind, []).append(item)
+        elif kind is not None and setup.rules.all_off(kind, item):
+            off.append(item)
     practices = {kind: practices_about(kind) for kind in by_kind}
-    return [unwatched_line(names, practices[kind]) for kind, names in by_kind.items() if practices[kind]]
+    lines = [unwatched_line(names, practices[kind]) for kind, names in by_kind.items() if practices[kind]]
+    return [*lines, all_off_line(off)] if off else lines
 
 
 def unwatched_line(items: list[str], practices: list[str]) -> str:
     """What would be right for items that no rule watches."""
     choice = practices[0] if len(practices) == 1 else f"one of {', '.join(practices)}"
     return f"no rule watches {listed(items)}: add {choice} to `practice` in shelfbell.yaml"
+
+
+def all_off_line(items: list[str]) -> str:
+    """What keeps every rule from watching some items."""
+    one = len(items) == 1
+    return f"no rule watches {listed(items)}: every one is off for {'it' if one else 'them'} by `adjust` in rules/"
 
 
 def practices_about(kind: str) -> list[str]:

@@ -17,7 +17,7 @@ from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.ground import clean
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line
+from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, set_in
 from scheduler.reminders.words import next_word
 from scheduler.unwatched import unwatched
 
@@ -30,6 +30,9 @@ _LOOKED_INTO = ("mishap", "noticed", "warned")
 
 _HANDLED = ("charged", "drained", "flown")
 """The kinds that a pack which may have been in a mishap should not have seen."""
+
+_RINGS, _WOULD_RING = "I ring", "I would ring"
+"""How the bell speaks of itself while a daemon runs, and while none does."""
 
 _SETTLE = "settle the doubt after a mishap that names no pack"
 
@@ -45,14 +48,15 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
-    lines += _opened(desk, board, opened)
+    ring = _RINGS if running(home.place) else _WOULD_RING
+    lines += _opened(desk, board, opened, ring)
     lines += _over(board, settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
-    lines += next_ring(desk, board, opened, still)
-    if any("I ring" in line for line in lines) and not running(home.place):
+    lines += next_ring(desk, board, opened, still, ring)
+    if ring == _WOULD_RING and any(ring in line for line in lines):
         lines.append("Nobody is running that could ring: start `shelfbell run`.")
     return "\n".join(lines)
 
@@ -232,25 +236,27 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
 
-def _opened(desk: Desk, board: Board, opened: list[Reminder]) -> list[str]:
-    lines = []
+def _opened(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
+    """What has opened; a caution that several share, once."""
+    lines, said = [], {""}
     for group in gathered(opened):
-        lines.append(f"Open: {advice(group, desk.now)}")
-        if group.rule.caution:
+        lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
+        if group.rule.caution not in said:
             lines.append(f"  Caution: {group.rule.caution}")
+            said.add(group.rule.caution)
         if entry := log_line(group, desk.now):
             lines.append(f"  Then: {entry}")
-        lines += _rings(desk, board, group)
+        lines += _rings(desk, board, group, ring)
     return lines
 
 
-def _rings(desk: Desk, board: Board, group: Lines) -> list[str]:
+def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
     """When what has just opened is rung."""
     words = [next_word(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
     due = min((word.due for word in words if word is not None), default=None)
     if due is None or due == DUSK:
         return []
-    return ["  I ring at once."] if due <= desk.now else [f"  I ring {desk.say(due)}."]
+    return [f"  {ring} at once."] if due <= desk.now else [f"  {ring} {desk.say(due)}."]
 
 
 def _over(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
@@ -271,7 +277,7 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
         return "Closed"
     verdict, opened = board.by_key[gone.key], gone.stretch.opened
     stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), gone.stretch)
-    other = gave_way_to(board, Reminder(verdict, stretch))
+    other = gave_way_to(Reminder(verdict, stretch))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
@@ -284,7 +290,7 @@ def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
         if opened in began and ended <= desk.now:
             ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
             by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
-            other = gave_way_to(board, reminder)
+            other = gave_way_to(reminder)
             over = f"gave way to {_titles([other])}" if other else "settled"
             lines.append(f"Opened then and {over} since{by}, {desk.say(ended)}: {_titles([reminder])}.")
     return list(dict.fromkeys(lines)) or _looked_over(desk, board.book, events)
@@ -324,13 +330,15 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = ()) -> list[str]:
+def next_ring(
+    desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = (), ring: str = _RINGS
+) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
     ahead = ring_ahead(desk, board)
     if ahead is None:
         return [] if opened or still else _nothing_ahead(desk, board)
     first, together = ahead
-    lines = [f"Next: I ring {desk.say(first)} unless something is logged before: {_titles(together)}."]
+    lines = [f"Next: {ring} {desk.say(first)} unless something is logged before: {_titles(together)}."]
     caution = together[0].verdict.rule.caution
     return lines + ([f"  Caution: {caution}"] if caution and not opened else [])
 

@@ -37,7 +37,7 @@ def _json(at: Desk, channel: Channel, health: Health | None) -> dict[str, object
         "last_sent": when(health.last_sent) if health else None,
         "failing_since": when(health.failing_since) if health else None,
         "last_error": health.last_error if health else None,
-        "error_of": when(health.error_of) if health else None,
+        "last_failed": when(health.failed_at) if health else None,
         "waiting": health.waiting if health else 0,
         "waiting_until": when(health.waiting_until) if health else None,
         "given_up": health.given_up if health else 0,
@@ -67,6 +67,6 @@ def _line(at: Desk, channel: Channel, health: Health | None) -> str:
     parts += _given_up(at, channel, health)
     if health.failing_since:
         parts.append(f"failing since {at.say(health.failing_since)}: {health.last_error}")
-    elif health.last_error:
-        parts.append(f"last error, with the message of {at.say(health.error_of)}: {health.last_error}")
+    elif health.failed_at:
+        parts.append(f"last failure {at.say(health.failed_at)}, sent since: {health.last_error}")
     return f"{channel.name}: {', '.join(parts)}"

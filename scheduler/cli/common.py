@@ -4,6 +4,8 @@ import json
 import re
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cli.entry_words import describe as describe
@@ -92,7 +94,33 @@ _CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
 def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup: Setup | None = None) -> Desk:
     """The home as of --at, or now. A weekday is the coming one, unless the question is about the `past`; a clock time
     alone is always the last one. `setup`: given where less than the whole of it will do."""
-    setup = setup or home.setup()
+    return _asked_of(home, setup or home.setup(), args, past)
+
+
+@contextmanager
+def desk_or_spare(home: Home, args: "Namespace | None" = None, past: bool = False) -> Iterator[Desk]:
+    """The same for a question that is answered while files of the home are refused too: by them as they last passed.
+
+    Raises Refused after the answer then, with what is wrong; at once where no rules are left to go by.
+    """
+    setup, refused = setup_or_spare(home)
+    if refused and not list(setup.rules):
+        raise refused
+    at = _asked_of(home, setup, args, past)
+    if refused is None:
+        yield at
+        return
+    from scheduler.cli.refused import by_older_files
+
+    try:
+        yield at
+    except Refused as unanswered:
+        raise by_older_files(at, refused, unanswered.findings) from None
+    sys.stdout.flush()  # what is wrong comes last, also where both go to one place
+    raise by_older_files(at, refused)
+
+
+def _asked_of(home: Home, setup: Setup, args: "Namespace | None", past: bool) -> Desk:
     now, day = clock(), ""
     at = getattr(args, "at", None)
     if at is not None:

@@ -146,13 +146,27 @@ def _long(told: Told) -> Iterator[str]:
 
 
 def _slow(told: Told) -> Iterator[str]:
-    event = told.event
+    event, minutes = told.event, float(told.event.get("minutes"))
     for name in event.get("packs") if "percent_to" in event.fields else ():
         full = event.get("percent_from", told.before(name, "charge", counts_from(event)))
         used = None if full is None else float(full) - float(event.get("percent_to"))
-        minutes = float(event.get("minutes"))
-        if used is not None and minutes > 1 and minutes * 100 > MOST_MINUTES * max(used, 0):
-            yield f"{minutes:g} min took only {max(used, 0):.0f} % of {name}? percent_to is what was left at landing."
+        if used is None or minutes <= 1 or minutes * 100 <= MOST_MINUTES * used:
+            continue
+        if "percent_from" not in event.fields and (used <= 0 or not _charged_before(told, name)):
+            yield _charge_forgotten(told, name, float(full))
+        else:
+            yield f"{minutes:g} min took only {used:.0f} % of {name}? percent_to is what was left at landing."
+
+
+def _charged_before(told: Told, pack: str) -> bool:
+    """True where a charge, by the log, is what it took off with."""
+    trail = told.bare.fact(told.book.fleet[pack], "charge").piece(counts_from(told.event)).trail
+    return trail is not None and trail[0].what == "charged"
+
+
+def _charge_forgotten(told: Told, pack: str, held: float) -> str:
+    landed = f"by the log {pack} took off with {held:.0f} %, and it landed with {told.event.get('percent_to'):g} %"
+    return f"{landed}. Was a charge before it not logged? shelfbell log charged {pack} --at TIME"
 
 
 def _overlaps(told: Told) -> Iterator[str]:

@@ -4,12 +4,12 @@ from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.ground import Hush, as_kept
-from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, unknown_lines
+from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, set_in, unknown_lines
 from scheduler.reminders.why import hush_of, kept_quiet
 
 if TYPE_CHECKING:
@@ -25,14 +25,14 @@ def add_arguments(parser: "ArgumentParser", _name: str) -> None:
 
 def run(home: Home, args: "Namespace") -> int:
     """Print what is open; exit 1 when anything is."""
-    at = desk(home, args)
-    return _show(at, whole(at) if args.at or args.as_known else kept(at), args.json)
+    with desk_or_spare(home, args) as at:
+        return _show(at, whole(at) if args.at or args.as_known else kept(at), args.json)
 
 
 def run_alone(home: Home) -> int:
     """The same where no option is given."""
-    at = desk(home)
-    return _show(at, kept(at))
+    with desk_or_spare(home) as at:
+        return _show(at, kept(at))
 
 
 def _show(at: Desk, found: "Found", as_json: bool = False) -> int:
@@ -139,7 +139,8 @@ def _headline(opened: list[Reminder]) -> str:
 
 def _group(at: Desk, group: Lines) -> list[str]:
     opened = min(reminder.stretch.opened for reminder in group.reminders)
-    lines = [f"  - {advice(group, at.now)}", f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}"]
+    lines = [f"  - {set_in(advice(group, at.now), 6)}"]
+    lines.append(f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}")
     lines += [f"      {line}" for line in _kept_quiet(at, group)]
     dark = [reminder.key.item for reminder in group.reminders if reminder.stretch.unknown_at(at.now)]
     if dark:

@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 from itertools import pairwise
 
-from scheduler.cli.common import Desk, asking, desk, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, print_json
 from scheduler.cli.explain import entry_line, through
 from scheduler.events.log import JOB, Event
 from scheduler.facts.book import Book
@@ -24,16 +24,21 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
-    at = desk(home, args, past=True)
+    with desk_or_spare(home, args, past=True) as at:
+        _tell(at, args)
+    return 0
+
+
+def _tell(at: Desk, args: Namespace) -> None:
     book = at.book()
-    filed = list(home.log.history(_filed(at, args.item)))
+    filed = list(at.home.log.history(_filed(at, args.item)))
     shared = _shared(book, args.item, {event.id for event, _ in filed})
     found = [*filed, *((event, None) for event in shared)]
     entries = sorted((event, by) for event, by in found if event.at <= at.now)
     told = told_of(at, args.item) if args.reminders else []
     if args.json:
         print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
-        return 0
+        return
     marks = {event.id: through(book, args.item, event) for event in shared} | _overtaken(book, entries, at.now)
     lines = [(event.at, clean(_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
     lines += [(line.at, _told_line(at, line)) for line in told]
@@ -41,7 +46,6 @@ def run(home: Home, args: Namespace) -> int:
         print(text)
     if not entries:
         print("Nothing is logged." if args.item is None else f"Nothing is logged of {clean(args.item)}.")
-    return 0
 
 
 def _filed(at: Desk, item: str | None) -> str | None:

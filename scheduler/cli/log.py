@@ -54,17 +54,11 @@ def run_words(home: Home, words: list[str]) -> int:
 
 def _while_refused(at: Desk, refused: Refused) -> list[str]:
     """What the answer rests on while files of the home are refused, what is wrong, and what the daemon does."""
-    from scheduler.cli.refused import daemon_goes_on, wrong_with_files
+    from scheduler.cli.refused import while_refused
 
     judged = "This is judged by the rules as they were before"
     unjudged = "The entry is kept, but I cannot judge what follows from it"
-    goes_on = daemon_goes_on(at.home, at.now, at.setup.hours.zone)
-    return [
-        f"{judged if list(at.setup.rules) else unjudged}, for a file of the home is refused:",
-        f"  {wrong_with_files(refused)}",
-        *([goes_on] if goes_on else []),
-        "Put it right (`shelfbell check` shows all), then ask `shelfbell due`.",
-    ]
+    return while_refused(at, refused, judged if list(at.setup.rules) else unjudged, ", then ask `shelfbell due`")
 
 
 def _noons(kind: Kind, words: list[str], ids: list[str]) -> list[str]:

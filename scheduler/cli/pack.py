@@ -6,7 +6,7 @@ from pathlib import Path
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.wear import depth_classes, throughput_ah
 from scheduler.cli.answer import ring_ahead
-from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.facts.life import moves
 from scheduler.facts.sheet import Sheet, sheet_of
 from scheduler.findings import Refused, did_you_mean
@@ -25,7 +25,12 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the page; with --picture, draw it."""
-    at = desk(home, args)
+    with desk_or_spare(home, args) as at:
+        _tell(at, args)
+    return 0
+
+
+def _tell(at: Desk, args: Namespace) -> None:
     item = asked(at, args.pack)
     if args.picture:
         from scheduler.cli.picture import check_picture, draw
@@ -41,7 +46,6 @@ def run(home: Home, args: Namespace) -> int:
         print_answer(at, page(at, sheet, board))
     if args.picture:
         draw(sheet, args.picture, at.setup.hours.zone)
-    return 0
 
 
 def asked(at: Desk, name: str) -> Item:

@@ -3,8 +3,9 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cells.estimate import Estimate
-from scheduler.cli.common import Desk, asking, desk, print_answer, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.facts.book import Book
+from scheduler.facts.jobs import GRACE, Plan
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.reminders.ready import Ready, next_job, plan_of, ready_for
@@ -19,23 +20,33 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the answer for a job, or for a flight now where none is booked."""
-    at = desk(home, args)
-    book = at.book()
-    job = _asked(book, args.job, at) if args.job else next_job(book, at.now)
-    answers = ready_for(book, at.setup.rules, at.now, job)
-    if args.json:
-        print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
-    else:
-        print_answer(at, to_text(at, book, answers))
+    with desk_or_spare(home, args) as at:
+        book = at.book()
+        job = _asked(book, args.job, at) if args.job else next_job(book, at.now)
+        answers = ready_for(book, at.setup.rules, at.now, job)
+        if args.json:
+            print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
+        else:
+            print_answer(at, to_text(at, book, answers))
     return 0
 
 
 def _asked(book: Book, job: str, at: Desk) -> str:
     if job not in book.jobs:
         raise Refused.because(f"there is no job {job!r}{did_you_mean(job, book.jobs)}")
-    if plan_of(book, job, at.now) is None:
+    plan = plan_of(book, job, at.now)
+    if plan is None:
         raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
+    if over := _over(at, plan):
+        raise Refused.because(f"{job} is over: it {over}. `shelfbell ready` tells of the next job, or a flight now")
     return job
+
+
+def _over(at: Desk, plan: Plan) -> str:
+    """When a job that is over ended, or began where no end was booked; "" for one that is not over."""
+    if "ends" in plan.event.fields:
+        return f"ended {at.say(plan.ends)}" if plan.ends <= at.now else ""
+    return f"began {at.say(plan.starts)}" if plan.starts + GRACE <= at.now else ""
 
 
 def to_text(at: Desk, book: Book, answers: list[Ready]) -> str:

@@ -1,8 +1,9 @@
 """What is said while files of the home are refused: what is wrong with them, and by which rules the daemon goes on."""
 
+from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
-from scheduler.cli.common import clock
+from scheduler.cli.common import Desk, clock
 from scheduler.cli.spare_setup import spare_zone
 from scheduler.findings import FilesRefused, Finding, Refused
 from scheduler.home import Home
@@ -15,6 +16,23 @@ def with_daemon(home: Home, refused: FilesRefused) -> Refused:
     """A refusal that also says by which rules a running daemon goes on."""
     goes_on = daemon_goes_on(home, clock(), spare_zone(home, refused))
     return Refused([*refused.findings, *([Finding("", 0, 0, goes_on)] if goes_on else [])])
+
+
+def by_older_files(at: Desk, refused: Refused, unanswered: Iterable[Finding] = ()) -> Refused:
+    """What is said after an answer by the files as they last passed; `unanswered`: why there is none."""
+    lines = while_refused(at, refused, "This is by the files as they last passed the check")
+    return Refused([*unanswered, *(Finding("", 0, 0, line) for line in lines)])
+
+
+def while_refused(at: Desk, refused: Refused, judged: str, then: str = "") -> list[str]:
+    """How what was asked or logged is `judged` all the same, what is wrong, and what the daemon does."""
+    lines = [
+        f"{judged}, for a file of the home is refused:",
+        f"  {wrong_with_files(refused)}",
+        daemon_goes_on(at.home, clock(), at.setup.hours.zone),
+        f"Put it right (`shelfbell check` shows all){then}.",
+    ]
+    return list(filter(None, lines))
 
 
 def wrong_with_files(refused: Refused) -> str:

@@ -14,6 +14,7 @@ from scheduler.instants import DAY, local_date, start_of_day
 from scheduler.reminders.board import Board
 from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision
+from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.known import Known
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
@@ -136,7 +137,7 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
                 "item": reminder.key.item,
                 "opened_at": at.stamp(reminder.stretch.opened),
                 "settled_at": at.stamp(reminder.stretch.ended) if reminder.stretch.ended < result.end else None,
-                "ending": reminder.stretch.ending if reminder.stretch.ended < result.end else "",
+                "ending": how_ended(reminder) if reminder.stretch.ended < result.end else "",
                 "messages": [
                     {"at": at.stamp(told.at), "kind": _kind(told), "channel": channel.name}
                     for told in result.messages(reminder)
@@ -169,7 +170,7 @@ def to_text(at: Desk, result: Rehearsal) -> str:
     lines = [head, ""] if result.reminders else [head]
     for reminder in result.reminders:
         stretch = reminder.stretch
-        ended = f"{stretch.ending} {at.say(stretch.ended)}" if stretch.ended < result.end else "open at the end"
+        ended = f"{how_ended(reminder)} {at.say(stretch.ended)}" if stretch.ended < result.end else "open at the end"
         urgency = min((word for turn, word in reminder.verdict.rises(stretch) if turn < result.end), key=rank)
         rung = len(result.messages(reminder))
         name = f"{reminder.key.rule} {reminder.key.item}"

@@ -6,6 +6,7 @@ from typing import NamedTuple
 from scheduler.cli.common import Desk
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.compare import Difference
+from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.rehearse import Rehearsal
 from scheduler.reminders.text import listed
 from scheduler.verdicts.rule import Rule, Ruleset
@@ -86,7 +87,9 @@ def _change(before: Rule | None, after: Rule | None) -> Iterator[str]:
 
 def _when(at: Desk, sides: Sides, reminder: Reminder) -> str:
     stretch = reminder.stretch
-    over = f"{stretch.ending} {at.say(stretch.ended)}" if stretch.ended < sides.now.result.end else "open at the end"
+    over = (
+        f"{how_ended(reminder)} {at.say(stretch.ended)}" if stretch.ended < sides.now.result.end else "open at the end"
+    )
     return f"{at.say(stretch.opened)}, {over}"
 
 

@@ -125,17 +125,33 @@ def _in_water(mishaps: list[Event]) -> list[Event]:
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")
 def too_deep(life: "Life") -> list[Piece]:
     """Latched by a resting voltage below the chemistry's floor."""
+    return latched(life, [event for event, _ in _below_floor(life)])
+
+
+@fact("deep_cell", PACK, VOLTS, "The lowest cell of the resting voltage by which it was found too deep.",
+      unknown="no resting voltage on record that is too deep",
+      record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
+def deep_cell(life: "Life") -> list[Piece]:
+    """For texts: no later reading takes its place, as none lifts what it found."""
+    return [Piece(event.at, volts, None, (event, None)) for event, volts in _below_floor(life)[:1]]
+
+
+def _below_floor(life: "Life") -> list[tuple[Event, float]]:
     floor = FLOORS[str(life.item.plate["chemistry"])]
-    plate = life.item.plate
-    return latched(life, [e for e in life.those("measured") if min(cell_volts(e, plate) or [floor]) < floor])
+    return [(event, volts) for event, volts in _lowest_cells(life) if volts < floor]
 
 
 @fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last resting voltage.",
       unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
 def lowest_cell(life: "Life") -> list[Piece]:
     """A step at each resting voltage."""
+    return [Piece(event.at, volts, None, (event, None)) for event, volts in _lowest_cells(life)]
+
+
+def _lowest_cells(life: "Life") -> list[tuple[Event, float]]:
+    """Each resting voltage with its lowest cell."""
     read = [(event, cell_volts(event, life.item.plate)) for event in life.those("measured")]
-    return [Piece(event.at, min(each), None, (event, None)) for event, each in read if each]
+    return [(event, min(each)) for event, each in read if each]
 
 
 @fact(

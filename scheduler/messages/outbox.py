@@ -83,8 +83,8 @@ class Health(NamedTuple):
     """How a channel does: its last success, how many messages wait or were given up, since when it has been failing.
 
     `gave_up_at`: when the last of those given up was decided; `trial_failed_at`: when the last trial that did not go
-    out was made. Trials are counted nowhere else. `error_of`: when the message was decided that met the last error.
-    `waiting_until`: when the first of those that wait is sent or tried again.
+    out was made. Trials are counted nowhere else. `failed_at`, `last_error`: when an attempt failed last, and why, also
+    where a later one went out. `waiting_until`: when the first of those that wait is sent or tried again.
     """
 
     channel: str
@@ -92,10 +92,10 @@ class Health(NamedTuple):
     waiting: int
     given_up: int
     failing_since: int | None
+    failed_at: int | None
     last_error: str | None
     gave_up_at: int | None
     trial_failed_at: int | None
-    error_of: int | None
     waiting_until: int | None
 
 
@@ -267,6 +267,8 @@ class Outbox:
                 (state, next_try, reason, row.id, row.attempts),
             )
             transaction.execute("INSERT OR IGNORE INTO state VALUES (?, ?)", (f"failing/{row.channel}", now))
+            remember(transaction, f"failed/{row.channel}", now)
+            remember(transaction, f"error/{row.channel}", reason)
 
     def _wait(self, attempts: int, permanent: bool) -> int:
         spacing = LONG_SPACING if permanent or attempts > len(SPACING) else SPACING[attempts - 1]
@@ -278,11 +280,10 @@ class Outbox:
             """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')),
                sum(state = 'given_up' AND kind != 'trial'),
                (SELECT value FROM state WHERE name = 'failing/' || channel),
-               (SELECT last_error FROM outbox latest WHERE latest.channel = outbox.channel AND last_error IS NOT NULL
-                ORDER BY id DESC LIMIT 1),
+               (SELECT value FROM state WHERE name = 'failed/' || channel),
+               (SELECT value FROM state WHERE name = 'error/' || channel),
                max(CASE WHEN state = 'given_up' AND kind != 'trial' THEN decided_at END),
                max(CASE WHEN state = 'given_up' AND kind = 'trial' THEN decided_at END),
-               max(CASE WHEN last_error IS NOT NULL THEN decided_at END),
                min(CASE WHEN state = 'waiting' THEN next_try_at END)
                FROM outbox GROUP BY channel ORDER BY channel"""
         )

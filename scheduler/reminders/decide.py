@@ -6,7 +6,7 @@ from typing import NamedTuple
 from scheduler.events.log import Event
 from scheduler.instants import DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder, Unknown
-from scheduler.reminders.giving_way import gave_way_to
+from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.words import Told, Word, next_word, said_of
 from scheduler.verdicts.stretches import Stretch
@@ -270,10 +270,9 @@ def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
 
 
 def _over(board: Board, key: Key, first_at: int, reminder: Reminder) -> Ended:
-    stretch, other = reminder.stretch, gave_way_to(board, reminder)
-    ending = stretch.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
+    stretch = reminder.stretch
     by = _cause(reminder.verdict, stretch.ended) if stretch.ending == "settled" else None
-    return Ended(key, first_at, stretch.opened, stretch.ended, ending, reminder, by)
+    return Ended(key, first_at, stretch.opened, stretch.ended, how_ended(reminder), reminder, by)
 
 
 def _cause(verdict: Verdict, instant: int) -> Event | None:

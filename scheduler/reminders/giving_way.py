@@ -6,19 +6,25 @@ from scheduler.facts.condition import bars
 from scheduler.facts.spans import YES
 from scheduler.facts.timeline import Piece, Timeline
 from scheduler.instants import DAWN
-from scheduler.reminders.board import Board, Reminder, pressing
+from scheduler.reminders.board import Reminder, pressing
 from scheduler.verdicts.conditions import spans
 from scheduler.verdicts.verdict import Verdict, verdicts
 
 
-def gave_way_to(board: Board, over: Reminder) -> Reminder | None:
+def how_ended(over: Reminder) -> str:
+    """How a reminder that is over ended: "settled", "gave way to pack may be swollen"."""
+    other = gave_way_to(over)
+    return over.stretch.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
+
+
+def gave_way_to(over: Reminder) -> Reminder | None:
     """The reminder on the same item that took the place of one that is over: it opened as that ended, and that would be
     open still but for what keeps the item from use since. None where it is settled, or ended otherwise."""
-    ended = over.stretch.ended
-    if over.stretch.ending != "settled" or not _only_barred(over.verdict, ended):
+    ended, rules = over.stretch.ended, over.verdict.rules
+    if rules is None or over.stretch.ending != "settled" or not _only_barred(over.verdict, ended):
         return None
-    # over all time: the board may not have asked what was over before its last digest
-    found = verdicts(board.book, board.rules, [over.key.item])
+    # over all time: its board may not have asked what was over before its last digest
+    found = verdicts(over.verdict.book, rules, [over.key.item])
     there = (Reminder(verdict, stretch) for verdict in found for stretch in verdict.stretches)
     return min((each for each in there if each.stretch.opened == ended), key=partial(pressing, ended), default=None)
 

@@ -30,17 +30,15 @@ Say = Callable[[int], str]
 
 
 def ready_text(verdict: Verdict, now: int) -> str:
-    """What the message of a job says, in one paragraph."""
+    """What the message of a job says: whether it can be flown, and below that what to do, a line each."""
     book, zone = verdict.book, verdict.book.clocks.zone
     answers = ready_for(book, verdict.rules, now, verdict.item.id)
-    said = [
-        " ".join(sentences(book, verdict.rules, now, answer, lambda at: moment_near(at, now, zone)))
-        for answer in answers
-    ]
-    closing = [IN_THE_AIR]
-    if answers and answers[0].plan.event.get("near_people"):
-        closing.insert(0, NEAR_PEOPLE)
-    return " ".join([*(said or [NONE_IN_SERVICE]), *closing])
+    lines = [] if answers else [NONE_IN_SERVICE]
+    for answer in answers:
+        head, *rest = sentences(book, verdict.rules, now, answer, lambda at: moment_near(at, now, zone))
+        lines += [head, *(f"- {line}" for line in rest)]
+    near = [NEAR_PEOPLE] if answers and answers[0].plan.event.get("near_people") else []
+    return "\n".join([*lines, *near, IN_THE_AIR])
 
 
 def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:

@@ -145,9 +145,15 @@ def advice(lines: Lines, now: int) -> str:
     if len(lines.reminders) == 1:
         return _plain(fill(one, lambda name: value_of(first, name, now)))
     if "items" not in names(many):
-        return _plain(" ".join(fill(one, partial(value_of, each, now=now)) for each in lines.reminders))
+        each = [fill(one, partial(value_of, reminder, now=now)) for reminder in lines.reminders]
+        return _plain(("\n" if any("\n" in text for text in each) else " ").join(each))
     items = lines.items()
     return _plain(fill(many, lambda name: _together(lines, items, name, now)))
+
+
+def set_in(text: str, by: int) -> str:
+    """A text of which all lines but the first begin so many blanks further in."""
+    return text.replace("\n", "\n" + " " * by)
 
 
 def _plain(text: str) -> str:

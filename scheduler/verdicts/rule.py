@@ -138,6 +138,11 @@ class Ruleset:
             self._ready[rule, index] = make_rule(self._raw[rule], self._catalogue, change)
         return self._ready[rule, index]
 
+    def all_off(self, kind: str, item: str) -> bool:
+        """True where there are rules about an item's kind and each is off for it."""
+        about = self.about(kind)
+        return bool(about) and all(self.get(rule, item) is None for rule in about)
+
     def _narrowest(self, rule: str, item: str) -> int:
         """The place of the adjustment that applies: the one for the fewest items; -1 for none."""
         changes = self._adjustments.get(rule)

@@ -16,7 +16,7 @@ from scheduler.instants import HOUR, MINUTE, rfc3339
 from scheduler.reminders.board import Board
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
-from tests.homes import SETTINGS, Bench, write_home
+from tests.homes import RULES, SETTINGS, Bench, write_home
 from tests.support import moment
 
 START = moment("2026-04-01 08:00")
@@ -80,6 +80,18 @@ def test_an_entry_on_one_pack_does_not_read_the_whole_fleet(
 
     assert bench("log", *entry.split()).status == 0
     assert whole == []
+
+
+def test_a_caution_that_two_reminders_share_is_said_once(bench: Bench) -> None:
+    caution = "Drain attended, away from anything that burns."
+    bench.write(
+        "rules/own.yaml", RULES.replace("    why: Nicks grow.", f"    why: Nicks grow.\n    caution: {caution}")
+    )
+
+    told = bench.log("flown", "heron", "A", "320", "90", "--at", "2026-04-08T09:00:00Z")
+
+    assert told.count("Open: ") == 2
+    assert told.count(f"  Caution: {caution}\n") == 1
 
 
 def test_the_history_of_a_job_is_asked_for_by_its_name(bench: Bench) -> None:

@@ -238,16 +238,21 @@ def test_channels_tells_of_each_its_last_success_and_last_error(well: Bench) -> 
     assert (mail["waiting"], mail["failing_since"]) == (1, "2026-04-10T13:00:00+01:00")
 
 
-def test_channels_dates_an_error_that_is_over_by_its_message(well: Bench) -> None:
-    sent(well, "mail", NOON, "no connection: Connection refused", kind="trial")
-    sent(well, "mail", NOON + MINUTE)
+def test_channels_tells_of_a_failure_that_a_later_attempt_overcame(well: Bench) -> None:
+    sent(well, "mail", NOON, "no connection: Connection refused")
+    outbox = Outbox(Home(well.path).log)
+    (waiting,) = outbox.due("mail", NOON + DAY)
+    again = outbox.claim(waiting, NOON + 2 * MINUTE)
+    assert again is not None
+    outbox.sent(again, NOON + 2 * MINUTE)
+    outbox.log.close()
     well.set_clock("2026-04-12 12:00")
 
     assert well("channels").out.splitlines()[1] == (
-        "mail: last success Fri 10 Apr 13:01, 0 waiting, "
-        "last error, with the message of Fri 10 Apr 13:00: no connection: Connection refused"
+        "mail: last success Fri 10 Apr 13:02, 0 waiting, "
+        "last failure Fri 10 Apr 13:00, sent since: no connection: Connection refused"
     )
-    assert json.loads(well("channels", "--json").out)[1]["error_of"] == "2026-04-10T13:00:00+01:00"
+    assert json.loads(well("channels", "--json").out)[1]["last_failed"] == "2026-04-10T13:00:00+01:00"
 
 
 def test_channels_tells_until_when_what_is_held_for_quiet_hours_waits(well: Bench) -> None:

@@ -79,6 +79,17 @@ ASKED = {
         "flown heron A 20 95",
         "Sure? 20 min took only 5 % of A?",
     ),
+    "landed with more than it had": (
+        ["flown heron A 12 31 --at -5h"],
+        "flown heron A 17.5 35",
+        "Sure? by the log A took off with 31 %, and it landed with 35 %. Was a charge before it not logged? "
+        "shelfbell log charged A --at TIME\n",
+    ),
+    "landed with hardly less than the flight before": (
+        ["flown heron A 12 38 --at -5h"],
+        "flown heron A 17.5 35",
+        "Sure? by the log A took off with 38 %, and it landed with 35 %. Was a charge before it not logged?",
+    ),
     "two flights at once": (
         ["flown heron A 10 40"],
         "flown heron B 10 40",

@@ -142,7 +142,7 @@ def test_a_correction_takes_the_place_of_what_it_corrects(bench: Bench) -> None:
     answered = bench.log("charged", "A", "100", "--instead_of", "slip", "--id", "right", "--at", "2026-04-10T09:00:00Z")
     again = bench("log", "charged", "A", "90", "--instead_of", "slip")
 
-    assert "Next: I ring Sat 11 Apr 10:00" in answered
+    assert "Next: I would ring Sat 11 Apr 10:00" in answered
     assert (again.status, again.err) == (2, "event slip is not in force any more: right took its place or struck it\n")
 
 
@@ -217,7 +217,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         "charged B",
         [
             "Logged: charged B (Fri 10 Apr 13:00).",
-            "Next: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
+            "Next: I would ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
             "  Caution: Drain attended, away from anything that burns.",
         ],
     ),
@@ -228,8 +228,8 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Logged: noticed B, swollen (Fri 10 Apr 13:00).",
             "Open: Take pack B out of use.",
             "  Then: shelfbell log set_aside B",
-            "  I ring at once.",
-            "Next: I ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
+            "  I would ring at once.",
+            "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
     "what it settled": (
@@ -238,7 +238,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         [
             "Logged: set_aside B (Fri 10 Apr 13:00).",
             "Settled: pack may be swollen (B).",
-            "Next: I ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
+            "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
     "what takes the place of another": (
@@ -248,7 +248,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Logged: noticed B, swollen (Fri 10 Apr 13:00).",
             "Open: Take pack B out of use.",
             "  Then: shelfbell log set_aside B",
-            "  I ring at once.",
+            "  I would ring at once.",
             "Gave way to pack may be swollen: pack left full (B).",
         ],
     ),
@@ -260,8 +260,8 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Open: Drain pack B: 100 % for 52 h.",
             "  Caution: Drain attended, away from anything that burns.",
             "  Then: shelfbell log drained B 58",
-            "  I ring at once.",
-            "Next: I ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long (B).",
+            "  I would ring at once.",
+            "Next: I would ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long (B).",
         ],
     ),
     "of many, one sentence": (
@@ -272,8 +272,9 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Open: Drain packs A, B and C: 100 % for 52 h.",
             "  Caution: Drain attended, away from anything that burns.",
             "  Then: shelfbell log drained A,B,C 58",
-            "  I ring at once.",
-            "Next: I ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long (A, B and C).",
+            "  I would ring at once.",
+            "Next: I would ring Fri 7 Aug 07:00 unless something is logged before: "
+            "pack not looked at for long (A, B and C).",
         ],
     ),
     "a job that needs it postpones the bell": (
@@ -281,7 +282,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         "booked vineyard 2026-04-11T10:00:00Z --ends 2026-04-11T12:00:00Z",
         [
             "Logged: booked vineyard, Sat 11 Apr 11:00 to 13:00 (Fri 10 Apr 13:00).",
-            "Next: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
+            "Next: I would ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
             "  Caution: Drain attended, away from anything that burns.",
         ],
     ),

@@ -1,5 +1,6 @@
 """While files of a home are refused: what can be had all the same, and what is said of the daemon, which goes on."""
 
+import json
 from collections.abc import Iterator
 
 import pytest
@@ -85,9 +86,63 @@ def test_a_refusal_says_that_the_daemon_goes_on(edited: Bench, words: str) -> No
     assert answer.err.splitlines()[-1] == GOES_ON
 
 
+def test_the_board_stands_by_the_files_as_they_last_passed(edited: Bench) -> None:
+    answer = edited("due")
+    edited.write("rules/own.yaml", RULES)
+
+    assert "Drain pack A: 100 % for 51 h." in answer.out
+    assert answer.out == edited("due").out
+    said = answer.err.splitlines()
+    assert said[0] == "This is by the files as they last passed the check, for a file of the home is refused:"
+    assert said[1].startswith(f"  {WRONG}")
+    assert said[2:] == [GOES_ON, "Put it right (`shelfbell check` shows all)."]
+    assert answer.status == 2
+
+
+def test_the_board_for_programs_stands_too(edited: Bench) -> None:
+    answer = edited("due", "--json", "--at", "2026-04-10T11:00:00Z")
+
+    assert [entry["item"] for entry in json.loads(answer.out)["open"]] == ["A"]
+    assert (WRONG in answer.err, answer.status) == (True, 2)
+
+
+@pytest.mark.parametrize("words", ["ready", "ready --json", "pack A", "pack A --json", "history", "history A --json"])
+def test_other_questions_are_answered_by_the_files_as_they_last_passed(edited: Bench, words: str) -> None:
+    answer = edited(*words.split())
+    edited.write("rules/own.yaml", RULES)
+
+    assert (answer.out, 0) == (edited(*words.split()).out, 2 - answer.status)
+    assert (WRONG in answer.err, GOES_ON in answer.err) == (True, True)
+
+
+@pytest.mark.parametrize("words", ["explain left-full A", "rehearse --from -2d --to now", "case left-full A"])
+def test_what_asks_about_the_rules_themselves_is_refused(edited: Bench, words: str) -> None:
+    assert edited(*words.split()).out == ""
+
+
+@pytest.mark.parametrize("words", ["pack N", "history N"])
+def test_what_only_the_refused_file_knows_is_refused_with_what_is_wrong_with_it(edited: Bench, words: str) -> None:
+    edited.write("fleet.yaml", FLEET.replace("  - {id: C,", "  - {id: N, fits: [heron]}\n  - {idd: C,"))
+
+    answer = edited(*words.split())
+
+    assert answer.status == 2
+    assert "'N'" in answer.err.splitlines()[0]
+    assert "\n  fleet.yaml:7:" in answer.err
+
+
+def test_by_rules_of_another_version_no_board_stands(edited: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("scheduler.cli.spare_setup.__version__", "0.0.0")
+
+    answer = edited("due")
+
+    assert (answer.out, answer.status) == ("", 2)
+    assert answer.err.startswith(WRONG)
+
+
 def test_where_no_settings_can_be_had_the_time_is_in_utc_and_says_so(edited: Bench) -> None:
     edited.write("shelfbell.yaml", "zone: nowhere\n")
-    assert edited("due").err.splitlines()[-1] == GOES_ON
+    assert edited("explain").err.splitlines()[-1] == GOES_ON
 
     _forget_compiled(edited)
 

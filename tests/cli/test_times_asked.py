@@ -73,7 +73,13 @@ def test_a_secret_that_is_missing_says_what_to_do(bench: Bench, monkeypatch: pyt
 
 
 def test_an_entry_says_when_nobody_is_running_that_could_ring(bench: Bench) -> None:
-    assert "Nobody is running that could ring: start `shelfbell run`." in bench.log("charged", "A")
+    out = bench.log("noticed", "C", "swollen")
+    assert out.splitlines()[3:] == [
+        "  I would ring at once.",
+        "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (C).",
+        "Nobody is running that could ring: start `shelfbell run`.",
+    ]
+    assert "I ring" not in out
     with Lock(bench.path, DAEMON) as lock:
         assert lock.acquire()
         out = bench.log("charged", "B")

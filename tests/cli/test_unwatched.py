@@ -7,7 +7,7 @@ import pytest
 
 from scheduler.cli.init import starters
 from scheduler.shipped import folder
-from tests.homes import SETTINGS, Bench
+from tests.homes import RULES, SETTINGS, Bench
 
 PAPERS = "papers-ca, papers-eu, papers-uk, papers-us"
 ADD = f"add one of {PAPERS} to `practice` in shelfbell.yaml"
@@ -60,7 +60,7 @@ def test_what_is_switched_on_watches(unwatched: Bench) -> None:
 
     assert re.fullmatch(r"All well: \d+ rules, \d+ cases\.\n", checked.out)
     assert unwatched("explain", "insurance").status == 0
-    assert "Next: I ring" in unwatched.log("renewed", "insurance", "--expires", "2027-06-30")
+    assert "Next: I would ring" in unwatched.log("renewed", "insurance", "--expires", "2027-06-30")
 
 
 def test_an_own_rule_watches_too(bench: Bench) -> None:
@@ -97,3 +97,29 @@ def test_of_what_no_shipped_rule_is_about_nothing_is_asked(unwatched: Bench) -> 
 
 def test_a_single_rule_file_is_named_alone(bench: Bench) -> None:
     assert bench("explain", "me").err == "no rule watches me: add jobs to `practice` in shelfbell.yaml\n"
+
+
+OFF = (
+    RULES
+    + """
+adjust:
+  paper-due: {off: true, because: TEXT}
+  left-full: {off: true, only: [A], because: TEXT}
+  swollen: {off: true, only: [A, B], because: TEXT}
+  unread: {off: true, only: [A], because: TEXT}
+""".replace("TEXT", "tried out")
+)
+
+
+def test_an_item_for_which_every_rule_is_off_is_named_too(bench: Bench) -> None:
+    bench.write("rules/own.yaml", OFF)
+    off = "no rule watches {}: every one is off for {} by `adjust` in rules/"
+
+    checked = bench("check").out.splitlines()
+    looks = {look["about"]: look for look in json.loads(bench("doctor", "--json").out)}
+
+    assert f"fleet.yaml:4:10: {off.format('A', 'it')}" in checked
+    assert not [line for line in checked if "watches B" in line]
+    assert off.format("A and certificate", "them") in looks["rules"]["said"]
+    assert bench("explain", "A").err == f"{off.format('A', 'it')}\n"
+    assert f"N{off.format('A', 'it')[1:]}." in bench.log("charged", "A")

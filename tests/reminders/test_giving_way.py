@@ -1,5 +1,7 @@
 """A reminder that ends because something worse keeps its item from use is not settled: it gives way, and says so."""
 
+import json
+
 import pytest
 
 from scheduler.facts.catalogue import CATALOGUE
@@ -41,7 +43,7 @@ def test_what_takes_the_place_of_what_is_not_settled(entries: list[Fields], over
     board = Board(book_of(FLEET, *entries), SHIPPED)
     (reminder,) = [each for each in board.reminders if each.key.rule == over]
 
-    found = gave_way_to(board, reminder)
+    found = gave_way_to(reminder)
 
     assert (found.key.rule if found else None) == other
 
@@ -64,3 +66,21 @@ def test_the_digest_tells_what_took_its_place(bench: Bench) -> None:
     said = bench("rehearse", "--from", "2026-04-06", "--to", "2026-04-14", "--messages").out
 
     assert "No longer open:\n- Pack left full: B: gave way to pack may be swollen Thu 9 Apr 09:00 by noticed (" in said
+
+
+def test_a_rehearsal_and_an_audit_tell_what_took_its_place(bench: Bench) -> None:
+    bench.log("charged", "A", "--at", "2026-04-05T08:00:00Z")
+    bench.log("drained", "A", "58", "--at", "2026-04-07T08:00:00Z")
+    bench.log("charged", "B", "--at", "2026-04-07T08:00:00Z")
+    bench.log("noticed", "B", "swollen", "--at", "2026-04-09T08:00:00Z")
+    stretch = ("--from", "2026-04-05", "--to", "2026-04-09")
+
+    said = bench("rehearse", *stretch).out
+    ends = [r["ending"] for r in json.loads(bench("rehearse", *stretch, "--json").out)["reminders"]]
+    audited = " ".join(bench("audit", *stretch).out.split())
+
+    assert "left-full A: settled Tue 7 Apr 09:00; rung 1x" in said
+    assert "left-full B: gave way to pack may be swollen Thu 9 Apr 09:00; rung 1x" in said
+    assert ends == ["settled", "gave way to pack may be swollen", ""]
+    assert "3 reminders opened, 1 of them were settled, half of them within 24 h" in audited
+    assert "1 gave way to another on the same item." in audited

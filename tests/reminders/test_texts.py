@@ -77,6 +77,14 @@ def test_packs_left_full_for_unlike_spans_are_told_in_one_unit_shortest_first(be
     assert "% for 2 to 5 d." in bench("due").out
 
 
+def test_a_pack_below_its_damage_voltage_is_told_by_the_reading_that_found_it(bench: Bench) -> None:
+    bench.watch_all()
+    bench.log("measured", "A", "--rest_volts", "11.6", "--at", "2026-04-08T08:00:00Z")
+    bench.log("measured", "A", "--rest_volts", "14.8", "--at", "2026-04-09T08:00:00Z")
+
+    assert "at rest its lowest cell stood at 2.90 V." in bench("due").out
+
+
 def test_a_paper_that_has_lapsed_is_said_to_have(bench: Bench) -> None:
     bench.log("renewed", "certificate", "--expires", "2025-05-05")
 

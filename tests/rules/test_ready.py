@@ -242,6 +242,16 @@ def test_it_answers_as_of_another_instant(home: Bench) -> None:
     assert home("ready", "--at", "2026-04-01T12:00:00Z").out.startswith("Heron ready as far as I know")
 
 
+def test_a_job_that_is_over_is_not_judged(home: Bench) -> None:
+    over = "harbour is over: it {} Fri 10 Apr {}. `shelfbell ready` tells of the next job, or a flight now\n"
+    assert home("ready", "harbour", "--at", "2026-04-10T19:59:00Z").status == 0
+    assert home("ready", "harbour", "--at", "2026-04-10T20:00:00Z") == (2, "", over.format("began", "08:00"))
+
+    home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z", "--ends", "2026-04-10T11:00:00Z")
+    assert home("ready", "harbour", "--at", "2026-04-10T10:59:00Z").status == 0
+    assert home("ready", "harbour", "--at", "2026-04-10T11:00:00Z") == (2, "", over.format("ended", "11:00"))
+
+
 def test_an_unknown_job_is_refused_with_the_nearest_name(home: Bench) -> None:
     refused = home("ready", "harbor")
     assert refused.status == 2
@@ -279,16 +289,42 @@ def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench)
 
 
 def test_the_message_of_the_eve_is_the_same_answer_gathered(home: Bench) -> None:
-    """One paragraph with the flying reminders, under the title of the rule; near people the guards as well."""
+    """A line each, then what practice teaches, under the title of the rule; near people the guards as well."""
     home.log("booked", "harbour", "--starts", "2026-04-10T08:00:00Z", "--aircraft", "heron", "--near_people", "yes")
 
     board = json.loads(home("due", "--json").out)
     (eve,) = [line for line in board["open"] if line["rule"] == "eve-of-job"]
 
     assert (eve["title"], eve["item"], eve["urgency"]) == ("Job tomorrow", "harbour", "today")
-    assert eve["do"].startswith("harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs. Full: A.")
-    assert eve["do"].endswith(f"{NEAR_PEOPLE} {IN_THE_AIR}")
+    lines = eve["do"].splitlines()
+    assert lines[:2] == ["harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs.", "- Full: A."]
+    assert lines[-2:] == [NEAR_PEOPLE, IN_THE_AIR]
+    assert all(line.startswith("- ") for line in lines[1:-2])
     assert "attended" in eve["caution"]
+
+
+def test_two_jobs_on_one_day_are_told_one_below_the_other(home: Bench) -> None:
+    answered = home.log("booked", "mill", "--starts", "2026-04-10T12:00:00Z", "--aircraft", "wagtail")
+    lines = home("due").out.splitlines()
+
+    assert "Open: mill, Fri 10 Apr 12:00: nothing on record keeps wagtail down" in answered
+    assert "\n  - Read first: W; nothing on record tells the charge.\n" in answered
+    assert "  - harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs." in lines
+    assert (
+        "      mill, Fri 10 Apr 12:00: nothing on record keeps wagtail down, or tells what 1 pack for it can give."
+        in lines
+    )
+    assert "      - Full: A." in lines
+
+
+def test_an_aircraft_that_must_not_fly_is_told_first_and_what_to_do_below(home: Bench) -> None:
+    home.log("mishap", "heron", "hard_landing")
+
+    said = home("rehearse", "--from", "-1h", "--to", "in 1h", "--messages").out
+    head, instead = said.partition("\nharbour, ")[2].splitlines()[:2]
+
+    assert head.startswith("Fri 10 Apr 08:00: do not fly heron until this is settled: heron not looked at")
+    assert instead == "- No time? Take wagtail (1 pack), or call the client."
 
 
 def test_with_no_aircraft_in_service_the_message_of_the_eve_says_so(home: Bench) -> None:

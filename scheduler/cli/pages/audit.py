@@ -4,7 +4,7 @@ from scheduler.cli.pages.coverage import coverage, limits_of_this
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Section, Table
 from scheduler.cli.pages.fleet import fleet, packs
 from scheduler.cli.pages.rules import never_decided, rules
-from scheduler.cli.pages.season import Season, responses, safe, settled, some
+from scheduler.cli.pages.season import Season, given_way, responses, safe, settled, some
 from scheduler.instants import HOUR
 from scheduler.reminders.text import gathered, listed
 from scheduler.units import show_span
@@ -53,12 +53,14 @@ def _reminders(season: Season) -> str:
         return "No reminder opened."
     times = responses(opened, season.judged_at)
     text = f"{some(len(opened), 'reminder').capitalize()} opened, {len(times)} of them were settled"
+    gone = given_way(opened, season.judged_at)
+    gave_way = f" {gone} gave way to another on the same item." if gone else ""
     if not times:
-        return f"{text}."
+        return f"{text}.{gave_way}"
     longest = settled(opened, season.judged_at)[-1]
     return (
         f"{text}, half of them within {show_span(times[len(times) // 2])}; the longest took {show_span(times[-1])} "
-        f"({longest.title.lower()}: {longest.key.item})."
+        f"({longest.title.lower()}: {longest.key.item}).{gave_way}"
     )
 
 

@@ -15,6 +15,7 @@ from scheduler.facts.sheet import past_of
 from scheduler.facts.spans import UNKNOWN
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, Unknown, pressing
+from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.text import keep
 from scheduler.verdicts.verdict import Verdict
 
@@ -72,7 +73,7 @@ def _unfed(verdict: Verdict, start: int, end: int) -> list[str]:
 def _opened(reminder: Reminder) -> Opened:
     verdict, stretch = reminder
     urgent = any(word == "now" for _, word in verdict.rises(stretch))
-    return Opened(reminder.key, verdict.rule.title, stretch, urgent)
+    return Opened(reminder.key, verdict.rule.title, stretch, urgent, gave_way_to(reminder) is not None)
 
 
 def _state(book: Book, item: Item, end: int) -> State:

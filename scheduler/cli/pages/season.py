@@ -28,12 +28,14 @@ class Watched(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """A reminder open in the season. `urgent`: it was of the highest urgency at some time."""
+    """A reminder open in the season. `urgent`: it was of the highest urgency at some time. `gave_way`: it is over, but
+    only because another on the same item took its place."""
 
     key: Key
     title: str
     stretch: Stretch
     urgent: bool
+    gave_way: bool
 
 
 class State(NamedTuple):
@@ -94,13 +96,18 @@ class Season(NamedTuple):
 
 def settled(reminders: list[Opened], by: int) -> list[Opened]:
     """Those that were settled by then, the quickest first."""
-    found = [r for r in reminders if r.stretch.ending == "settled" and r.stretch.ended <= by]
+    found = [r for r in reminders if r.stretch.ending == "settled" and not r.gave_way and r.stretch.ended <= by]
     return sorted(found, key=lambda r: r.stretch.ended - r.stretch.opened)
 
 
 def responses(reminders: list[Opened], by: int) -> list[int]:
     """The times from opening to settling, of those that were settled by then, microseconds, shortest first."""
     return [r.stretch.ended - r.stretch.opened for r in settled(reminders, by)]
+
+
+def given_way(reminders: list[Opened], by: int) -> int:
+    """How many gave way by then to another on the same item."""
+    return sum(r.stretch.ended <= by and r.gave_way for r in reminders)
 
 
 def typical(spans: list[int]) -> str:
