@@ -27,6 +27,10 @@ AFTERWARDS: dict[str, Value] = {
 """What the facts of a job are for ever once it is over, the grace too, and was logged."""
 
 
+OF_PLANS = ("next_job_in", "job_under_way", "job_eve", "job_morning", "charged_for_cancelled_job")
+"""The facts of items other than jobs that change when a job is booked, moved or called off."""
+
+
 class Plan(NamedTuple):
     """What was known of a job over [known_from, known_to): when it starts and ends, with which aircraft."""
 

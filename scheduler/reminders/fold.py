@@ -24,7 +24,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.outline import outline_of
 from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.words import DISTURBING
-from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
+from scheduler.verdicts.conditions import Leaf, leaves, spans
 from scheduler.verdicts.rule import Rule, Ruleset
 from scheduler.verdicts.stretches import NOT_JUDGED_AFTER
 from scheduler.verdicts.verdict import Key, Verdict
@@ -200,16 +200,10 @@ def home_can_wait(rules: Ruleset) -> bool:
     """True when an entry about an item can wait for the next digest to be taken into account for the home's own rules:
     nothing that rests on other than absences rings of itself."""
     for rule in rules.applying(HOME, HOME):
-        elsewhere = any(leaf.fact != "away_eve" for part in _parts(rule) for leaf in leaves(part))
+        elsewhere = any(leaf.fact != "away_eve" for part in rule.conditions for leaf in leaves(part))
         if elsewhere and any(urgency in DISTURBING for urgency, _ in rule.urgency):
             return False
     return True
-
-
-def _parts(rule: Rule) -> Iterator[Condition]:
-    """Every condition of a rule."""
-    conditions = (rule.when, rule.until, *(part for _, part in rule.urgency))
-    return (part for part in conditions if part is not None)
 
 
 def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
@@ -221,7 +215,7 @@ def home_since(rules: Ruleset, now: int) -> int:
     """From when on the instants of entries must be known to tell what is open by the home's own rules at `now`, and
     since when: a log that has been quiet for so long has been so since its last entry."""
     made = rules.applying(HOME, HOME)
-    asked = [part for rule in made for part in _parts(rule)]
+    asked = [part for rule in made for part in rule.conditions]
     quiet = [part for part in asked if any(leaf.fact == "log_quiet" for leaf in leaves(part))]
     plain = [rule.when for rule in made if rule.when in quiet and rule.until is None and isinstance(rule.when, Leaf)]
     if len(plain) < len(quiet) or any(leaf.operator not in ("at_least", "more_than") for leaf in plain):

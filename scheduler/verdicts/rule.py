@@ -39,6 +39,12 @@ class Rule(NamedTuple):
     adjusted: dict[str, object] | None
     grounds: bool = False
 
+    @property
+    def conditions(self) -> list[Condition]:
+        """All that it asks: to fire, to be settled, and how urgent it is."""
+        parts = (self.when, self.until, *(part for _, part in self.urgency))
+        return [part for part in parts if part is not None]
+
     def spacing(self, urgency: str) -> int:
         """The first spacing of repeats at an urgency; 0 where only the digest lists it."""
         return self.again or _AGAIN.get(urgency, 0)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
-from scheduler.facts.jobs import plans_for
+from scheduler.facts.jobs import OF_PLANS, plans_for
 from scheduler.facts.spans import UNKNOWN, YES, Spans, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
@@ -190,8 +190,12 @@ class Verdict:
         first, *later = self.book.lives(self.item)
         return [event for life in (first, *later) for event in life.events] if later else first.events
 
-    @property
+    @cached_property
     def _plan_instants(self) -> set[int]:
+        """When what is planned for the item changed, where the rule asks about that."""
+        asked = (leaf.fact for part in self.rule.conditions for leaf in leaves(part))
+        if self.rule.about != "job" and not any(fact in OF_PLANS for fact in asked):
+            return set()
         plans = plans_for(self.book, self.item)
 
         def gather() -> set[int]:
@@ -207,7 +211,7 @@ class Verdict:
         """True when something changed at `instant` because an event happened then, not by the clock alone."""
         place = bisect_left(self.events, instant, key=itemgetter(0))
         there = place < len(self.events) and self.events[place].at == instant
-        return instant in self._plan_instants or there
+        return there or instant in self._plan_instants
 
 
 def verdicts(

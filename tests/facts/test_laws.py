@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -9,10 +10,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from scheduler.events.log import Log, Reader
+from scheduler.events.log import JOB, JOBS, Log, Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.jobs import OF_PLANS
 from scheduler.facts.timeline import Piece, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
 from scheduler.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
@@ -254,3 +256,17 @@ def test_an_event_in_place_of_another_leaves_the_facts_as_if_it_alone_had_been_l
     wrong, right = entries[0], entries[1] | {"instead_of": entries[0]["id"]}
     corrected = put(tmp_path_factory.mktemp("home"), [wrong, right, *entries[2:]])
     assert answers(corrected) == answers(book_over([right, *entries[2:]]))
+
+
+def test_which_facts_a_booking_can_change_is_told_for_every_fact() -> None:
+    entries = [
+        event("2026-05-01", what="booked", job="roof", aircraft="heron", starts="2026-05-09"),
+        event("2026-05-02", what="charged", item="B"),
+    ]
+    asking = set()
+    for item, name, of in questions(book_over(entries)):
+        book = Book(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), listening=True)
+        heard = book.heard(partial(book.fact, item, name, of))
+        if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in heard):
+            asking.add(name)
+    assert asking == set(OF_PLANS)
