@@ -46,7 +46,10 @@ _INSERTED = 500
 the larger the log is."""
 _STANDS = """recorded_at <= :known AND seq < :before
     AND NOT EXISTS (SELECT 1 FROM events x WHERE x.target = e.id AND x.recorded_at <= :known AND x.seq < :before)"""
-_AT_PLACES = f"SELECT {_COLUMNS} FROM events e WHERE seq IN (SELECT value FROM json_each(:places)) AND {_STANDS}"
+# The places in the outer loop: SQLite would sort them first.
+_AT_PLACES = (
+    f"SELECT {_COLUMNS} FROM (SELECT value FROM json_each(:places)) CROSS JOIN events e WHERE seq = value AND {_STANDS}"
+)
 _IN_FORCE = f"SELECT {_COLUMNS} FROM events e WHERE {{where}} AND {_STANDS} ORDER BY at, recorded_at, seq"
 
 

@@ -38,6 +38,8 @@ def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Stretch
     opens and settles nothing. A cut ends what is open and begins afresh. What has held since before all time opened at
     no instant: it must cease first.
     """
+    if YES not in when.values:
+        return []
     leave = ~when if until is None else until
     watch = _Watch(armed=when.at(DAWN) != YES)
     cut_at = dict(cuts)

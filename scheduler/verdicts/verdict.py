@@ -163,14 +163,13 @@ class Verdict:
     def turns(self) -> list[int]:
         """The instants at which something changes by the clock or an entry, in order: a reminder opens, ends, grows
         more or less urgent, loses or finds its ground; the rule ceases, or begins, to be possible to judge."""
-        found = set()
+        found: set[int] = set()
         for stretch in self.stretches:
             found |= {stretch.opened, stretch.ended, *(turn for dark in stretch.unknown for turn in dark)}
             found |= {turn for turn in self._urgencies[0] if stretch.opened < turn < stretch.ended}
-        for start, end, value in self.when:
-            if value == UNKNOWN:
-                found |= {start, end}
-        return sorted(found - {DAWN, DUSK})
+        if UNKNOWN in self.when.values:
+            found |= {turn for start, end, value in self.when if value == UNKNOWN for turn in (start, end)}
+        return sorted(found - {DAWN, DUSK}) if found else []
 
     def next_turn(self, instant: int) -> int | None:
         """The first of the turns after an instant."""
