@@ -186,10 +186,20 @@ class Log:
         """
         return Reader(self, known, before).of(name, what)
 
-    def rows_of(self, name: str, what: str | None, known: int, before: int) -> list[tuple]:
-        """The rows of `of`, those of corrections of what concerns the name included."""
-        where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" + (" AND what = :what" if what else "")
-        return list(self._rows(_IN_FORCE.format(where=where), name=name, what=what, known=known, before=before))
+    def rows_of(
+        self, name: str, known: int, before: int, what: str | None = None, but: str | None = None
+    ) -> list[tuple]:
+        """The rows of `of`, those of corrections of what concerns the name included; `but`: not those of a kind."""
+        where = "seq IN (SELECT seq FROM concerned WHERE item = :name)"
+        where += " AND what = :what" if what else " AND what != :but" if but else ""
+        given = {"name": name, "known": known, "before": before, "what": what, "but": but}
+        return list(self._rows(_IN_FORCE.format(where=where), **given))
+
+    def first_row(self, name: str, known: int, before: int) -> tuple | None:
+        """The first row of `of`, those of strikes apart."""
+        where = "seq IN (SELECT seq FROM concerned WHERE item = :name) AND what != 'struck'"
+        query = _IN_FORCE.format(where=where) + " LIMIT 1"
+        return next(iter(self._rows(query, name=name, known=known, before=before)), None)
 
     def in_force(self, known: int = DUSK) -> Iterator[Event]:
         """Every event in force, in order."""
@@ -304,7 +314,21 @@ class Reader(Source):
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
-        rows = self._log.rows_of(name, what, self._known, self._before)
+        return self._events(name, self._log.rows_of(name, self._known, self._before, what=what))
+
+    def all_but(self, name: str, what: str) -> list[Event]:
+        """The events in force filed under a name, in order, but for those of one kind."""
+        return self._events(name, self._log.rows_of(name, self._known, self._before, but=what))
+
+    def first_at(self, name: str) -> int | None:
+        """When the first event in force filed under a name happened; None without any."""
+        row = self._log.first_row(name, self._known, self._before)
+        if row is None:
+            return None
+        # A correction may be filed under the name of what it corrects only.
+        return super().first_at(name) if row[5] is not None else row[0]
+
+    def _events(self, name: str, rows: list[tuple]) -> list[Event]:
         self._decode(rows)
         return [self._decoded[row[2]] for row in rows if self._concerns(row[2], name)]
 

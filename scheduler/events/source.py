@@ -16,6 +16,14 @@ class Source:
         """The events filed under a name, in order; of one kind where `what` names it."""
         raise NotImplementedError
 
+    def all_but(self, name: str, what: str) -> list["Event"]:
+        """The events filed under a name, but for those of one kind."""
+        return [event for event in self.of(name) if event.what != what]
+
+    def first_at(self, name: str) -> int | None:
+        """When the first event filed under a name happened; None without any."""
+        return next((event.at for event in self.of(name)), None)
+
     def afresh(self) -> "Source":
         """The same without what it holds of what was asked before."""
         return self

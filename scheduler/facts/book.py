@@ -32,9 +32,14 @@ class Clocks(NamedTuple):
 
 
 class _Filed(NamedTuple):
-    """The events filed under a name, as something that an answer rests on."""
+    """The events filed under a name, as something that an answer rests on; but for those of a kind."""
 
     asked: tuple[str, str | None]
+    but: str | None = None
+
+
+_IN_PASSING = {"charger": "charged"}
+"""The entries that name an item of a kind and tell nothing of it, but that it was in use."""
 
 
 class Life:
@@ -174,7 +179,8 @@ class Book:
 
     def look_up(self, items: Iterable[str]) -> None:
         """Look for all entries of some items, and of jobs of these names, in one go: more is asked about them."""
-        self._look_up(name for item in items for name in (item, f"{JOB}{item}"))
+        plain = [item for item in items if item == HOME or self.fleet.kind(item) not in _IN_PASSING]
+        self._look_up([*plain, *(f"{JOB}{item}" for item in items)])
 
     def _look_up(self, names: Iterable[str]) -> None:
         missing = [name for name in names if _Filed((name, None)) not in self._kept]
@@ -191,6 +197,13 @@ class Book:
             return [event for event in of_any_kind if event.what == what]  # type: ignore[attr-defined]
 
         return self.once(_Filed((name, what)), look)  # type: ignore[return-value]
+
+    def own(self, item: Item) -> list[Event]:
+        """The events in force that tell of an item, in order."""
+        passing = _IN_PASSING.get(item.kind)
+        if passing is None:
+            return self.filed(item.id)
+        return self.once(_Filed((item.id, None), passing), lambda: self._source.all_but(item.id, passing))  # type: ignore[return-value]
 
     @property
     def instants(self) -> set[int]:
@@ -288,7 +301,7 @@ class Book:
         """An item's own events with those of the aircraft it was fitted to or flown with."""
         if item.kind == "job":
             return self._job(item.id).events
-        own = self.filed(item.id)
+        own = self.own(item)
         if item.kind == "pack":
             return sorted([*own, *self._mishaps_flown(item, own)])
         if item.kind in CARRIED:
@@ -331,9 +344,14 @@ class Book:
         flown = self.filed(pack.id, "flown") if untold else []
         return [m for m in untold if not any(counts_from(flight) <= m.at <= flight.at for flight in flown)]
 
+    def _first_at(self, item: Item, events: list[Event]) -> int | None:
+        if item.kind in _IN_PASSING:
+            return self._source.first_at(item.id)
+        return events[0].at if events else None
+
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")
-        born = start_of_day(day, self.clocks.zone) if day else events[0].at if events else None
+        born = start_of_day(day, self.clocks.zone) if day else self._first_at(item, events)
         # by place in order, not by instant: what came just before a replacement is the old one's
         cuts = [place for place, e in enumerate(events) if e.what == "replaced" and e.get("item") == item.id]
         starts = [DAWN, *(events[place].at for place in cuts)]

@@ -136,11 +136,11 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
 
     for verdict in board.verdicts:
         note(verdict.key.item, verdict.next_turn(now))
-    for item in {verdict.key.item for verdict in board.verdicts}:
+    for item in {verdict.key.item: verdict.item for verdict in board.verdicts}.values():
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
-        entries = board.book.filed(item)
+        entries = board.book.own(item)
         ahead = entries[bisect_right(entries, now, key=itemgetter(0)) :]
-        note(item, ahead[0].at if ahead else None)
+        note(item.id, ahead[0].at if ahead else None)
     for word in words_to_come(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
     return turns

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.events.log import Log, Reader, concerned
+from scheduler.events.source import Source
 from scheduler.events.taking import Taken, take
 from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
@@ -226,6 +227,25 @@ def test_what_is_asked_of_many_names_at_once_is_what_is_asked_of_each(log: Log) 
     reader = Reader(log)
     assert reader.of_each(names) == {name: reader.of(name) for name in names}
     assert [made.id for made in reader.of_each(["B"])["B"]] == ["soon", "both"]
+
+
+@pytest.mark.parametrize(
+    "entries",
+    [
+        [],
+        [charged("2026-04-02", "late"), charged("2026-04-01", "soon")],
+        [charged("2026-04-01", "one"), struck("2026-04-02", "strike", "one")],
+        [charged("2026-04-01", "one"), charged("2026-04-03", "right", instead_of="one"), charged("2026-04-04", "two")],
+        [charged("2026-04-01", "wrong"), charged("2026-04-01", "right", item="A", instead_of="wrong")],
+    ],
+)
+def test_the_first_of_a_name_and_all_but_a_kind_are_told_as_from_all_of_it(log: Log, entries: list[Fields]) -> None:
+    put(log, *entries, event("2026-04-05", "inspected", item="B", result="pass"))
+    reader = Reader(log)
+    for name in ("A", "B", "heron"):
+        assert reader.first_at(name) == Source.first_at(reader, name)
+        assert reader.all_but(name, "charged") == Source.all_but(reader, name, "charged")
+        assert reader.all_but(name, "inspected") == Source.all_but(reader, name, "inspected")
 
 
 def test_only_an_event_in_force_can_be_struck_or_replaced(log: Log) -> None:

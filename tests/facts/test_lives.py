@@ -3,6 +3,7 @@
 import pytest
 
 from scheduler.cli import main as command
+from scheduler.instants import DAY
 from tests.support import book_of, event, fact, moment
 
 FLEET = {
@@ -19,6 +20,16 @@ def test_what_was_found_at_the_instant_of_a_replacement_belongs_to_the_old_pack(
     book = book_of(FLEET, found, replaced)
     assert fact(book, "A", "swollen").at(moment("2026-04-02")) == "no"
     assert fact(book_of(FLEET, replaced, found), "A", "swollen").at(moment("2026-04-02")) == "yes"
+
+
+def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_else_of_it() -> None:
+    charge = event("2026-04-01 18:00", "charged", item="A", charger="bench")
+    look = event("2026-04-09 18:00", "inspected", item="bench", result="doubtful")
+    book = book_of(FLEET | {"chargers": [{"id": "bench"}]}, charge, look)
+    assert [found.what for found in book.lives(book.fleet["bench"])[0].events] == ["inspected"]
+    assert fact(book, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
+    assert fact(book, "bench", "found_unfit").at(moment("2026-04-02")) == "no"
+    assert fact(book, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
 
 
 def test_packs_that_flew_together_share_what_was_used() -> None:
