@@ -262,15 +262,15 @@ class Book:
         return came and self.fact(item, "retired").at(instant) != "yes"
 
     def fact(self, item: Item, name: str, of: str | None = None, since: int = DAWN) -> Timeline:
-        """A fact of an item over all time; of one that can be told so, what holds from `since` on."""
-        since = since if self.catalogue[name].onward else DAWN
+        """A fact of an item over all time; or as it is from `since` on, with anything before."""
 
         def fold() -> Timeline:
             lives = self.lives(item)
             if len(lives) == 1:
                 pieces = self.pieces(lives[0], name, of, since)
                 return self.once(("timeline", id(pieces)), lambda: Timeline(pieces))  # type: ignore[return-value]
-            return Timeline([piece for life in lives for piece in self._life_pieces(life, name, of)])
+            told = (life for life in lives if life.end > since)
+            return Timeline([piece for life in told for piece in self._life_pieces(life, name, of, since)])
 
         return self.once(("fact", item.kind, item.id, name, of, since), fold)  # type: ignore[return-value]
 
@@ -284,6 +284,7 @@ class Book:
     def pieces(self, life: Life, name: str, of: str | None = None, since: int = DAWN) -> list[Piece]:
         """The pieces of a fact over one life; of one that can be told so, those that hold from `since` on."""
         declared = self.catalogue[name]
+        since = since if declared.onward else DAWN
         variant = of if of is not None or not declared.of else declared.of[0]
 
         def compute() -> list[Piece]:
@@ -293,8 +294,8 @@ class Book:
 
         return life.once((name, variant, since), compute)  # type: ignore[return-value]
 
-    def _life_pieces(self, life: Life, name: str, of: str | None) -> list[Piece]:
-        pieces = self.pieces(life, name, of)
+    def _life_pieces(self, life: Life, name: str, of: str | None, since: int) -> list[Piece]:
+        pieces = self.pieces(life, name, of, since)
         return [Piece(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
 
     def _concerning(self, item: Item) -> list[Event]:

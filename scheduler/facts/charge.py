@@ -70,9 +70,10 @@ class _Fold:
         percent = reading_of(event, self.life.item.plate)
         if percent is None:
             return
-        before, _ = self._value(instant)
-        if event.what == "drained" and before is not None and before > percent:
-            self.discharges.append(Discharge(instant, before - percent, event))
+        if event.what == "drained":
+            before, _ = self._value(instant)
+            if before is not None and before > percent:
+                self.discharges.append(Discharge(instant, before - percent, event))
         if event.what != "measured" or not self.readings:
             self.active_since, self.active = instant, event
         self.readings.append((instant, event))

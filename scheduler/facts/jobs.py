@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from functools import partial
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -162,14 +163,20 @@ def _alike(life: "Life", name: str, make: Callable[[list[Plan]], list[Piece]]) -
     return life.book.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
 
 
-@fact("next_job_in", ANYTHING, SPAN, "Time to the start of the next job known that concerns the item, if there is one.")
-def next_job_in(life: "Life") -> list[Piece]:
+@fact(
+    "next_job_in",
+    ANYTHING,
+    SPAN,
+    "Time to the start of the next job known that concerns the item, if there is one.",
+    onward=True,
+)
+def next_job_in(life: "Life", since: int) -> list[Piece]:
     """Falls to nought at each start; NEVER without a job."""
-    return _alike(life, "next job", _next_of)
+    return _alike(life, f"next job since {since}", partial(_next_of, since))
 
 
-def _next_of(plans: list[Plan]) -> list[Piece]:
-    ahead = [plan for plan in plans if plan.known_from < plan.starts]
+def _next_of(since: int, plans: list[Plan]) -> list[Piece]:
+    ahead = [plan for plan in plans if plan.known_from < plan.starts and since < min(plan.known_to, plan.starts)]
     coming = sorted(ahead, key=lambda plan: plan.known_from, reverse=True)
     known: list[tuple[int, int, Plan]] = []
     pieces = [Piece(DAWN, NEVER)]
@@ -243,7 +250,7 @@ def job_morning(life: "Life") -> list[Piece]:
     return _while_known(life, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
 
 
-@fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.")
-def starts_in(life: "Life") -> list[Piece]:
+@fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.", onward=True)
+def starts_in(life: "Life", since: int) -> list[Piece]:
     """The same as next_job_in, of this job alone."""
-    return next_job_in(life)
+    return next_job_in(life, since)
