@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
@@ -53,11 +53,11 @@ def lived_through(when: Spans, until: Spans | None, cuts: dict[int, str]) -> lis
         holds = when.at(day * DAY)
         leaves = YES - holds if until is None else until.at(day * DAY)
         in_the_dark = leaves == UNKNOWN and holds != YES
-        if opened is not None and in_the_dark and dark[-GIVEN_UP_AFTER:] == list(range(day - GIVEN_UP_AFTER, day)):
-            close(day, "not judged")
-        if day in cuts:
+        if day in cuts:  # on the very day on which it would be given up, what is known of it is said
             close(day, cuts[day])
             armed = True
+        if opened is not None and in_the_dark and dark[-GIVEN_UP_AFTER:] == list(range(day - GIVEN_UP_AFTER, day)):
+            close(day, "not judged")
         if leaves == YES:
             close(day, "settled")
         if opened is not None and in_the_dark:
@@ -85,6 +85,7 @@ def dark_days(stretch: Stretch) -> tuple[int, ...]:
 
 
 @settings(deadline=None)
+@example(Spans([DAWN, 20 * DAY], [YES, UNKNOWN]), None, {0: "replaced", 20 + GIVEN_UP_AFTER: "replaced"})
 @given(
     partitions(),
     st.none() | partitions(),
