@@ -15,7 +15,7 @@ from stat import S_ISDIR
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from scheduler.events.kinds import KINDS
-from scheduler.events.source import Source
+from scheduler.events.source import Source, standing
 from scheduler.findings import Refused
 from scheduler.instants import DAWN, DUSK
 
@@ -195,6 +195,12 @@ class Log:
         given = {"name": name, "known": known, "before": before, "what": what, "but": but}
         return list(self._rows(_IN_FORCE.format(where=where), **given))
 
+    def places_of(self, name: str, what: str, known: int, before: int) -> list[tuple[int, int, str | None]]:
+        """When each event of `of` happened, its place in the log, and what it corrects, in order."""
+        where = "seq IN (SELECT seq FROM concerned WHERE item = :name) AND what = :what"
+        query = _IN_FORCE.format(where=where).replace(_COLUMNS, "at, seq, target", 1)
+        return list(self._rows(query, name=name, what=what, known=known, before=before))
+
     def first_row(self, name: str, known: int, before: int) -> tuple | None:
         """The first row of `of`, those of strikes apart."""
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name) AND what != 'struck'"
@@ -320,6 +326,14 @@ class Reader(Source):
         """The events in force filed under a name, in order, but for those of one kind."""
         return self._events(name, self._log.rows_of(name, self._known, self._before, but=what))
 
+    def standing(self, name: str, what: str, since: int) -> list[Event]:
+        """Of the events in force of one kind filed under a name: the last at or before an instant, and those after."""
+        rows = self._log.places_of(name, what, self._known, self._before)
+        self._decode_at(place for _, place, target in rows if target is not None)
+        places = [place for _, place, _ in standing([row for row in rows if self._concerns(row[1], name)], since)]
+        self._decode_at(places)
+        return [self._decoded[place] for place in places if place in self._decoded]
+
     def first_at(self, name: str) -> int | None:
         """When the first event in force filed under a name happened; None without any."""
         row = self._log.first_row(name, self._known, self._before)
@@ -338,6 +352,12 @@ class Reader(Source):
         self._corrections.update(row[2] for row in fresh if row[5] is not None)
         self._decoded.update((event.seq, event) for event in _events(fresh))
 
+    def _decode_at(self, places: Iterable[int]) -> None:
+        """Decode the events at some places that were not yet."""
+        fresh = {place for place in places if place not in self._decoded}
+        if fresh:
+            self._decode(self._log.rows_at(fresh, self._known, self._before))
+
     def _concerns(self, place: int, name: str) -> bool:
         """False for a correction that is filed under the name of what it corrects only."""
         return place not in self._corrections or name in concerned(self._decoded[place].fields)
@@ -346,8 +366,7 @@ class Reader(Source):
         """The events filed under each of some names: one question where there are several."""
         found: dict[str, list[Event]] = {name: [] for name in names}
         filed, decoded = self._log.filed(names), self._decoded
-        fresh = {place for _, place in filed if place not in decoded}
-        self._decode(self._log.rows_at(fresh, self._known, self._before))
+        self._decode_at(place for _, place in filed)
         for name, place in filed:
             if place in decoded and self._concerns(place, name):
                 found[name].append(decoded[place])

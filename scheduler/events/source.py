@@ -1,12 +1,23 @@
 """Where a book finds its events."""
 
+from bisect import bisect_right
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from operator import itemgetter
+from typing import TYPE_CHECKING, TypeVar
 
 from scheduler.instants import DAWN
 
 if TYPE_CHECKING:
     from scheduler.events.log import Event
+
+
+Timed = TypeVar("Timed", bound=tuple)
+"""What has its instant first: an event, a piece."""
+
+
+def standing(entries: list[Timed], since: int) -> list[Timed]:
+    """Of some entries in order: the last at or before an instant, and all after it."""
+    return entries[max(0, bisect_right(entries, since, key=itemgetter(0)) - 1) :]
 
 
 class Source:
@@ -23,6 +34,10 @@ class Source:
     def first_at(self, name: str) -> int | None:
         """When the first event filed under a name happened; None without any."""
         return next((event.at for event in self.of(name)), None)
+
+    def standing(self, name: str, what: str, since: int) -> list["Event"]:
+        """Of the events of one kind filed under a name: the last at or before an instant, and those after it."""
+        return standing(self.of(name, what), since)
 
     def afresh(self) -> "Source":
         """The same without what it holds of what was asked before."""

@@ -32,14 +32,14 @@ class Clocks(NamedTuple):
 
 
 class _Filed(NamedTuple):
-    """The events filed under a name, as something that an answer rests on; but for those of a kind."""
+    """The events filed under a name, or a part of them, as something that an answer rests on."""
 
     asked: tuple[str, str | None]
-    but: str | None = None
+    part: object = None
 
 
-_IN_PASSING = {"charger": "charged"}
-"""The entries that name an item of a kind and tell nothing of it, but that it was in use."""
+_IN_PASSING = {"charger": "charged", "pilot": "flown"}
+"""The entries that name an item of a kind and tell nothing of it, but that it was in use then."""
 
 
 class Life:
@@ -199,11 +199,26 @@ class Book:
         return self.once(_Filed((name, what)), look)  # type: ignore[return-value]
 
     def own(self, item: Item) -> list[Event]:
-        """The events in force that tell of an item, in order."""
+        """The events in force that tell of an item, in order: without those that name it in passing."""
         passing = _IN_PASSING.get(item.kind)
         if passing is None:
             return self.filed(item.id)
         return self.once(_Filed((item.id, None), passing), lambda: self._source.all_but(item.id, passing))  # type: ignore[return-value]
+
+    def uses(self, item: Item, since: int) -> list[Event]:
+        """The events that name an item in passing: the last at or before an instant, and those after it."""
+        passing = _IN_PASSING.get(item.kind)
+        if passing is None:
+            return []
+        filed = _Filed((item.id, passing), since)
+        return self.once(filed, lambda: self._source.standing(item.id, passing, since))  # type: ignore[return-value]
+
+    def events(self, item: Item) -> list[Event]:
+        """Every event that concerns an item, in order."""
+        if item.kind in _IN_PASSING:
+            return self.filed(item.id)
+        first, *later = self.lives(item)
+        return [event for life in (first, *later) for event in life.events] if later else first.events
 
     @property
     def instants(self) -> set[int]:

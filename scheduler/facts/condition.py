@@ -4,11 +4,12 @@ from typing import TYPE_CHECKING
 
 from scheduler.events.kinds import FINDINGS
 from scheduler.events.log import Event
+from scheduler.events.source import standing
 from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
 from scheduler.facts.book import counts_from
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import PACK, STOP_SIGNS, latched
-from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags, standing
+from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
 from scheduler.facts.wear import passes, rising, switched
 from scheduler.instants import DAWN
 from scheduler.units import FLAG, SPAN, word

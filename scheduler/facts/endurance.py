@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
+from scheduler.events.source import standing
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Piece, Trail, events_of, standing, trail_of
+from scheduler.facts.timeline import Piece, Trail, events_of, trail_of
 from scheduler.facts.wear import passes, switched
 from scheduler.instants import MINUTE
 from scheduler.units import FLAG, PERCENT, RATIO, SPAN, count

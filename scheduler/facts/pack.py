@@ -3,9 +3,10 @@
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
+from scheduler.events.source import standing
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
-from scheduler.facts.timeline import RISING, Piece, Trail, flags, standing
+from scheduler.facts.timeline import RISING, Piece, Trail, flags
 from scheduler.fleet.fleet import Item
 from scheduler.instants import DAWN, DUSK, HOUR, moment
 from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word

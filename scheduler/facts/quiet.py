@@ -192,15 +192,15 @@ def away_eve(life: "Life") -> list[Piece]:
 
 
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
-      unknown="no flight of the pilot")  # fmt: skip
-def out_of_practice(life: "Life") -> list[Piece]:
+      unknown="no flight of the pilot", onward=True)  # fmt: skip
+def out_of_practice(life: "Life", since: int) -> list[Piece]:
     """Flights that name no pilot count for the only one."""
-    return since_last(_flights_of(life))[1:]
+    return since_last(_flights_of(life, since), since)[1:]
 
 
-def _flights_of(life: "Life") -> list[Event]:
+def _flights_of(life: "Life", since: int) -> list[Event]:
     book = life.book
     if book.fleet.ids("pilot") != [life.item.id]:
-        return life.those("flown")
+        return [event for event in book.uses(life.item, since) if life.start <= event.at < life.end]
     flights = [event for name in book.fleet.ids("aircraft") for event in book.filed(name, "flown")]
     return sorted(event for event in flights if event.get("pilot", life.item.id) == life.item.id)

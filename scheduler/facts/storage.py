@@ -6,12 +6,13 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
+from scheduler.events.source import standing
 from scheduler.facts.charge import charge_fold, self_discharge
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import FALLING, NEVER, Piece, standing
+from scheduler.facts.timeline import FALLING, NEVER, Piece
 from scheduler.facts.wear import airtime_of
 from scheduler.instants import DAY, DUSK, HOUR, MINUTE
 from scheduler.units import FLAG, RATIO, SPAN

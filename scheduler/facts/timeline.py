@@ -6,8 +6,8 @@ wrong way: the instant given is the first microsecond at which the comparison ho
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator
-from operator import ge, gt, itemgetter, le, lt
-from typing import NamedTuple, TypeVar
+from operator import ge, gt, le, lt
+from typing import NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
@@ -206,15 +206,6 @@ def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:
     """A yes/no quantity from (start, truth, why) triples; None is unknown."""
     words = {True: "yes", False: "no", None: None}
     return Timeline([Piece(start, words[truth], None, trail) for start, truth, trail in pairs])
-
-
-Timed = TypeVar("Timed", bound=tuple)
-"""What has its instant first: an event, a piece."""
-
-
-def standing(entries: list[Timed], since: int) -> list[Timed]:
-    """Of some entries in order: the last at or before an instant, and all after it."""
-    return entries[max(0, bisect_right(entries, since, key=itemgetter(0)) - 1) :]
 
 
 def trail_of(events: Iterable[Event]) -> Trail:

@@ -4,9 +4,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
+from scheduler.events.source import standing
 from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import Step, counted
-from scheduler.facts.timeline import RISING, Piece, Trail, flags, standing
+from scheduler.facts.timeline import RISING, Piece, Trail, flags
 from scheduler.instants import DAWN, MINUTE
 from scheduler.units import FLAG, SPAN, count
 

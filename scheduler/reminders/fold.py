@@ -3,13 +3,12 @@
 A wake looks at an item again when that instant has come, or when an entry came on which it rests, and at no other.
 """
 
-from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from functools import partial
-from operator import itemgetter
 from typing import NamedTuple, TypeVar
 
 from scheduler.events.log import HOME, JOB
+from scheduler.events.source import standing
 from scheduler.facts.book import Asked, Book
 from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
 from scheduler.facts.needs import unlogged_stretches
@@ -138,9 +137,8 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
         note(verdict.key.item, verdict.next_turn(now))
     for item in {verdict.key.item: verdict.item for verdict in board.verdicts}.values():
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
-        entries = board.book.own(item)
-        ahead = entries[bisect_right(entries, now, key=itemgetter(0)) :]
-        note(item.id, ahead[0].at if ahead else None)
+        entries = [*standing(board.book.own(item), now), *board.book.uses(item, now)]
+        note(item.id, min((event.at for event in entries if event.at > now), default=None))
     for word in words_to_come(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
     return turns

@@ -186,8 +186,7 @@ class Verdict:
     @cached_property
     def events(self) -> list[Event]:
         """The item's events, in order."""
-        first, *later = self.book.lives(self.item)
-        return [event for life in (first, *later) for event in life.events] if later else first.events
+        return self.book.events(self.item)
 
     @cached_property
     def _plan_instants(self) -> set[int]:

@@ -239,13 +239,16 @@ def test_what_is_asked_of_many_names_at_once_is_what_is_asked_of_each(log: Log) 
         [charged("2026-04-01", "wrong"), charged("2026-04-01", "right", item="A", instead_of="wrong")],
     ],
 )
-def test_the_first_of_a_name_and_all_but_a_kind_are_told_as_from_all_of_it(log: Log, entries: list[Fields]) -> None:
+def test_what_is_read_in_part_is_what_all_of_it_would_tell(log: Log, entries: list[Fields]) -> None:
     put(log, *entries, event("2026-04-05", "inspected", item="B", result="pass"))
     reader = Reader(log)
     for name in ("A", "B", "heron"):
         assert reader.first_at(name) == Source.first_at(reader, name)
         assert reader.all_but(name, "charged") == Source.all_but(reader, name, "charged")
         assert reader.all_but(name, "inspected") == Source.all_but(reader, name, "inspected")
+        for day in range(1, 6):
+            since = moment(f"2026-04-0{day}")
+            assert Reader(log).standing(name, "charged", since) == Source.standing(reader, name, "charged", since)
 
 
 def test_only_an_event_in_force_can_be_struck_or_replaced(log: Log) -> None:

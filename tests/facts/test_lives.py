@@ -32,6 +32,23 @@ def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_
     assert fact(book, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
 
 
+def test_of_what_a_pilot_flew_the_last_flight_alone_is_asked_for() -> None:
+    fleet = FLEET | {"pilots": [{"id": "ada"}, {"id": "ben"}]}
+    flights = [
+        event(f"2026-04-0{day} 12:00", "flown", aircraft="heron", packs=["A"], minutes=9, pilot=pilot)
+        for day, pilot in enumerate(["ada", "ben", "ada", "ben"], 1)
+    ]
+    book = book_of(fleet, *flights, event("2026-04-05", "retired", item="ben"))
+    ada, now = book.fleet["ada"], moment("2026-04-09 12:00")
+    assert (
+        book.fact(ada, "out_of_practice", since=now).at(now) == fact(book, "ada", "out_of_practice").at(now) == 6 * DAY
+    )
+    assert fact(book, "ada", "out_of_practice").at(moment("2026-04-02 12:00")) == DAY
+    assert [flight.at for flight in book.uses(ada, now)] == [moment("2026-04-03 12:00")]
+    assert fact(book, "ben", "retired").at(now) == "yes"
+    assert len(book.events(ada)) == 2 and len(book.events(book.fleet["ben"])) == 3
+
+
 def test_packs_that_flew_together_share_what_was_used() -> None:
     flight = event(
         "2026-04-01 12:00", "flown", aircraft="heron", packs=["A", "B"], minutes=10, percent_from=100, used_mah=3000
