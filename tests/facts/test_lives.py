@@ -33,20 +33,22 @@ def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_
 
 
 def test_of_what_a_pilot_flew_the_last_flight_alone_is_asked_for() -> None:
-    fleet = FLEET | {"pilots": [{"id": "ada"}, {"id": "ben"}]}
+    fleet = FLEET | {"pilots": [{"id": "first"}, {"id": "second"}]}
     flights = [
         event(f"2026-04-0{day} 12:00", "flown", aircraft="heron", packs=["A"], minutes=9, pilot=pilot)
-        for day, pilot in enumerate(["ada", "ben", "ada", "ben"], 1)
+        for day, pilot in enumerate(["first", "second", "first", "second"], 1)
     ]
-    book = book_of(fleet, *flights, event("2026-04-05", "retired", item="ben"))
-    ada, now = book.fleet["ada"], moment("2026-04-09 12:00")
+    book = book_of(fleet, *flights, event("2026-04-05", "retired", item="second"))
+    first, now = book.fleet["first"], moment("2026-04-09 12:00")
     assert (
-        book.fact(ada, "out_of_practice", since=now).at(now) == fact(book, "ada", "out_of_practice").at(now) == 6 * DAY
+        book.fact(first, "out_of_practice", since=now).at(now)
+        == fact(book, "first", "out_of_practice").at(now)
+        == 6 * DAY
     )
-    assert fact(book, "ada", "out_of_practice").at(moment("2026-04-02 12:00")) == DAY
-    assert [flight.at for flight in book.uses(ada, now)] == [moment("2026-04-03 12:00")]
-    assert fact(book, "ben", "retired").at(now) == "yes"
-    assert len(book.events(ada)) == 2 and len(book.events(book.fleet["ben"])) == 3
+    assert fact(book, "first", "out_of_practice").at(moment("2026-04-02 12:00")) == DAY
+    assert [flight.at for flight in book.uses(first, now)] == [moment("2026-04-03 12:00")]
+    assert fact(book, "second", "retired").at(now) == "yes"
+    assert len(book.events(first)) == 2 and len(book.events(book.fleet["second"])) == 3
 
 
 def test_packs_that_flew_together_share_what_was_used() -> None:
