@@ -66,7 +66,7 @@ def _line(at: Desk, channel: Channel, health: Health | None) -> str:
     parts = [last, f"{health.waiting} waiting{f' until {at.say(until)}' if until and until > at.now else ''}"]
     parts += _given_up(at, channel, health)
     if health.failing_since:
-        parts.append(f"failing since {at.say(health.failing_since)}: {health.last_error}")
+        parts.append(f"failing since {at.say(health.failing_since)}: {health.last_error or 'no reason kept'}")
     elif health.failed_at:
         parts.append(f"last failure {at.say(health.failed_at)}, sent since: {health.last_error}")
     return f"{channel.name}: {', '.join(parts)}"

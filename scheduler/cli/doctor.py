@@ -156,7 +156,7 @@ def _channels(at: Sight) -> Iterator[Look]:
             yield Look(
                 about,
                 False,
-                f"failing since {at.say(found.failing_since)}: {found.last_error}; {found.waiting} waiting",
+                f"failing since {at.say(found.failing_since)}: {found.last_error or 'no reason kept'}; {found.waiting} waiting",
             )
         else:
             yield Look(about, True, f"last success {at.say(found.last_sent)}")

@@ -332,7 +332,9 @@ class Reader(Source):
         self._decode_at(place for _, place, target in rows if target is not None)
         places = [place for _, place, _ in standing([row for row in rows if self._concerns(row[1], name)], since)]
         self._decode_at(places)
-        return [self._decoded[place] for place in places if place in self._decoded]
+        if any(place not in self._decoded for place in places):  # struck between the two questions
+            return super().standing(name, what, since)
+        return [self._decoded[place] for place in places]
 
     def first_at(self, name: str) -> int | None:
         """When the first event in force filed under a name happened; None without any."""

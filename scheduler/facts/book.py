@@ -39,7 +39,8 @@ class _Filed(NamedTuple):
 
 
 _IN_PASSING = {"charger": "charged", "pilot": "flown"}
-"""The entries that name an item of a kind and tell nothing of it, but that it was in use then."""
+"""The entries that name an item of a kind and tell nothing of it, but that it was in use then: they are read when that
+is asked for."""
 
 
 class Life:
@@ -55,6 +56,12 @@ class Life:
         self.born = born
         self.events = events
         self.book = book
+
+    @property
+    def entries(self) -> list[Event]:
+        """Its events, with those that name the item in passing, in order."""
+        passing = [event for event in self.book.uses(self.item, DAWN) if self.start <= event.at < self.end]
+        return sorted([*self.events, *passing]) if passing else self.events
 
     def those(self, *kinds: str) -> list[Event]:
         """The events of some kinds, in order."""
@@ -177,7 +184,7 @@ class Book:
         self._look_up(f"{JOB}{name}" for name in names)
         return [job for name in names if (job := self.job(name)) is not None]
 
-    def look_up(self, items: Iterable[str]) -> None:
+    def look_up(self, items: list[str]) -> None:
         """Look for all entries of some items, and of jobs of these names, in one go: more is asked about them."""
         plain = [item for item in items if item == HOME or self.fleet.kind(item) not in _IN_PASSING]
         self._look_up([*plain, *(f"{JOB}{item}" for item in items)])
@@ -214,11 +221,9 @@ class Book:
         return self.once(filed, lambda: self._source.standing(item.id, passing, since))  # type: ignore[return-value]
 
     def events(self, item: Item) -> list[Event]:
-        """Every event that concerns an item, in order."""
-        if item.kind in _IN_PASSING:
-            return self.filed(item.id)
+        """Every event of the lives of an item, in order."""
         first, *later = self.lives(item)
-        return [event for life in (first, *later) for event in life.events] if later else first.events
+        return [event for life in (first, *later) for event in life.entries] if later else first.entries
 
     @property
     def instants(self) -> set[int]:

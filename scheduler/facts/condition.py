@@ -111,7 +111,7 @@ def since_last(events: list[Event], since: int = DAWN) -> list[Piece]:
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
 def on_record(life: "Life") -> list[Piece]:
     """From its first entry on."""
-    first = [(event.at, True, (event, None)) for event in life.events[:1]]
+    first = [(event.at, True, (event, None)) for event in life.entries[:1]]
     return flags([(DAWN, False, None), *first]).pieces
 
 

@@ -201,6 +201,6 @@ def out_of_practice(life: "Life", since: int) -> list[Piece]:
 def _flights_of(life: "Life", since: int) -> list[Event]:
     book = life.book
     if book.fleet.ids("pilot") != [life.item.id]:
-        return [event for event in book.uses(life.item, since) if life.start <= event.at < life.end]
+        return book.uses(life.item, since)
     flights = [event for name in book.fleet.ids("aircraft") for event in book.filed(name, "flown")]
     return sorted(event for event in flights if event.get("pilot", life.item.id) == life.item.id)

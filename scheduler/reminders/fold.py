@@ -157,7 +157,9 @@ def done_with(book: Book, rules: Ruleset, ledger: Ledger, name: str, now: int) -
         return None
     over_at = _over_at(job)
     logged_at = max((end for _, end, _ in unlogged_stretches(book, job.plans)), default=over_at)
-    if not all(max(logged_at, over_at) + _rests_after(book, rule) < now for rule in rules.applying("job", name)):
+    if now <= over_at or not all(
+        max(logged_at, over_at) + _rests_after(book, rule) < now for rule in rules.applying("job", name)
+    ):
         return None
     flown = {(str(plan.aircraft), "flown") for plan in job.plans}
     return Fold(name, DUSK, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
@@ -168,7 +170,7 @@ def _rests_after(book: Book, rule: Rule) -> float:
     book."""
 
     def tell() -> float:
-        longest = max(leaf.lasting for leaf in leaves(rule.when))
+        longest = max(leaf.lasting for part in rule.conditions for leaf in leaves(part))
         return longest + NOT_JUDGED_AFTER if _at_rest(rule) else NEVER
 
     return book.once(("rests after", id(rule)), tell)  # type: ignore[return-value]

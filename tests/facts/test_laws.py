@@ -28,7 +28,8 @@ FLEET = {
     ],
     "propellers": [{"id": "props", "fits": ["heron"], "in_service": "2026-03-03"}, {"id": "other"}],
     "gimbals": [{"id": "gimbal", "fits": ["heron", "wagtail"]}],
-    "pilots": [{"id": "me"}],
+    "pilots": [{"id": "me"}, {"id": "mate"}],
+    "chargers": [{"id": "bench"}],
     "papers": [{"id": "paper", "of": "me", "valid_for": "1 y", "renew_from": "expiry"}],
     "spares": [{"id": "spare", "keep": 2}],
 }
@@ -41,7 +42,7 @@ percents = st.sampled_from([0, 0.1, 3, 30, 33.3, 60, 99.9, 100])
 crafts = st.sampled_from(["heron", "wagtail"])
 packs = st.sampled_from(["A", "B"])
 parts = st.sampled_from(["props", "other", "gimbal"])
-anything = st.one_of(crafts, packs, parts)
+anything = st.one_of(crafts, packs, parts, st.just("bench"))
 jobs = st.sampled_from(["wedding", "roof"])
 
 
@@ -53,14 +54,15 @@ def entry(what: str, **fields: st.SearchStrategy[object]) -> st.SearchStrategy[F
 
 
 ENTRIES = st.one_of(
-    entry("charged", item=packs, percent_=percents),
+    entry("charged", item=packs, percent_=percents, charger_=st.just("bench")),
     entry("drained", item=packs, percent=percents),
     entry("measured", item=packs, percent=percents, cycles_total_=st.integers(0, 50)),
     entry("measured", item=crafts, airtime_total=st.integers(0, 500)),
     entry("measured", item=packs, capacity_mah=st.integers(1, 5000), rest_volts_=st.sampled_from([11.0, 15.2, 16.8])),
     entry("flown", aircraft=crafts, packs=st.lists(packs, min_size=1, unique=True),
           minutes=st.sampled_from([0.001, 7, 17.5, 200]), percent_from_=st.just(100), percent_to_=percents,
-          used_mah_=st.sampled_from([0, 1500, 90_000]), purpose_=st.just("test"), flights_=st.integers(1, 3)),
+          used_mah_=st.sampled_from([0, 1500, 90_000]), purpose_=st.just("test"), flights_=st.integers(1, 3),
+          pilot_=st.sampled_from(["me", "mate"])),
     entry("mishap", item=crafts, severity=st.sampled_from(["water", "strike"]), packs_=st.just(["A"])),
     entry("mishap", item=packs, severity=st.just("dropped")),
     entry("noticed", item=anything, findings=st.sampled_from([["swollen"], ["dented"], ["nicked", "noise"]])),

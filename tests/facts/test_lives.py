@@ -28,8 +28,19 @@ def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_
     book = book_of(FLEET | {"chargers": [{"id": "bench"}]}, charge, look)
     assert [found.what for found in book.lives(book.fleet["bench"])[0].events] == ["inspected"]
     assert fact(book, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
+    assert fact(book, "bench", "on_record").at(moment("2026-04-02")) == "yes"
     assert fact(book, "bench", "found_unfit").at(moment("2026-04-02")) == "no"
     assert fact(book, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
+
+
+def test_a_replacement_is_no_entry_of_either_life_be_it_of_a_charger() -> None:
+    fleet = FLEET | {"chargers": [{"id": "bench"}], "controllers": [{"id": "sticks"}]}
+    entries = [event("2026-04-01", "charged", item="A", charger="bench"), event("2026-04-01", "charged", item="sticks")]
+    entries += [event("2026-04-09", "replaced", item=item) for item in ("bench", "sticks")]
+    book = book_of(fleet, *entries)
+    assert [[found.what for found in book.events(book.fleet[item])] for item in ("bench", "sticks")] == [
+        ["charged"]
+    ] * 2
 
 
 def test_of_what_a_pilot_flew_the_last_flight_alone_is_asked_for() -> None:

@@ -29,6 +29,7 @@ from scheduler.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.messages import scope
 from scheduler.messages import wake as wakes
 from scheduler.messages.folds import Folds, drop
+from scheduler.messages.outbox import Outbox
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
@@ -334,6 +335,31 @@ def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, m
     assert list(fold_all(life.home, life.setup, life.now)) == one
     assert len({fold.item for fold in one}) == len(one) > 50
     assert sum(fold.open for fold in one) == life.woken.open  # type: ignore[union-attr]
+    life.close()
+
+
+WAITS = """rules:
+  - {id: own-waits, about: job, title: Pay, when: {fact: job_under_way, is: yes},
+     until: {fact: job_under_way, is: no, lasting: 30 d}, urgency: today, do: Ask, why: It is late,
+     basis: {kind: common practice}}
+"""
+
+
+def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_path: Path) -> None:
+    """A rule added when the job is over, whose `until` lasts longer than anything is left unjudged."""
+    home = make_home(tmp_path / "home")
+    (home / "rules" / "own.yaml").unlink()
+    life = Clockwork(home, START, held_every=1)
+    life.wake()
+    life.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
+    life.run(START + 3 * HOUR)
+    life.log("flown", aircraft="heron", packs=["A"], minutes=10)
+    life.run(START + 20 * DAY)
+    (home / "rules" / "own.yaml").write_text(WAITS)
+    life.restart()
+    life.wake()
+    life.run(life.now + 2 * DAY)
+    assert "own-waits" in {told.key.rule for told in Outbox(life.home.log).ledger().rung()}
     life.close()
 
 
