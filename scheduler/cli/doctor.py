@@ -153,11 +153,8 @@ def _channels(at: Sight) -> Iterator[Look]:
         if found is None:
             yield Look(about, False, f"never tried: `shelfbell ring {name}`")
         elif found.failing_since:
-            yield Look(
-                about,
-                False,
-                f"failing since {at.say(found.failing_since)}: {found.last_error or 'no reason kept'}; {found.waiting} waiting",
-            )
+            why = f"{found.last_error or 'no reason kept'}; {found.waiting} waiting"
+            yield Look(about, False, f"failing since {at.say(found.failing_since)}: {why}")
         else:
             yield Look(about, True, f"last success {at.say(found.last_sent)}")
 
