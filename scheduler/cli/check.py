@@ -26,6 +26,7 @@ def run(home: Home, args: Namespace) -> int:
     if not found:
         found = file_advice(home, clock())
         found += sorted(finding for file in files for finding in case_findings(file))
+        home.setup()  # kept: what is answered while a file is refused rests on it
     if args.json:
         print_json([finding._asdict() for finding in found])
     else:

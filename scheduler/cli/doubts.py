@@ -88,12 +88,28 @@ def _charged(told: Told) -> Iterator[str]:
     event = told.event
     name = event.get("item")
     yield from _percent(told)
+    charger = event.get("charger")
+    if charger is not None and told.before(charger, "found_unfit", event.at) == "yes":
+        yield f"{charger} is not in order by the log: pull its plug, charge nothing on it until it has passed a look."
     if told.book.fleet.kind(name) != "pack":
         return
     yield from _unusable(told, name, event.at, event.at)
     for flight in told.others(name, "flown"):
         if counts_from(flight) < event.at < flight.at and "flights" not in flight.fields:
             yield _both(told, flight, name, event)
+
+
+def _replaced(told: Told) -> Iterator[str]:
+    name = told.event.get("item")
+    if told.book.fleet.kind(name) != "pack" or told.before(name, "handed_in", told.event.at) == "yes":
+        return
+    grounds = [text for fact, text in _NOT_USABLE.items() if told.before(name, fact, told.event.at) == "yes"]
+    if grounds:
+        yield (
+            f"the old {name} {' and '.join(grounds[:2])}, and nothing here watches it any more: do not charge or use "
+            "it. Keep it outdoors or by an outer wall, away from what burns, and bring it to a disposal site; the "
+            "maker's manual and local rules come first."
+        )
 
 
 def _percent(told: Told) -> Iterator[str]:
@@ -235,5 +251,5 @@ def _while_away(told: Told, starts: int) -> Iterator[str]:
 
 _DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {
     "charged": _charged, "drained": _percent, "flown": _flown, "measured": _measured, "renewed": _renewed,
-    "used": _used, "booked": _booked, "away": _away,
+    "used": _used, "booked": _booked, "away": _away, "replaced": _replaced,
 }  # fmt: skip

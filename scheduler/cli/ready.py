@@ -83,6 +83,7 @@ def to_json(at: Desk, answer: Ready) -> dict[str, object]:
         "charge": [pack.item for pack in answer.packs if not pack.is_full],
         "leave": [{"item": item, "why": why} for item, why in answer.left],
         "unsure": answer.unsure,
+        "unfit_chargers": answer.unfit_chargers,
         "minutes": _estimate(answer.minutes),
         "minutes_full": _estimate(answer.if_full),
         "booked_minutes": answer.booked,

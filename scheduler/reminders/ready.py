@@ -69,6 +69,7 @@ class Ready(NamedTuple):
     `keeps_down`: what has to be done before anything flies. `first`: what had better be done. `left`: packs that stay
     behind, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are charged.
     `charging`: minutes that this takes, each pack after the other. `unsure`: packs that may have been in a mishap.
+    `unfit_chargers`: those on which something was found that leaves a doubt.
     """
 
     aircraft: str
@@ -83,6 +84,7 @@ class Ready(NamedTuple):
     if_full: Estimate | None
     charging: Estimate | None
     unsure: list[str]
+    unfit_chargers: list[str]
 
     @property
     def ready(self) -> bool:
@@ -139,8 +141,9 @@ def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: P
         papers=papers,
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
-        charging=_charging(book, [state for state in states if not state.is_full]),
+        charging=_charging(book, [state for state in states if not state.is_full], now),
         unsure=[pack.id for pack in flying if may_be_knocked(book, pack, now)],
+        unfit_chargers=[charger.id for charger in _chargers(book, now) if _unfit(book, charger, now)],
     )  # fmt: skip
 
 
@@ -221,9 +224,20 @@ def _sum(parts: list[Estimate | None]) -> Estimate | None:
     return Estimate(sum(e.value for e in known), sum(e.low for e in known), sum(e.high for e in known), basis)
 
 
-def _charging(book: Book, states: list[PackState]) -> Estimate | None:
-    """How long it takes to charge some packs on the charger with the most ports; None where that is not known."""
-    chargers = [book.fleet[name] for name in book.fleet.ids("charger") if book.fleet[name].plate.get("power")]
+def _chargers(book: Book, now: int) -> list[Item]:
+    """The chargers in service."""
+    chargers = (book.fleet[name] for name in book.fleet.ids("charger"))
+    return [charger for charger in chargers if book.in_service(charger, now, now)]
+
+
+def _unfit(book: Book, charger: Item, now: int) -> bool:
+    return book.fact(charger, "found_unfit").at(now) == "yes"
+
+
+def _charging(book: Book, states: list[PackState], now: int) -> Estimate | None:
+    """How long it takes to charge some packs on the charger in order that has the most ports; None where that is not
+    known."""
+    chargers = [each for each in _chargers(book, now) if each.plate.get("power") and not _unfit(book, each, now)]
     if not chargers or not states or any(state.charge is None for state in states):
         return None
     best = max(chargers, key=lambda charger: int(charger.plate["ports"]))

@@ -90,7 +90,15 @@ def pack_sentences(answer: Ready) -> list[str]:
     full = [pack.item for pack in answer.packs if pack.is_full]
     rest = [pack for pack in answer.packs if not pack.is_full and pack.charge is not None]
     unread = [pack.item for pack in answer.packs if pack.charge is None]
-    found = [f"Full: {listed(full)}."] if full else []
+    found = []
+    if answer.unsure:
+        found.append(
+            f"Not known whether {listed(answer.unsure)} took a knock: a mishap names no pack. Before you charge or fly "
+            "one, say which it was, or look at each a day or more after it (`shelfbell due`)."
+        )
+    if answer.unfit_chargers and rest:
+        found.append(f"Do not charge with {listed(answer.unfit_chargers)}: what was found on it left a doubt.")
+    found += [f"Full: {listed(full)}."] if full else []
     if rest and answer.job:
         time = (
             f" about {show_span(round(answer.charging.value) * MINUTE)}, {answer.charging.basis} (estimate);"
@@ -103,11 +111,6 @@ def pack_sentences(answer: Ready) -> list[str]:
     if unread:
         found.append(f"Read first: {listed(unread)}; nothing on record tells the charge.")
     found += _minutes(answer)
-    if answer.unsure:
-        found.append(
-            f"Not known whether {listed(answer.unsure)} took a knock: a mishap names no pack. Say which it was, or "
-            "look at each before you charge or fly it (`shelfbell due`)."
-        )
     found += [f"Leave {item}: {why}." for item, why in answer.left]
     return found
 

@@ -62,6 +62,11 @@ ASKED = {
         "Sure? A is reported swollen: was it really A?",
     ),
     "a pack handed in": (["handed_in A"], "charged A", "Sure? A was handed in"),
+    "a swollen pack replaced": (
+        ["noticed A swollen"],
+        "replaced A",
+        "Sure? the old A is reported swollen, and nothing here watches it any more: do not charge or use it.",
+    ),
     "an aircraft after a mishap": (
         ["mishap heron crash --at -2h"],
         "flown heron B 12 40",

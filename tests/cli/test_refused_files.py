@@ -99,6 +99,21 @@ def test_the_board_stands_by_the_files_as_they_last_passed(edited: Bench) -> Non
     assert answer.status == 2
 
 
+def test_what_passed_the_check_is_gone_by_though_nothing_was_asked_since(edited: Bench) -> None:
+    edited.write("rules/own.yaml", RULES)
+    edited.write("fleet.yaml", FLEET.replace("{id: C, fits", "{id: new, fits"))
+    assert "refused" not in edited("check").err
+    edited.write("rules/own.yaml", BROKEN)
+    assert "There is no" not in edited("pack", "new").err
+    assert "new" in edited("pack", "new").out
+
+
+def test_what_the_first_entry_was_logged_by_is_gone_by(bench: Bench) -> None:
+    bench.log("charged", "A", "--at", "2026-04-08T09:00:00Z")
+    bench.write("rules/own.yaml", BROKEN)
+    assert "Drain pack A: 100 % for 51 h." in bench("due").out
+
+
 def test_the_board_for_programs_stands_too(edited: Bench) -> None:
     answer = edited("due", "--json", "--at", "2026-04-10T11:00:00Z")
 

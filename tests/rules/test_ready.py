@@ -76,6 +76,20 @@ def test_a_charge_that_is_reckoned_is_told_as_about() -> None:
     assert "To charge: B (60 %)" in " ".join(pack_sentences(answer()))
 
 
+def test_a_charger_that_is_not_in_order_is_not_charged_with() -> None:
+    (line,) = [line for line in pack_sentences(answer()) if line.startswith("To charge")]
+    assert "one round on bench" in line
+    said = pack_sentences(answer(event("2026-04-06 12:00", "inspected", item="bench", result="doubtful")))
+    assert said[0] == "Do not charge with bench: what was found on it left a doubt."
+    assert not any("on bench" in line for line in said[1:])
+
+
+def test_packs_that_may_have_taken_a_knock_are_named_before_any_charge() -> None:
+    said = pack_sentences(answer(event("2026-04-05 20:00", "mishap", item="heron", severity="crash")))
+    assert said[0].startswith("Not known whether A and B took a knock")
+    assert any(line.startswith("To charge") for line in said[1:])
+
+
 def test_what_is_open_is_told_with_the_urgency_that_the_board_gives_it(home: Bench) -> None:
     home.log("moved", "heron", "freight")
     board = {entry["rule"]: entry["urgency"] for entry in json.loads(home("due", "--json").out)["open"]}
