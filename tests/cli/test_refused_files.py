@@ -101,11 +101,11 @@ def test_the_board_stands_by_the_files_as_they_last_passed(edited: Bench) -> Non
 
 def test_what_passed_the_check_is_gone_by_though_nothing_was_asked_since(edited: Bench) -> None:
     edited.write("rules/own.yaml", RULES)
-    edited.write("fleet.yaml", FLEET.replace("{id: C, fits", "{id: new, fits"))
-    assert "refused" not in edited("check").err
-    edited.write("rules/own.yaml", BROKEN)
-    assert "There is no" not in edited("pack", "new").err
-    assert "new" in edited("pack", "new").out
+    fleet = FLEET.replace("{id: C, fits", "{id: new, fits")
+    edited.write("fleet.yaml", fleet)
+    edited("check")
+    edited.write("fleet.yaml", fleet.replace("{id: A, fits", "{id: A, fitz"))
+    assert edited("pack", "new").out.startswith("Pack new")
 
 
 def test_what_the_first_entry_was_logged_by_is_gone_by(bench: Bench) -> None:
