@@ -4,6 +4,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -83,6 +84,7 @@ class Home:
         self.place = os.fspath(path) or os.curdir
         self._rules = os.path.join(self.place, "rules") if rules is None else os.fspath(rules)
         self.log = Log(os.path.join(self.place, DATABASE))
+        self._unkept: tuple[str, dict] | None = None
 
     @cached_property
     def path(self) -> "Path":
@@ -137,8 +139,18 @@ class Home:
             from scheduler.home_check import read_home
 
             raw = _read(partial(read_home, self))
-            self._cache(fingerprint, raw)
+            self._unkept = fingerprint, raw
+            self.keep()
         return make_setup(raw, fingerprint)
+
+    def keep(self) -> None:
+        """Keep the files that were read, where there was no database for it when they were and there is now."""
+        if self._unkept is None:
+            return
+        with suppress(sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
+            if self.log.exists():
+                self._cache(*self._unkept)
+                self._unkept = None
 
     def settings(self) -> Setup:
         """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
@@ -198,22 +210,15 @@ class Home:
         return tuple(json.loads(kept)) if kept else None
 
     def _cache(self, fingerprint: str, raw: dict) -> None:
-        try:
-            if not self.log.exists():
-                return
-            with self.log.transaction() as transaction:
-                transaction.execute(
-                    "CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT"
-                )
-                transaction.execute("DELETE FROM compiled")
-                apart = {FLEET_PART: raw["fleet"], CASES_PART: raw["cases"]}
-                each = {f"{FLEET_PART}/{item}": plate for item, plate in nameplates(raw["fleet"]).items()}
-                rest = {name: part for name, part in raw.items() if name not in ("fleet", "cases")}
-                for name, part in {"": rest | {"version": __version__}, **apart, **each}.items():
-                    values = f"{fingerprint}{name}", json.dumps(part)
-                    transaction.execute("INSERT INTO compiled VALUES (?, ?)", values)
-        except (sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
-            return
+        with self.log.transaction() as transaction:
+            transaction.execute("CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT")
+            transaction.execute("DELETE FROM compiled")
+            apart = {FLEET_PART: raw["fleet"], CASES_PART: raw["cases"]}
+            each = {f"{FLEET_PART}/{item}": plate for item, plate in nameplates(raw["fleet"]).items()}
+            rest = {name: part for name, part in raw.items() if name not in ("fleet", "cases")}
+            for name, part in {"": rest | {"version": __version__}, **apart, **each}.items():
+                values = f"{fingerprint}{name}", json.dumps(part)
+                transaction.execute("INSERT INTO compiled VALUES (?, ?)", values)
 
 
 def _read(read: Callable[[], dict]) -> dict:

@@ -39,10 +39,8 @@ def run_words(home: Home, words: list[str]) -> int:
     events = typed_events(kind, words[1:], home.log, setup, now)
     _require(kind, events, Desk(home, setup, now), refused)
     lines = [(0, to_line(event)) for event in events]
-    first = not home.log.exists()
     taken = take(home.log, lines, setup.fleet, now)
-    if first and refused is None:
-        home.setup()  # now there is a database to keep it in
+    home.keep()
     _poke(home)
     if not taken.ids:
         print("That is logged already.")
