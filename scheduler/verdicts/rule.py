@@ -146,8 +146,7 @@ class Ruleset:
 
     def all_off(self, kind: str, item: str) -> bool:
         """True where there are rules about an item's kind and each is off for it."""
-        about = self.about(kind)
-        return bool(about) and all(self.get(rule, item) is None for rule in about)
+        return bool(self.about(kind)) and not self.applying(kind, item)
 
     def _narrowest(self, rule: str, item: str) -> int:
         """The place of the adjustment that applies: the one for the fewest items; -1 for none."""
