@@ -9,7 +9,7 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import chain, islice
 from stat import S_ISDIR
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -85,6 +85,10 @@ class Row(NamedTuple):
     concerned: tuple[str, ...]
 
 
+_event_of = partial(tuple.__new__, Event)
+"""An event of its six fields: as `Event._make`, which would count them each time."""
+
+
 def _event(row: tuple[int, int, int, str, str, str | None, str]) -> Event:
     return Event(*row[:5], json.loads(row[6]))
 
@@ -93,9 +97,9 @@ def _events(rows: Iterable[tuple]) -> Iterator[Event]:
     """The events of rows, decoded by the batch."""
     rows = iter(rows)
     while batch := list(islice(rows, _BATCH)):
-        decoded = json.loads(f"[{','.join(row[6] for row in batch)}]")
-        for (at, recorded_at, seq, event_id, what, _, _), fields in zip(batch, decoded, strict=True):
-            yield Event(at, recorded_at, seq, event_id, what, fields)
+        *columns, _target, bodies = zip(*batch, strict=True)
+        decoded = json.loads(f"[{','.join(bodies)}]")
+        yield from map(_event_of, zip(*columns, decoded, strict=True))
 
 
 _NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
@@ -367,11 +371,12 @@ class Reader(Source):
     def of_each(self, names: list[str]) -> dict[str, list[Event]]:
         """The events filed under each of some names: one question where there are several."""
         found: dict[str, list[Event]] = {name: [] for name in names}
-        filed, decoded = self._log.filed(names), self._decoded
+        filed, decoded, corrections = self._log.filed(names), self._decoded, self._corrections
         self._decode_at(place for _, place in filed)
         for name, place in filed:
-            if place in decoded and self._concerns(place, name):
-                found[name].append(decoded[place])
+            event = decoded.get(place)
+            if event is not None and (place not in corrections or self._concerns(place, name)):
+                found[name].append(event)
         for events in found.values():
             events.sort()
         return found

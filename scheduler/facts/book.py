@@ -335,9 +335,17 @@ class Book:
         return [
             event
             for start, end, aircraft in fittings(self, part)
-            for event in self.filed(aircraft)
-            if event.what in ("flown", "mishap") and start <= counts_from(event) < end and event.id not in own
+            for counts, event in self._touching(aircraft)
+            if start <= counts < end and event.id not in own
         ]
+
+    def _touching(self, aircraft: str) -> list[tuple[int, Event]]:
+        """The flights and mishaps of an aircraft, each with the instant at which it touches what is fitted."""
+
+        def find() -> list[tuple[int, Event]]:
+            return [(counts_from(event), event) for event in self.filed(aircraft) if event.what in ("flown", "mishap")]
+
+        return self.once(("touching", aircraft), find)  # type: ignore[return-value]
 
     def _mishaps_flown(self, pack: Item, own: list[Event]) -> list[Event]:
         """Mishaps that name no packs, of an aircraft in whose flight then, or last before, this pack was."""

@@ -1,14 +1,16 @@
 """What a pack holds, as a function of time, and what was taken out of it."""
 
 from bisect import bisect_right, insort
+from itertools import chain, repeat
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Union
 
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
+from scheduler.events.source import standing
 from scheduler.facts.book import counts_from
-from scheduler.facts.timeline import Piece, Slope, Trail
-from scheduler.instants import DAY, DUSK, MINUTE
+from scheduler.facts.timeline import Piece, Slope, Trail, Value
+from scheduler.instants import DAWN, DAY, DUSK, MINUTE
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -23,12 +25,91 @@ class Discharge(NamedTuple):
     estimate: bool = False
 
 
+class Rest(NamedTuple):
+    """A pack at rest from `start` on, with `percent` in it; None where that is unknown. `why`: the trail of it.
+
+    `clock`: from when on its self-draining waits, and the event that began that.
+    """
+
+    start: int
+    percent: float | None
+    why: Trail
+    clock: tuple[int, Event | None]
+
+
+class Losses(NamedTuple):
+    """What a pack at rest loses: by self-discharge, and by self-draining where it has it (after, to percent, over)."""
+
+    falls: Slope
+    drains: tuple[int, float, int] | None
+
+    def pieces(self, phase: "Phase", until: int) -> list[Piece]:
+        """The charge from the start of a phase on: the pieces that begin before `until`."""
+        if isinstance(phase, Piece):
+            return [phase]
+        if phase.percent is None:
+            return [Piece(phase.start, None, None, phase.why)]
+        if self.drains is None:
+            return self._falling(phase.start, phase.percent, until, phase.why)
+        return self._draining(phase, self.drains, until)
+
+    def _draining(self, rest: Rest, drains: tuple[int, float, int], until: int) -> list[Piece]:
+        after, target, over = drains
+        (waits_from, event), why = rest.clock, rest.why
+        begins = max(rest.start, waits_from + after)
+        pieces = self._falling(rest.start, rest.percent, min(begins, until), why)  # type: ignore[arg-type]
+        if begins >= until:
+            return pieces
+        left: float = pieces[-1].at(begins) if pieces else rest.percent  # type: ignore[assignment]
+        ends = max(begins, waits_from + after + over)
+        if left > target and begins < ends:
+            why = why if why and why[0] == event else (event, why)  # what starts its clock counts too
+            fall, under = (target - left).as_integer_ratio()
+            pieces.append(Piece(begins, left, (fall, under * (ends - begins)), why))
+            begins, left = ends, float(target)
+        return pieces + self._falling(begins, left, until, why)
+
+    def _falling(self, start: int, percent: float, end: int, why: Trail) -> list[Piece]:
+        """Self-discharge from `start` to `end`, never below nought."""
+        if start >= end:
+            return []
+        piece = Piece(start, percent, self.falls, why)
+        if self.falls is None:
+            return [piece]
+        rise, per = self.falls
+        over, under = percent.as_integer_ratio()
+        empty = start + -(-over * per // (under * -rise))
+        return [piece, Piece(empty, 0.0, None, why)] if empty < end else [piece]
+
+
+Phase = Union[Piece, Rest]  # noqa: UP007 - typing.Union takes classes made here
+"""What a pack did from one instant to the next: it flew, which is one piece, or was at rest."""
+
+
 class ChargeFold(NamedTuple):
     """The charge of one life of a pack, what was taken out, and when and by which event the charge was set."""
 
-    pieces: list[Piece]
+    phases: list[Phase]
+    losses: Losses
     discharges: list[Discharge]
     readings: list[tuple[int, Event]]
+
+    def pieces(self, since: int = DAWN) -> list[Piece]:
+        """The charge from `since` on, and from before what its phase began with."""
+        told = standing(self.phases, since)
+        ends = chain((phase.start for phase in told[1:]), repeat(DUSK))
+        return [piece for phase, end in zip(told, ends, strict=False) for piece in self.losses.pieces(phase, end)]
+
+    @property
+    def known_from(self) -> int:
+        """The first instant at which the charge is known; DUSK where it never is."""
+        known = (phase.start for phase in self.phases if _holds(phase) is not None)
+        return next(known, DUSK)
+
+
+def _holds(phase: Phase) -> Value:
+    """The charge with which a phase begins."""
+    return phase.value if isinstance(phase, Piece) else phase.percent
 
 
 def charge_fold(life: "Life") -> ChargeFold:
@@ -41,15 +122,13 @@ class _Fold:
         self.life = life
         plate = life.item.plate
         self.capacity = float(plate["capacity"])
-        self.loss = self_discharge(float(plate["self_discharge"]))
-        self.self_drain: tuple[int, float, int] | None = plate["self_drain"]
-        self.pieces: list[Piece] = []
+        self.losses = Losses(self_discharge(float(plate["self_discharge"])), plate["self_drain"])
+        self.phases: list[Phase] = []
         self.discharges: list[Discharge] = []
         self.readings: list[tuple[int, Event]] = []
         self.rates: list[float] = []
         self.rated: list[Event] = []
-        self.active_since = 0
-        self.active: Event | None = None
+        self.active: tuple[int, Event | None] = 0, None
         self.landed = 0
 
     def run(self) -> ChargeFold:
@@ -58,13 +137,23 @@ class _Fold:
                 self._fly(event)
             elif event.what in ("charged", "drained", "measured") and event.get("item") == self.life.item.id:
                 self._set(instant, event)
-        return ChargeFold(self.pieces, self.discharges, self.readings)
+        return ChargeFold(self.phases, self.losses, self.discharges, self.readings)
 
     def _value(self, instant: int) -> tuple[float | None, Trail]:
-        for piece in reversed(self.pieces):
-            if piece.start <= instant:
-                return piece.at(instant), piece.trail
+        for phase in reversed(self.phases):
+            if phase.start <= instant:
+                piece = self.losses.pieces(phase, instant + 1)[-1]
+                return piece.at(instant), piece.trail  # type: ignore[return-value]
         return None, None
+
+    def _begin(self, phase: Phase) -> None:
+        while self.phases and self.phases[-1].start >= phase.start:
+            self.phases.pop()
+        self.phases.append(phase)
+
+    def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
+        """From here on the pack rests at `percent`."""
+        self._begin(Rest(instant, None if percent is None else float(percent), why, self.active))
 
     def _set(self, instant: int, event: Event) -> None:
         percent = reading_of(event, self.life.item.plate)
@@ -75,7 +164,7 @@ class _Fold:
             if before is not None and before > percent:
                 self.discharges.append(Discharge(instant, before - percent, event))
         if event.what != "measured" or not self.readings:
-            self.active_since, self.active = instant, event
+            self.active = instant, event
         self.readings.append((instant, event))
         self._rest(instant, percent, (event, None))
 
@@ -90,10 +179,10 @@ class _Fold:
         end, estimate = self._end(event, start)
         known = "percent_to" in event.fields
         why: Trail = (event, None if known and "percent_from" in event.fields else trail)
-        self._ramp(take_off, landing, start, end, why)
+        self._begin(_ramp(take_off, landing, start, end, why))
         self._taken_out(event, start, end, estimate)
-        self.landed = self.active_since = landing
-        self.active = event
+        self.landed = landing
+        self.active = landing, event
         self.readings.append((landing, event))
         for flight in self.rated if estimate else ():
             why = (flight, why)
@@ -111,15 +200,6 @@ class _Fold:
             return max(0.0, start - median(self.rates) * float(event.fields["minutes"])), True
         return None, False
 
-    def _ramp(self, take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> None:
-        while self.pieces and self.pieces[-1].start >= take_off:
-            self.pieces.pop()
-        if start is None or end is None or take_off >= landing:
-            self.pieces.append(Piece(take_off, None, None, why))
-            return
-        drop_over, drop_under = (float(end) - float(start)).as_integer_ratio()
-        self.pieces.append(Piece(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why))
-
     def _taken_out(self, event: Event, start: float | None, end: float | None, estimate: bool) -> None:
         if start is not None and end is not None:
             self.discharges.append(Discharge(event.at, max(0.0, start - end), event, estimate))
@@ -132,44 +212,12 @@ class _Fold:
             # Before any flight that told its use: a whole charge, the most it can have been.
             self.discharges.append(Discharge(event.at, 100.0, event, estimate=True))
 
-    def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
-        """From here on the pack rests at `percent`."""
-        while self.pieces and self.pieces[-1].start >= instant:
-            self.pieces.pop()
-        if percent is None:
-            self.pieces.append(Piece(instant, None, None, why))
-            return
-        percent = float(percent)
-        if self.self_drain is None:
-            self._fall(instant, percent, DUSK, why)
-            return
-        after, target, over = self.self_drain
-        begins = max(instant, self.active_since + after)
-        ends = max(begins, self.active_since + after + over)
-        percent = self._fall(instant, percent, begins, why)
-        if percent > target and begins < ends:
-            why = why if why and why[0] == self.active else (self.active, why)  # what starts its clock counts too
-            fall, under = (target - percent).as_integer_ratio()
-            self.pieces.append(Piece(begins, percent, (fall, under * (ends - begins)), why))
-            begins, percent = ends, float(target)
-        self._fall(begins, percent, DUSK, why)
 
-    def _fall(self, start: int, percent: float, end: int, why: Trail) -> float:
-        """Self-discharge from `start` to `end`, never below nought; what is left at `end`."""
-        if start >= end:
-            return percent
-        if self.loss is None:
-            self.pieces.append(Piece(start, percent, None, why))
-            return percent
-        piece = Piece(start, percent, self.loss, why)
-        rise, per = self.loss
-        over, under = percent.as_integer_ratio()
-        empty = start + -(-over * per // (under * -rise))
-        self.pieces.append(piece)
-        if empty < end:
-            self.pieces.append(Piece(empty, 0.0, None, why))
-            return 0.0
-        return piece.at(end)  # type: ignore[return-value]
+def _ramp(take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> Piece:
+    if start is None or end is None or take_off >= landing:
+        return Piece(take_off, None, None, why)
+    drop_over, drop_under = (float(end) - float(start)).as_integer_ratio()
+    return Piece(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why)
 
 
 def is_reckoned(piece: Piece, instant: int, plate: dict[str, object]) -> bool:

@@ -154,8 +154,9 @@ def struck(life: "Life") -> list[Piece]:
 )
 def used_set_aside(life: "Life", since: int) -> list[Piece]:
     """From a charge or flight begun after it was set aside or handed in."""
-    aside = life.fact("set_aside")
-    used = [event for event in life.those("charged", "flown") if aside.at(counts_from(event) - 1) == "yes"]
+    aside = [(piece.start, end) for piece, end in life.fact("set_aside") if piece.value == "yes"]
+    uses = life.those("charged", "flown")
+    used = [event for start, end in aside for event in uses if start < counts_from(event) <= end]
     return switched(life, on=used, off=[*life.those("set_aside", "handed_in"), *passes(life)], since=since)
 
 

@@ -32,7 +32,7 @@ WATCH = 24 * HOUR
 )  # fmt: skip
 def charge(life: "Life", since: int) -> list[Piece]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
-    return standing(charge_fold(life).pieces, since)
+    return charge_fold(life).pieces(since)
 
 
 @fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", onward=True)

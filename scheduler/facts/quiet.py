@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.facts.away import absence
+from scheduler.facts.charge import charge_fold
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import covering
@@ -18,8 +19,8 @@ from scheduler.units import FLAG, SPAN, count, word
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life
 
-EVIDENCE = {"pack": "charge", "paper": "days_to_expiry", "spares": "count"}
-"""The fact that must be known of an item of a kind before it can be judged."""
+EVIDENCE = {"paper": "days_to_expiry", "spares": "count"}
+"""The fact that must be known of an item of a kind before it can be judged; of a pack it is the charge."""
 ASKED = ("pack", "paper", "aircraft", "spares", "place", "controller")
 """The kinds that are asked about, most useful reading first."""
 READINGS = {
@@ -82,11 +83,13 @@ def evidence(book: "Book", item: Item) -> Evidence:
 
 def _told(book: "Book", item: Item) -> int:
     """The instant from which an item can be judged."""
+    if item.kind == "pack":
+        known = ((max(life.start, charge_fold(life).known_from), life.end) for life in book.lives(item))
+        return next((start for start, end in known if start < end), DUSK)
     if item.kind in EVIDENCE:
         pieces = book.fact(item, EVIDENCE[item.kind]).pieces
         return next((piece.start for piece in pieces if piece.value is not None), DUSK)
-    own = [event.at for event in book.filed(item.id) if event.what not in PLANS]
-    return own[0] if own else DUSK
+    return next((event.at for event in book.filed(item.id) if event.what not in PLANS), DUSK)
 
 
 def _asked(book: "Book") -> list[tuple[int, int, str]]:

@@ -38,7 +38,7 @@ def going_low_in(life: "Life", since: int) -> list[Piece]:
     percent = float(life.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
     pieces = []
-    for start, value, slope, trail in standing(charge_fold(life).pieces, since):
+    for start, value, slope, trail in charge_fold(life).pieces(since):
         if value is None:
             pieces.append(Piece(start, None, None, trail))
         elif slope is not None and slope == falling:

@@ -1,6 +1,8 @@
 """Facts that count use: flights and airtime of whatever flies, and since when something was looked at."""
 
+from bisect import bisect_right
 from collections.abc import Callable
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
@@ -90,9 +92,15 @@ def since_inspected(life: "Life", amount: Callable[[Event], int], since: int) ->
     """A sum over flights that starts anew at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
-        for event in life.those("flown", "inspected")
+        for event in _since_a_look(life.those("flown", "inspected"), since)
     ]
     return counted(life, steps, since)
+
+
+def _since_a_look(events: list[Event], since: int) -> list[Event]:
+    """Of some events in order: the last look at or before an instant, and all after it."""
+    places = range(bisect_right(events, since, key=itemgetter(0)) - 1, -1, -1)
+    return events[next((place for place in places if events[place].what == "inspected"), 0) :]
 
 
 @fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")

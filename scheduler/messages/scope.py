@@ -108,12 +108,12 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     else:
         made = map(folder, parts)
     evidence: dict[str, Evidence] = {}
-    done = 0
+    done, total = 0, len(known | told)
     for part, folds_of_part in zip(parts, made, strict=True):
         evidence |= {fold.item: fold.evidence for fold in folds_of_part if fold.evidence is not None}
         yield from folds_of_part
         done += sum(map(len, part))
-        progress(done, len(known | told))
+        progress(done, total)
     yield from folder.folds([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
 
 

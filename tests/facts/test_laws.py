@@ -15,6 +15,7 @@ from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import OF_PLANS
+from scheduler.facts.quiet import evidence
 from scheduler.facts.timeline import Piece, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
 from scheduler.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
@@ -180,6 +181,23 @@ def test_charge_stays_within_0_and_100(entries: Entries) -> None:
         charge = book.fact(book.fleet[pack], "charge")
         found = [charge.at(instant) for instant in instants(charge)]
         assert all(value is None or 0 <= value <= 100 for value in found)
+
+
+IN_THE_AIR_WHEN_REPLACED = [
+    event("2026-03-04T12:00:00Z", id="e0", what="replaced", item="A"),
+    event("2026-03-04T12:05:00Z", id="e1", what="flown", aircraft="heron", packs=["A"], minutes=7, percent_from=100,
+          percent_to=60),
+]  # fmt: skip
+
+
+@settings(deadline=None, max_examples=50)
+@given(logs())
+@example(IN_THE_AIR_WHEN_REPLACED)
+def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(entries: Entries) -> None:
+    book = book_over(entries)
+    for pack in map(book.fleet.__getitem__, "AB"):
+        known = (piece.start for piece in book.fact(pack, "charge").pieces if piece.value is not None)
+        assert evidence(book, pack).told_at == min(next(known, DUSK), book.retired(pack))
 
 
 @settings(deadline=None, max_examples=50)
