@@ -205,12 +205,6 @@ class Log:
         query = _IN_FORCE.format(where=where).replace(_COLUMNS, "at, seq, target", 1)
         return list(self._rows(query, name=name, what=what, known=known, before=before))
 
-    def first_row(self, name: str, known: int, before: int) -> tuple | None:
-        """The first row of `of`, those of strikes apart."""
-        where = "seq IN (SELECT seq FROM concerned WHERE item = :name) AND what != 'struck'"
-        query = _IN_FORCE.format(where=where) + " LIMIT 1"
-        return next(iter(self._rows(query, name=name, known=known, before=before)), None)
-
     def in_force(self, known: int = DUSK) -> Iterator[Event]:
         """Every event in force, in order."""
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
@@ -321,6 +315,7 @@ class Reader(Source):
         self._before = before
         self._decoded: dict[int, Event] = {}
         self._corrections: set[int] = set()
+        self._places: dict[tuple[str, str], list[tuple[int, int]]] = {}
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events in force filed under a name, in order; of one kind where `what` names it."""
@@ -332,25 +327,28 @@ class Reader(Source):
 
     def standing(self, name: str, what: str, since: int) -> list[Event]:
         """Of the events in force of one kind filed under a name: the last at or before an instant, and those after."""
-        rows = self._log.places_of(name, what, self._known, self._before)
-        self._decode_at(place for _, place, target in rows if target is not None)
-        places = [place for _, place, _ in standing([row for row in rows if self._concerns(row[1], name)], since)]
+        places = [place for _, place in standing(self._placed_under(name, what), since)]
         self._decode_at(places)
         if any(place not in self._decoded for place in places):  # struck between the two questions
             return super().standing(name, what, since)
         return [self._decoded[place] for place in places]
 
-    def first_at(self, name: str) -> int | None:
-        """When the first event in force filed under a name happened; None without any."""
-        row = self._log.first_row(name, self._known, self._before)
-        if row is None:
-            return None
-        # A correction may be filed under the name of what it corrects only.
-        return super().first_at(name) if row[5] is not None else row[0]
+    def _placed_under(self, name: str, what: str) -> list[tuple[int, int]]:
+        """When each event in force of a kind filed under a name happened, and its place in the log, in order."""
+        if (name, what) not in self._places:
+            rows = self._log.places_of(name, what, self._known, self._before)
+            self._decode_at(place for _, place, target in rows if target is not None)
+            its = (row for row in rows if row[2] is None or self._concerns(row[1], name))
+            self._places[name, what] = [(at, place) for at, place, _ in its]
+        return self._places[name, what]
+
+    def first_at(self, name: str, what: str) -> int | None:
+        """When the first event in force of a kind filed under a name happened; None without any."""
+        return next((at for at, _ in self._placed_under(name, what)), None)
 
     def _events(self, name: str, rows: list[tuple]) -> list[Event]:
         self._decode(rows)
-        return [self._decoded[row[2]] for row in rows if self._concerns(row[2], name)]
+        return [self._decoded[row[2]] for row in rows if row[5] is None or self._concerns(row[2], name)]
 
     def _decode(self, rows: Iterable[tuple]) -> None:
         """Decode the rows that were not yet, noting the places of corrections."""
@@ -365,8 +363,8 @@ class Reader(Source):
             self._decode(self._log.rows_at(fresh, self._known, self._before))
 
     def _concerns(self, place: int, name: str) -> bool:
-        """False for a correction that is filed under the name of what it corrects only."""
-        return place not in self._corrections or name in concerned(self._decoded[place].fields)
+        """Of a correction: false where it is filed under the name of what it corrects only."""
+        return name in concerned(self._decoded[place].fields)
 
     def of_each(self, names: list[str]) -> dict[str, list[Event]]:
         """The events filed under each of some names: one question where there are several."""

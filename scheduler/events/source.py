@@ -31,9 +31,9 @@ class Source:
         """The events filed under a name, but for those of one kind."""
         return [event for event in self.of(name) if event.what != what]
 
-    def first_at(self, name: str) -> int | None:
-        """When the first event filed under a name happened; None without any."""
-        return next((event.at for event in self.of(name)), None)
+    def first_at(self, name: str, what: str) -> int | None:
+        """When the first event of a kind filed under a name happened; None without any."""
+        return next((event.at for event in self.of(name, what)), None)
 
     def standing(self, name: str, what: str, since: int) -> list["Event"]:
         """Of the events of one kind filed under a name: the last at or before an instant, and those after it."""

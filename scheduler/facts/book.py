@@ -374,9 +374,9 @@ class Book:
         return [m for m in untold if not any(counts_from(flight) <= m.at <= flight.at for flight in flown)]
 
     def _first_at(self, item: Item, events: list[Event]) -> int | None:
-        if item.kind in _IN_PASSING:
-            return self._source.first_at(item.id)
-        return events[0].at if events else None
+        passing = _IN_PASSING.get(item.kind)
+        used = self._source.first_at(item.id, passing) if passing else None
+        return min((at for at in (used, *(event.at for event in events[:1])) if at is not None), default=None)
 
     def _split(self, item: Item, events: list[Event]) -> list[Life]:
         day = item.plate.get("in_service")

@@ -241,5 +241,5 @@ def together(fleet: Fleet, jobs: dict[str, str | None]) -> Iterator[list[str]]:
         yield rest[first : first + _CHUNK]
 
 
-_CHUNK = 20
+_CHUNK = 200
 """How many of the items that belong to no aircraft are folded together."""
