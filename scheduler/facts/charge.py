@@ -3,13 +3,13 @@
 from bisect import bisect_right, insort
 from itertools import chain, repeat
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple, Union
+from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cells.trend import median
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.book import counts_from
-from scheduler.facts.timeline import Piece, Slope, Trail, Value
+from scheduler.facts.timeline import Piece, Slope, Trail
 from scheduler.instants import DAWN, DAY, DUSK, MINUTE
 
 if TYPE_CHECKING:
@@ -26,41 +26,42 @@ class Discharge(NamedTuple):
 
 
 class Rest(NamedTuple):
-    """A pack at rest from `start` on, with `percent` in it; None where that is unknown. `why`: the trail of it.
-
-    `clock`: from when on its self-draining waits, and the event that began that.
-    """
+    """A pack at rest from `start` on, with `percent` in it. `why`: the trail of it. `clock`: from when on its
+    self-draining waits, and the event that began that."""
 
     start: int
-    percent: float | None
+    percent: float
     why: Trail
     clock: tuple[int, Event | None]
 
 
-class Losses(NamedTuple):
+Phase = Piece | Rest
+"""From one instant on: at rest, or what one piece tells, a flight or that nobody knows what it holds."""
+
+
+class Losses:
     """What a pack at rest loses: by self-discharge, and by self-draining where it has it (after, to percent, over)."""
 
-    falls: Slope
-    drains: tuple[int, float, int] | None
+    def __init__(self, falls: Slope, drains: tuple[int, float, int] | None) -> None:
+        self._falls = falls
+        self._drains = drains
 
-    def pieces(self, phase: "Phase", until: int) -> list[Piece]:
+    def pieces(self, phase: Phase, until: int) -> list[Piece]:
         """The charge from the start of a phase on: the pieces that begin before `until`."""
         if isinstance(phase, Piece):
             return [phase]
-        if phase.percent is None:
-            return [Piece(phase.start, None, None, phase.why)]
-        if self.drains is None:
+        if self._drains is None:
             return self._falling(phase.start, phase.percent, until, phase.why)
-        return self._draining(phase, self.drains, until)
+        return self._draining(phase, self._drains, until)
 
     def _draining(self, rest: Rest, drains: tuple[int, float, int], until: int) -> list[Piece]:
         after, target, over = drains
         (waits_from, event), why = rest.clock, rest.why
         begins = max(rest.start, waits_from + after)
-        pieces = self._falling(rest.start, rest.percent, min(begins, until), why)  # type: ignore[arg-type]
+        pieces = self._falling(rest.start, rest.percent, min(begins, until), why)
         if begins >= until:
             return pieces
-        left: float = pieces[-1].at(begins) if pieces else rest.percent  # type: ignore[assignment]
+        left = float(pieces[-1].at(begins)) if pieces else rest.percent  # type: ignore[arg-type]
         ends = max(begins, waits_from + after + over)
         if left > target and begins < ends:
             why = why if why and why[0] == event else (event, why)  # what starts its clock counts too
@@ -73,17 +74,13 @@ class Losses(NamedTuple):
         """Self-discharge from `start` to `end`, never below nought."""
         if start >= end:
             return []
-        piece = Piece(start, percent, self.falls, why)
-        if self.falls is None:
+        piece = Piece(start, percent, self._falls, why)
+        if self._falls is None:
             return [piece]
-        rise, per = self.falls
+        rise, per = self._falls
         over, under = percent.as_integer_ratio()
         empty = start + -(-over * per // (under * -rise))
         return [piece, Piece(empty, 0.0, None, why)] if empty < end else [piece]
-
-
-Phase = Union[Piece, Rest]  # noqa: UP007 - typing.Union takes classes made here
-"""What a pack did from one instant to the next: it flew, which is one piece, or was at rest."""
 
 
 class ChargeFold(NamedTuple):
@@ -103,13 +100,8 @@ class ChargeFold(NamedTuple):
     @property
     def known_from(self) -> int:
         """The first instant at which the charge is known; DUSK where it never is."""
-        known = (phase.start for phase in self.phases if _holds(phase) is not None)
+        known = (phase.start for phase in self.phases if isinstance(phase, Rest) or phase.value is not None)
         return next(known, DUSK)
-
-
-def _holds(phase: Phase) -> Value:
-    """The charge with which a phase begins."""
-    return phase.value if isinstance(phase, Piece) else phase.percent
 
 
 def charge_fold(life: "Life") -> ChargeFold:
@@ -153,7 +145,9 @@ class _Fold:
 
     def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
         """From here on the pack rests at `percent`."""
-        self._begin(Rest(instant, None if percent is None else float(percent), why, self.active))
+        self._begin(
+            Piece(instant, None, None, why) if percent is None else Rest(instant, float(percent), why, self.active)
+        )
 
     def _set(self, instant: int, event: Event) -> None:
         percent = reading_of(event, self.life.item.plate)
