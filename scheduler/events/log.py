@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import cached_property, partial
 from itertools import chain, islice
+from operator import itemgetter
 from stat import S_ISDIR
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -36,7 +37,8 @@ RESERVED = (JOBS, HOME)
 JOB = "job/"
 """Before the name of a job: the name under which its own events are filed. Alone: bookings for no one aircraft."""
 
-_COLUMNS = "at, recorded_at, seq, id, what, target, body"
+_COLUMNS = "at, recorded_at, seq, target, body"
+"""What is read of an event: all else is told in its body."""
 _BATCH = 1000
 """Rows decoded in one go: one call is quicker than many, and its events share their field names."""
 _HELD = 16_000
@@ -85,21 +87,22 @@ class Row(NamedTuple):
     concerned: tuple[str, ...]
 
 
+_ID, _WHAT = itemgetter("id"), itemgetter("what")
 _event_of = partial(tuple.__new__, Event)
 """An event of its six fields: as `Event._make`, which would count them each time."""
 
 
-def _event(row: tuple[int, int, int, str, str, str | None, str]) -> Event:
-    return Event(*row[:5], json.loads(row[6]))
+def _event(row: tuple) -> Event:
+    return next(_events([row]))
 
 
 def _events(rows: Iterable[tuple]) -> Iterator[Event]:
     """The events of rows, decoded by the batch."""
     rows = iter(rows)
     while batch := list(islice(rows, _BATCH)):
-        *columns, _target, bodies = zip(*batch, strict=True)
-        decoded = json.loads(f"[{','.join(bodies)}]")
-        yield from map(_event_of, zip(*columns, decoded, strict=True))
+        at, recorded_at, seq, _target, bodies = zip(*batch, strict=True)
+        told = json.loads(f"[{','.join(bodies)}]")
+        yield from map(_event_of, zip(at, recorded_at, seq, map(_ID, told), map(_WHAT, told), told, strict=True))
 
 
 _NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
@@ -251,7 +254,7 @@ class Log:
             "ORDER BY at, recorded_at, seq",
             name=name,
         )
-        return ((_event(row[:7]), row[7]) for row in rows)
+        return ((_event(row[:5]), row[5]) for row in rows)
 
     def lines(self) -> Iterator[str]:
         """Every event as it is interchanged, in the order of arrival."""
@@ -348,12 +351,12 @@ class Reader(Source):
 
     def _events(self, name: str, rows: list[tuple]) -> list[Event]:
         self._decode(rows)
-        return [self._decoded[row[2]] for row in rows if row[5] is None or self._concerns(row[2], name)]
+        return [self._decoded[row[2]] for row in rows if row[3] is None or self._concerns(row[2], name)]
 
     def _decode(self, rows: Iterable[tuple]) -> None:
         """Decode the rows that were not yet, noting the places of corrections."""
         fresh = [row for row in rows if row[2] not in self._decoded]
-        self._corrections.update(row[2] for row in fresh if row[5] is not None)
+        self._corrections.update(row[2] for row in fresh if row[3] is not None)
         self._decoded.update((event.seq, event) for event in _events(fresh))
 
     def _decode_at(self, places: Iterable[int]) -> None:
