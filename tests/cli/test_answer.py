@@ -198,3 +198,8 @@ def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
     assert "does not end" not in bench.log("inspected", "A", "doubtful")
     bench.set_clock("2026-04-11 08:30")
     assert "does not end" not in bench.log("inspected", "A", "pass")
+
+
+def test_no_other_look_is_asked_for_at_a_pack_that_no_look_makes_sound(bench: Bench) -> None:
+    bench.log("mishap", "A", "water", "--at", "2026-04-10T08:00:00Z")
+    assert "Look again" not in bench.log("inspected", "A", "pass")
