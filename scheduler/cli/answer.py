@@ -48,17 +48,26 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
-    ring = _RINGS if running(home.place) else _WOULD_RING
+    ring = how_it_rings(home)
     lines += _opened(desk, board, opened, ring)
     lines += _over(board, settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
-    lines += next_ring(desk, board, opened, still, ring)
-    if ring == _WOULD_RING and any(ring in line for line in lines):
-        lines.append("Nobody is running that could ring: start `shelfbell run`.")
-    return "\n".join(lines)
+    lines += next_ring(desk, board, opened, ring, still)
+    return "\n".join(lines + unheard(lines))
+
+
+def how_it_rings(home: Home) -> str:
+    """How the bell of a home speaks of itself."""
+    return _RINGS if running(home.place) else _WOULD_RING
+
+
+def unheard(lines: list[str]) -> list[str]:
+    """What to start, where some lines tell when the bell would ring."""
+    would = any(_WOULD_RING in line for line in lines)
+    return ["Nobody is running that could ring: start `shelfbell run`."] if would else []
 
 
 def _which_packs(book: Book, events: list[Event]) -> list[str]:
@@ -335,9 +344,7 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(
-    desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = (), ring: str = _RINGS
-) -> list[str]:
+def next_ring(desk: Desk, board: Board, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
     ahead = ring_ahead(desk, board)
     if ahead is None:
