@@ -51,7 +51,8 @@ def rank(urgency: str) -> int:
 
 
 def next_word(board: Board, reminder: Reminder, told: list[Told], hours: Hours, now: int) -> Word | None:
-    """What is next to be said of an open reminder as things stand at `now`; None when nothing will be before it is over.
+    """What is next to be said of an open reminder as things stand at `now`; None when nothing will be until it is
+    over.
 
     `told`: the tellings that belong to its stretch, in order.
     """
