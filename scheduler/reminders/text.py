@@ -196,12 +196,13 @@ def log_line(lines: Lines, now: int) -> str:
     if "{item}" not in text and lines.rule.about not in ("home", "job"):
         text += " {item}"
     items = [reminder.key.item for reminder in lines.reminders]
-    return entry(text, items, lambda name: _together(lines, listed(items), name, now))
+    each = lines.rule.about == "job"  # a job's name may hold a comma: an entry is of one job
+    return entry(text, items, lambda name: _together(lines, listed(items), name, now), each)
 
 
-def entry(template: str, items: list[str], value: Callable[[str], str] = str) -> str:
-    """The entry to be typed for some items. Where a word in capitals stands for a reading, each has its own."""
-    own = len(items) > 1 and "{item}" in template and re.search(_READING, template) is not None
+def entry(template: str, items: list[str], value: Callable[[str], str] = str, each: bool = False) -> str:
+    """The entry to be typed for some items. One `each`, too where a word in capitals stands for a reading."""
+    own = len(items) > 1 and (each or "{item}" in template and re.search(_READING, template) is not None)
     shown = items[0] if own else ",".join(items)
     text = fill(template, lambda name: shown if name == "item" else value(name))
     return f"{text}, and so for {listed(items[1:])}" if own else text
