@@ -274,7 +274,8 @@ def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
 
 
 def _over(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
-    """What is open no more: taken back by a correction, closed with its item, given way to another, or settled."""
+    """What is open no more: taken back by a correction or a late entry, closed with its item, given way to another, or
+    settled."""
     how = {reminder.key: _how_over(board, reminder, events) for reminder in gone}
     return [
         f"{word}: {group.rule.title.lower()} ({group.items()})."
@@ -290,8 +291,10 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
     if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
         return "Closed"
     verdict, opened = board.by_key[gone.key], gone.stretch.opened
-    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), gone.stretch)
-    other = gave_way_to(Reminder(verdict, stretch))
+    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), None)
+    if stretch is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
+        return "Withdrawn"
+    other = gave_way_to(Reminder(verdict, stretch or gone.stretch))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 

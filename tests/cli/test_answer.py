@@ -200,6 +200,17 @@ def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
     assert "does not end" not in bench.log("inspected", "A", "pass")
 
 
+def test_what_a_late_entry_would_have_kept_from_opening_is_withdrawn_not_settled(bench: Bench) -> None:
+    """A mishap within the flight that was told before: a knock asks for a calibration by a reminder of its own."""
+    bench.watch_all()
+    bench.log("flown", "heron", "A", "10", "40", "--at", "2026-04-10T10:00:00Z")
+
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T09:55:00Z")
+
+    assert "Withdrawn: no calibration on record (heron).\n" in told
+    assert "Settled: no calibration on record" not in told
+
+
 def test_no_other_look_is_asked_for_at_a_pack_that_no_look_makes_sound(bench: Bench) -> None:
     bench.log("mishap", "A", "water", "--at", "2026-04-10T08:00:00Z")
     assert "Look again" not in bench.log("inspected", "A", "pass")
