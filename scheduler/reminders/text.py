@@ -304,9 +304,8 @@ def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) ->
     last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
     opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
-    begun = min(gap.start, gap.looked or gap.start)
-    of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= begun]
-    older = [_since(r, now, zone) for r in opened if r.stretch.opened < begun]
+    of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= gap.start]
+    older = [_since(r, now, zone) for r in opened if r.stretch.opened < gap.start]
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
     return "\n".join([first, *of_it, *(["Open before, and not told then, or less urgent:", *older] if older else [])])
 
