@@ -9,7 +9,7 @@ from scheduler.cli.entry_words import naming_packs
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
-from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
+from scheduler.facts.pack import LATCHED, WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE, moment
@@ -48,17 +48,26 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     opened, settled = changes(open_before(desk, board, events), now_open)
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
-    ring = _RINGS if running(home.place) else _WOULD_RING
+    ring = how_it_rings(home)
     lines += _opened(desk, board, opened, ring)
     lines += _over(board, settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
-    lines += next_ring(desk, board, opened, still, ring)
-    if ring == _WOULD_RING and any(ring in line for line in lines):
-        lines.append("Nobody is running that could ring: start `shelfbell run`.")
-    return "\n".join(lines)
+    lines += next_ring(desk, board, opened, ring, still)
+    return "\n".join(lines + unheard(lines))
+
+
+def how_it_rings(home: Home) -> str:
+    """How the bell of a home speaks of itself."""
+    return _RINGS if running(home.place) else _WOULD_RING
+
+
+def unheard(lines: list[str]) -> list[str]:
+    """What to start, where some lines tell when the bell would ring."""
+    would = any(_WOULD_RING in line for line in lines)
+    return ["Nobody is running that could ring: start `shelfbell run`."] if would else []
 
 
 def _which_packs(book: Book, events: list[Event]) -> list[str]:
@@ -86,7 +95,7 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
         name = str(event.get("item"))
-        if event.get("result") == "pass" and book.fleet.kind(name) == "pack":
+        if event.get("result") == "pass" and book.fleet.kind(name) == "pack" and not _past_looks(book, name, desk.now):
             piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
             if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
                 packs.setdefault((piece.trail[0].at + WATCH, piece.value == "yes"), []).append(name)
@@ -95,6 +104,11 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
         f"{desk.say(counts)} on. Look again then, and log that."
         for (counts, knocked), names in packs.items()
     ]
+
+
+def _past_looks(book: Book, pack: str, now: int) -> bool:
+    """True of a pack that no look makes sound."""
+    return any(book.fact(book.fleet[pack], name).at(now) == "yes" for name in LATCHED)
 
 
 def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
@@ -260,7 +274,8 @@ def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
 
 
 def _over(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
-    """What is open no more: taken back by a correction, closed with its item, given way to another, or settled."""
+    """What is open no more: taken back by a correction or a late entry, closed with its item, given way to another, or
+    settled."""
     how = {reminder.key: _how_over(board, reminder, events) for reminder in gone}
     return [
         f"{word}: {group.rule.title.lower()} ({group.items()})."
@@ -276,8 +291,10 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
     if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
         return "Closed"
     verdict, opened = board.by_key[gone.key], gone.stretch.opened
-    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), gone.stretch)
-    other = gave_way_to(Reminder(verdict, stretch))
+    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), None)
+    if stretch is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
+        return "Withdrawn"
+    other = gave_way_to(Reminder(verdict, stretch or gone.stretch))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
@@ -330,9 +347,7 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(
-    desk: Desk, board: Board, opened: list[Reminder], still: Sequence[Reminder] = (), ring: str = _RINGS
-) -> list[str]:
+def next_ring(desk: Desk, board: Board, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
     ahead = ring_ahead(desk, board)
     if ahead is None:

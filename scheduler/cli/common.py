@@ -12,7 +12,7 @@ from scheduler.cli.entry_words import describe as describe
 from scheduler.events.log import Event, Reader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
-from scheduler.findings import Refused
+from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, rfc3339
 from scheduler.reminders.board import Board
@@ -128,6 +128,21 @@ def _asked_of(home: Home, setup: Setup, args: "Namespace | None", past: bool) ->
         now = parse_time(at, now, setup.hours.zone, ahead=not past, day_ends=True)
         day = at if is_bare_day(at) else ""
     return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK, day=day)
+
+
+_MOST_JOBS = 5
+"""So many jobs are named where one is not found."""
+
+
+def no_such_job(book: Book, name: str, now: int) -> Refused:
+    """The refusal of a job that was never booked: the name most like it, and the next ones that are booked ahead."""
+    plans = {job.name: plan for job in book.jobs.values() if (plan := job.plan_at(now))}
+    ahead = sorted((job for job, plan in plans.items() if plan.ends > now), key=lambda job: plans[job].starts)
+    near = did_you_mean(name, ahead) or did_you_mean(name, plans)
+    more = f" and {len(ahead) - _MOST_JOBS} more" if len(ahead) > _MOST_JOBS else ""
+    return Refused.because(
+        f"there is no job {name!r}{near}; booked ahead: {', '.join(ahead[:_MOST_JOBS]) or 'none'}{more}"
+    )
 
 
 def print_json(data: object) -> None:

@@ -25,6 +25,9 @@ LEAST_VOLTS = 2.5
 """Volts a cell, at rest, below which a reading is more likely that of one cell. Common practice, no source."""
 VOLTS = 4.4
 """A percentage as low as a cell's voltage is asked about (lihv: 4.35 V when full)."""
+MORE_CHARGE = 10.0
+"""Percent by which a pack may hold more than the log tells before that is asked about: gauges and what is reckoned
+differ by some. Estimate, no source."""
 
 _NOT_USABLE = {
     "handed_in": "was handed in", "retired": "is retired", "swollen": "is reported swollen",
@@ -119,6 +122,19 @@ def _percent(told: Told) -> Iterator[str]:
         yield f"{percent:g} is taken as percent; volts go by `shelfbell log measured {name} --cell_volts`."
 
 
+def _drained(told: Told) -> Iterator[str]:
+    name, percent = told.event.get("item"), told.event.get("percent")
+    yield from _percent(told)
+    if (held := _held_less(told, name, told.event.at, percent)) is not None:
+        yield f"by the log {name} held {held:.0f} %, and a drain adds nothing. {_charge_not_logged(name)}"
+
+
+def _held_less(told: Told, pack: str, instant: int, percent: float) -> float | None:
+    """What a pack held by the log at an instant, where that is well below a percentage told of it; else None."""
+    held = told.before(pack, "charge", instant)
+    return float(held) if isinstance(held, int | float) and percent > held + MORE_CHARGE else None
+
+
 def _unusable(told: Told, name: str, start: int, end: int) -> Iterator[str]:
     """Out of use for good by its end, or for another reason when it began: a flight may be what put it under watch."""
     if told.before(name, "usable", end) == "yes":
@@ -148,6 +164,7 @@ def _flown(told: Told) -> Iterator[str]:
         yield from _unusable(told, name, start, event.at)
     if "flights" not in event.fields:
         yield from _long(told)
+        yield from _fuller(told)
         yield from _slow(told)
         yield from _overlaps(told)
 
@@ -159,6 +176,16 @@ def _long(told: Told) -> Iterator[str]:
         yield f"{minutes:g} min is more than twice the longest flight of {aircraft} so far, {max(earlier):g} min."
     elif len(earlier) < FEW and minutes > LONGEST_MINUTES:
         yield f"{minutes:g} min is a very long flight."
+
+
+def _fuller(told: Told) -> Iterator[str]:
+    """The packs that took off with more than they held."""
+    percent, take_off = told.event.get("percent_from"), counts_from(told.event)
+    for name in told.event.get("packs") if percent is not None else ():
+        if (held := _held_less(told, name, take_off, percent)) is not None:
+            yield (
+                f"by the log {name} held {held:.0f} %, and it took off with {percent:g} %. {_charge_not_logged(name)}"
+            )
 
 
 def _slow(told: Told) -> Iterator[str]:
@@ -182,7 +209,11 @@ def _charged_before(told: Told, pack: str) -> bool:
 
 def _charge_forgotten(told: Told, pack: str, held: float) -> str:
     landed = f"by the log {pack} took off with {held:.0f} %, and it landed with {told.event.get('percent_to'):g} %"
-    return f"{landed}. Was a charge before it not logged? shelfbell log charged {pack} --at TIME"
+    return f"{landed}. {_charge_not_logged(pack)}"
+
+
+def _charge_not_logged(pack: str) -> str:
+    return f"Was a charge before it not logged? shelfbell log charged {pack} --at TIME"
 
 
 def _overlaps(told: Told) -> Iterator[str]:
@@ -250,6 +281,6 @@ def _while_away(told: Told, starts: int) -> Iterator[str]:
 
 
 _DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {
-    "charged": _charged, "drained": _percent, "flown": _flown, "measured": _measured, "renewed": _renewed,
+    "charged": _charged, "drained": _drained, "flown": _flown, "measured": _measured, "renewed": _renewed,
     "used": _used, "booked": _booked, "away": _away, "replaced": _replaced,
 }  # fmt: skip

@@ -6,7 +6,7 @@ from functools import partial
 from operator import attrgetter, itemgetter
 from typing import NamedTuple, TypeVar
 
-from scheduler.cli.common import Desk, asking, describe, desk, print_answer, print_json
+from scheduler.cli.common import Desk, asking, describe, desk_or_spare, print_answer, print_json
 from scheduler.cli.parts import boards, placing
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
@@ -34,12 +34,12 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the tree of each verdict asked for."""
-    at = desk(home, args)
-    found = asked(at, args.names) if args.names else None
-    if args.json:
-        print_json(told(at, found, partial(one_json, at)))
-    else:
-        print_answer(at, "\n\n".join(pages(at, found, args.all)))
+    with desk_or_spare(home, args) as at:
+        found = asked(at, args.names) if args.names else None
+        if args.json:
+            print_json(told(at, found, partial(one_json, at)))
+        else:
+            print_answer(at, "\n\n".join(pages(at, found, args.all)))
     return 0
 
 

@@ -4,7 +4,7 @@ from functools import partial
 from itertools import takewhile
 
 from scheduler.cli.answer import answer, unjudged
-from scheduler.cli.common import Desk, clock, describe, setup_or_spare
+from scheduler.cli.common import Desk, clock, describe, no_such_job, setup_or_spare
 from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
@@ -109,15 +109,11 @@ def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
 
 
 def _require_booked(name: str, desk: Desk) -> None:
-    jobs = desk.book().jobs
-    booked = [job.name for job in jobs.values() if job.events[-1].what != "cancelled"]
-    if name in booked:
-        return
-    if name in jobs:
+    book = desk.book()
+    if name not in book.jobs:
+        raise no_such_job(book, name, desk.now)
+    if book.jobs[name].events[-1].what == "cancelled":
         raise Refused.because(f"{name} is cancelled already")
-    ahead = [job for job in booked if jobs[job].plans[-1].ends > desk.now]
-    near = did_you_mean(name, ahead) or did_you_mean(name, booked)
-    raise Refused.because(f"there is no job {name!r}{near}; booked ahead: {', '.join(ahead) or 'none'}")
 
 
 def _kind(word: str) -> Kind:

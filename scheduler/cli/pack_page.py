@@ -4,7 +4,7 @@ from textwrap import wrap
 
 from scheduler.cells.endurance import LOOK
 from scheduler.cli import pack_sections as sections
-from scheduler.cli.answer import next_ring
+from scheduler.cli.answer import how_it_rings, next_ring, unheard
 from scheduler.cli.common import Desk, describe
 from scheduler.cli.entry_words import naming_packs
 from scheduler.cli.pack_words import counted, full_cycles, month, number, ranged
@@ -160,5 +160,5 @@ def _open(at: Desk, board: Board) -> str:
 def _next(at: Desk, board: Board) -> list[str]:
     """What is open, and when the bell rings next."""
     opened = board.open_at(at.now)
-    ahead = [line.strip() for line in next_ring(at, board, opened)]
-    return [advice(group, at.now) for group in gathered(opened)] + ahead
+    ahead = [line.strip() for line in next_ring(at, board, opened, how_it_rings(at.home))]
+    return [advice(group, at.now) for group in gathered(opened)] + ahead + unheard(ahead)

@@ -3,12 +3,12 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.cells.estimate import Estimate
-from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
+from scheduler.cli.common import Desk, asking, desk_or_spare, no_such_job, print_answer, print_json
 from scheduler.facts.book import Book
 from scheduler.facts.jobs import GRACE, Plan
-from scheduler.findings import Refused, did_you_mean
+from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.reminders.ready import Ready, next_job, plan_of, ready_for
+from scheduler.reminders.ready import Ready, next_job, ready_for
 from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
@@ -33,8 +33,8 @@ def run(home: Home, args: Namespace) -> int:
 
 def _asked(book: Book, job: str, at: Desk) -> str:
     if job not in book.jobs:
-        raise Refused.because(f"there is no job {job!r}{did_you_mean(job, book.jobs)}")
-    plan = plan_of(book, job, at.now)
+        raise no_such_job(book, job, at.now)
+    plan = book.jobs[job].plan_at(at.now)
     if plan is None:
         raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
     if over := _over(at, plan):

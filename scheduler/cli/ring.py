@@ -21,6 +21,5 @@ def run(home: Home, args: Namespace) -> int:
         near = did_you_mean(args.channel, channels)
         raise Refused.because(f"there is no channel {args.channel!r}{near}; there is {known}")
     outcome = daemon.ring(home, channels[args.channel])
-    reason = outcome.reason.removeprefix(f"channel {args.channel}: ")
-    print(f"{args.channel}: {'sent' if outcome.result == 'sent' else f'not sent: {reason}'}")
+    print(f"{args.channel}: {'sent' if outcome.result == 'sent' else f'not sent: {outcome.reason}'}")
     return 0 if outcome.result == "sent" else 1

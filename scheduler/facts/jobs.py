@@ -58,6 +58,10 @@ class Job(NamedTuple):
     events: list[Event]
     plans: list[Plan]
 
+    def plan_at(self, instant: int) -> Plan | None:
+        """What is known of it at an instant; None when it is not booked then."""
+        return next((plan for plan in self.plans if plan.known_from <= instant < plan.known_to), None)
+
     @property
     def plate(self) -> dict[str, object]:
         """The fields of its last booking."""

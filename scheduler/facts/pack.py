@@ -1,5 +1,6 @@
 """Facts of packs."""
 
+from math import inf
 from typing import TYPE_CHECKING
 
 from scheduler.events.log import Event
@@ -18,6 +19,8 @@ PACK = ("pack",)
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
 """Signs after which a lithium pack is not used again (US Fire Administration: change in shape, leaking, odour, change
 in colour)."""
+LATCHED = ("swollen", "wet", "too_deep")
+"""What no later look at a pack lifts."""
 FLOORS = {"lipo": 3.0, "lihv": 3.0, "li-ion": 2.5}
 """Volts a cell, at rest, under which a pack is not charged again. The figures are those given under load by the PX4
 battery guide; that they hold at rest is from memory."""
@@ -129,12 +132,18 @@ def too_deep(life: "Life") -> list[Piece]:
     return latched(life, [event for event, _ in _below_floor(life)])
 
 
-@fact("deep_cell", PACK, VOLTS, "The lowest cell of the resting voltage by which it was found too deep.",
+@fact("deep_cell", PACK, VOLTS, "The lowest that a cell has stood at rest since it was found too deep.",
       unknown="no resting voltage on record that is too deep",
       record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
 def deep_cell(life: "Life") -> list[Piece]:
-    """For texts: no later reading takes its place, as none lifts what it found."""
-    return [Piece(event.at, volts, None, (event, None)) for event, volts in _below_floor(life)[:1]]
+    """For texts: a step at each deeper reading; a higher one takes nothing back."""
+    pieces: list[Piece] = []
+    lowest = inf
+    for event, volts in _below_floor(life):
+        if volts < lowest:
+            lowest = volts
+            pieces.append(Piece(event.at, volts, None, (event, None)))
+    return pieces
 
 
 def _below_floor(life: "Life") -> list[tuple[Event, float]]:

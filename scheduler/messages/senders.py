@@ -38,7 +38,7 @@ def address(channel: Channel, environ: Mapping[str, str]) -> str:
     found = environ.get(name, "").strip() or _credential(name, environ)
     if not found:
         raise Refused.because(
-            f"channel {channel.name}: {name} is neither in the environment nor a credential: `export {name}=ADDRESS` "
+            f"{name} is neither in the environment nor a credential: `export {name}=ADDRESS` "
             f"for whatever runs shelfbell, or under systemd `LoadCredential={name}:FILE` with the address in that file"
         )
     return found
@@ -147,8 +147,9 @@ def _failure(messages: Iterable[str], address: str) -> Outcome:
 
 
 def _cause(text: str) -> str:
-    """What lay behind a failed connection, without the wrappings; other texts as they are."""
+    """What lay behind a failed connection, without the wrappings; other texts as they are, but ready to stand within a
+    sentence."""
     system = re.search(r"\[Errno -?\d+\] ([^\"')]+)", text)
     if system is not None:
         return f"no connection: {system[1].strip()}"
-    return "no answer in time" if "timed out" in text else text
+    return "no answer in time" if "timed out" in text else re.sub(r"\.(?=,|$)", "", text)

@@ -98,23 +98,16 @@ class Ready(NamedTuple):
         return None if minutes is None else float(minutes)
 
 
-def plan_of(book: Book, job: str, now: int) -> Plan | None:
-    """What is known of a job at an instant; None when it is not booked then."""
-    booked = book.job(job)
-    plans = booked.plans if booked else ()
-    return next((plan for plan in plans if plan.known_from <= now < plan.known_to), None)
-
-
 def next_job(book: Book, now: int) -> str | None:
     """The job that starts next, as known at an instant."""
-    plans = [(plan.starts, name) for name in book.jobs if (plan := plan_of(book, name, now)) and plan.starts > now]
+    plans = [(plan.starts, job.name) for job in book.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
     return min(plans)[1] if plans else None
 
 
 def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
     """The answer for each aircraft in question: that of the job, or all in service where it names none."""
-    plan = plan_of(book, job, now) if job else None
-    plan = plan or Plan(now, DUSK, now, now, Event(now, now, 0, "", "booked", {}))
+    booked = book.job(job) if job else None
+    plan = (booked.plan_at(now) if booked else None) or Plan(now, DUSK, now, now, Event(now, now, 0, "", "booked", {}))
     return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in takers(book, plan, now)]
 
 

@@ -43,7 +43,7 @@ def ready_text(verdict: Verdict, now: int) -> str:
 
 def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
     """The answer for one aircraft, most telling first."""
-    found = [headline(answer, say)]
+    found = [headline(answer, now, say)]
     if answer.keeps_down:
         found += _instead(others(book, rules, now, answer), answer.job is not None)
     found += pack_sentences(answer)
@@ -58,9 +58,10 @@ def _todo(todo: Todo) -> str:
     return f"{todo.title.lower()} ({todo.item}, {todo.urgency.replace('_', ' ')})"
 
 
-def headline(answer: Ready, say: Say) -> str:
+def headline(answer: Ready, now: int, say: Say) -> str:
     """Whether the aircraft is ready as far as the log knows."""
-    when = f"{answer.job}, {say(answer.plan.starts)}: " if answer.job else ""
+    begun = "under way since " if answer.plan.starts <= now else ""
+    when = f"{answer.job}, {begun}{say(answer.plan.starts)}: " if answer.job else ""
     if answer.keeps_down:
         return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.keeps_down)}."
     if not answer.packs:

@@ -196,12 +196,13 @@ def log_line(lines: Lines, now: int) -> str:
     if "{item}" not in text and lines.rule.about not in ("home", "job"):
         text += " {item}"
     items = [reminder.key.item for reminder in lines.reminders]
-    return entry(text, items, lambda name: _together(lines, listed(items), name, now))
+    each = lines.rule.about == "job"  # a job's name may hold a comma: an entry is of one job
+    return entry(text, items, lambda name: _together(lines, listed(items), name, now), each)
 
 
-def entry(template: str, items: list[str], value: Callable[[str], str] = str) -> str:
-    """The entry to be typed for some items. Where a word in capitals stands for a reading, each has its own."""
-    own = len(items) > 1 and "{item}" in template and re.search(_READING, template) is not None
+def entry(template: str, items: list[str], value: Callable[[str], str] = str, each: bool = False) -> str:
+    """The entry to be typed for some items. One `each`, too where a word in capitals stands for a reading."""
+    own = len(items) > 1 and (each or "{item}" in template and re.search(_READING, template) is not None)
     shown = items[0] if own else ",".join(items)
     text = fill(template, lambda name: shown if name == "item" else value(name))
     return f"{text}, and so for {listed(items[1:])}" if own else text
@@ -303,9 +304,8 @@ def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) ->
     last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
     opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
-    begun = min(gap.start, gap.looked or gap.start)
-    of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= begun]
-    older = [_since(r, now, zone) for r in opened if r.stretch.opened < begun]
+    of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= gap.start]
+    older = [_since(r, now, zone) for r in opened if r.stretch.opened < gap.start]
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
     return "\n".join([first, *of_it, *(["Open before, and not told then, or less urgent:", *older] if older else [])])
 

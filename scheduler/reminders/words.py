@@ -51,10 +51,16 @@ def rank(urgency: str) -> int:
 
 
 def next_word(board: Board, reminder: Reminder, told: list[Told], hours: Hours, now: int) -> Word | None:
-    """What is next to be said of an open reminder as things stand at `now`; None when nothing will be.
+    """What is next to be said of an open reminder as things stand at `now`; None when nothing will be until it is
+    over.
 
     `told`: the tellings that belong to its stretch, in order.
     """
+    word = _next_word(board, reminder, told, hours, now)
+    return word if word is not None and word.due < reminder.stretch.ended else None
+
+
+def _next_word(board: Board, reminder: Reminder, told: list[Told], hours: Hours, now: int) -> Word | None:
     rung = [line for line in told if line.kind != "settled"]
     if not rung:
         return _first(board, reminder, hours, now)

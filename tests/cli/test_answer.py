@@ -198,3 +198,32 @@ def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
     assert "does not end" not in bench.log("inspected", "A", "doubtful")
     bench.set_clock("2026-04-11 08:30")
     assert "does not end" not in bench.log("inspected", "A", "pass")
+
+
+def test_what_a_late_entry_would_have_kept_from_opening_is_withdrawn_not_settled(bench: Bench) -> None:
+    """A mishap within the flight that was told before: a knock asks for a calibration by a reminder of its own."""
+    bench.watch_all()
+    bench.log("flown", "heron", "A", "10", "40", "--at", "2026-04-10T10:00:00Z")
+
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T09:55:00Z")
+
+    assert "Withdrawn: no calibration on record (heron).\n" in told
+    assert "Settled: no calibration on record" not in told
+
+
+def test_no_other_look_is_asked_for_at_a_pack_that_no_look_makes_sound(bench: Bench) -> None:
+    bench.log("mishap", "A", "water", "--at", "2026-04-10T08:00:00Z")
+    assert "Look again" not in bench.log("inspected", "A", "pass")
+
+
+def test_what_is_over_before_it_could_be_rung_is_not_said_to_ring(bench: Bench) -> None:
+    """The eve of a job booked at night is over before the quiet hours are; the morning's message breaks them."""
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [jobs]"))
+    bench.set_clock("2026-04-10 22:00")
+
+    told = bench.log("booked", "harbour", "tomorrow 09:00")
+
+    assert "Open: harbour, Sat 11 Apr 09:00" in told
+    assert "07:00" not in told
+    assert "Next: I would ring Sat 11 Apr 06:30 unless something is logged before: job this morning (harbour)." in told
+    assert "next (" not in bench("explain", "eve-of-job", "harbour").out

@@ -110,6 +110,18 @@ ASKED = {
         "charged A --at -3min",
         "and charged at 12:57: which time is right?",
     ),
+    "drained to more than it held": (
+        ["charged A 60 --at -2h"],
+        "drained A 80",
+        "Sure? by the log A held 60 %, and a drain adds nothing. Was a charge before it not logged? "
+        "shelfbell log charged A --at TIME\n",
+    ),
+    "took off with more than it held": (
+        ["flown heron A 10 40 --at -2h"],
+        "flown heron A 10 40 --percent_from 98",
+        "Sure? by the log A held 40 %, and it took off with 98 %. Was a charge before it not logged? "
+        "shelfbell log charged A --at TIME\n",
+    ),
     "volts for percent": ([], "drained A 3.85", "Sure? 3.85 is taken as percent"),
     "another pack's capacity": (
         [],
@@ -150,6 +162,10 @@ CERTAIN = [
     (["mishap heron crash --at -2h", "inspected heron pass --at -1h"], "flown heron A 12 40"),
     ([], "flown heron A 900 --flights 60"),
     (["charged A --at -11min"], "flown heron A 10 40"),
+    (["charged A 60 --at -2h"], "drained A 68"),
+    ([], "drained A 58"),
+    (["flown heron A 10 40 --at -2h", "charged A --at -1h"], "flown heron A 10 40 --percent_from 98"),
+    (["charged A 90 --at -2h"], "flown heron A 10 40 --percent_from 98"),
     (["flown heron A 10 40 --at -10min"], "flown heron B 10 40"),
     (["counted spare-props 3"], "used spare-props 3"),
     ([], "measured A --rest_volts 15.2"),

@@ -99,6 +99,16 @@ def test_the_board_stands_by_the_files_as_they_last_passed(edited: Bench) -> Non
     assert answer.status == 2
 
 
+def test_a_rule_is_explained_as_it_last_passed(edited: Bench) -> None:
+    answer = edited("explain", "left-full", "A")
+    edited.write("rules/own.yaml", RULES)
+
+    assert "open since Thu 9 Apr 10:00" in answer.out
+    assert answer.out == edited("explain", "left-full", "A").out
+    assert answer.err.splitlines()[1].startswith(f"  {WRONG}")
+    assert answer.status == 2
+
+
 def test_what_passed_the_check_is_gone_by_though_nothing_was_asked_since(edited: Bench) -> None:
     edited.write("rules/own.yaml", RULES)
     fleet = FLEET.replace("{id: C, fits", "{id: new, fits")
@@ -130,8 +140,8 @@ def test_other_questions_are_answered_by_the_files_as_they_last_passed(edited: B
     assert (WRONG in answer.err, GOES_ON in answer.err) == (True, True)
 
 
-@pytest.mark.parametrize("words", ["explain left-full A", "rehearse --from -2d --to now", "case left-full A"])
-def test_what_asks_about_the_rules_themselves_is_refused(edited: Bench, words: str) -> None:
+@pytest.mark.parametrize("words", ["rehearse --from -2d --to now", "case left-full A"])
+def test_what_tries_the_rules_out_is_refused(edited: Bench, words: str) -> None:
     assert edited(*words.split()).out == ""
 
 
@@ -157,7 +167,7 @@ def test_by_rules_of_another_version_no_board_stands(edited: Bench, monkeypatch:
 
 def test_where_no_settings_can_be_had_the_time_is_in_utc_and_says_so(edited: Bench) -> None:
     edited.write("shelfbell.yaml", "zone: nowhere\n")
-    assert edited("explain").err.splitlines()[-1] == GOES_ON
+    assert edited("rehearse", "--from", "-2d", "--to", "now").err.splitlines()[-1] == GOES_ON
 
     _forget_compiled(edited)
 

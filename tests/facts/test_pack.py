@@ -85,6 +85,14 @@ def test_a_cell_at_rest_below_its_floor_is_latched(chemistry: str, fields: Field
     assert days(fact(book, "B", "too_deep"), 1, 2) == [deep, deep]
 
 
+def test_the_deepest_cell_is_that_of_the_deepest_reading_so_far() -> None:
+    readings = [(1, 2.9), (2, 2.4), (3, 2.7), (4, 3.5)]
+    book = known(
+        *(on(f"2026-04-0{day} 09:00", "measured", cell_volts=[volts, 3.4, 3.4, 3.4]) for day, volts in readings)
+    )
+    assert days(fact(book, "B", "deep_cell"), 1, 2, 3, 4) == [2.9, 2.4, 2.4, 2.4]
+
+
 def test_the_lowest_cell_is_that_of_the_last_resting_voltage() -> None:
     book = known(on(NOON, "measured", cell_volts=[3.8, 3.7, 3.81, 3.8]), on("2026-04-02 12:00", "measured", percent=50),
                  on("2026-04-03 12:00", "measured", rest_volts=15.2))  # fmt: skip

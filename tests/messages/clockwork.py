@@ -68,10 +68,14 @@ class Clockwork:
 
     def log(self, what: str, at: int | None = None, **fields: object) -> None:
         """Another process logs something now, which pokes the daemon."""
+        self.log_while_down(what, at, **fields)
+        self.wake()
+
+    def log_while_down(self, what: str, at: int | None = None, **fields: object) -> None:
+        """The same where no daemon is there to be poked."""
         at = self.now if at is None else at
         event = {"at": rfc3339(at), "recorded_at": rfc3339(self.now), "what": what} | fields
         take(self.home.log, [(1, json.dumps(event))], self.setup.fleet, self.now)
-        self.wake()
 
     def wake(self) -> Woken:
         """Look, decide, and deliver what is due."""

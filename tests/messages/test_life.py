@@ -475,3 +475,20 @@ def test_a_gap_tells_the_last_look_and_sets_apart_what_is_older(path: Path, life
         "- Pack sat full: A: since Thu 2 Apr 09:00"
     )
     assert "Pack is full" in rest
+
+
+def test_what_was_logged_between_the_last_look_and_a_gap_is_not_said_to_be_of_it(path: Path, life: Lives) -> None:
+    daemon = life(path, SAT, FULL)
+    daemon.log("charged", item="A")
+    daemon.run(WEDNESDAY + 2 * HOUR)
+    daemon.now = WEDNESDAY + 11 * HOUR
+    daemon.log_while_down("charged", item="B")
+    daemon.sleep(WEDNESDAY + 4 * DAY)
+
+    assert daemon.letters[-1].body.partition("\n\n")[0] == (
+        "I was not running from Thu 2 Apr 09:00 to Sun 5 Apr 09:00 (my last look: Wed 1 Apr 09:00). Of that time:\n"
+        "- Pack sat full: A: since Thu 2 Apr 09:00\n"
+        "- Pack sat full: B: since Thu 2 Apr 20:00\n"
+        "Open before, and not told then, or less urgent:\n"
+        "- Pack is full: B: since Wed 1 Apr 20:00"
+    )

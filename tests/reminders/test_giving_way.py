@@ -10,7 +10,7 @@ from scheduler.reminders.giving_way import gave_way_to
 from scheduler.verdicts.rule import Ruleset
 from tests.homes import Bench
 from tests.rules.library import rules
-from tests.support import Entries, Fields, book_of, event
+from tests.support import Entries, Fields, book_of, event, moment
 
 SHIPPED = Ruleset(list(rules().values()), {}, CATALOGUE)
 FLEET: dict[str, Entries] = {
@@ -22,6 +22,9 @@ FAILED = event("2026-04-03 10:00", "inspected", item="heron", result="fail")
 PASSED = event("2026-04-04 10:00", "inspected", item="heron", result="pass")
 FULL = event("2026-03-30 10:00", "charged", item="B")
 SWOLLEN = event("2026-04-02 12:00", "noticed", item="B", findings=["swollen"])
+WET = event("2026-04-02 12:00", "mishap", item="heron", severity="water", packs=["B"])
+DEEP = event("2026-04-02 12:00", "measured", item="B", cell_volts=[2.9, 3.4, 3.4, 3.4])
+DOUBTFUL = event("2026-04-02 11:00", "inspected", item="B", result="doubtful", findings=["latch_worn"])
 
 
 @pytest.mark.parametrize(
@@ -35,6 +38,10 @@ SWOLLEN = event("2026-04-02 12:00", "noticed", item="B", findings=["swollen"])
         ([FULL, event("2026-04-02 10:00", "drained", item="B", percent=58)], "pack-left-full", None),
         ([FULL, event("2026-04-02 10:00", "retired", item="B")], "pack-left-full", None),
         ([MISHAP, SWOLLEN], "pack-after-crash", "pack-swollen"),
+        ([MISHAP, WET], "pack-after-crash", "pack-wet"),
+        ([MISHAP, DEEP], "pack-after-crash", "pack-too-deep"),
+        ([DOUBTFUL, WET], "pack-found-unfit", "pack-wet"),
+        ([DOUBTFUL, DEEP], "pack-latch-and-contacts", "pack-too-deep"),
         ([SWOLLEN, event("2026-04-02 13:00", "set_aside", item="B")], "pack-swollen", None),
     ],
 )
@@ -46,6 +53,22 @@ def test_what_takes_the_place_of_what_is_not_settled(entries: list[Fields], over
     found = gave_way_to(reminder)
 
     assert (found.key.rule if found else None) == other
+
+
+@pytest.mark.parametrize(("found", "rule"), [(SWOLLEN, "pack-swollen"), (WET, "pack-wet"), (DEEP, "pack-too-deep")])
+def test_a_pack_that_no_look_makes_sound_is_told_nothing_else(found: Fields, rule: str) -> None:
+    """Not to wait for a look, nor to be looked at, charged or drained; and so again where a look takes it back."""
+    aside = event("2026-04-02 13:00", "set_aside", item="B")
+    passed = event("2026-04-04 13:00", "inspected", item="B", result="pass")
+    board = Board(book_of(FLEET, FULL, MISHAP, DOUBTFUL, found, aside, passed), SHIPPED)
+
+    def told(at: str) -> list[str]:
+        return [each.key.rule for each in board.open_at(moment(at)) if each.key.item == "B"]
+
+    assert set(told("2026-04-02 11:30")) == {"pack-after-crash", "pack-found-unfit", "pack-latch-and-contacts"}
+    assert told("2026-04-02 12:30") == [rule]
+    assert told("2026-04-02 13:30") == []
+    assert told("2026-04-04 13:30") == [rule]
 
 
 def test_the_answer_to_a_late_entry_tells_what_took_its_place_since(bench: Bench) -> None:

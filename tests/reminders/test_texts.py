@@ -9,7 +9,7 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.reminders.text import entry
 from scheduler.units import show_span, show_spans
-from tests.homes import Bench
+from tests.homes import SETTINGS, Bench
 from tests.rules.library import rules
 
 RECORDS = sorted({fact.record for fact in CATALOGUE.values() if fact.record})
@@ -35,6 +35,19 @@ def test_readings_are_not_shared_between_items() -> None:
     one_for_all = "shelfbell log mishap AIRCRAFT water PACK --instead_of ID"
     assert entry(one_for_all, ["A", "B"]) == one_for_all
     assert entry("shelfbell log drained {item} 58", ["A", "B"]) == "shelfbell log drained A,B 58"
+
+
+def test_jobs_not_logged_are_asked_about_in_one_sentence_and_cancelled_one_by_one(bench: Bench) -> None:
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [log]"))
+    for job in ("harbour", "roof"):
+        bench.log("booked", job, "2026-04-05T09:00:00Z", "--at", "2026-04-01T09:00:00Z")
+
+    told = bench("due").out
+
+    assert "Tell me of harbour and roof: were they flown?" in told
+    assert told.count("no airtime is counted") == 1
+    assert "then: shelfbell log cancelled harbour, and so for roof\n" in told
+    assert bench.log("cancelled", "harbour").startswith("Logged: cancelled harbour")
 
 
 def test_an_item_named_in_capitals_is_no_reading() -> None:

@@ -266,10 +266,21 @@ def test_a_job_that_is_over_is_not_judged(home: Bench) -> None:
     assert home("ready", "harbour", "--at", "2026-04-10T11:00:00Z") == (2, "", over.format("ended", "11:00"))
 
 
-def test_an_unknown_job_is_refused_with_the_nearest_name(home: Bench) -> None:
-    refused = home("ready", "harbor")
-    assert refused.status == 2
-    assert "harbour" in refused.err
+def test_a_job_that_runs_is_said_to_run(home: Bench) -> None:
+    before, begun = (home("ready", "harbour", "--at", f"2026-04-10T0{time}Z").out for time in ("7:59:00", "8:00:00"))
+    assert before.startswith("Harbour, Fri 10 Apr 08:00: heron ready")
+    assert begun.startswith("Harbour, under way since Fri 10 Apr 08:00: heron ready")
+
+
+def test_an_unknown_job_is_refused_with_the_next_ones_that_are_booked(home: Bench) -> None:
+    home.log("booked", "off", "2026-04-20T08:00:00Z", "--at", "2026-04-09T08:00:00Z")
+    home.log("cancelled", "off")
+    for day in range(17, 10, -1):
+        home.log("booked", f"roof-{day}", f"2026-04-{day}T08:00:00Z")
+    there = "booked ahead: harbour, roof-11, roof-12, roof-13, roof-14 and 3 more\n"
+
+    assert home("ready", "harbor") == (2, "", f"there is no job 'harbor', did you mean 'harbour'?; {there}")
+    assert home("log", "cancelled", "xyz") == (2, "", f"there is no job 'xyz'; {there}")
 
 
 def test_another_aircraft_is_offered_when_this_one_is_grounded(home: Bench) -> None:
