@@ -3,10 +3,9 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from scheduler.reminders.text import listed
-
 if TYPE_CHECKING:
-    from scheduler.home import Setup
+    from scheduler.wording import listed
+from scheduler.home import Setup
 
 
 def unwatched(setup: "Setup", items: Iterable[str]) -> list[str]:

@@ -20,7 +20,7 @@ PACKAGE = TOP / "scheduler"
 UNITS: list[dict[str, tuple[str, ...]]] = [
     {
         "ground": ("__init__", "addresses", "instants", "units", "findings", "progress", "shipped", "spoken",
-                   "yaml_scalars", "strict_yaml", "schema_words", "schema_check", "spread"),
+                   "yaml_scalars", "strict_yaml", "schema_words", "schema_check", "spread", "wording"),
         "cells": ("cells",),
     },
     {"events": ("events",), "fleet": ("fleet", "items")},

@@ -16,10 +16,10 @@ from scheduler.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
-from scheduler.reminders.ground import clean
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, set_in
+from scheduler.reminders.text import Lines, advice, gathered, log_line
 from scheduler.reminders.words import next_word
 from scheduler.unwatched import unwatched
+from scheduler.wording import clean, listed, set_in
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
            "fitted", "removed", "confirmed", "renewed")  # fmt: skip

@@ -7,8 +7,7 @@ from scheduler.cli.common import Without
 from scheduler.events.log import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book, counts_from
-from scheduler.instants import DAY, DUSK, MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
-from scheduler.reminders.text import moment_near
+from scheduler.instants import DAY, DUSK, MINUTE, local_date, moment_near, parse_date, parse_rfc3339, start_of_day
 from scheduler.units import show_span
 
 LONGEST_MINUTES = 60.0

@@ -9,8 +9,9 @@ from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, Unknown, pressing
 from scheduler.reminders.ground import Hush, as_kept
-from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, set_in, unknown_lines
+from scheduler.reminders.text import Lines, advice, gathered, keep, log_line, unknown_lines
 from scheduler.reminders.why import hush_of, kept_quiet
+from scheduler.wording import listed, set_in
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace

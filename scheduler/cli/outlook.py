@@ -9,8 +9,9 @@ from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, local_date
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Use, outlook
-from scheduler.reminders.text import Lines, advice, listed, unknown_lines
+from scheduler.reminders.text import Lines, advice, unknown_lines
 from scheduler.units import show_span
+from scheduler.wording import listed
 
 _FURTHEST = 3660
 
