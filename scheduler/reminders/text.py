@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 from scheduler.facts.declare import Fact, absent, show_fact
 from scheduler.instants import DAY, moment_near
-from scheduler.reminders.board import Reminder, Unknown, since
+from scheduler.reminders.board import Reminder, since
 from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, grounds_needed
+from scheduler.reminders.unknown import Unknown
 from scheduler.units import show_spans
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names

@@ -9,7 +9,8 @@ from scheduler.events.log import Event
 from scheduler.facts.sheet import Past
 from scheduler.facts.timeline import Value
 from scheduler.instants import local_date, to_datetime
-from scheduler.reminders.board import Reminder, Unknown
+from scheduler.reminders.board import Reminder
+from scheduler.reminders.unknown import Unknown
 from scheduler.units import show_span
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
