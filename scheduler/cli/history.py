@@ -11,7 +11,7 @@ from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import DAWN
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.words import Told
+from scheduler.reminders.told import Told
 from scheduler.wording import clean
 
 

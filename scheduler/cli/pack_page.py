@@ -2,7 +2,7 @@
 
 from textwrap import wrap
 
-from scheduler.cells.endurance import LOOK
+from scheduler.cells.sudden import LOOK
 from scheduler.cli import pack_sections as sections
 from scheduler.cli.answer import next_ring
 from scheduler.cli.common import Desk, describe

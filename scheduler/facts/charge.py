@@ -4,7 +4,7 @@ from bisect import bisect_right, insort
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cells.trend import median
+from scheduler.cells.median import median
 from scheduler.events.log import Event
 from scheduler.facts.book import counts_from
 from scheduler.facts.timeline import Piece, Slope, Trail

@@ -8,8 +8,9 @@ from scheduler.instants import DUSK, HOUR
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours
+from scheduler.reminders.told import Told
 from scheduler.reminders.unknown import Unknown, unknown_at
-from scheduler.reminders.words import Told, Word, next_word, said_of
+from scheduler.reminders.words import Word, next_word, said_of
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key, Verdict
 
