@@ -3,9 +3,10 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from scheduler.wording import listed
+
 if TYPE_CHECKING:
-    from scheduler.wording import listed
-from scheduler.home import Setup
+    from scheduler.home import Setup
 
 
 def unwatched(setup: "Setup", items: Iterable[str]) -> list[str]:
