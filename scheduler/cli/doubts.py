@@ -92,7 +92,8 @@ def _charged(told: Told) -> Iterator[str]:
         yield f"{charger} is not in order by the log: pull its plug, charge nothing on it until it has passed a look."
     if told.book.fleet.kind(name) != "pack":
         return
-    yield from _unusable(told, name, event.at, event.at)
+    if told.book.fact(told.book.fleet[name], "usable").at(event.at) != "yes":  # no charge makes a pack usable
+        yield from _unusable(told, name, event.at, event.at)
     for flight in told.others(name, "flown"):
         if counts_from(flight) < event.at < flight.at and "flights" not in flight.fields:
             yield _both(told, flight, name, event)
