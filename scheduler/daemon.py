@@ -14,7 +14,7 @@ from scheduler import __version__
 from scheduler.faults import line_on
 from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
-from scheduler.instants import to_datetime
+from scheduler.instants import moment_near, to_datetime
 from scheduler.messages.apart import Looked, read_apart, send_apart, wake_apart
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
@@ -24,7 +24,6 @@ from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
 from scheduler.progress import Progress, nobody
-from scheduler.reminders.text import moment_near
 from scheduler.service import Service
 from scheduler.units import count, show
 from scheduler.watch import Watch

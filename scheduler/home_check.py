@@ -10,13 +10,13 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.plates import json_schema as fleet_schema
 from scheduler.instants import local_date
-from scheduler.reminders.ground import clean
 from scheduler.schema_check import check
 from scheduler.shipped import folder
 from scheduler.strict_yaml import Document, read
 from scheduler.verdicts.reading import RuleFile, check_references
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.schema import SPAN, rules_schema
+from scheduler.wording import clean
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -65,6 +65,11 @@ def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
     return when.strftime(f"%a {when.day} %b {f'{when.year} ' if year else ''}%H:%M")
 
 
+def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
+    """A local time, with the year where it is not this one."""
+    return moment(instant, zone, year=to_datetime(instant, zone).year != to_datetime(now, zone).year)
+
+
 @lru_cache(maxsize=4096)  # one line of the log is asked up to four times: its check, its row, equal times
 def parse_rfc3339(text: str) -> int:
     """The instant of an RFC 3339 date-time with offset (RFC 3339 section 5.6).

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from scheduler.reminders.text import listed
+from scheduler.wording import listed
 
 if TYPE_CHECKING:
     from scheduler.home import Setup

@@ -1,26 +1,14 @@
 """How long a percent lasts: flights of one pack against its own past and its sisters."""
 
 from collections.abc import Sequence
-from math import erfc, log, pi, sqrt
-from typing import NamedTuple
 
 from scheduler.cells.estimate import Estimate
-from scheduler.cells.trend import median, median_interval
+from scheduler.cells.median import median
 
 LEAST_SPAN = 30.0
 """Percentage points a flight must have used to count."""
 LEAST_EARLIER = 5
 """Flights needed before the one that is judged."""
-LOOK = 0.75
-"""Ratio below which a flight is a sudden loss, worth a look. Common practice, no source."""
-
-
-class Loss(NamedTuple):
-    """A flight against the pack's own earlier ones, and how often chance alone goes below the threshold."""
-
-    ratio: Estimate
-    false_alarm: float
-    sudden: bool
 
 
 def minutes_per_percent(
@@ -38,54 +26,6 @@ def last_over_usual(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) 
     """
     earlier = rates[:-1]
     return rates[-1] / median(earlier) if len(earlier) >= least_earlier else None
-
-
-def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Estimate | None:
-    """The same with its range: that of the median (sign test; 95 % from six earlier flights on)."""
-    ratio = last_over_usual(rates, least_earlier)
-    if ratio is None:
-        return None
-    earlier, last = rates[:-1], rates[-1]
-    usual = median_interval(earlier)
-    basis = f"last flight over the median of {len(earlier)} before it"
-    return Estimate(ratio, last / usual.high, last / usual.low, basis)
-
-
-def scatter(rates: Sequence[float]) -> float:
-    """Spread of flights about their median as a standard deviation of logarithms.
-
-    1.4826 x the median absolute deviation, which is the standard deviation where the law is normal.
-    """
-    logs = [log(rate) for rate in rates]
-    centre = median(logs)
-    return 1.4826 * median(abs(value - centre) for value in logs)
-
-
-def chance_below(threshold: float, spread: float, earlier: int, true_ratio: float = 1.0) -> float:
-    """Chance that a flight's ratio falls below the threshold when it truly is `true_ratio`.
-
-    At true_ratio 1 that is the false-alarm rate; at a loss, 1 less it is the miss rate. For normal
-    logarithms of scatter `spread` and a median of `earlier` flights, whose variance is about pi / 2 of
-    their mean's.
-    """
-    if spread <= 0:
-        return float(true_ratio < threshold)
-    deviation = spread * sqrt(1 + pi / (2 * earlier))
-    return erfc(log(true_ratio / threshold) / deviation / sqrt(2)) / 2
-
-
-def sudden_loss(rates: Sequence[float], threshold: float = LOOK, least_earlier: int = LEAST_EARLIER) -> Loss | None:
-    """Judge the last flight, oldest first; None with too few earlier ones. Compare like with like.
-
-    After five flights that scatter by 8 %, 0.75 rings falsely about once in 1000 flights and hardly ever
-    misses a loss of half; where they scatter by 15 % it rings falsely once in 20. Simulated rates are in
-    ACCURACY.md.
-    """
-    ratio = last_ratio(rates, least_earlier)
-    if ratio is None:
-        return None
-    earlier = rates[:-1]
-    return Loss(ratio, chance_below(threshold, scatter(earlier), len(earlier)), ratio.value < threshold)
 
 
 def against_sisters(own: Sequence[float], sisters: Sequence[Sequence[float]], least: int = 3) -> Estimate | None:

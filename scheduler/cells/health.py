@@ -1,9 +1,10 @@
-"""What is left of a pack: capacity and resistance from its flights and tests, and where they head."""
+"""What is left of a pack: its capacity from flights and tests, and where it heads."""
 
 from collections.abc import Sequence
 
 from scheduler.cells.estimate import Estimate
-from scheduler.cells.trend import median, median_interval, theil_sen
+from scheduler.cells.median import median
+from scheduler.cells.trend import median_interval, theil_sen
 
 GAUGE_ERROR = 2.0
 """Percentage points a gauge may be off at either end of a flight. Estimate; no source."""
@@ -115,17 +116,3 @@ def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int)
         ends += [(line - level) / slope for level in levels]
     basis = f"line through {len(xs)} capacities; range: 95 % intervals of slope and level"
     return Estimate(value, min(ends), max(ends), basis)
-
-
-def resistance_ratio(mohm: Sequence[float]) -> Estimate | None:
-    """Resistance now over resistance at first, oldest first: median of the last 3 over median of the first 5.
-
-    None below 8 readings. Range: extremes of the three over extremes of the five. Resistance falls by a third
-    from 10 to 25 C (ACCURACY.md): compare like temperature and charge. 2.0 is a customary end of life (an
-    industry encyclopedia, read in a copy).
-    """
-    if len(mohm) < 8:
-        return None
-    first, last = mohm[:5], mohm[-3:]
-    basis = "median of the last 3 readings over that of the first 5; range: their extremes"
-    return Estimate(median(last) / median(first), min(last) / max(first), max(last) / min(first), basis)

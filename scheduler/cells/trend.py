@@ -1,8 +1,10 @@
-"""Robust straight lines and medians, with intervals that assume no shape of scatter."""
+"""Robust straight lines, and the range of a median, with intervals that assume no shape of scatter."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from math import comb, sqrt
 from typing import NamedTuple
+
+from scheduler.cells.median import median
 
 Series = tuple[Sequence[float], Sequence[float]]
 """xs and ys of equal length."""
@@ -22,13 +24,6 @@ class Line(NamedTuple):
     slope: Interval
     intercept: float
     points: int
-
-
-def median(values: Iterable[float]) -> float:
-    """The middle value, or the mean of the middle two; raises IndexError on none."""
-    ordered = sorted(values)
-    half = len(ordered) // 2
-    return (ordered[half] + ordered[~half]) / 2
 
 
 def theil_sen(xs: Sequence[float], ys: Sequence[float], confidence: float = 0.95) -> Line | None:

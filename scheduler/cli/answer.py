@@ -15,11 +15,8 @@ from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.giving_way import gave_way_to
-from scheduler.reminders.ground import clean
-from scheduler.reminders.text import Lines, advice, gathered, listed, log_line, set_in
 from scheduler.reminders.words import next_word
-from scheduler.unwatched import unwatched
+from scheduler.wording import clean, listed
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
            "fitted", "removed", "confirmed", "renewed")  # fmt: skip
@@ -49,8 +46,10 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
     ring = how_it_rings(home)
-    lines += _opened(desk, board, opened, ring)
-    lines += _over(board, settled, events)
+    if opened or settled:
+        from scheduler.cli.changed import opened_lines, over_lines  # what reminders say takes a while to load
+
+        lines += opened_lines(desk, board, opened, ring) + over_lines(board, settled, events)
     lines += _answered(desk, board, events)
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
@@ -250,67 +249,15 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
 
-def _opened(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
-    """What has opened; a caution that several share, once."""
-    lines, said = [], {""}
-    for group in gathered(opened):
-        lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
-        if group.rule.caution not in said:
-            lines.append(f"  Caution: {group.rule.caution}")
-            said.add(group.rule.caution)
-        if entry := log_line(group, desk.now):
-            lines.append(f"  Then: {entry}")
-        lines += _rings(desk, board, group, ring)
-    return lines
-
-
-def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
-    """When what has just opened is rung."""
-    words = [next_word(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
-    due = min((word.due for word in words if word is not None), default=None)
-    if due is None or due == DUSK:
-        return []
-    return [f"  {ring} at once."] if due <= desk.now else [f"  {ring} {desk.say(due)}."]
-
-
-def _over(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
-    """What is open no more: taken back by a correction or a late entry, closed with its item, given way to another, or
-    settled."""
-    how = {reminder.key: _how_over(board, reminder, events) for reminder in gone}
-    return [
-        f"{word}: {group.rule.title.lower()} ({group.items()})."
-        for word in dict.fromkeys(how.values())
-        for group in gathered([reminder for reminder in gone if how[reminder.key] == word])
-    ]
-
-
-def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
-    """How a reminder that was open before some entries ended, by a board that has them."""
-    if any(map(corrects, events)):
-        return "Withdrawn"
-    if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
-        return "Closed"
-    verdict, opened = board.by_key[gone.key], gone.stretch.opened
-    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), None)
-    if stretch is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
-        return "Withdrawn"
-    other = gave_way_to(Reminder(verdict, stretch or gone.stretch))
-    return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
-
-
 def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
     """What a late entry opened then, and a later entry has settled since."""
-    began, own = {event.at for event in events}, {event.id for event in events}
-    lines = []
-    for reminder in board.reminders:
-        opened, ended = reminder.stretch.opened, reminder.stretch.ended
-        if opened in began and ended <= desk.now:
-            ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
-            by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
-            other = gave_way_to(reminder)
-            over = f"gave way to {_titles([other])}" if other else "settled"
-            lines.append(f"Opened then and {over} since{by}, {desk.say(ended)}: {_titles([reminder])}.")
-    return list(dict.fromkeys(lines)) or _looked_over(desk, board.book, events)
+    began = {event.at for event in events}
+    over = [r for r in board.reminders if r.stretch.opened in began and r.stretch.ended <= desk.now]
+    if not over:
+        return _looked_over(desk, board.book, events)
+    from scheduler.cli.changed import answered_lines
+
+    return answered_lines(desk, over, events)
 
 
 def _looked_over(desk: Desk, book: Book, events: list[Event]) -> list[str]:
@@ -360,6 +307,8 @@ def next_ring(desk: Desk, board: Board, opened: list[Reminder], ring: str, still
 
 def _nothing_ahead(desk: Desk, board: Board) -> list[str]:
     """Why nothing will ring: nothing is due, or no rule looks."""
+    from scheduler.unwatched import unwatched
+
     unseen = unwatched(desk.setup, board.items or ())
     if unseen:
         return [f"{line[:1].upper()}{line[1:]}." for line in unseen]

@@ -14,9 +14,8 @@ from scheduler.events.source import Source
 from scheduler.facts.book import Book
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK, rfc3339
+from scheduler.instants import DUSK, moment_near, rfc3339
 from scheduler.reminders.board import Board
-from scheduler.reminders.text import moment_near
 from scheduler.spoken import is_bare_day, parse_time
 
 if TYPE_CHECKING:

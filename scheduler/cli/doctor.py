@@ -17,9 +17,9 @@ from scheduler.home import Home, Setup
 from scheduler.instants import DAY
 from scheduler.messages.lock import running
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.ground import clean
 from scheduler.units import show_span
 from scheduler.unwatched import unwatched
+from scheduler.wording import clean
 
 LEAST_FREE = 100 * 2**20
 OLD_BACKUP = 7 * DAY

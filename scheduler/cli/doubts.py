@@ -7,8 +7,7 @@ from scheduler.cli.common import Without
 from scheduler.events.log import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book, counts_from
-from scheduler.instants import DAY, DUSK, MINUTE, local_date, parse_date, parse_rfc3339, start_of_day
-from scheduler.reminders.text import moment_near
+from scheduler.instants import DAY, DUSK, MINUTE, local_date, moment_near, parse_date, parse_rfc3339, start_of_day
 from scheduler.units import show_span
 
 LONGEST_MINUTES = 60.0
@@ -96,7 +95,8 @@ def _charged(told: Told) -> Iterator[str]:
         yield f"{charger} is not in order by the log: pull its plug, charge nothing on it until it has passed a look."
     if told.book.fleet.kind(name) != "pack":
         return
-    yield from _unusable(told, name, event.at, event.at)
+    if told.book.fact(told.book.fleet[name], "usable").at(event.at) != "yes":  # no charge makes a pack usable
+        yield from _unusable(told, name, event.at, event.at)
     for flight in told.others(name, "flown"):
         if counts_from(flight) < event.at < flight.at and "flights" not in flight.fields:
             yield _both(told, flight, name, event)

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
-from scheduler.reminders.board import Board, Reminder, Unknown, pressing
+from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.ground import Hush, as_kept
-from scheduler.reminders.text import Lines, advice, gathered, keep, listed, log_line, set_in, unknown_lines
+from scheduler.reminders.text import Lines, advice, gathered, keep, log_line, unknown_lines
+from scheduler.reminders.unknown import Unknown, unknown_at
 from scheduler.reminders.why import hush_of, kept_quiet
+from scheduler.wording import listed, set_in
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
@@ -62,7 +64,7 @@ def whole(at: Desk) -> Found:
 def solved(board: Board, now: int) -> Found:
     """What a board tells."""
     opened = [keep(reminder, now, hush_of(board, reminder, now)) for reminder in board.open_at(now)]
-    return Found(opened, board.unknown_at(now))
+    return Found(opened, unknown_at(board, now))
 
 
 def kept(at: Desk) -> Found:

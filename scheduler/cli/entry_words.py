@@ -7,9 +7,8 @@ from typing import Any
 from scheduler.events.fields import INSTANT
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import Event
-from scheduler.instants import parse_rfc3339
-from scheduler.reminders.ground import clean
-from scheduler.reminders.text import listed, moment_near
+from scheduler.instants import moment_near, parse_rfc3339
+from scheduler.wording import clean, listed
 
 _HIDDEN = {"at", "recorded_at", "id", "what", "note", "by", "instead_of"}
 _WORDS: dict[str, str] = {

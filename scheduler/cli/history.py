@@ -11,8 +11,8 @@ from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
 from scheduler.instants import DAWN
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.ground import clean
-from scheduler.reminders.words import Told
+from scheduler.reminders.told import Told
+from scheduler.wording import clean
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

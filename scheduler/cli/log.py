@@ -13,9 +13,8 @@ from scheduler.events.log import Log
 from scheduler.events.taking import FUTURE_ALLOWED, take, to_line
 from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
-from scheduler.instants import SECOND, parse_rfc3339, rfc3339
+from scheduler.instants import SECOND, moment_near, parse_rfc3339, rfc3339
 from scheduler.items import expand
-from scheduler.reminders.text import moment_near
 from scheduler.spoken import is_bare_day, is_recurring, parse_day, parse_time
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")

@@ -9,8 +9,10 @@ from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, local_date
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Use, outlook
-from scheduler.reminders.text import Lines, advice, listed, unknown_lines
+from scheduler.reminders.text import Lines, advice, unknown_lines
+from scheduler.reminders.unknown import unknown_at
 from scheduler.units import show_span
+from scheduler.wording import listed
 
 _FURTHEST = 3660
 
@@ -89,7 +91,7 @@ def to_text(at: Desk, found: Outlook) -> str:
 def standing(at: Desk) -> str:
     """How much is open already, and of how much nothing can be foreseen."""
     board = at._replace(known=at.now).board()
-    opened, unknown = len(board.open_at(at.now)), len(unknown_lines(board.unknown_at(at.now)))
+    opened, unknown = len(board.open_at(at.now)), len(unknown_lines(unknown_at(board, at.now)))
     dark = f"; too little is logged to judge {unknown} more" if unknown else ""
     return f"Open already: {opened}{dark}{' (`shelfbell due` lists them)' if opened or unknown else ''}."
 

@@ -2,7 +2,7 @@
 
 from textwrap import wrap
 
-from scheduler.cells.endurance import LOOK
+from scheduler.cells.sudden import LOOK
 from scheduler.cli import pack_sections as sections
 from scheduler.cli.answer import how_it_rings, next_ring, unheard
 from scheduler.cli.common import Desk, describe
@@ -13,8 +13,9 @@ from scheduler.facts.sheet import Flights, Sheet
 from scheduler.facts.timeline import events_of
 from scheduler.instants import DAY
 from scheduler.reminders.board import Board
-from scheduler.reminders.text import advice, gathered, listed
+from scheduler.reminders.text import advice, gathered
 from scheduler.units import show_span
+from scheduler.wording import listed
 
 COLUMNS = 78
 _LAST = "Estimates rank and warn, they promise nothing. The maker's manual comes first."

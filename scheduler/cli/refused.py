@@ -7,9 +7,9 @@ from scheduler.cli.common import Desk, clock
 from scheduler.cli.spare_setup import spare_zone
 from scheduler.findings import FilesRefused, Finding, Refused
 from scheduler.home import Home
+from scheduler.instants import moment_near
 from scheduler.messages.lock import running
 from scheduler.messages.outbox import FILES_READ_AT, Outbox
-from scheduler.reminders.text import moment_near
 
 
 def with_daemon(home: Home, refused: FilesRefused) -> Refused:

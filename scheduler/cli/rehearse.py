@@ -18,7 +18,8 @@ from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.known import Known
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
-from scheduler.reminders.words import Told, rank
+from scheduler.reminders.told import Told
+from scheduler.reminders.words import rank
 from scheduler.spoken import is_bare_day, parse_time
 
 

@@ -6,8 +6,8 @@ from scheduler.cli.common import Desk, numbered
 from scheduler.messages.outbox import Outbox, Row
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
+from scheduler.reminders.told import Told
 from scheduler.reminders.why import why
-from scheduler.reminders.words import Told
 from scheduler.verdicts.verdict import Verdict
 
 

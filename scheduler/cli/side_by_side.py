@@ -8,8 +8,8 @@ from scheduler.reminders.board import Reminder
 from scheduler.reminders.compare import Difference
 from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.rehearse import Rehearsal
-from scheduler.reminders.text import listed
 from scheduler.verdicts.rule import Rule, Ruleset
+from scheduler.wording import listed
 
 
 class Side(NamedTuple):

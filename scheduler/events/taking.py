@@ -86,14 +86,11 @@ def take(log: Log, lines: Iterable[tuple[int, str]], names: Names, now: int, fil
 _Lines = list[tuple[int, str]]
 
 
-class _Part(NamedTuple):
-    """What some lines hold: the number and row of each that is good, and what is wrong with the others.
+_Part = tuple[list[tuple[int, tuple[Any, ...]]], list[Finding]]
+"""What some lines hold: the number and row of each that is good, and what is wrong with the others.
 
-    A row is a plain tuple here: it goes from one process to another in half the time.
-    """
-
-    rows: list[tuple[int, tuple[Any, ...]]]
-    findings: list[Finding]
+A row is a plain tuple here: it goes from one process to another in half the time.
+"""
 
 
 class _Check:
@@ -110,7 +107,7 @@ class _Check:
     def __call__(self, lines: _Lines) -> _Part:
         self._findings = []
         rows = [(number, row) for number, line in lines if (row := self._checked(number, line)) is not None]
-        return _Part(rows, self._findings)
+        return rows, self._findings
 
     def _checked(self, number: int, line: str) -> tuple[Any, ...] | None:
         """The row of a line; None where it holds none, or something is wrong with it."""
@@ -159,8 +156,9 @@ class _Intake:
 
     def add(self, part: _Part, transaction: Transaction) -> None:
         """Put what some lines hold with the batch."""
-        self.findings += part.findings
-        for number, fields in part.rows:
+        rows, findings = part
+        self.findings += findings
+        for number, fields in rows:
             row = Row(*fields)
             if row.target is not None or row.id in self._batch or len(self._batch) >= _BATCH:
                 self.flush(transaction)

@@ -185,9 +185,14 @@ class Book:
         return [job for name in names if (job := self.job(name)) is not None]
 
     def look_up(self, items: list[str]) -> None:
-        """Look for all entries of some items, and of jobs of these names, in one go: more is asked about them."""
-        plain = [item for item in items if item == HOME or self.fleet.kind(item) not in _IN_PASSING]
-        self._look_up([*plain, *(f"{JOB}{item}" for item in items)])
+        """Look for all entries of some items, of the aircraft that packs among them fit, and of jobs of these names, in
+        one go: more is asked about them."""
+        names = [f"{JOB}{item}" for item in items]
+        for item in items:
+            kind = "home" if item == HOME else self.fleet.kind(item)
+            names += [item] if kind not in _IN_PASSING else []
+            names += self.fleet[item].plate["fits"] if kind == "pack" else []
+        self._look_up(dict.fromkeys(names))
 
     def _look_up(self, names: Iterable[str]) -> None:
         missing = [name for name in names if _Filed((name, None)) not in self._kept]

@@ -5,7 +5,7 @@ from itertools import chain, repeat
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.cells.trend import median
+from scheduler.cells.median import median
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.book import counts_from

@@ -4,7 +4,7 @@ from collections import deque
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
-from scheduler.cells.trend import median
+from scheduler.cells.median import median
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import charge_fold

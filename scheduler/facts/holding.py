@@ -4,8 +4,8 @@ from typing import NamedTuple
 
 from scheduler.cells.energy import minutes_to_charge, minutes_to_drain
 from scheduler.cells.estimate import Estimate
+from scheduler.cells.median import median
 from scheduler.cells.storage import Reading, fitted_rate
-from scheduler.cells.trend import median
 from scheduler.cells.voltage import charge_at
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, Life

@@ -1,9 +1,9 @@
 """Booked jobs as functions of time: which is next, which is under way, its eve and its morning."""
 
+from bisect import insort
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from functools import partial
-from heapq import heappop, heappush
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.events.log import Event
@@ -187,9 +187,9 @@ def _next_of(since: int, plans: list[Plan]) -> list[Piece]:
     for turn in sorted({t for plan in ahead for t in (plan.known_from, min(plan.known_to, plan.starts))}):
         while coming and coming[-1].known_from <= turn:
             plan = coming.pop()
-            heappush(known, (plan.starts, len(coming), plan))
+            insort(known, (plan.starts, len(coming), plan))
         while known and min(known[0][2].known_to, known[0][2].starts) <= turn:
-            heappop(known)
+            del known[0]
         if known:
             first = known[0][2]
             pieces.append(Piece(turn, first.starts - turn, FALLING, (first.event, None)))
@@ -221,9 +221,9 @@ def covering(stretches: list[tuple[int, int, Event]]) -> list[Piece]:
     for turn in sorted({t for start, end, _ in stretches for t in (start, end)}):
         while coming and coming[-1][0] <= turn:
             _, place, end, event = coming.pop()
-            heappush(holding, (place, end, event))
+            insort(holding, (place, end, event))
         while holding and holding[0][1] <= turn:
-            heappop(holding)
+            del holding[0]
         triples.append((turn, bool(holding), (holding[0][2], None) if holding else None))
     return flags(triples).pieces
 

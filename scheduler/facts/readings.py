@@ -40,7 +40,7 @@ def cell_spread(life: "Life") -> list[Piece]:
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
 def resistance_ratio(life: "Life") -> list[Piece]:
     """A step at each reading from the eighth on."""
-    from scheduler.cells.health import resistance_ratio as ratio
+    from scheduler.cells.resistance import resistance_ratio as ratio
 
     pieces, read = [], []
     for event, mohm in mild_resistances(life):

@@ -1,6 +1,5 @@
 """What a nameplate can say: one declaration for the schema of fleet.yaml, its reading and its documentation."""
 
-import re
 from typing import NamedTuple
 
 from scheduler.instants import parse_date, parse_span
@@ -54,8 +53,7 @@ def _in(unit: Unit) -> object:
 
 
 def _money(text: str) -> Money:
-    amount, currency = re.fullmatch(r"(\d+(?:\.\d+)?) ?([A-Z]{3})", text).groups()  # type: ignore[union-attr]
-    return Money(float(amount), currency)
+    return Money(float(text[:-3]), text[-3:])
 
 
 def _self_drain(plate: dict) -> tuple[int, float, int]:

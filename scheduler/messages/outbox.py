@@ -14,7 +14,7 @@ from scheduler.events.log import Log, Transaction
 from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.messages.folds import drop
 from scheduler.reminders.decide import Decision, Ledger
-from scheduler.reminders.words import Told
+from scheduler.reminders.told import Told
 from scheduler.verdicts.verdict import Key
 
 SPACING = (1 * MINUTE, 2 * MINUTE, 5 * MINUTE, 15 * MINUTE, 60 * MINUTE)

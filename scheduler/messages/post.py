@@ -10,11 +10,10 @@ from zoneinfo import ZoneInfo
 
 from scheduler.findings import Refused
 from scheduler.home import Channel, Setup
-from scheduler.instants import HOUR, MINUTE
+from scheduler.instants import HOUR, MINUTE, moment_near
 from scheduler.messages.notices import Notice, over, tell
 from scheduler.messages.outbox import TRIAL, Outbox, Row
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, send
-from scheduler.reminders.text import moment_near
 
 SEND_SECONDS = 45.0
 """How long one send may take in all before it is taken for lost. Common practice, no source."""

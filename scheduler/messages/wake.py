@@ -14,10 +14,11 @@ from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.progress import Progress, nobody
-from scheduler.reminders.board import Board, Reminder, Unknown, pressing
+from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, home_asked_since, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
+from scheduler.reminders.unknown import Unknown
 from scheduler.reminders.words import DISTURBING, Word
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key

@@ -1,4 +1,4 @@
-"""The board: every reminder of a book, what is open at an instant, and what cannot be judged."""
+"""The board: every reminder of a book, and what is open at an instant."""
 
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -28,25 +28,9 @@ class Reminder(NamedTuple):
         return self.verdict.key
 
 
-class Lack(NamedTuple):
-    """A fact that is missing: how that comes, and the entry that would make it known."""
-
-    fact: str
-    unknown: str
-    record: str
-
-
 def pressing(now: int, reminder: Reminder) -> tuple[int, int, Key]:
     """Sorts the most urgent first, then in order of opening."""
     return URGENCIES.index(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
-
-
-class Unknown(NamedTuple):
-    """A verdict that cannot be told at an instant, and the facts that are missing."""
-
-    key: Key
-    lacks: tuple[Lack, ...]
-    since: int
 
 
 class Absence(NamedTuple):
@@ -108,19 +92,9 @@ class Board:
         """What is open at an instant, most urgent first, then in order of opening."""
         return sorted(self._standing.at(now), key=partial(pressing, now))
 
-    def unknown_at(self, now: int) -> list[Unknown]:
-        """What cannot be judged at an instant, open reminders apart; what time alone resolves is left out."""
-        found = []
-        for verdict in self._in_doubt:
-            if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
-                continue
-            lacks = missing_facts(verdict, now)
-            if lacks:
-                found.append(Unknown(verdict.key, lacks, verdict.when.since(now)))
-        return found
-
     @cached_property
-    def _in_doubt(self) -> list[Verdict]:
+    def in_doubt(self) -> list[Verdict]:
+        """The verdicts that cannot be told at some time."""
         return [verdict for verdict in self.verdicts if UNKNOWN in verdict.when.values]
 
     @cached_property
@@ -187,17 +161,6 @@ class _Standing:
             del self._open[reminder]
         self._opened, self._ended = opened, ended
         return self._open
-
-
-def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:
-    """The facts that a verdict needs, that are unknown at an instant, and that an entry would make known."""
-    asked = [(leaf, verdict.book.catalogue[leaf.fact]) for leaf in verdict.asked]
-    lacks = (
-        Lack(fact.name, fact.unknown, fact.record)
-        for leaf, fact in asked
-        if fact.record and verdict.ask(leaf.fact, leaf.of).at(now) is None
-    )
-    return tuple(dict.fromkeys(lacks))
 
 
 def since(reminder: Reminder) -> int:

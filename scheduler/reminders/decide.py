@@ -5,10 +5,12 @@ from typing import NamedTuple
 
 from scheduler.events.log import Event
 from scheduler.instants import DUSK, HOUR
-from scheduler.reminders.board import Board, Reminder, Unknown
+from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.words import Told, Word, next_word, said_of
+from scheduler.reminders.told import Told
+from scheduler.reminders.unknown import Unknown, unknown_at
+from scheduler.reminders.words import Word, next_word, said_of
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key, Verdict
 
@@ -287,7 +289,7 @@ def by_end(ended: Ended) -> tuple[object, ...]:
 
 def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:
     """What cannot be judged: as it begins, and all of it once a week."""
-    unknown = board.unknown_at(now)
+    unknown = unknown_at(board, now)
     last = ledger.digest_at
     if last is None or hours.next_weekly(last + 1) <= now:
         return unknown

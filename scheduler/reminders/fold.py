@@ -17,11 +17,12 @@ from scheduler.facts.spans import NO, UNKNOWN, YES
 from scheduler.facts.timeline import NEVER, Piece, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DAWN, DUSK
-from scheduler.reminders.board import Board, Reminder, Unknown, missing_facts
+from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.outline import outline_of
 from scheduler.reminders.text import fleeting, keep
+from scheduler.reminders.unknown import Unknown, missing_facts, unknown_at
 from scheduler.reminders.words import DISTURBING
 from scheduler.verdicts.conditions import Leaf, leaves, spans
 from scheduler.verdicts.rule import Rule, Ruleset
@@ -99,7 +100,7 @@ def folds(
     """The folds of some items after a decision on a board that holds all of their verdicts, noted in the ledger."""
     now = decision.at
     turns = _turns(board, ledger, hours, decision)
-    opened, unknown = _by_item(board.open_at(now)), _by_item(board.unknown_at(now))
+    opened, unknown = _by_item(board.open_at(now)), _by_item(unknown_at(board, now))
     news = opened.keys() | unknown.keys()
     news |= {ended.key.item for ended in endings(board, ledger, now)}
     sick = {key.item for key in solved.sick}

@@ -1,6 +1,5 @@
 """What a reminder's texts rest on, taken out of its verdict: enough to say it, also later, without solving it again."""
 
-import re
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -10,16 +9,8 @@ from scheduler.units import Unit, show, show_span
 from scheduler.verdicts.templates import SPECIAL, names
 from scheduler.verdicts.verdict import Key
 
-_CONTROL = "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
 OWN = frozenset(SPECIAL) - {"since"}
 """Names that a reminder tells of itself."""
-
-
-def clean(text: str) -> str:
-    """Text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
-    if text.isascii() and text.isprintable():
-        return text
-    return re.sub(_CONTROL, "?", text)
 
 
 class Ground(NamedTuple):

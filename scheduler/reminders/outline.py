@@ -9,9 +9,10 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.instants import DUSK
-from scheduler.reminders.board import Board, Lack, Reminder, Unknown
+from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.ground import Ground, Hush, KeptRule, KeptVerdict, as_kept
 from scheduler.reminders.text import fleeting, keep
+from scheduler.reminders.unknown import Lack, Unknown
 from scheduler.reminders.why import hush_of
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.stretches import Stretch

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scheduler.cells.energy import minutes_to_charge
 from scheduler.cells.estimate import Estimate
-from scheduler.cells.trend import median
+from scheduler.cells.median import median
 from scheduler.events.log import Event
 from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned

@@ -5,12 +5,12 @@ from collections.abc import Callable
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.book import Book
 from scheduler.facts.endurance import RESERVE
-from scheduler.instants import MINUTE
+from scheduler.instants import MINUTE, moment_near
 from scheduler.reminders.ready import PackState, Paper, Ready, Todo, others, ready_for
-from scheduler.reminders.text import listed, moment_near
 from scheduler.units import count, show, show_span
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict
+from scheduler.wording import listed
 
 IN_THE_AIR = (
     "Look before each flight and at every change of packs. Come down with sideways movement, never straight into your "

@@ -10,7 +10,8 @@ from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
-from scheduler.reminders.words import Told, Word
+from scheduler.reminders.told import Told
+from scheduler.reminders.words import Word
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
 

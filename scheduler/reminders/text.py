@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.facts.declare import Fact, absent, show_fact
-from scheduler.instants import DAY, moment, to_datetime
-from scheduler.reminders.board import Reminder, Unknown, since
-from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, clean, grounds_needed
+from scheduler.instants import DAY, moment_near
+from scheduler.reminders.board import Reminder, since
+from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, grounds_needed
+from scheduler.reminders.unknown import Unknown
 from scheduler.units import show_spans
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 from scheduler.verdicts.verdict import Verdict
+from scheduler.wording import clean, listed
 
 if TYPE_CHECKING:
     from scheduler.reminders.decide import Decision, Ended, Gap
@@ -23,17 +25,6 @@ _READING = r"(?<![^\s,])[A-Z]{3,}\b"
 _SPAN = r"\d+ (?:d|h|min|s)(?: \d+ (?:h|min))?"
 _OVERDUE = rf"-({_SPAN}|under a minute) left\b"
 _NOW = r"\b(?:\d+ s|under a minute) ago\b"
-
-
-def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
-    """A local time, with the year where it is not this one."""
-    return moment(instant, zone, year=to_datetime(instant, zone).year != to_datetime(now, zone).year)
-
-
-def listed(words: list[str]) -> str:
-    """ "B", "B and C", "B, C and D"; each once."""
-    words = list(dict.fromkeys(words))
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 class Lines(NamedTuple):
@@ -149,11 +140,6 @@ def advice(lines: Lines, now: int) -> str:
         return _plain(("\n" if any("\n" in text for text in each) else " ").join(each))
     items = lines.items()
     return _plain(fill(many, lambda name: _together(lines, items, name, now)))
-
-
-def set_in(text: str, by: int) -> str:
-    """A text of which all lines but the first begin so many blanks further in."""
-    return text.replace("\n", "\n" + " " * by)
 
 
 def _plain(text: str) -> str:

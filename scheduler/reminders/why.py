@@ -5,9 +5,11 @@ from collections.abc import Callable, Iterator
 from scheduler.instants import DUSK
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.ground import Hush, clean
+from scheduler.reminders.ground import Hush
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.words import DISTURBING, Told, Word, next_word, quiet_until, said_of
+from scheduler.reminders.told import Told
+from scheduler.reminders.words import DISTURBING, Word, next_word, quiet_until, said_of
+from scheduler.wording import clean
 
 Say = Callable[[int], str]
 """Writes an instant for people."""

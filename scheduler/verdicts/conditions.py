@@ -55,13 +55,6 @@ class Not(NamedTuple):
 Condition = Union[Leaf, Every, Some, Not]  # noqa: UP007 - the parts refer to it before it is made
 
 
-class Wrong(NamedTuple):
-    """What is wrong in a condition, and where in it."""
-
-    path: tuple[str | int, ...]
-    text: str
-
-
 def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Condition:
     """The condition that checked YAML data describes. Raises ValueError where `faults` finds any."""
     if "all" in raw:
@@ -70,10 +63,11 @@ def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[s
         return Some(tuple(build(part, limits, about, catalogue) for part in raw["any"]))
     if "not" in raw:
         return Not(build(raw["not"], limits, about, catalogue))
-    return _leaf(raw, limits, about, catalogue)
+    return leaf_of(raw, limits, about, catalogue)
 
 
-def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Leaf:
+def leaf_of(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Leaf:
+    """The comparison that checked YAML data describes. Raises ValueError saying what would be right."""
     declared = catalogue[raw["fact"]]
     if about not in declared.about:
         raise ValueError(f"{declared.name} is no fact of {about}: it belongs to {', '.join(declared.about)}")
@@ -86,11 +80,12 @@ def _leaf(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[s
     if isinstance(limit, CalendarSpan) and declared.name not in AGES:
         ages = ", ".join(AGES)
         raise ValueError(f"{declared.name} takes a duration such as '24 h' or '10 d': months and years go with {ages}")
-    lasting, lasting_name = _lasting(raw, limits)
+    lasting, lasting_name = lasting_of(raw, limits)
     return Leaf(declared.name, raw.get("of"), operator, limit, name, lasting, lasting_name)
 
 
-def _lasting(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
+def lasting_of(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
+    """How long a comparison must have held, microseconds, and the limit that this came from. Raises ValueError."""
     if "lasting" not in raw:
         return 0, None
     written, name = _value(raw["lasting"], limits)
@@ -109,59 +104,6 @@ def _value(written: object, limits: dict[str, object]) -> tuple[object, str | No
     if isinstance(written, str) and written in limits:
         return limits[written], written
     return written, None
-
-
-def faults(
-    raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact], path: tuple[str | int, ...] = ()
-) -> Iterator[Wrong]:
-    """Everything that is wrong in a condition that its schema accepts, each with its place."""
-    for name in ("all", "any"):
-        for index, part in enumerate(raw.get(name, ())):
-            yield from faults(part, limits, about, catalogue, (*path, name, index))
-    if "not" in raw:
-        yield from faults(raw["not"], limits, about, catalogue, (*path, "not"))
-    if "fact" not in raw:
-        return
-    declared = catalogue[raw["fact"]]
-    if about not in declared.about:
-        yield Wrong((*path, "fact"), _not_of(declared, about, catalogue))
-        return
-    if "of" in raw and raw["of"] not in declared.of:
-        yield Wrong((*path, "of"), f"{declared.name} asks of {', '.join(declared.of) or 'nothing'}")
-    for key in (operator_of(raw), "lasting"):
-        if key in raw and (text := _wrong_value(raw, key, limits, declared)):
-            yield Wrong((*path, key), text)
-
-
-def _not_of(declared: Fact, about: str, catalogue: Mapping[str, Fact]) -> str:
-    known = ", ".join(sorted(name for name, fact in catalogue.items() if about in fact.about))
-    return f"{declared.name} is a fact of {', '.join(declared.about)}, not of {about}, which has {known}"
-
-
-def _wrong_value(raw: dict, key: str, limits: dict[str, object], declared: Fact) -> str | None:
-    named = declared.unit.kind in ("flag", "word")
-    if key in NUMERIC and named or key in NAMED and not named:
-        right = "is, is_not or one_of" if named else "at_least, more_than, at_most or less_than"
-        return f"{declared.name} is compared with {right}"
-    try:
-        if key == "lasting":
-            _lasting(raw, limits)
-        else:
-            _leaf({"fact": declared.name, key: raw[key]}, limits, declared.about[0], {declared.name: declared})
-    except ValueError as error:
-        return _worded(error, raw[key], limits)
-    return None
-
-
-def _worded(error: ValueError, written: object, limits: dict[str, object]) -> str:
-    """The sentence on a value that is wrong, be it the rule's limit of that name or what should have been one."""
-    if not isinstance(written, str) or not limits:
-        return str(error)
-    if written in limits:
-        return f"the limit {written}: {error}"
-    from scheduler.findings import did_you_mean
-
-    return f"{error}{did_you_mean(written, limits) or ', nor a limit of the rule'}"
 
 
 def leaves(condition: Condition) -> Iterator[Leaf]:

@@ -9,7 +9,7 @@ from scheduler.findings import Finding, did_you_mean
 from scheduler.fleet.plates import fields
 from scheduler.strict_yaml import Document
 from scheduler.verdicts import templates
-from scheduler.verdicts.conditions import Wrong, faults
+from scheduler.verdicts.wrong import Wrong, faults
 
 JOB_PLATE = ("id", "aircraft", "airtime_minutes", "near_people")
 

@@ -6,10 +6,10 @@ from random import Random
 from statistics import mean, median
 from typing import NamedTuple
 
-from scheduler.cells.endurance import LOOK, chance_below, last_ratio
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.health import health, reaches
 from scheduler.cells.storage import Reading, fitted_rate
+from scheduler.cells.sudden import LOOK, chance_below, last_ratio
 from scheduler.cells.trend import Interval, theil_sen
 
 FLIGHTS = range(0, 120, 3)

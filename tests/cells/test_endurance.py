@@ -4,14 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.cells.endurance import (
-    against_sisters,
-    chance_below,
-    last_ratio,
-    minutes_per_percent,
-    scatter,
-    sudden_loss,
-)
+from scheduler.cells.endurance import against_sisters, minutes_per_percent
+from scheduler.cells.sudden import chance_below, last_ratio, scatter, sudden_loss
 
 USUAL = [0.25, 0.26, 0.24, 0.25, 0.255]
 

@@ -20,7 +20,7 @@ from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.rehearse import Rehearsal, live, rehearse
-from scheduler.reminders.words import Told
+from scheduler.reminders.told import Told
 from scheduler.strict_yaml import read
 from tests.homes import FLEET, ruleset
 from tests.homes import RULES as TEXT

@@ -15,7 +15,7 @@ from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339, to_datetime
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import JOIN_DIGEST, Hours
-from scheduler.reminders.words import Told
+from scheduler.reminders.told import Told
 from scheduler.strict_yaml import read
 from tests.homes import FLEET, RULES, ruleset
 from tests.support import Entries, Fields, book_of, event, moment, rfc

@@ -10,10 +10,9 @@ from typing import NamedTuple
 from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.home import Home
-from scheduler.instants import HOUR, WEEK, parse_rfc3339, to_datetime
+from scheduler.instants import HOUR, WEEK, moment, parse_rfc3339, to_datetime
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.rehearse import Rehearsal, rehearse
-from scheduler.reminders.text import moment
 from scheduler.shipped import folder
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"

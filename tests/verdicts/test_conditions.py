@@ -13,7 +13,8 @@ from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 from scheduler.facts.timeline import RISING, Piece, Timeline
 from scheduler.fleet.plates import SECTIONS
 from scheduler.instants import DAWN, DAY, HOUR, CalendarSpan
-from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, faults, leaves, spans
+from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, leaves, spans
+from scheduler.verdicts.wrong import faults
 from tests.support import book_of, moment
 
 LIMITS: dict[str, object] = {"full": "85 %", "sit": "24 h"}

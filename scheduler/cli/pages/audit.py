@@ -6,8 +6,9 @@ from scheduler.cli.pages.fleet import fleet, packs
 from scheduler.cli.pages.rules import never_decided, rules
 from scheduler.cli.pages.season import Season, given_way, responses, safe, settled, some
 from scheduler.instants import HOUR
-from scheduler.reminders.text import gathered, listed
+from scheduler.reminders.text import gathered
 from scheduler.units import show_span
+from scheduler.wording import listed
 
 
 def audit(season: Season) -> Document:

@@ -3,8 +3,9 @@
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.season import Season, Watched
 from scheduler.instants import DAY
-from scheduler.reminders.text import listed, unknown_lines
+from scheduler.reminders.text import unknown_lines
 from scheduler.units import show_span
+from scheduler.wording import listed
 
 STALE = 90 * DAY
 """A reading or look older than this is listed as stale. A choice for this page, no source."""

@@ -14,9 +14,10 @@ from scheduler.facts.book import Book
 from scheduler.facts.sheet import past_of
 from scheduler.facts.spans import UNKNOWN
 from scheduler.fleet.fleet import Item
-from scheduler.reminders.board import Reminder, Unknown, pressing
+from scheduler.reminders.board import Reminder, pressing
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.text import keep
+from scheduler.reminders.unknown import Unknown, unknown_at
 from scheduler.verdicts.verdict import Verdict
 
 _FACTS = (*COUNTS, *LAST, "usable", "days_to_expiry")
@@ -40,7 +41,7 @@ def look(at: Desk, start: int, end: int) -> Looked:
     states: dict[str, State] = {}
     with progress("Items looked at") as tell:
         for board in boards(at, as_told=False):
-            unknown = {each.key: each for each in board.unknown_at(end)}
+            unknown = {each.key: each for each in unknown_at(board, end)}
             watched += [(place(v), _watched(v, start, end, unknown.get(v.key))) for v in board.verdicts]
             reminders += [_opened(r) for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
             still_open += [keep(reminder, end) for reminder in board.open_at(end)]

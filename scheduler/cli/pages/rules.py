@@ -4,8 +4,8 @@ from typing import Any
 
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.season import Season, responses, some, typical
-from scheduler.reminders.text import listed
 from scheduler.units import show_span
+from scheduler.wording import listed
 
 
 def rules(season: Season) -> list[Part]:

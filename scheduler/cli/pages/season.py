@@ -9,11 +9,12 @@ from scheduler.events.log import Event
 from scheduler.facts.sheet import Past
 from scheduler.facts.timeline import Value
 from scheduler.instants import local_date, to_datetime
-from scheduler.reminders.board import Reminder, Unknown
-from scheduler.reminders.ground import clean
+from scheduler.reminders.board import Reminder
+from scheduler.reminders.unknown import Unknown
 from scheduler.units import show_span
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
+from scheduler.wording import clean
 
 
 class Watched(NamedTuple):

@@ -1,0 +1,77 @@
+"""What an entry opened and what it ended, as `log` answers it."""
+
+from scheduler.cli.common import Desk, describe
+from scheduler.events.log import Event, corrects
+from scheduler.facts.book import counts_from
+from scheduler.instants import DUSK
+from scheduler.reminders.board import Board, Reminder
+from scheduler.reminders.giving_way import gave_way_to
+from scheduler.reminders.text import Lines, advice, gathered, log_line
+from scheduler.reminders.words import next_word
+from scheduler.wording import set_in
+
+
+def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
+    """What has opened; a caution that several share, once."""
+    lines, said = [], {""}
+    for group in gathered(opened):
+        lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
+        if group.rule.caution not in said:
+            lines.append(f"  Caution: {group.rule.caution}")
+            said.add(group.rule.caution)
+        if entry := log_line(group, desk.now):
+            lines.append(f"  Then: {entry}")
+        lines += _rings(desk, board, group, ring)
+    return lines
+
+
+def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
+    """When what has just opened is rung."""
+    words = [next_word(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
+    due = min((word.due for word in words if word is not None), default=None)
+    if due is None or due == DUSK:
+        return []
+    return [f"  {ring} at once."] if due <= desk.now else [f"  {ring} {desk.say(due)}."]
+
+
+def over_lines(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
+    """What is open no more: taken back by a correction or a late entry, closed with its item, given way to another, or
+    settled."""
+    how = {reminder.key: _how_over(board, reminder, events) for reminder in gone}
+    return [
+        f"{word}: {group.rule.title.lower()} ({group.items()})."
+        for word in dict.fromkeys(how.values())
+        for group in gathered([reminder for reminder in gone if how[reminder.key] == word])
+    ]
+
+
+def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
+    """How a reminder that was open before some entries ended, by a board that has them."""
+    if any(map(corrects, events)):
+        return "Withdrawn"
+    if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
+        return "Closed"
+    verdict, opened = board.by_key[gone.key], gone.stretch.opened
+    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), None)
+    if stretch is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
+        return "Withdrawn"
+    other = gave_way_to(Reminder(verdict, stretch or gone.stretch))
+    return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
+
+
+def answered_lines(desk: Desk, over: list[Reminder], events: list[Event]) -> list[str]:
+    """What some entries opened when they happened, and what has ended it since."""
+    lines, own = [], {event.id for event in events}
+    for reminder in over:
+        ended = reminder.stretch.ended
+        ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
+        by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
+        other = gave_way_to(reminder)
+        how = f"gave way to {_titled(other)}" if other else "settled"
+        lines.append(f"Opened then and {how} since{by}, {desk.say(ended)}: {_titled(reminder)}.")
+    return list(dict.fromkeys(lines))
+
+
+def _titled(reminder: Reminder) -> str:
+    """ "pack left full (A)"."""
+    return f"{reminder.verdict.rule.title.lower()} ({reminder.key.item})"

@@ -1,0 +1,66 @@
+"""What is wrong in a condition of a rule that its schema accepts."""
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from scheduler.facts.declare import Fact
+from scheduler.findings import did_you_mean
+from scheduler.verdicts.conditions import NAMED, NUMERIC, lasting_of, leaf_of, operator_of
+
+
+class Wrong(NamedTuple):
+    """What is wrong in a condition, and where in it."""
+
+    path: tuple[str | int, ...]
+    text: str
+
+
+def faults(
+    raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact], path: tuple[str | int, ...] = ()
+) -> Iterator[Wrong]:
+    """Everything that is wrong in a condition that its schema accepts, each with its place."""
+    for name in ("all", "any"):
+        for index, part in enumerate(raw.get(name, ())):
+            yield from faults(part, limits, about, catalogue, (*path, name, index))
+    if "not" in raw:
+        yield from faults(raw["not"], limits, about, catalogue, (*path, "not"))
+    if "fact" not in raw:
+        return
+    declared = catalogue[raw["fact"]]
+    if about not in declared.about:
+        yield Wrong((*path, "fact"), _not_of(declared, about, catalogue))
+        return
+    if "of" in raw and raw["of"] not in declared.of:
+        yield Wrong((*path, "of"), f"{declared.name} asks of {', '.join(declared.of) or 'nothing'}")
+    for key in (operator_of(raw), "lasting"):
+        if key in raw and (text := _wrong_value(raw, key, limits, declared)):
+            yield Wrong((*path, key), text)
+
+
+def _not_of(declared: Fact, about: str, catalogue: Mapping[str, Fact]) -> str:
+    known = ", ".join(sorted(name for name, fact in catalogue.items() if about in fact.about))
+    return f"{declared.name} is a fact of {', '.join(declared.about)}, not of {about}, which has {known}"
+
+
+def _wrong_value(raw: dict, key: str, limits: dict[str, object], declared: Fact) -> str | None:
+    named = declared.unit.kind in ("flag", "word")
+    if key in NUMERIC and named or key in NAMED and not named:
+        right = "is, is_not or one_of" if named else "at_least, more_than, at_most or less_than"
+        return f"{declared.name} is compared with {right}"
+    try:
+        if key == "lasting":
+            lasting_of(raw, limits)
+        else:
+            leaf_of({"fact": declared.name, key: raw[key]}, limits, declared.about[0], {declared.name: declared})
+    except ValueError as error:
+        return _worded(error, raw[key], limits)
+    return None
+
+
+def _worded(error: ValueError, written: object, limits: dict[str, object]) -> str:
+    """The sentence on a value that is wrong, be it the rule's limit of that name or what should have been one."""
+    if not isinstance(written, str) or not limits:
+        return str(error)
+    if written in limits:
+        return f"the limit {written}: {error}"
+    return f"{error}{did_you_mean(written, limits) or ', nor a limit of the rule'}"
