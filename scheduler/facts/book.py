@@ -13,7 +13,7 @@ from scheduler.events.log import HOME, JOB, JOBS, Event
 from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
 from scheduler.facts.fitting import CARRIED, fittings
-from scheduler.facts.jobs import Job, jobs_of
+from scheduler.facts.jobs import Job, jobs_of, over_at
 from scheduler.facts.timeline import Piece, Timeline, Value
 from scheduler.fleet import fleet as fleets
 from scheduler.fleet.fleet import Fleet, Item
@@ -177,10 +177,11 @@ class Book:
         """The job of that name, or None where none was ever booked."""
         return self.once(("job", name), lambda: jobs_of(self.filed(f"{JOB}{name}"), self.clocks).get(name))  # type: ignore[return-value]
 
-    def jobs_of(self, aircraft: str | None) -> list[Job]:
-        """The jobs that were ever booked for an aircraft, or for none in particular, in order."""
+    def jobs_of(self, aircraft: str | None, since: int = DAWN) -> list[Job]:
+        """The jobs that were booked for an aircraft, or for none in particular, in order; those over by `since` are
+        left out."""
         booked = self.filed(JOB) if aircraft is None else self.filed(aircraft, "booked")
-        names = dict.fromkeys(str(event.get("job")) for event in booked)
+        names = dict.fromkeys(str(event.get("job")) for event in booked if since == DAWN or over_at(event) > since)
         self._look_up(f"{JOB}{name}" for name in names)
         return [job for name in names if (job := self.job(name)) is not None]
 

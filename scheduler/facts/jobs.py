@@ -89,25 +89,34 @@ def _plans(events: list[Event]) -> list[Plan]:
     for event, after in zip(events, [*events[1:], None], strict=True):
         if event.what == "booked":
             starts = parse_rfc3339(str(event.get("starts")))
-            ends = parse_rfc3339(str(event.fields["ends"])) if "ends" in event.fields else starts
-            plans.append(Plan(event.at, after.at if after else DUSK, starts, ends, event))
+            plans.append(Plan(event.at, after.at if after else DUSK, starts, _ends(event), event))
     return plans
 
 
-def plans_for(book: "Book", item: Item) -> list[Plan]:
-    """The plans that count for an item: those of its own aircraft, or of any; for a job, its own."""
-    return book.once(("plans", item.kind, item.id), lambda: _plans_for(book, item))  # type: ignore[return-value]
+def _ends(booking: Event) -> int:
+    return parse_rfc3339(str(booking.get("ends", booking.get("starts"))))
 
 
-def _plans_for(book: "Book", item: Item) -> list[Plan]:
+def over_at(booking: Event) -> int:
+    """When a job is over as it was booked, its grace too."""
+    return _ends(booking) + GRACE
+
+
+def plans_for(book: "Book", item: Item, since: int = DAWN) -> list[Plan]:
+    """The plans that count for an item: those of its own aircraft, or of any; for a job, its own. Plans of jobs that
+    were over by `since` may be left out."""
+    return book.once(("plans", item.kind, item.id, since), lambda: _plans_for(book, item, since))  # type: ignore[return-value]
+
+
+def _plans_for(book: "Book", item: Item, since: int) -> list[Plan]:
     if item.kind == "job":
         job = book.job(item.id)
         return job.plans if job else []
     concerned, fitted = concerned_by(book, item), _fitted_to(book, item)
     if concerned is None or not fitted:
-        return plans_of(book, concerned)
+        return plans_of(book, concerned, since)
     found: list[Plan] = []
-    for plan in plans_of(book, frozenset([*concerned, *fitted])):
+    for plan in plans_of(book, frozenset([*concerned, *fitted]), since):
         its = plan.aircraft in (None, *concerned)
         found += [plan] if its else _while_on_board(plan, fitted[str(plan.aircraft)])
     return found
@@ -145,25 +154,28 @@ def _while_on_board(plan: Plan, stretches: list[tuple[int, int]]) -> Iterator[Pl
             yield plan._replace(known_from=known_from, known_to=known_to)
 
 
-def plans_of(book: "Book", aircraft: frozenset[str] | None) -> list[Plan]:
-    """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None."""
+def plans_of(book: "Book", aircraft: frozenset[str] | None, since: int = DAWN) -> list[Plan]:
+    """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None. Those
+    of jobs over by `since` may be left out."""
+    if aircraft is None:
+        since = DAWN  # they are read all in one
 
     def gather() -> list[Plan]:
         if aircraft is None:
             jobs = list(book.jobs.values())
         else:
-            found = {job.name: job for craft in (None, *aircraft) for job in book.jobs_of(craft)}
+            found = {job.name: job for craft in (None, *aircraft) for job in book.jobs_of(craft, since)}
             jobs = sorted(found.values(), key=lambda job: job.events[0])
         return [
             p for job in jobs for p in job.plans if aircraft is None or p.aircraft is None or p.aircraft in aircraft
         ]
 
-    return book.once(("plans", aircraft), gather)  # type: ignore[return-value]
+    return book.once(("plans", aircraft, since), gather)  # type: ignore[return-value]
 
 
-def _alike(life: "Life", name: str, make: Callable[[list[Plan]], list[Piece]]) -> list[Piece]:
+def _alike(life: "Life", since: int, name: str, make: Callable[[list[Plan]], list[Piece]]) -> list[Piece]:
     """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
-    plans = plans_for(life.book, life.item)
+    plans = plans_for(life.book, life.item, since)
     return life.book.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
 
 
@@ -176,7 +188,7 @@ def _alike(life: "Life", name: str, make: Callable[[list[Plan]], list[Piece]]) -
 )
 def next_job_in(life: "Life", since: int) -> list[Piece]:
     """Falls to nought at each start; NEVER without a job."""
-    return _alike(life, f"next job since {since}", partial(_next_of, since))
+    return _alike(life, since, f"next job since {since}", partial(_next_of, since))
 
 
 def _next_of(since: int, plans: list[Plan]) -> list[Piece]:
@@ -198,7 +210,7 @@ def _next_of(since: int, plans: list[Plan]) -> list[Piece]:
     return pieces
 
 
-def _while_known(life: "Life", stretch: Callable[["Plan"], tuple[int, int]], name: str) -> list[Piece]:
+def _while_known(life: "Life", since: int, stretch: Callable[["Plan"], tuple[int, int]], name: str) -> list[Piece]:
     """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
 
     def make(plans: list[Plan]) -> list[Piece]:
@@ -210,7 +222,7 @@ def _while_known(life: "Life", stretch: Callable[["Plan"], tuple[int, int]], nam
                 found.append((start, end, plan.event))
         return covering(found)
 
-    return _alike(life, name, make)
+    return _alike(life, since, name, make)
 
 
 def covering(stretches: list[tuple[int, int, Event]]) -> list[Piece]:
@@ -228,16 +240,26 @@ def covering(stretches: list[tuple[int, int, Event]]) -> list[Piece]:
     return flags(triples).pieces
 
 
-@fact("job_under_way", ANYTHING, FLAG, "A job that concerns the item has started and ended less than 12 h ago.")
-def job_under_way(life: "Life") -> list[Piece]:
+@fact(
+    "job_under_way",
+    ANYTHING,
+    FLAG,
+    "A job that concerns the item has started and ended less than 12 h ago.",
+    onward=True,
+)
+def job_under_way(life: "Life", since: int) -> list[Piece]:
     """From a job's start to its end and a grace."""
-    return _while_known(life, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
+    return _while_known(life, since, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
 
 @fact(
-    "job_eve", ANYTHING, FLAG, "It is the evening before a job that concerns the item, or the night up to its morning."
+    "job_eve",
+    ANYTHING,
+    FLAG,
+    "It is the evening before a job that concerns the item, or the night up to its morning.",
+    onward=True,
 )
-def job_eve(life: "Life") -> list[Piece]:
+def job_eve(life: "Life", since: int) -> list[Piece]:
     """From the local hour of the eve, the day before, to the job's morning."""
     clocks = life.book.clocks
 
@@ -245,13 +267,13 @@ def job_eve(life: "Life") -> list[Piece]:
         day = local_date(plan.starts, clocks.zone) - timedelta(days=1)
         return at_local(day, parse_clock(clocks.eve), clocks.zone), plan.starts - clocks.morning
 
-    return _while_known(life, stretch, "eve")
+    return _while_known(life, since, stretch, "eve")
 
 
-@fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.")
-def job_morning(life: "Life") -> list[Piece]:
+@fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", onward=True)
+def job_morning(life: "Life", since: int) -> list[Piece]:
     """The last hours before a job's start."""
-    return _while_known(life, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
+    return _while_known(life, since, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
 
 
 @fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.", onward=True)

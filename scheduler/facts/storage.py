@@ -54,22 +54,30 @@ def since_charged(life: "Life", since: int) -> list[Piece]:
     return since_last(life.those("charged"), since)
 
 
-@fact("charged_for_cancelled_job", PACK, FLAG, "The job that it was charged for was called off; it was not used since.")
-def charged_for_cancelled_job(life: "Life") -> list[Piece]:
+@fact(
+    "charged_for_cancelled_job",
+    PACK,
+    FLAG,
+    "The job that it was charged for was called off; it was not used since.",
+    onward=True,
+)
+def charged_for_cancelled_job(life: "Life", since: int) -> list[Piece]:
     """From the cancellation to the next charge, drain or flight."""
     handled = life.those("charged", "drained", "flown")
+    told = [event.at for event in standing(handled, since)[:1]]
     found = []
-    for cancelled, charged in _called_off(life, handled):
+    for cancelled, charged in _called_off(life, handled, min([since, *told])):
         end = next((event.at for event in handled if event.at > cancelled.at), DUSK)
         found.append((cancelled.at, end, charged))
     return covering(found)
 
 
-def _called_off(life: "Life", handled: list[Event]) -> list[tuple[Event, Event]]:
-    """The entries that took a plan back before it began, each with the charge that was made for it."""
+def _called_off(life: "Life", handled: list[Event], since: int) -> list[tuple[Event, Event]]:
+    """The entries that took a plan back before it began, each with the charge that was made for it; those before
+    `since` may be left out."""
     book = life.book
     found = []
-    for plan in plans_for(book, life.item):
+    for plan in plans_for(book, life.item, since):
         off = _next_of(book, plan) if plan.known_to <= plan.ends else None
         if off is None:
             continue

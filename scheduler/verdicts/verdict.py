@@ -194,7 +194,7 @@ class Verdict:
         asked = (leaf.fact for part in self.rule.conditions for leaf in leaves(part))
         if self.rule.about != "job" and not any(fact in OF_PLANS for fact in asked):
             return set()
-        plans = plans_for(self.book, self.item)
+        plans = plans_for(self.book, self.item, self._solved.start)
 
         def gather() -> set[int]:
             return {turn for plan in plans for turn in (plan.known_from, plan.known_to)}
