@@ -29,10 +29,7 @@ def run(home: Home, args: Namespace) -> int:
     if not 1 <= args.days <= _FURTHEST:
         raise Refused.because(f"--days {args.days} is not between 1 and {_FURTHEST}")
     at = desk(home, args)
-    setup = at.setup
-    source = Reader(at.home.log, known=at.now)
-    end = at.now + args.days * DAY
-    found = outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, end)
+    found = look_ahead(at, args.days)
     if args.ics:
         from scheduler.cli.calendar import as_calendar
 
@@ -44,6 +41,12 @@ def run(home: Home, args: Namespace) -> int:
         if args.ics:
             print(f"Written: {args.ics}")
     return 0
+
+
+def look_ahead(at: Desk, days: int) -> Outlook:
+    """What will fall due within so many days."""
+    setup, source = at.setup, Reader(at.home.log, known=at.now)
+    return outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, at.now + days * DAY)
 
 
 def to_json(at: Desk, found: Outlook) -> dict[str, object]:

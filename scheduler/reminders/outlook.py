@@ -100,15 +100,22 @@ class Supposing(Source):
         """The events of both, in order."""
         return [*self._past(self._source.of(name, what)), *self._flights(name, what)]
 
+    def all_but(self, name: str, what: str) -> list[Event]:
+        """The events of both, but for those of one kind."""
+        flights = [event for event in self._flights(name) if event.what != what]
+        return [*self._past(self._source.all_but(name, what)), *flights]
+
+    def first_at(self, name: str, what: str) -> int | None:
+        """When the first event of a kind happened; None without any."""
+        first = self._source.first_at(name, what)
+        if first is not None and first <= self._now:
+            return first
+        return next((event.at for event in self._flights(name, what)), None)
+
     def standing(self, name: str, what: str, since: int) -> list[Event]:
         """Of the events of one kind: the last at or before an instant, and those after it."""
         past = self._past(self._source.standing(name, what, min(since, self._now)))
         return standing([*past, *self._flights(name, what)], since)
-
-    def of_each(self, names: list[str]) -> dict[str, list[Event]]:
-        """The events filed under each of some names."""
-        found = self._source.of_each(names)
-        return {name: [*self._past(events), *self._flights(name)] for name, events in found.items()}
 
     def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
         """When all of it happened."""
