@@ -10,8 +10,9 @@ from scheduler.events.log import HOME, Reader
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, local_date
-from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Use, outlook
-from scheduler.reminders.text import listed, unknown_lines
+from scheduler.reminders.board import Reminder
+from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
+from scheduler.reminders.text import Lines, advice, listed, unknown_lines
 from scheduler.units import show_span
 
 _FURTHEST = 3660
@@ -29,7 +30,7 @@ def run(home: Home, args: Namespace) -> int:
     if not 1 <= args.days <= _FURTHEST:
         raise Refused.because(f"--days {args.days} is not between 1 and {_FURTHEST}")
     at = desk(home, args)
-    found = look_ahead(at, args.days)
+    found = look_ahead(at, args.days, todo if args.json or args.ics else untold)
     if args.ics:
         from scheduler.cli.calendar import as_calendar
 
@@ -43,10 +44,20 @@ def run(home: Home, args: Namespace) -> int:
     return 0
 
 
-def look_ahead(at: Desk, days: int) -> Outlook:
+def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:
     """What will fall due within so many days."""
     setup, source = at.setup, Reader(at.home.log, known=at.now)
-    return outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, at.now + days * DAY)
+    return outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, at.now + days * DAY, tell)
+
+
+def todo(reminder: Reminder) -> str:
+    """What is to be done of it, with the values of its day."""
+    return advice(Lines(reminder.verdict.rule, [reminder]), reminder.stretch.opened)
+
+
+def untold(_reminder: Reminder) -> str:
+    """For people it is enough to know what falls due: what a job takes can be long to tell."""
+    return ""
 
 
 def to_json(at: Desk, found: Outlook) -> dict[str, object]:

@@ -8,7 +8,7 @@ estimate, as good as those weeks are like the ones to come.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain
 from math import sqrt
 from statistics import fmean, stdev
@@ -22,7 +22,6 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DAWN, DUSK, WEEK, rfc3339
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.parts import boards
-from scheduler.reminders.text import Lines, advice
 from scheduler.verdicts.cases import Cases
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key
@@ -52,11 +51,17 @@ class Use(NamedTuple):
     percent: float
 
 
+Tell = Callable[[Reminder], str]
+"""What is to be told of a reminder."""
+Instants = dict[Key, list[int]]
+"""When something opens, by rule and item."""
+
+
 class Due(NamedTuple):
-    """A reminder that will open, with its rule's title and what is to be `do`ne, with the values of its day. `number`:
-    1 for the first of its rule and item in the outlook. `at`: when by the calendar, or in the middle of what use makes
-    likely; `low` and `high`: the range; None beyond the time looked at. `by_use`: it comes from supposed flights.
-    `unless_used`: flying as of late would put it off."""
+    """A reminder that will open. `title`: of its rule. `do`: what was told of it while its verdict was at hand.
+    `number`: 1 for the first of its rule and item in the outlook. `at`: when by the calendar, or in the middle of what
+    use makes likely; `low` and `high`: the range; None beyond the time looked at. `by_use`: it comes from supposed
+    flights. `unless_used`: flying as of late would put it off."""
 
     key: Key
     title: str
@@ -143,9 +148,17 @@ class Supposing(Source):
 
 
 def outlook(
-    fleet: Fleet, clocks: Clocks, source: Source, rules: Ruleset, groups: list[list[str]], now: int, end: int
+    fleet: Fleet,
+    clocks: Clocks,
+    source: Source,
+    rules: Ruleset,
+    groups: list[list[str]],
+    now: int,
+    end: int,
+    tell: Tell,
 ) -> Outlook:
-    """What will open in (now, end], from the events up to now. All items are asked about, one group after another."""
+    """What will open in (now, end], from the events up to now. All items are asked about, one group after another,
+    and each reminder is told before its entries are let go."""
 
     def book_of(uses: list[Use], z: float) -> Book:
         return Book(fleet, Supposing(source, now, end, uses, z), clocks)
@@ -159,11 +172,11 @@ def outlook(
                     yield [Reminder(verdict, stretch) for stretch in found]
 
     uses, fresh = _uses(book_of([], 0.0), now)
-    due = [each for reminders in openings([]) for each in _by_calendar(reminders)]
+    due = [each for reminders in openings([]) for each in _by_calendar(reminders, tell)]
     if uses:
         least, middle = (_instants(openings(uses, z)) for z in (-Z, 0.0))
         first = {each.key: each.low for each in due if each.number == 1}
-        by_use = [_by_use(reminders, first, middle, least) for reminders in openings(uses, Z)]
+        by_use = [_by_use(reminders, tell, first, middle, least) for reminders in openings(uses, Z)]
         sooner = {each.key: each for each in by_use if each is not None}
         kept = [each for each in due if each.key not in sooner]
         due = [each._replace(unless_used=each.at not in middle.get(each.key, ())) for each in kept] + [*sooner.values()]
@@ -235,36 +248,29 @@ def reaches(use: Use, airtime: float, z: float) -> float:
     return root * root
 
 
-def _by_calendar(reminders: list[Reminder]) -> list[Due]:
+def _by_calendar(reminders: list[Reminder], tell: Tell) -> list[Due]:
     return [
-        Due(*_said(reminder), number, opened, opened, opened, by_use=False)
-        for number, reminder in enumerate(reminders, 1)
-        for opened in [reminder.stretch.opened]
+        Due(each.key, each.verdict.rule.title, tell(each), number, opened, opened, opened, by_use=False)
+        for number, each in enumerate(reminders, 1)
+        for opened in [each.stretch.opened]
     ]
 
 
 def _by_use(
-    reminders: list[Reminder], by_calendar: dict[Key, int], middle: dict[Key, list[int]], least: dict[Key, list[int]]
+    reminders: list[Reminder], tell: Tell, by_calendar: dict[Key, int], middle: Instants, least: Instants
 ) -> Due | None:
     """The first that much use brings about, where that comes before what the calendar has."""
-    key = reminders[0].key
+    key, low = reminders[0].key, reminders[0].stretch.opened
     early = [each for each in reminders if each.stretch.opened < by_calendar.get(key, DUSK)]
     sooner = next(filter(_counts, early), None)
     if sooner is None:
         return None
     at, high = (path[key][0] if key in path else None for path in (middle, least))
-    return Due(*_said(sooner), 1, at, reminders[0].stretch.opened, high, by_use=True)
+    return Due(key, sooner.verdict.rule.title, tell(sooner), 1, at, low, high, by_use=True)
 
 
-def _instants(openings: Iterable[list[Reminder]]) -> dict[Key, list[int]]:
-    """When each of them opens."""
+def _instants(openings: Iterable[list[Reminder]]) -> Instants:
     return {reminders[0].key: [each.stretch.opened for each in reminders] for reminders in openings}
-
-
-def _said(reminder: Reminder) -> tuple[Key, str, str]:
-    """What is told of a reminder once its verdict is gone: its key, title, and what is to be done as it opens."""
-    rule = reminder.verdict.rule
-    return reminder.key, rule.title, advice(Lines(rule, [reminder]), reminder.stretch.opened)
 
 
 def _counts(reminder: Reminder) -> bool:

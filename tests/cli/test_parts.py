@@ -40,7 +40,7 @@ EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 
 def answers(at: Desk) -> list[str]:
     """All that is answered about all items."""
-    due, ahead = whole(at), outlook.look_ahead(at, 60)
+    due, ahead = whole(at), outlook.look_ahead(at, 60, outlook.todo)
     return [
         to_text(at, due),
         json.dumps(to_json(at, due)),
@@ -146,7 +146,7 @@ def test_an_outlook_holds_the_entries_of_one_group(demo: Desk, monkeypatch: pyte
     monkeypatch.setattr(parts, "AT_ONCE", 0)
     monkeypatch.setattr("scheduler.reminders.outlook.boards", watched)
     with uncollected():
-        found = outlook.look_ahead(demo._replace(now=moment("2026-06-27 20:00")), 90)
+        found = outlook.look_ahead(demo._replace(now=moment("2026-06-27 20:00")), 90, outlook.todo)
     assert {due.by_use for due in found.due} == {True, False}
     assert len(books) > 12
 
