@@ -6,7 +6,7 @@ from uuid import NAMESPACE_URL, uuid5
 
 from scheduler import __version__
 from scheduler.cli.common import Desk
-from scheduler.cli.outlook import day, ranged, todo, what
+from scheduler.cli.outlook import day, ranged, what
 from scheduler.instants import DAY, MINUTE, local_date, to_datetime
 from scheduler.reminders.outlook import Due, Outlook
 
@@ -44,7 +44,7 @@ def _entry(at: Desk, due: Due) -> "Event":
     entry.add("transp", "TRANSPARENT")
     entry.add("summary", f"{'From about now: ' if due.by_use else ''}{what(due)}")
     entry.add("description", description(at, due))
-    entry.add("categories", [due.reminder.key.item])
+    entry.add("categories", [due.key.item])
     return entry
 
 
@@ -54,7 +54,7 @@ def uid(at: Desk, due: Due) -> str:
     A home is told from another by its oldest entry.
     """
     first = next(iter(at.home.log.lines()), "")
-    return f"{uuid5(NAMESPACE_URL, '|'.join((first, *due.reminder.key, str(due.number))))}@shelfbell"
+    return f"{uuid5(NAMESPACE_URL, '|'.join((first, *due.key, str(due.number))))}@shelfbell"
 
 
 def description(at: Desk, due: Due) -> str:
@@ -64,4 +64,4 @@ def description(at: Desk, due: Due) -> str:
         sure = f"By use: {ranged(at, due)}{middle}, if flying goes on as of late (estimate)."
     else:
         sure = "By the calendar, if nothing more is logged."
-    return f"{todo(due)}\n\n{sure}\nRule {due.reminder.key.rule}."
+    return f"{due.do}\n\n{sure}\nRule {due.key.rule}."

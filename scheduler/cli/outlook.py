@@ -4,13 +4,15 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from scheduler.cli.common import Desk, asking, desk, numbered, print_answer, print_json
+from scheduler.cli.due import whole
+from scheduler.cli.parts import groups
 from scheduler.events.log import HOME, Reader
 from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE, local_date
-from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Use, outlook
+from scheduler.reminders.board import Reminder
+from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
 from scheduler.reminders.text import Lines, advice, unknown_lines
-from scheduler.reminders.unknown import unknown_at
 from scheduler.units import show_span
 from scheduler.wording import listed
 
@@ -29,9 +31,7 @@ def run(home: Home, args: Namespace) -> int:
     if not 1 <= args.days <= _FURTHEST:
         raise Refused.because(f"--days {args.days} is not between 1 and {_FURTHEST}")
     at = desk(home, args)
-    setup = at.setup
-    source = Reader(at.home.log, known=at.now)
-    found = outlook(setup.fleet, setup.clocks, source, setup.rules, at.now, at.now + args.days * DAY)
+    found = look_ahead(at, args.days, todo if args.json or args.ics else untold)
     if args.ics:
         from scheduler.cli.calendar import as_calendar
 
@@ -45,6 +45,22 @@ def run(home: Home, args: Namespace) -> int:
     return 0
 
 
+def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:
+    """What will fall due within so many days."""
+    setup, source = at.setup, Reader(at.home.log, known=at.now)
+    return outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, at.now + days * DAY, tell)
+
+
+def todo(reminder: Reminder) -> str:
+    """What is to be done of it, with the values of its day."""
+    return advice(Lines(reminder.verdict.rule, [reminder]), reminder.stretch.opened)
+
+
+def untold(_reminder: Reminder) -> str:
+    """For people it is enough to know what falls due: what a job takes can be long to tell."""
+    return ""
+
+
 def to_json(at: Desk, found: Outlook) -> dict[str, object]:
     """The outlook for programs."""
 
@@ -56,9 +72,9 @@ def to_json(at: Desk, found: Outlook) -> dict[str, object]:
         "to": at.stamp(found.end),
         "due": [
             {
-                "rule": due.reminder.key.rule, "item": due.reminder.key.item, "title": due.reminder.verdict.rule.title,
+                "rule": due.key.rule, "item": due.key.item, "title": due.title,
                 "by": "use" if due.by_use else "calendar", "at": when(due.at), "earliest": when(due.low),
-                "latest": when(due.high), "unless_used": due.unless_used, "do": todo(due),
+                "latest": when(due.high), "unless_used": due.unless_used, "do": due.do,
             }
             for due in found.due
         ],
@@ -90,8 +106,8 @@ def to_text(at: Desk, found: Outlook) -> str:
 
 def standing(at: Desk) -> str:
     """How much is open already, and of how much nothing can be foreseen."""
-    board = at._replace(known=at.now).board()
-    opened, unknown = len(board.open_at(at.now)), len(unknown_lines(unknown_at(board, at.now)))
+    found = whole(at._replace(known=at.now))
+    opened, unknown = len(found.opened), len(unknown_lines(found.unknown))
     dark = f"; too little is logged to judge {unknown} more" if unknown else ""
     return f"Open already: {opened}{dark}{' (`shelfbell due` lists them)' if opened or unknown else ''}."
 
@@ -104,7 +120,7 @@ def day(at: Desk, instant: int) -> str:
 
 def what(due: Due) -> str:
     """The rule's title and the item."""
-    return _named(due.reminder.verdict.rule.title, [due.reminder.key.item])
+    return _named(due.title, [due.key.item])
 
 
 def _named(title: str, items: list[str]) -> str:
@@ -113,13 +129,11 @@ def _named(title: str, items: list[str]) -> str:
 
 def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
     """Day and text, the items of one rule and day in one line."""
-    groups: dict[tuple[str, str, bool], list[str]] = {}
+    alike: dict[tuple[str, str, bool], list[str]] = {}
     for due in found:
-        groups.setdefault((day(at, due.low), due.reminder.verdict.rule.title, due.unless_used), []).append(
-            due.reminder.key.item
-        )
+        alike.setdefault((day(at, due.low), due.title, due.unless_used), []).append(due.key.item)
     put_off = {True: "  (flying as of late would put it off)", False: ""}
-    return [(when, f"{_named(title, items)}{put_off[off]}") for (when, title, off), items in groups.items()]
+    return [(when, f"{_named(title, items)}{put_off[off]}") for (when, title, off), items in alike.items()]
 
 
 def ranged(at: Desk, due: Due) -> str:
@@ -140,8 +154,3 @@ def use_line(use: Use) -> str:
 def fresh_line(at: Desk, aircraft: str, first: int) -> str:
     """Why there is no estimate for an aircraft."""
     return f"{aircraft}: first flight on record {day(at, first)}; its use I can tell after {LEAST_WEEKS} weeks."
-
-
-def todo(due: Due) -> str:
-    """What is to be done of it, with the values of its day."""
-    return advice(Lines(due.reminder.verdict.rule, [due.reminder]), due.reminder.stretch.opened)

@@ -132,10 +132,10 @@ class Book:
                 asking.pop()
         return found
 
-    def beside(self) -> "Book":
-        """A book of the same fleet and events that has been asked nothing yet: for looking at many items one by one
-        without holding the entries of all."""
-        return Book(self.fleet, self._source.afresh(), self.clocks, self._catalogue)
+    def beside(self, known: "Known | None" = None) -> "Book":
+        """A book of the same fleet and events that has been asked nothing yet: for looking at many items a few at a
+        time without holding the entries of all."""
+        return Book(self.fleet, self._source.afresh(), self.clocks, self._catalogue, known=known)
 
     def close(self) -> None:
         """Let go of all that it keeps: lives and their book hold each other, and would wait for the collector."""

@@ -156,7 +156,8 @@ def resistance(life: Life, now: int) -> Resistance:
 def flown(book: Book, life: Life, now: int) -> list[Flights]:
     """How long a percent lasts, by aircraft, against its own past and its sisters."""
     own = _by_aircraft(legs(life), now)
-    others = [book.fleet[name] for name in book.fleet.ids("pack") if name != life.item.id]
+    flew = {pack for aircraft in own for event in book.filed(aircraft, "flown") for pack in event.get("packs")}
+    others = [book.fleet[name] for name in book.fleet.ids("pack") if name != life.item.id and name in flew]
     sisters = [_by_aircraft(legs(book.lives(other)[-1]), now) for other in others]
     return [
         Flights(

@@ -8,17 +8,20 @@ estimate, as good as those weeks are like the ones to come.
 """
 
 from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from itertools import chain
 from math import sqrt
 from statistics import fmean, stdev
 from typing import NamedTuple
 
-from scheduler.events.log import Event
-from scheduler.events.source import Source
+from scheduler.events.log import Event, concerned
+from scheduler.events.source import Source, standing
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DUSK, WEEK, rfc3339
-from scheduler.reminders.board import Board, Reminder
+from scheduler.instants import DAWN, DUSK, WEEK, rfc3339
+from scheduler.reminders.board import Reminder
+from scheduler.reminders.parts import boards
 from scheduler.verdicts.cases import Cases
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key
@@ -48,12 +51,21 @@ class Use(NamedTuple):
     percent: float
 
 
-class Due(NamedTuple):
-    """A reminder that will open. `number`: 1 for the first of its rule and item in the outlook. `at`: when by the
-    calendar, or in the middle of what use makes likely; `low` and `high`: the range; None beyond the time looked at.
-    `by_use`: it comes from supposed flights. `unless_used`: flying as of late would put it off."""
+Tell = Callable[[Reminder], str]
+"""What is to be told of a reminder."""
+Instants = dict[Key, list[int]]
+"""When something opens, by rule and item."""
 
-    reminder: Reminder
+
+class Due(NamedTuple):
+    """A reminder that will open. `title`: of its rule. `do`: what was told of it while its verdict was at hand.
+    `number`: 1 for the first of its rule and item in the outlook. `at`: when by the calendar, or in the middle of what
+    use makes likely; `low` and `high`: the range; None beyond the time looked at. `by_use`: it comes from supposed
+    flights. `unless_used`: flying as of late would put it off."""
+
+    key: Key
+    title: str
+    do: str
     number: int
     at: int | None
     low: int
@@ -73,46 +85,116 @@ class Outlook(NamedTuple):
     fresh: list[tuple[str, int]]
 
 
-class Over(Source):
-    """One source of events over another."""
+class Supposing(Source):
+    """The events of a source up to an instant, and after it the flights along one path of some aircraft's use: those of
+    each are made when they are asked for."""
 
-    def __init__(self, under: Source, upper: Source) -> None:
-        self._under = under
-        self._upper = upper
+    def __init__(self, source: Source, now: int, end: int, uses: list[Use], z: float) -> None:
+        self._source = source
+        self._now = now
+        self._end = end
+        self._uses = uses
+        self._z = z
+        self._made: dict[str, list[Event]] = {}
+        self._flying: dict[str, list[Use]] = {}
+        for use in uses:
+            for name in dict.fromkeys([use.aircraft, *chain.from_iterable(use.packs)]):
+                self._flying.setdefault(name, []).append(use)
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
         """The events of both, in order."""
-        return sorted([*self._under.of(name, what), *self._upper.of(name, what)])
+        return [*self._past(self._source.of(name, what)), *self._flights(name, what)]
+
+    def all_but(self, name: str, what: str) -> list[Event]:
+        """The events of both, but for those of one kind."""
+        flights = [event for event in self._flights(name) if event.what != what]
+        return [*self._past(self._source.all_but(name, what)), *flights]
+
+    def first_at(self, name: str, what: str) -> int | None:
+        """When the first event of a kind happened; None without any."""
+        first = self._source.first_at(name, what)
+        if first is not None and first <= self._now:
+            return first
+        return next((event.at for event in self._flights(name, what)), None)
+
+    def standing(self, name: str, what: str, since: int) -> list[Event]:
+        """Of the events of one kind: the last at or before an instant, and those after it."""
+        past = self._past(self._source.standing(name, what, min(since, self._now)))
+        return standing([*past, *self._flights(name, what)], since)
+
+    def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
+        """When all of it happened."""
+        past = {at for at in self._source.instants(names, min(since, self._now)) if at <= self._now}
+        return past | {event.at for use in self._uses for event in self._along(use)}
+
+    def afresh(self) -> "Supposing":
+        """The same, with no flight made yet."""
+        return Supposing(self._source.afresh(), self._now, self._end, self._uses, self._z)
+
+    def _past(self, events: list[Event]) -> list[Event]:
+        return [event for event in events if event.at <= self._now]
+
+    def _flights(self, name: str, what: str | None = None) -> list[Event]:
+        if what not in (None, "flown"):
+            return []
+        flights = (event for use in self._flying.get(name, ()) for event in self._along(use))
+        return sorted(event for event in flights if name in concerned(event.fields))
+
+    def _along(self, use: Use) -> list[Event]:
+        if use.aircraft not in self._made:
+            flights = supposed_flights(use, self._now, self._end, self._z)
+            self._made[use.aircraft] = Cases(flights, use.aircraft).events
+        return self._made[use.aircraft]
 
 
-class Until(Source):
-    """A source of events up to an instant."""
+def outlook(
+    fleet: Fleet,
+    clocks: Clocks,
+    source: Source,
+    rules: Ruleset,
+    groups: list[list[str]],
+    now: int,
+    end: int,
+    tell: Tell,
+) -> Outlook:
+    """What will open in (now, end], from the events up to now. All items are asked about, one group after another,
+    and each reminder is told before its entries are let go."""
 
-    def __init__(self, source: Source, last: int) -> None:
-        self._source = source
-        self._last = last
+    def book_of(uses: list[Use], z: float) -> Book:
+        return Book(fleet, Supposing(source, now, end, uses, z), clocks)
 
-    def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events that happened by then, in order."""
-        return [event for event in self._source.of(name, what) if event.at <= self._last]
+    def openings(uses: list[Use], z: float = 0.0) -> Iterator[list[Reminder]]:
+        """What opens by one rule on one item, in order; to be told before the next is taken."""
+        for board in boards(book_of(uses, z), rules, groups, as_told=False, since=lambda _key: now):
+            for verdict in board.verdicts:
+                found = [each for each in verdict.stretches if now < each.opened <= min(end, DUSK - 1)]
+                if found:
+                    yield [Reminder(verdict, stretch) for stretch in found]
+
+    uses, fresh = _uses(book_of([], 0.0), now)
+    due = [each for reminders in openings([]) for each in _by_calendar(reminders, tell)]
+    if uses:
+        least, middle = (_instants(openings(uses, z)) for z in (-Z, 0.0))
+        first = {each.key: each.low for each in due if each.number == 1}
+        by_use = [_by_use(reminders, tell, first, middle, least) for reminders in openings(uses, Z)]
+        sooner = {each.key: each for each in by_use if each is not None}
+        kept = [each for each in due if each.key not in sooner]
+        due = [each._replace(unless_used=each.at not in middle.get(each.key, ())) for each in kept] + [*sooner.values()]
+    return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.key)), uses, fresh)
 
 
-def outlook(fleet: Fleet, clocks: Clocks, source: Source, rules: Ruleset, now: int, end: int) -> Outlook:
-    """What will open in (now, end], from the events up to now."""
-    past = Until(source, now)
-    book = Book(fleet, past, clocks)
-    began = {name: flights[0].at for name in fleet.ids("aircraft") if (flights := book.filed(name, "flown"))}
-    fresh = [(name, first) for name, first in began.items() if now - first < LEAST_WEEKS * WEEK]
-    flying = [name for name in began if name not in dict(fresh)]
-    uses = [use for name in flying if (use := use_of(book, name, now)) is not None]
-    plain = _openings(Board(book, rules, as_told=False), now, end)
-    paths = []
-    for z in (-Z, 0.0, Z):
-        flown = Cases([event for use in uses for event in supposed_flights(use, now, end, z)])
-        other = Book(fleet, Over(past, flown), clocks)
-        paths.append(_openings(Board(other, rules, as_told=False), now, end) if uses else plain)
-    due = [found for key in dict.fromkeys([*plain, *paths[2]]) for found in _due(key, plain, paths)]
-    return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.reminder.key)), uses, fresh)
+def _uses(book: Book, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
+    """The use of each aircraft that flew of late, and those that are fresh, with the first flight of each."""
+    uses, fresh = [], []
+    for name in book.fleet.ids("aircraft"):
+        own = book.beside()
+        flights = own.filed(name, "flown")
+        if flights and now - flights[0].at < LEAST_WEEKS * WEEK:
+            fresh.append((name, flights[0].at))
+        elif flights and (use := use_of(own, name, now)) is not None:
+            uses.append(use)
+        own.close()
+    return uses, fresh
 
 
 def use_of(book: Book, aircraft: str, now: int) -> Use | None:
@@ -166,27 +248,29 @@ def reaches(use: Use, airtime: float, z: float) -> float:
     return root * root
 
 
-def _openings(board: Board, now: int, end: int) -> dict[Key, list[Reminder]]:
-    found: dict[Key, list[Reminder]] = {}
-    for reminder in board.reminders:
-        if now < reminder.stretch.opened <= min(end, DUSK - 1):
-            found.setdefault(reminder.key, []).append(reminder)
-    return found
-
-
-def _due(key: Key, plain: dict[Key, list[Reminder]], paths: list[dict[Key, list[Reminder]]]) -> list[Due]:
-    """What falls due of one rule and item: by use where that comes first, else as the calendar has it."""
-    by_calendar = plain.get(key, [])
-    least, middle, most = (_first(path.get(key, [])) for path in paths)
-    sooner = next((reminder for reminder in paths[2].get(key, ()) if _counts(reminder)), None)
-    if sooner is not None and (not by_calendar or sooner.stretch.opened < by_calendar[0].stretch.opened):
-        return [Due(sooner, 1, middle, most or sooner.stretch.opened, least, by_use=True)]
-    in_use = {reminder.stretch.opened for reminder in paths[1].get(key, [])}
+def _by_calendar(reminders: list[Reminder], tell: Tell) -> list[Due]:
     return [
-        Due(reminder, number, opened, opened, opened, by_use=False, unless_used=opened not in in_use)
-        for number, reminder in enumerate(by_calendar, 1)
-        for opened in [reminder.stretch.opened]
+        Due(each.key, each.verdict.rule.title, tell(each), number, opened, opened, opened, by_use=False)
+        for number, each in enumerate(reminders, 1)
+        for opened in [each.stretch.opened]
     ]
+
+
+def _by_use(
+    reminders: list[Reminder], tell: Tell, by_calendar: dict[Key, int], middle: Instants, least: Instants
+) -> Due | None:
+    """The first that much use brings about, where that comes before what the calendar has."""
+    key, low = reminders[0].key, reminders[0].stretch.opened
+    early = [each for each in reminders if each.stretch.opened < by_calendar.get(key, DUSK)]
+    sooner = next(filter(_counts, early), None)
+    if sooner is None:
+        return None
+    at, high = (path[key][0] if key in path else None for path in (middle, least))
+    return Due(key, sooner.verdict.rule.title, tell(sooner), 1, at, low, high, by_use=True)
+
+
+def _instants(openings: Iterable[list[Reminder]]) -> Instants:
+    return {reminders[0].key: [each.stretch.opened for each in reminders] for reminders in openings}
 
 
 def _counts(reminder: Reminder) -> bool:
@@ -197,7 +281,3 @@ def _counts(reminder: Reminder) -> bool:
         and verdict.ask(leaf.fact, leaf.of).piece(opened).slope is None
         for leaf, becomes in turns_at(verdict, opened)
     )  # fmt: skip
-
-
-def _first(reminders: list[Reminder]) -> int | None:
-    return reminders[0].stretch.opened if reminders else None

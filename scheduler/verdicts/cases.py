@@ -44,9 +44,9 @@ class Outcome(NamedTuple):
 class Cases(Source):
     """A source of events made in memory."""
 
-    def __init__(self, events: list[dict[str, object]]) -> None:
+    def __init__(self, events: list[dict[str, object]], name: str = "given") -> None:
         self.events = sorted(
-            Event(parse_rfc3339(str(e["at"])), parse_rfc3339(str(e.get("recorded_at", e["at"]))), seq, f"given {seq}",
+            Event(parse_rfc3339(str(e["at"])), parse_rfc3339(str(e.get("recorded_at", e["at"]))), seq, f"{name} {seq}",
                   str(e["what"]), e)
             for seq, e in enumerate(events, 1)
         )  # fmt: skip

@@ -6,6 +6,7 @@ The dates by use are checked against sums done by hand; the range against the qu
 import json
 import random
 from datetime import date, timedelta
+from itertools import product
 from math import sqrt
 from pathlib import Path
 from statistics import NormalDist
@@ -13,10 +14,11 @@ from statistics import NormalDist
 import pytest
 import vobject
 
+from scheduler.events.source import Source
 from scheduler.instants import DAY, HOUR, MINUTE, WEEK
-from scheduler.reminders.outlook import WEEKS, Use, Z, reaches, supposed_flights
+from scheduler.reminders.outlook import WEEKS, Supposing, Use, Z, reaches, supposed_flights
 from tests.homes import RULES, Bench, golden
-from tests.support import Fields, event, moment, rfc
+from tests.support import Fields, MemoryLog, event, moment, rfc
 
 NOW = moment("2026-04-10 12:00")
 GOLDEN = Path(__file__).parent / "golden"
@@ -155,6 +157,33 @@ def test_what_flying_would_put_off_says_so(bench: Bench) -> None:
     assert "Long idle: heron  (flying as of late would put it off)" in bench("outlook").out
 
 
+IDLE_OR_WORN = """
+  - id: idle-or-worn
+    about: aircraft
+    title: Idle for some days, or flown much
+    when:
+      any:
+        - all: [{fact: idle, at_least: 3 d}, {not: {fact: idle, at_least: 4 d}}]
+        - all: [{fact: idle, at_least: 30 d}, {not: {fact: idle, at_least: 31 d}}]
+        - {fact: airtime, at_least: 14 h}
+    urgency: whenever
+    do: "See to {item}."
+    why: It matters.
+    basis: {kind: common practice}
+"""
+
+
+def test_use_that_comes_after_the_calendar_takes_the_place_of_nothing(bench: Bench) -> None:
+    """Idle for 3 d a day from now, and for 30 d four weeks from now; flown for 14 h between."""
+    bench.write("rules/own.yaml", RULES + IDLE_OR_WORN)
+    take_in(bench, *weekly_flights(WEEKS, [60]))
+
+    found = json.loads(bench("outlook", "--json").out)["due"]
+
+    told = [(one["by"], one["at"][:10]) for one in found if one["rule"] == "idle-or-worn"]
+    assert told == [("calendar", "2026-04-11"), ("calendar", "2026-05-08")]
+
+
 def test_an_outlook_from_the_past_knows_nothing_of_what_came_after(flying: Bench) -> None:
     before = flying("outlook", "--at", "2026-04-10T12:00:00Z", "--json").out
     flying.set_clock("2026-04-20 12:00")
@@ -198,6 +227,32 @@ def test_supposed_flights_share_the_packs_as_they_were_shared() -> None:
     assert len(flights) == 48
     assert packs.count(["A"]) == 36
     assert all(flight["flights"] == 1 for flight in flights)
+
+
+@pytest.mark.parametrize("now", ["2026-04-01", "2026-04-03 06:00", "2026-05-01"])
+def test_what_was_and_what_is_supposed_are_told_alike_however_they_are_asked_for(now: str) -> None:
+    start = moment(now)
+    flown = [
+        event(f"2026-04-0{day} 12:00", "flown", aircraft="heron", packs=["A"], minutes=9, percent_to=40)
+        for day in range(1, 7)
+    ]
+    log = MemoryLog([*flown, event("2026-04-02 15:00", "inspected", item="heron", result="pass")])
+    source = Supposing(log, start, start + 2 * WEEK + HOUR, [WEEKLY], 0.0).afresh()
+
+    entries = source.of("heron")
+
+    assert entries == sorted(entries)
+    assert [entry for entry in entries if entry.at <= start] == [
+        entry for entry in log.of("heron") if entry.at <= start
+    ]
+    assert sum(entry.at > start for entry in entries) == 12
+    assert source.instants(["heron"]) == Source.instants(source, ["heron"])
+    for name, what in product(("heron", "A", "B", "me"), ("flown", "inspected")):
+        assert source.all_but(name, what) == Source.all_but(source, name, what)
+        assert source.first_at(name, what) == Source.first_at(source, name, what)
+        for hours in (-900, -36, 0, 12, 36, 900):
+            since = start + hours * HOUR
+            assert source.standing(name, what, since) == Source.standing(source, name, what, since)
 
 
 def calendar(bench: Bench, *words: str) -> tuple[bytes, dict[str, vobject.base.Component]]:

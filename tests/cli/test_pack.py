@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
@@ -16,10 +17,14 @@ from scheduler.cells.ageing import Stretch, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.cli.chart import Point, bar, chart
 from scheduler.cli.pack_words import ranged
+from scheduler.events.log import Event
+from scheduler.facts.book import Book, Clocks
 from scheduler.facts.life import EDGES, NAMES, Run, bands, moves, sitting
+from scheduler.facts.sheet import sheet_of
+from scheduler.fleet.fleet import Fleet
 from scheduler.instants import DAY, rfc3339
 from tests.homes import Answer, Bench, golden
-from tests.support import moment
+from tests.support import MemoryLog, event, moment
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 AT = "2026-11-01T12:00:00Z"
@@ -148,6 +153,36 @@ def test_few_capacities_are_listed_and_three_are_drawn(bench: Bench) -> None:
         bench.log("measured", "A", "--capacity_mah", str(4900 - day), "--at", f"2026-03-0{day}T10:00:00Z")
         seen.append(bench("pack", "A").out)
     assert [("capacity test\n" in page, "# capacity test" in page) for page in seen] == [(1, 0), (1, 0), (0, 1)]
+
+
+def test_of_other_packs_only_those_that_flew_the_same_aircraft_are_read() -> None:
+    asked: set[str] = set()
+
+    class Noting(MemoryLog):
+        def of(self, name: str, what: str | None = None) -> list[Event]:
+            asked.add(name)
+            return super().of(name, what)
+
+    flights = [("heron", pack, minutes) for pack, minutes in [("A", 14), ("B", 17), ("C", 18), ("D", 16)]]
+    entries = [
+        event(f"2026-04-0{day} {hour + 10}:{minute}", what, **fields)
+        for day in (1, 2, 3)
+        for hour, (aircraft, pack, minutes) in enumerate([*flights, ("wagtail", "E", 9)])
+        for minute, what, fields in [
+            ("00", "charged", {"item": pack}),
+            ("30", "flown", {"aircraft": aircraft, "packs": [pack], "minutes": minutes, "percent_to": 30}),
+        ]
+    ]
+    packs = [{"id": pack, "chemistry": "lipo", "cells": 4, "capacity": "5000 mAh"} for pack in "ABCDE"]
+    fleet = Fleet({"aircraft": [{"id": "heron"}, {"id": "wagtail"}], "packs": packs})
+    book = Book(fleet, Noting(entries), Clocks(ZoneInfo("UTC")))
+
+    (found,) = sheet_of(book, fleet["A"], moment("2026-04-05")).flights
+
+    assert found.sisters is not None
+    assert found.sisters.value == pytest.approx(14 / 17)
+    assert {"A", "B", "C", "D"} <= asked
+    assert "E" not in asked
 
 
 def test_a_picture_is_a_real_png(season: Bench, tmp_path: Path) -> None:

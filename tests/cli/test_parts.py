@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.cli import parts
+from scheduler.cli import outlook, parts
 from scheduler.cli.audit import season_of
+from scheduler.cli.calendar import as_calendar
 from scheduler.cli.common import Desk
 from scheduler.cli.due import to_json, to_text, whole
 from scheduler.cli.explain import one_json, pages, told
@@ -20,11 +21,14 @@ from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.audit import audit
 from scheduler.cli.parts import boards, placing
 from scheduler.events.taking import take
+from scheduler.facts.book import Book
 from scheduler.home import Home
 from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.messages.scope import uncollected
 from scheduler.reminders.board import Board
+from scheduler.reminders.parts import boards as one_by_one
 from scheduler.shipped import folder
+from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since
 from tests.homes import SETTINGS, Bench
 from tests.messages.clockwork import Clockwork
@@ -36,7 +40,7 @@ EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 
 def answers(at: Desk) -> list[str]:
     """All that is answered about all items."""
-    due = whole(at)
+    due, ahead = whole(at), outlook.look_ahead(at, 60, outlook.todo)
     return [
         to_text(at, due),
         json.dumps(to_json(at, due)),
@@ -44,6 +48,9 @@ def answers(at: Desk) -> list[str]:
         "\n".join(pages(at, None, each_whole=True)),
         json.dumps(told(at, None, lambda verdict: one_json(at, verdict))),
         as_text(audit(season_of(at, at.now - 40 * DAY, at.now))),
+        outlook.to_text(at, ahead),
+        json.dumps(outlook.to_json(at, ahead)),
+        as_calendar(at, ahead).decode(),
     ]
 
 
@@ -52,6 +59,11 @@ def at_once(at: Desk, as_told: bool = True, since: Since | None = None) -> Itera
     board = Board(at.book(), at.setup.rules, None, as_told, since)
     board.items = at.setup.fleet.ids()
     yield board
+
+
+def ahead_at_once(book: Book, rules: Ruleset, _groups: object, as_told: bool, since: Since) -> Iterator[Board]:
+    """The same for an outlook, over all time."""
+    yield Board(book, rules, None, as_told)
 
 
 def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -66,6 +78,7 @@ def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     with monkeypatch.context() as patch:
         for place in ("parts", "explain", "pages.looking"):
             patch.setattr(f"scheduler.cli.{place}.boards", at_once)
+        patch.setattr("scheduler.reminders.outlook.boards", ahead_at_once)
         whole_answers = answers(at)
     assert found == [whole_answers] * 2
 
@@ -119,6 +132,23 @@ def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
             assert [verdict.stretches for verdict in board.verdicts]
             books.append(weakref.ref(board.book))
     assert len(books) > 3
+
+
+def test_an_outlook_holds_the_entries_of_one_group(demo: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    books: list[weakref.ref[Book]] = []
+
+    def watched(*asked: object, **named: object) -> Iterator[Board]:
+        for board in one_by_one(*asked, **named):  # type: ignore[arg-type]
+            assert not any(book() for book in books[:-1]), "the last is at hand until this one is asked"
+            books.append(weakref.ref(board.book))
+            yield board
+
+    monkeypatch.setattr(parts, "AT_ONCE", 0)
+    monkeypatch.setattr("scheduler.reminders.outlook.boards", watched)
+    with uncollected():
+        found = outlook.look_ahead(demo._replace(now=moment("2026-06-27 20:00")), 90, outlook.todo)
+    assert {due.by_use for due in found.due} == {True, False}
+    assert len(books) > 12
 
 
 def test_an_audit_where_every_rule_file_is_on(bench: Bench) -> None:

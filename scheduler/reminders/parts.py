@@ -1,0 +1,26 @@
+"""All items a few at a time, so that the entries of a few are held at once."""
+
+from collections.abc import Iterable, Iterator
+
+from scheduler.events.log import HOME
+from scheduler.facts.book import Book
+from scheduler.facts.quiet import ASKED, Evidence, Known, evidence
+from scheduler.reminders.board import Board
+from scheduler.verdicts.rule import Ruleset
+from scheduler.verdicts.verdict import Since
+
+
+def boards(
+    book: Book, rules: Ruleset, groups: Iterable[list[str]], as_told: bool = True, since: Since | None = None
+) -> Iterator[Board]:
+    """Boards over the events of a book, one for each group of items. The home is in the last, alone or with all others.
+
+    Each is to be asked before the next is taken, for then its entries are let go.
+    """
+    found: dict[str, Evidence] = {}
+    for group in groups:
+        part = book.beside(Known(None, found, frozenset()) if group == [HOME] else None)
+        yield Board(part, rules, group, as_told, since)
+        if HOME not in group:
+            found |= {name: evidence(part, book.fleet[name]) for name in group if book.fleet.kind(name) in ASKED}
+        part.close()
