@@ -281,6 +281,14 @@ class Book:
         """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
         return next((event.at for event in self.lives(item)[-1].those("retired")), DUSK)
 
+    def out_of_service(self, item: Item) -> list[tuple[int, int]]:
+        """Each stretch from retired to the replacement, if one came."""
+
+        def find() -> list[tuple[int, int]]:
+            return [(event.at, life.end) for life in self.lives(item) for event in life.those("retired")[:1]]
+
+        return self.once(("out of service", item.kind, item.id), find)  # type: ignore[return-value]
+
     def in_service(self, item: Item, instant: int, by: int) -> bool:
         """True for an item that will have come by its nameplate by then, and that is not retired at an instant."""
         day = item.plate.get("in_service")

@@ -26,8 +26,9 @@ _WOBBLE = SECOND
 
 AT_ONCE = 500
 """So many items are looked at together; more are taken in parts, so that the entries of a few are held at once."""
-_AT_A_TIME = 4
-"""So many groups are folded before their folds are handed over: the processes take turns, and parts are much alike."""
+_AT_A_TIME = 250
+"""About so many items are folded before their folds are handed over: the processes take turns, and parts are much
+alike."""
 _TOO_MANY = 10_000
 """From so many new entries on all items are folded anew."""
 
@@ -101,7 +102,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     told = {key.item for key in Outbox(home.log).ledger().spoken_of()}
     groups.append(sorted(told - known - {HOME}))
     groups.reverse()  # what belongs to no aircraft takes longest: no process is left alone with it at the end
-    parts = [groups[first : first + _AT_A_TIME] for first in range(0, len(groups), _AT_A_TIME)]
+    parts = list(_dealt_out(groups))
     made: Iterator[list[Fold]]
     if len(known) > AT_ONCE:
         made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), parts)
@@ -115,6 +116,18 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
         done += sum(map(len, part))
         progress(done, total)
     yield from folder.folds([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
+
+
+def _dealt_out(groups: Iterable[list[str]]) -> Iterator[list[list[str]]]:
+    """Groups of items in parts of about as many items."""
+    part: list[list[str]] = []
+    for group in groups:
+        part.append(group)
+        if sum(map(len, part)) >= _AT_A_TIME:
+            yield part
+            part = []
+    if part:
+        yield part
 
 
 def _folder(path: str, checked: dict[str, object], fingerprint: str, now: int) -> "_Folder":
@@ -143,7 +156,8 @@ class _Folder:
         book = Book(setup.fleet, Reader(self._home.log), setup.clocks, listening=True, known=known, since=since)
         book.look_up(group)
         alone = (name for name in group if name not in setup.fleet and name != HOME)
-        over = [fold for name in alone if (fold := done_with(book, setup.rules, ledger, name, lately))]
+        unsettled = {key.item for key, _ in ledger.unsettled()}
+        over = [fold for name in alone if (fold := done_with(book, setup.rules, unsettled, name, lately))]
         gone = {fold.item for fold in over}
         left = [name for name in group if name not in gone]
         board = Board(book, setup.rules, left, since=partial(ledger.since, now=now))

@@ -3,7 +3,7 @@
 A wake looks at an item again when that instant has come, or when an entry came on which it rests, and at no other.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from functools import partial
 from typing import NamedTuple, TypeVar
 
@@ -149,12 +149,11 @@ def _over_at(job: Job) -> int:
     return max(plan.ends for plan in job.plans) + GRACE
 
 
-def done_with(book: Book, rules: Ruleset, ledger: Ledger, name: str, now: int) -> Fold | None:
+def done_with(book: Book, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> Fold | None:
     """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
-    be solved."""
+    be solved. `unsettled`: of what something was told, and not that it is over."""
     job = book.job(name)
-    told = any(key.item == name for key, _ in ledger.unsettled())
-    if job is None or told or any(plan.aircraft is None for plan in job.plans):
+    if job is None or name in unsettled or any(plan.aircraft is None for plan in job.plans):
         return None
     over_at = _over_at(job)
     logged_at = max((end for _, end, _ in unlogged_stretches(book, job.plans)), default=over_at)

@@ -103,16 +103,15 @@ class Verdict:
         return late if over else self._solved_since(DAWN)
 
     def _solved_since(self, start: int) -> "_Solved":
-        until = self.rule.until
-        in_service = (~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)
-        when = every([self.solve(self.rule.when, start), *in_service])
+        until, when = self.rule.until, self.solve(self.rule.when, start)
+        if self._out_of_service:
+            when = every([when, *(~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)])
         return _Solved(start, when, None if until is None else self.solve(until, start))
 
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:
         """Each stretch from retired to the replacement, if one came; none where the rule outlives it."""
-        lives = [] if self.rule.outlives_retirement else self.book.lives(self.item)
-        return [(event.at, life.end) for life in lives for event in life.those("retired")[:1]]
+        return [] if self.rule.outlives_retirement else self.book.out_of_service(self.item)
 
     @cached_property
     def stretches(self) -> list[Stretch]:

@@ -332,6 +332,7 @@ def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, m
     monkeypatch.setattr("scheduler.spread.cores", lambda: 2)
     one = list(fold_all(life.home, life.setup, life.now))
     monkeypatch.setattr(scope, "AT_ONCE", 1)
+    monkeypatch.setattr(scope, "_AT_A_TIME", 10)
     assert list(fold_all(life.home, life.setup, life.now)) == one
     assert len({fold.item for fold in one}) == len(one) > 50
     assert sum(fold.open for fold in one) == life.woken.open  # type: ignore[union-attr]
