@@ -310,7 +310,7 @@ class Log:
 
 class Reader(Source):
     """The events of a log as a book asks for them, from what was recorded by `known` and stands before place `before`:
-    each is decoded once, however many names it is filed under."""
+    each is decoded once, however many names it is filed under. It is for one look: what was read is not read again."""
 
     def __init__(self, log: Log, known: int = DUSK, before: int = DUSK) -> None:
         self._log = log

@@ -408,4 +408,4 @@ def counts_from(event: Event) -> int:
     """The instant at which an event touches what is fitted: the take-off of a flight."""
     if event.what != "flown":
         return event.at
-    return event.at - round(float(event.get("minutes")) * MINUTE)
+    return event.at - round(float(event.fields["minutes"]) * MINUTE)

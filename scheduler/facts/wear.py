@@ -26,7 +26,7 @@ def airtime_of(event: Event) -> int:
 
 def flights_of(event: Event) -> int:
     """How many flights a line stands for."""
-    return int(event.get("flights", 1))
+    return int(event.fields.get("flights", 1))
 
 
 @fact("airtime", FLOWN, SPAN, "Time in the air.", onward=True)

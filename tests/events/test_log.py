@@ -243,7 +243,8 @@ def test_what_is_read_in_part_is_what_all_of_it_would_tell(log: Log, entries: li
     put(log, *entries, event("2026-04-05", "inspected", item="B", result="pass"))
     reader = Reader(log)
     for name in ("A", "B", "heron"):
-        assert reader.first_at(name, "charged") == Source.first_at(reader, name, "charged")
+        for what in ("charged", "inspected", "flown"):
+            assert Reader(log).first_at(name, what) == Source.first_at(reader, name, what)
         assert reader.all_but(name, "charged") == Source.all_but(reader, name, "charged")
         assert reader.all_but(name, "inspected") == Source.all_but(reader, name, "inspected")
         for day in range(1, 6):

@@ -33,6 +33,13 @@ def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_
     assert fact(book, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
 
 
+def test_or_with_a_look_at_it_that_came_before_any_charge() -> None:
+    look = event("2026-04-01 18:00", "inspected", item="bench", result="pass")
+    charge = event("2026-04-09 18:00", "charged", item="A", charger="bench")
+    book = book_of(FLEET | {"chargers": [{"id": "bench"}]}, look, charge)
+    assert fact(book, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
+
+
 def test_a_replacement_is_no_entry_of_either_life_be_it_of_a_charger() -> None:
     fleet = FLEET | {"chargers": [{"id": "bench"}], "controllers": [{"id": "sticks"}]}
     entries = [event("2026-04-01", "charged", item="A", charger="bench"), event("2026-04-01", "charged", item="sticks")]

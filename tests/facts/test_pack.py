@@ -341,3 +341,22 @@ def test_a_flight_that_took_nothing_out_of_a_pack_without_self_discharge_divides
     flight = event(NOON, "flown", aircraft="heron", packs=["B"], minutes=10, percent_from=80, percent_to=80)
     book = book_of({"packs": [{"id": "B"}], "aircraft": [{"id": "heron"}]}, flight)
     assert fact(book, "B", "going_low_in").at(moment(NOON)) == float("inf")
+
+
+@pytest.mark.parametrize(
+    ("entry", "used"),
+    [
+        (on("2026-04-02 12:00", "charged"), "no"),
+        (on("2026-04-02 12:01", "charged"), "yes"),
+        (flown("2026-04-02 12:20", "B", minutes=20), "no"),
+        (flown("2026-04-02 12:21", "B", minutes=20), "yes"),
+        (on("2026-04-03 12:00", "charged"), "yes"),
+        (on("2026-04-03 12:01", "charged"), "no"),
+    ],
+)
+def test_used_while_set_aside_from_after_that_until_the_look_that_lifts_it(entry: Fields, used: str) -> None:
+    """What is logged for the very instant of the set-aside came before it, and so what came at that of the look."""
+    entries = [on("2026-04-02 12:00", "set_aside"), on("2026-04-03 12:00", "inspected", result="pass"), entry]
+    before_it = moment("2026-04-03 12:00") - 1
+    at = before_it if entry["at"] < entries[1]["at"] else moment(str(entry["at"])[:16].replace("T", " "))
+    assert fact(known(*entries), "B", "used_set_aside").at(at) == used
