@@ -9,7 +9,7 @@ from scheduler.cli.entry_words import naming_packs
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
-from scheduler.facts.pack import LATCHED, WATCH, inferred_from, may_be_knocked
+from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE, moment
@@ -94,7 +94,11 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
         name = str(event.get("item"))
-        if event.get("result") == "pass" and book.fleet.kind(name) == "pack" and not _past_looks(book, name, desk.now):
+        if (
+            event.get("result") == "pass"
+            and book.fleet.kind(name) == "pack"
+            and not _past_mending(book, name, desk.now)
+        ):
             piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
             if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
                 packs.setdefault((piece.trail[0].at + WATCH, piece.value == "yes"), []).append(name)
@@ -105,9 +109,9 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     ]
 
 
-def _past_looks(book: Book, pack: str, now: int) -> bool:
+def _past_mending(book: Book, pack: str, now: int) -> bool:
     """True of a pack that no look makes sound."""
-    return any(book.fact(book.fleet[pack], name).at(now) == "yes" for name in LATCHED)
+    return book.fact(book.fleet[pack], "past_mending").at(now) == "yes"
 
 
 def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
