@@ -43,6 +43,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     lines = _told(desk, book, events, taken_as)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
+    opened += _risen([reminder for reminder in now_open if reminder not in opened], events, now)
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
     ring = how_it_rings(home)
@@ -251,6 +252,13 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
     """The reminders open after and not before, and those open before and not after."""
     was, now_open = {r.key for r in before}, {r.key for r in after}
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
+
+
+def _risen(standing: list[Reminder], events: list[Event], now: int) -> list[Reminder]:
+    """Of reminders that were open before, those that the events made as urgent as they are now."""
+    began = {event.at for event in events}
+    heights = ((reminder, reminder.verdict.rises(reminder.stretch)[1:]) for reminder in standing)
+    return [r for r, rises in heights if any(at in began and word == r.verdict.urgency(now) for at, word in rises)]
 
 
 def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:

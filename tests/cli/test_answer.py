@@ -216,6 +216,22 @@ def test_no_other_look_is_asked_for_at_a_pack_that_no_look_makes_sound(bench: Be
     assert "Look again" not in bench.log("inspected", "A", "pass")
 
 
+def test_what_an_entry_makes_more_urgent_is_told_again_with_its_caution(bench: Bench) -> None:
+    """A pack whose cell stands too low is for today; once it fell, it may burn."""
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [packs]"))
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.log("measured", "A", "--cell_volts", "2.9,3.4,3.4,3.4", "--at", "-8h")
+
+    fell = bench.log("mishap", "A", "crash")
+
+    assert "Open: Do not charge or fly pack A again: at rest its lowest cell stood at 2.90 V." in fell
+    assert "  Caution: Hot, hissing, smoking or smelling: do not touch it" in fell
+    assert "  I would ring at once." in fell
+    assert "Still open" not in fell
+    bench.set_clock("2026-04-10 13:05")
+    assert "Still open: pack below its damage voltage (A)." in bench.log("moved", "A", "driven")
+
+
 def test_what_is_over_before_it_could_be_rung_is_not_said_to_ring(bench: Bench) -> None:
     """The eve of a job booked at night is over before the quiet hours are; the morning's message breaks them."""
     bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [jobs]"))
