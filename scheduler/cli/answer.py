@@ -55,8 +55,9 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
-    lines += next_ring(desk, board, opened, ring, still)
-    return "\n".join(lines + unheard(lines))
+    ahead = ring_ahead(desk, board)
+    lines += next_ring(desk, board, ahead, opened, ring, still)
+    return "\n".join(lines + unheard(ring, bool(opened or ahead)))
 
 
 def how_it_rings(home: Home) -> str:
@@ -64,10 +65,9 @@ def how_it_rings(home: Home) -> str:
     return _RINGS if running(home.place) else _WOULD_RING
 
 
-def unheard(lines: list[str]) -> list[str]:
-    """What to start, where some lines tell when the bell would ring."""
-    would = any(_WOULD_RING in line for line in lines)
-    return ["Nobody is running that could ring: start `shelfbell run`."] if would else []
+def unheard(ring: str, rings: bool) -> list[str]:
+    """What to start where something is to ring, and the bell only would."""
+    return ["Nobody is running that could ring: start `shelfbell run`."] if rings and ring == _WOULD_RING else []
 
 
 def _which_packs(book: Book, events: list[Event]) -> list[str]:
@@ -295,7 +295,11 @@ def _titles(reminders: list[Reminder]) -> str:
     return "; ".join(f"{title.lower()} ({listed(list(items))})" for title, items in said.items())
 
 
-def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
+Ahead = tuple[int, list[Reminder]] | None
+"""When the bell rings next, and for what; None where it will not."""
+
+
+def ring_ahead(desk: Desk, board: Board) -> Ahead:
     """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
     hours, now = desk.setup.hours, desk.now
     ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < DUSK]
@@ -306,9 +310,10 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(desk: Desk, board: Board, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()) -> list[str]:
+def next_ring(
+    desk: Desk, board: Board, ahead: Ahead, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()
+) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
-    ahead = ring_ahead(desk, board)
     if ahead is None:
         return [] if opened or still else _nothing_ahead(desk, board)
     first, together = ahead

@@ -13,6 +13,7 @@ from scheduler.events.taking import take, to_line
 from scheduler.facts.book import counts_from
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE, rfc3339
+from scheduler.messages.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
@@ -230,6 +231,17 @@ def test_what_an_entry_makes_more_urgent_is_told_again_with_its_caution(bench: B
     assert "Still open" not in fell
     bench.set_clock("2026-04-10 13:05")
     assert "Still open: pack below its damage voltage (A)." in bench.log("moved", "A", "driven")
+
+
+def test_that_nobody_runs_is_said_by_the_daemon_s_lock_not_by_what_a_rule_says(bench: Bench) -> None:
+    bench.write("rules/own.yaml", RULES.replace("Drain attended", "I would ring the neighbour; drain attended"))
+    nobody = "Nobody is running that could ring"
+    assert nobody in bench.log("charged", "A")
+    with Lock(bench.path, DAEMON) as lock:
+        assert lock.acquire()
+        told = bench.log("charged", "B")
+    assert "I would ring the neighbour" in told
+    assert nobody not in told
 
 
 def test_what_is_over_before_it_could_be_rung_is_not_said_to_ring(bench: Bench) -> None:
