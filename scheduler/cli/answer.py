@@ -9,7 +9,7 @@ from scheduler.cli.entry_words import naming_packs
 from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
-from scheduler.facts.pack import LATCHED, WATCH, inferred_from, may_be_knocked
+from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
 from scheduler.instants import DUSK, HOUR, MINUTE, moment
@@ -43,6 +43,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     lines = _told(desk, book, events, taken_as)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
+    opened += _risen([reminder for reminder in now_open if reminder not in opened], events, now)
     lines += _which_packs(book, events)
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
     ring = how_it_rings(home)
@@ -54,8 +55,9 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     named = {name for event in events for name in home.log.filed_under(event)}
     still = [r for r in now_open if r not in opened and r.key.item in named]
     lines += [f"Still open: {_titles(still)}."] if still else []
-    lines += next_ring(desk, board, opened, ring, still)
-    return "\n".join(lines + unheard(lines))
+    ahead = ring_ahead(desk, board)
+    lines += next_ring(desk, board, ahead, opened, ring, still)
+    return "\n".join(lines + unheard(ring, bool(opened or ahead)))
 
 
 def how_it_rings(home: Home) -> str:
@@ -63,10 +65,9 @@ def how_it_rings(home: Home) -> str:
     return _RINGS if running(home.place) else _WOULD_RING
 
 
-def unheard(lines: list[str]) -> list[str]:
-    """What to start, where some lines tell when the bell would ring."""
-    would = any(_WOULD_RING in line for line in lines)
-    return ["Nobody is running that could ring: start `shelfbell run`."] if would else []
+def unheard(ring: str, rings: bool) -> list[str]:
+    """What to start where something is to ring, and the bell only would."""
+    return ["Nobody is running that could ring: start `shelfbell run`."] if rings and ring == _WOULD_RING else []
 
 
 def _which_packs(book: Book, events: list[Event]) -> list[str]:
@@ -94,7 +95,11 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
         name = str(event.get("item"))
-        if event.get("result") == "pass" and book.fleet.kind(name) == "pack" and not _past_looks(book, name, desk.now):
+        if (
+            event.get("result") == "pass"
+            and book.fleet.kind(name) == "pack"
+            and not _past_mending(book, name, desk.now)
+        ):
             piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
             if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
                 packs.setdefault((piece.trail[0].at + WATCH, piece.value == "yes"), []).append(name)
@@ -105,9 +110,9 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     ]
 
 
-def _past_looks(book: Book, pack: str, now: int) -> bool:
+def _past_mending(book: Book, pack: str, now: int) -> bool:
     """True of a pack that no look makes sound."""
-    return any(book.fact(book.fleet[pack], name).at(now) == "yes" for name in LATCHED)
+    return book.fact(book.fleet[pack], "past_mending").at(now) == "yes"
 
 
 def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
@@ -249,6 +254,13 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
 
+def _risen(standing: list[Reminder], events: list[Event], now: int) -> list[Reminder]:
+    """Of reminders that were open before, those that the events made as urgent as they are now."""
+    began = {event.at for event in events}
+    heights = ((reminder, reminder.verdict.rises(reminder.stretch)[1:]) for reminder in standing)
+    return [r for r, rises in heights if any(at in began and word == r.verdict.urgency(now) for at, word in rises)]
+
+
 def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
     """What a late entry opened then, and a later entry has settled since."""
     began = {event.at for event in events}
@@ -283,7 +295,11 @@ def _titles(reminders: list[Reminder]) -> str:
     return "; ".join(f"{title.lower()} ({listed(list(items))})" for title, items in said.items())
 
 
-def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
+Ahead = tuple[int, list[Reminder]] | None
+"""When the bell rings next, and for what; None where it will not."""
+
+
+def ring_ahead(desk: Desk, board: Board) -> Ahead:
     """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
     hours, now = desk.setup.hours, desk.now
     ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < DUSK]
@@ -294,9 +310,10 @@ def ring_ahead(desk: Desk, board: Board) -> tuple[int, list[Reminder]] | None:
     return first, [word.reminder for word in words if word.due == first]
 
 
-def next_ring(desk: Desk, board: Board, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()) -> list[str]:
+def next_ring(
+    desk: Desk, board: Board, ahead: Ahead, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()
+) -> list[str]:
     """When the next reminder on these items will ring, if nothing else is logged."""
-    ahead = ring_ahead(desk, board)
     if ahead is None:
         return [] if opened or still else _nothing_ahead(desk, board)
     first, together = ahead

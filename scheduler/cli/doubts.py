@@ -126,7 +126,9 @@ def _drained(told: Told) -> Iterator[str]:
     name, percent = told.event.get("item"), told.event.get("percent")
     yield from _percent(told)
     if (held := _held_less(told, name, told.event.at, percent)) is not None:
-        yield f"by the log {name} held {held:.0f} %, and a drain adds nothing. {_charge_not_logged(name)}"
+        charged = f"shelfbell log charged {name} {percent:g} --at TIME"
+        filled = f"Did the charger fill it up to that? Then strike this, and: {charged}"
+        yield f"by the log {name} held {held:.0f} %, and a drain adds nothing. {filled}"
 
 
 def _held_less(told: Told, pack: str, instant: int, percent: float) -> float | None:

@@ -4,7 +4,7 @@ from textwrap import wrap
 
 from scheduler.cells.sudden import LOOK
 from scheduler.cli import pack_sections as sections
-from scheduler.cli.answer import how_it_rings, next_ring, unheard
+from scheduler.cli.answer import how_it_rings, next_ring, ring_ahead, unheard
 from scheduler.cli.common import Desk, describe
 from scheduler.cli.entry_words import naming_packs
 from scheduler.cli.pack_words import counted, full_cycles, month, number, ranged
@@ -160,6 +160,6 @@ def _open(at: Desk, board: Board) -> str:
 
 def _next(at: Desk, board: Board) -> list[str]:
     """What is open, and when the bell rings next."""
-    opened = board.open_at(at.now)
-    ahead = [line.strip() for line in next_ring(at, board, opened, how_it_rings(at.home))]
-    return [advice(group, at.now) for group in gathered(opened)] + ahead + unheard(ahead)
+    opened, ahead, ring = board.open_at(at.now), ring_ahead(at, board), how_it_rings(at.home)
+    said = [line.strip() for line in next_ring(at, board, ahead, opened, ring)]
+    return [advice(group, at.now) for group in gathered(opened)] + said + unheard(ring, bool(ahead))

@@ -21,7 +21,7 @@ BLADE_FAULTS = frozenset(("nicked", "cracked", "bent", "loose", "missing"))
 @fact("calibrated", AIRCRAFT, FLAG, "It was calibrated at least once.", of=CALIBRATED)
 def calibrated(life: "Life", of: str) -> list[Piece]:
     """Yes from the first calibration on record."""
-    return latched(life, [event for event in life.those("calibrated") if event.get("what_of") == of])
+    return latched([event for event in life.those("calibrated") if event.get("what_of") == of])
 
 
 @fact(
@@ -47,7 +47,7 @@ def moved_since_calibrated(life: "Life", of: str) -> list[Piece]:
 def damaged(life: "Life") -> list[Piece]:
     """Latched by a finding: a blade is renewed, not mended."""
     found = [e for e in life.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]
-    return latched(life, found)
+    return latched(found)
 
 
 @fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.", onward=True)

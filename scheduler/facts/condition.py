@@ -81,7 +81,7 @@ def found_unfit(life: "Life") -> list[Piece]:
 
 def bars(kind: str) -> dict[str, str]:
     """The facts that keep an item of a kind from use, each with its value where it does."""
-    return {"usable": "no", "grounded": "yes"} | dict.fromkeys(GROUNDS.get(kind, ()), "yes")
+    return {"usable": "no", "grounded": "yes", "past_mending": "yes"} | dict.fromkeys(GROUNDS.get(kind, ()), "yes")
 
 
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
@@ -130,7 +130,7 @@ def since_flown(life: "Life", since: int) -> list[Piece]:
 @fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
 def handed_in(life: "Life") -> list[Piece]:
     """From handed_in on."""
-    return latched(life, life.those("handed_in")) or [Piece(DAWN, "no")]
+    return latched(life.those("handed_in"))
 
 
 @fact("water_open", AIRCRAFT, FLAG, "It was in water, and no look passed since.")

@@ -97,16 +97,15 @@ def health(life: "Life") -> list[Piece]:
     return [Piece(found.at, found.percent, None, found.trail) for found in healths(life)]
 
 
-def latched(life: "Life", events: list[Event]) -> list[Piece]:
-    """Yes from the first of some events on: nothing short of a new life lifts it."""
-    pieces = since_birth(life, "no") or ([Piece(DAWN, "no")] if events else [])
-    return [*pieces, *(Piece(event.at, "yes", None, (event, None)) for event in events[:1])]
+def latched(events: list[Event]) -> list[Piece]:
+    """Yes from the first of some events on, be it before the life began; nothing short of a new life lifts it."""
+    return [Piece(DAWN, "no"), *(Piece(event.at, "yes", None, (event, None)) for event in events[:1])]
 
 
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
 def swollen(life: "Life") -> list[Piece]:
     """Latched by a finding in inspected or noticed."""
-    return latched(life, [e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
+    return latched([e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
 
 @fact(
@@ -119,7 +118,7 @@ def wet(life: "Life") -> list[Piece]:
     known, doubtful = _in_water(life.those("mishap")), _in_water(_may_have_been_in(life))
     first = known[0].at if known else DUSK
     doubted = [Piece(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
-    return sorted([*latched(life, known), *doubted], key=lambda piece: piece.start)
+    return sorted([*latched(known), *doubted], key=lambda piece: piece.start)
 
 
 def _in_water(mishaps: list[Event]) -> list[Event]:
@@ -129,7 +128,14 @@ def _in_water(mishaps: list[Event]) -> list[Event]:
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")
 def too_deep(life: "Life") -> list[Piece]:
     """Latched by a resting voltage below the chemistry's floor."""
-    return latched(life, [event for event, _ in _below_floor(life)])
+    return latched([event for event, _ in _below_floor(life)])
+
+
+@fact("past_mending", PACK, FLAG, "It is known to be swollen, wet or too deep: no look makes it sound.")
+def past_mending(life: "Life") -> list[Piece]:
+    """From the first that is known of what no look lifts; no where that is unknown."""
+    found = [piece for name in LATCHED for piece in life.fact(name).pieces if piece.value == "yes"]
+    return [Piece(DAWN, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
 
 
 @fact("deep_cell", PACK, VOLTS, "The lowest that a cell has stood at rest since it was found too deep.",
@@ -258,7 +264,7 @@ def inferred_from(book: "Book", mishap: Event) -> str:
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
 def set_aside(life: "Life") -> list[Piece]:
     """From set_aside or handed_in to a later pass."""
-    triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
+    triples: list[tuple[int, bool | None, Trail]] = [(DAWN, False, None)]
     for event in life.those("set_aside", "handed_in", "inspected"):
         if event.what != "inspected":
             triples.append((event.at, True, (event, None)))
@@ -274,10 +280,10 @@ def set_aside(life: "Life") -> list[Piece]:
     "Not swollen, wet, too deep, under watch, set aside, found unfit or retired, as far as is known.",
 )
 def usable(life: "Life") -> list[Piece]:
-    """No wherever one of the grounds is known to hold; its events are the reason."""
+    """No wherever one of the grounds is known to hold; its events are the reason. Unknown before its life begins."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
     retired = next((event.at for event in life.those("retired")), DUSK)
-    turns = sorted({p.start for g in grounds for p in g.pieces if p.value or p.trail} | {retired})
+    turns = sorted({p.start for g in grounds for p in g.pieces if p.start > DAWN} | {retired})
     pieces = []
     for turn in turns:
         trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)

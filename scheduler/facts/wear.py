@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
-from scheduler.facts.pack import Step, counted
+from scheduler.facts.pack import Step, counted, latched
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
 from scheduler.instants import DAWN, MINUTE
 from scheduler.units import FLAG, SPAN, count
@@ -136,5 +136,4 @@ def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN)
 @fact("retired", ANYTHING, FLAG, "It is out of service for good.")
 def retired(life: "Life") -> list[Piece]:
     """From retired on."""
-    gone = life.those("retired")[:1]
-    return [Piece(DAWN, "no"), *(Piece(event.at, "yes", None, (event, None)) for event in gone)]
+    return latched(life.those("retired"))

@@ -188,7 +188,7 @@ def log_line(lines: Lines, now: int) -> str:
 
 def entry(template: str, items: list[str], value: Callable[[str], str] = str, each: bool = False) -> str:
     """The entry to be typed for some items. One `each`, too where a word in capitals stands for a reading."""
-    own = len(items) > 1 and (each or "{item}" in template and re.search(_READING, template) is not None)
+    own = len(items) > 1 and "{item}" in template and (each or re.search(_READING, template) is not None)
     shown = items[0] if own else ",".join(items)
     text = fill(template, lambda name: shown if name == "item" else value(name))
     return f"{text}, and so for {listed(items[1:])}" if own else text

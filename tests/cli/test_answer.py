@@ -13,6 +13,7 @@ from scheduler.events.taking import take, to_line
 from scheduler.facts.book import counts_from
 from scheduler.home import Home
 from scheduler.instants import HOUR, MINUTE, rfc3339
+from scheduler.messages.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
@@ -214,6 +215,33 @@ def test_what_a_late_entry_would_have_kept_from_opening_is_withdrawn_not_settled
 def test_no_other_look_is_asked_for_at_a_pack_that_no_look_makes_sound(bench: Bench) -> None:
     bench.log("mishap", "A", "water", "--at", "2026-04-10T08:00:00Z")
     assert "Look again" not in bench.log("inspected", "A", "pass")
+
+
+def test_what_an_entry_makes_more_urgent_is_told_again_with_its_caution(bench: Bench) -> None:
+    """A pack whose cell stands too low is for today; once it fell, it may burn."""
+    bench.write("shelfbell.yaml", SETTINGS.replace("practice: []", "practice: [packs]"))
+    bench.write("rules/own.yaml", "rules: []\n")
+    bench.log("measured", "A", "--cell_volts", "2.9,3.4,3.4,3.4", "--at", "-8h")
+
+    fell = bench.log("mishap", "A", "crash")
+
+    assert "Open: Do not charge or fly pack A again: at rest its lowest cell stood at 2.90 V." in fell
+    assert "  Caution: Hot, hissing, smoking or smelling: do not touch it" in fell
+    assert "  I would ring at once." in fell
+    assert "Still open" not in fell
+    bench.set_clock("2026-04-10 13:05")
+    assert "Still open: pack below its damage voltage (A)." in bench.log("moved", "A", "driven")
+
+
+def test_that_nobody_runs_is_said_by_the_daemon_s_lock_not_by_what_a_rule_says(bench: Bench) -> None:
+    bench.write("rules/own.yaml", RULES.replace("Drain attended", "I would ring the neighbour; drain attended"))
+    nobody = "Nobody is running that could ring"
+    assert nobody in bench.log("charged", "A")
+    with Lock(bench.path, DAEMON) as lock:
+        assert lock.acquire()
+        told = bench.log("charged", "B")
+    assert "I would ring the neighbour" in told
+    assert nobody not in told
 
 
 def test_what_is_over_before_it_could_be_rung_is_not_said_to_ring(bench: Bench) -> None:

@@ -113,8 +113,8 @@ ASKED = {
     "drained to more than it held": (
         ["charged A 60 --at -2h"],
         "drained A 80",
-        "Sure? by the log A held 60 %, and a drain adds nothing. Was a charge before it not logged? "
-        "shelfbell log charged A --at TIME\n",
+        "Sure? by the log A held 60 %, and a drain adds nothing. Did the charger fill it up to that? "
+        "Then strike this, and: shelfbell log charged A 80 --at TIME\n",
     ),
     "took off with more than it held": (
         ["flown heron A 10 40 --at -2h"],

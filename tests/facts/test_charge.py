@@ -275,6 +275,36 @@ def test_cycles_are_percent_taken_out_over_a_hundred_in_flights_and_drains() -> 
     ]  # fmt: skip
 
 
+SELF_DRAINED = {"self_drain": {"after": "5 d", "to": "60 %", "over": "2 d"}}
+SELF_EMPTIED = {"self_discharge": "60 %"}
+
+
+@pytest.mark.parametrize(
+    ("plate", "flight", "take_off", "landed"),
+    [
+        (SELF_DRAINED, {"percent_to": 25}, 60, 25),
+        (SELF_DRAINED, {"used_mah": 1500}, 60, 30),
+        (SELF_EMPTIED, {"percent_to": 0}, 0, 0),
+        (SELF_EMPTIED, {"used_mah": 500}, 0, 0),
+    ],
+)
+def test_a_pack_takes_off_with_what_its_time_on_the_shelf_has_left_it(
+    plate: Fields, flight: Fields, take_off: float, landed: float
+) -> None:
+    """Two weeks after its charge of a hundred percent, or two months."""
+    entries = charged("2026-02-01" if plate is SELF_EMPTIED else "2026-03-18 12:00"), flown(NOON, **flight)
+    book = book_of(pack(**plate), *entries)
+    found, start = fact(book, "B", "charge"), moment("2026-04-01 11:40")
+    halfway = (take_off + landed) / 2
+    assert [found.at(at) for at in (start - 1, start, start + 10 * MINUTE, moment(NOON))] == pytest.approx(
+        [take_off, take_off, halfway, landed]
+    )
+    assert [reasons(found, at) for at in (start - 1, start)] == [["e1"], ["e1", "e2"]]
+    assert reasons(found, moment(NOON)) == (["e2"] if "percent_to" in flight else ["e1", "e2"])
+    taken = fact(book, "B", "cycles")
+    assert values(taken, "2026-04-01 11:59", NOON) == pytest.approx([0, (take_off - landed) / 100])
+
+
 def test_self_discharge_and_readings_take_no_cycles() -> None:
     found = cycles(charged("2026-04-01"), measured("2026-05-01", percent=50), self_discharge="3 %")
     assert found.at(moment("2026-06-01")) == 0

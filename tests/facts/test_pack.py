@@ -242,6 +242,50 @@ def test_after_an_aircraft_was_in_water_no_pack_that_it_may_have_carried_is_know
     assert [days(fact(known(told), pack, "wet"), 1) for pack in "AB"] == [["yes"], ["no"]]
 
 
+# --- past mending ---------------------------------------------------------------------------------------------------
+
+SWELLING = on(NOON, "noticed", findings=["swollen"])
+DROWNED = on(NOON, "mishap", severity="water")
+DEEP = on(NOON, "measured", rest_volts=10.0)
+
+
+@pytest.mark.parametrize("found", [SWELLING, DROWNED, DEEP], ids=["swollen", "wet", "too_deep"])
+def test_what_no_look_lifts_is_past_mending(found: Fields) -> None:
+    passed = on("2026-04-03 13:00", "inspected", result="pass")
+    told = fact(known(on("2026-03-01", "charged"), found, passed), "B", "past_mending")
+    assert (told.at(moment(NOON) - 1), days(told, 1, 4)) == ("no", ["yes", "yes"])
+    assert reasons(told, moment("2026-04-04")) == ["e2"]
+
+
+def test_a_pack_is_past_mending_from_the_first_ground_on_until_it_is_replaced() -> None:
+    swollen = on("2026-04-03 12:00", "noticed", findings=["swollen"])
+    told = fact(known(DROWNED, swollen, on("2026-04-05 12:00", "replaced")), "B", "past_mending")
+    assert days(told, 1, 3, 5) == ["yes", "yes", "no"]
+    assert reasons(told, moment("2026-04-04")) == ["e1"]
+
+
+def test_a_pack_that_may_have_been_in_water_is_not_past_mending_as_far_as_is_known() -> None:
+    book = known(on(NOON, "mishap", "heron", severity="water"), on("2026-04-03 12:00", "mishap", severity="water"))
+    assert days(fact(book, "B", "wet"), 1, 3) == [None, "yes"]
+    assert days(fact(book, "B", "past_mending"), 1, 3) == ["no", "yes"]
+
+
+@pytest.mark.parametrize(
+    ("found", "name"), [(SWELLING, "swollen"), (DROWNED, "wet"), (DEEP, "too_deep")], ids=["swollen", "wet", "too_deep"]
+)
+def test_what_was_found_before_a_pack_came_into_use_by_its_nameplate_is_known_and_stays(
+    found: Fields, name: str
+) -> None:
+    fleet = {"packs": [{"id": "B", "in_service": "2026-04-10"}]}
+    book = book_of(fleet, found, on("2026-04-12 10:00", "set_aside"))
+    names = (name, "past_mending", "set_aside", "handed_in")
+    assert [fact(book, "B", each).at(moment(NOON) - 1) for each in names] == ["no", "no", "no", "no"]
+    assert [days(fact(book, "B", each), 1, 11, 12) for each in names] == [
+        ["yes", "yes", "yes"], ["yes", "yes", "yes"], ["no", "no", "yes"], ["no", "no", "no"]
+    ]  # fmt: skip
+    assert days(fact(book, "B", "usable"), 1, 11) == ["no", "no"]
+
+
 # --- usable ---------------------------------------------------------------------------------------------------------
 
 

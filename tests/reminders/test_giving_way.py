@@ -5,6 +5,7 @@ import json
 import pytest
 
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.instants import DUSK
 from scheduler.reminders.board import Board
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.verdicts.rule import Ruleset
@@ -69,6 +70,17 @@ def test_a_pack_that_no_look_makes_sound_is_told_nothing_else(found: Fields, rul
     assert told("2026-04-02 12:30") == [rule]
     assert told("2026-04-02 13:30") == []
     assert told("2026-04-04 13:30") == [rule]
+
+
+def test_a_look_that_takes_a_pack_back_within_the_watch_brings_the_watch_back() -> None:
+    aside = event("2026-04-02 11:00", "set_aside", item="B")
+    passed = event("2026-04-02 12:00", "inspected", item="B", result="pass")
+    board = Board(book_of(FLEET, MISHAP, aside, passed), SHIPPED)
+
+    watched = [each.stretch for each in board.reminders if each.key == ("pack-after-crash", "B")]
+
+    spans = [(moment("2026-04-02 10:00"), moment("2026-04-02 11:00")), (moment("2026-04-02 12:00"), DUSK)]
+    assert [(stretch.opened, stretch.ended) for stretch in watched] == spans
 
 
 def test_the_answer_to_a_late_entry_tells_what_took_its_place_since(bench: Bench) -> None:

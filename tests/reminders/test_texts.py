@@ -35,6 +35,8 @@ def test_readings_are_not_shared_between_items() -> None:
     one_for_all = "shelfbell log mishap AIRCRAFT water PACK --instead_of ID"
     assert entry(one_for_all, ["A", "B"]) == one_for_all
     assert entry("shelfbell log drained {item} 58", ["A", "B"]) == "shelfbell log drained A,B 58"
+    assert entry("shelfbell log cancelled {item}", ["A", "B"], each=True) == "shelfbell log cancelled A, and so for B"
+    assert entry(one_for_all, ["A", "B"], each=True) == one_for_all
 
 
 def test_jobs_not_logged_are_asked_about_in_one_sentence_and_cancelled_one_by_one(bench: Bench) -> None:
