@@ -92,10 +92,10 @@ def _logged(at: Desk, start: int, end: int) -> Logged:
 
 
 def _corrected(at: Desk, start: int, end: int) -> list[tuple[Event, Event]]:
-    """What was taken back in [start, end), each with the entry that did."""
-    taken_back = ((event, by and at.home.log.find(by)) for event, by in at.home.log.history() if by)
-    found = [(event, by) for event, by in taken_back if by and start <= by.recorded_at < end]
-    return sorted(found, key=lambda pair: pair[1].recorded_at)
+    """What of [start, end) was taken back, or was taken back in it, each with the entry that did."""
+    found = [(was, at.home.log.find(by)) for was, by in at.home.log.history() if by]
+    pairs = [(was, by) for was, by in found if by and (start <= was.at < end or start <= by.recorded_at < end)]
+    return sorted(pairs, key=lambda pair: pair[1].recorded_at)
 
 
 def _sent(at: Desk, start: int, end: int) -> tuple[int, int]:

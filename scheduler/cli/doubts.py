@@ -7,7 +7,18 @@ from scheduler.cli.common import Without
 from scheduler.events.log import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book, counts_from
-from scheduler.instants import DAY, DUSK, MINUTE, local_date, moment_near, parse_date, parse_rfc3339, start_of_day
+from scheduler.facts.charge import reading_of
+from scheduler.instants import (
+    DAY,
+    DUSK,
+    MINUTE,
+    add_span,
+    local_date,
+    moment_near,
+    parse_date,
+    parse_rfc3339,
+    start_of_day,
+)
 from scheduler.units import show_span
 
 LONGEST_MINUTES = 60.0
@@ -63,13 +74,13 @@ class Told(NamedTuple):
 
 def doubts(events: list[Event], book: Book, now: int) -> list[str]:
     """A line for each thing that is doubtful, and one that says how to take the entry back."""
-    lines = []
+    lines: dict[str, None] = {}  # what is asked of several entries is asked once
     for event in events:
         bare = Book(book.fleet, Without(book, frozenset([event.id])), book.clocks)
-        asked = list(dict.fromkeys(_of(Told(event, book, now, bare))))
-        lines += [f"Sure? {line}" for line in asked]
-        lines += [f"  If it was a slip: shelfbell log struck {event.id}"] if asked else []
-    return lines
+        asked = list(_of(Told(event, book, now, bare)))
+        lines |= dict.fromkeys(f"Sure? {line}" for line in asked)
+        lines |= {f"  If it was a slip: shelfbell log struck {event.id}": None} if asked else {}
+    return list(lines)
 
 
 def _of(told: Told) -> Iterator[str]:
@@ -97,9 +108,7 @@ def _charged(told: Told) -> Iterator[str]:
         return
     if told.book.fact(told.book.fleet[name], "usable").at(event.at) != "yes":  # no charge makes a pack usable
         yield from _unusable(told, name, event.at, event.at)
-    for flight in told.others(name, "flown"):
-        if counts_from(flight) < event.at < flight.at and "flights" not in flight.fields:
-            yield _both(told, flight, name, event)
+    yield from _in_the_air(told)
 
 
 def _replaced(told: Told) -> Iterator[str]:
@@ -147,9 +156,17 @@ def _unusable(told: Told, name: str, start: int, end: int) -> Iterator[str]:
         yield f"{name} {' and '.join(grounds[:2])}: was it really {name}? If so, do not charge or fly it again."
 
 
-def _both(told: Told, flight: Event, pack: str, charge: Event) -> str:
-    start, end, then = told.say(counts_from(flight)), told.say(flight.at)[-5:], told.say(charge.at)[-5:]
-    return f"{pack} was in the air {start} to {end} and {charge.what} at {then}: which time is right?"
+def _differs(told: Told, other: Event, flight: Event) -> bool:
+    """False of a reading that tells about what its pack landed with, or where nothing tells that."""
+    if other.what != "measured":
+        return True
+    read, landed = reading_of(other, told.book.fleet[other.get("item")].plate), flight.get("percent_to")
+    return read is not None and landed is not None and abs(read - landed) > MORE_CHARGE
+
+
+def _both(told: Told, flight: Event, pack: str, other: Event) -> str:
+    start, end, then = told.say(counts_from(flight)), told.say(flight.at)[-5:], told.say(other.at)[-5:]
+    return f"{pack} was in the air {start} to {end} and {other.what} at {then}: which time is right?"
 
 
 def _flown(told: Told) -> Iterator[str]:
@@ -225,17 +242,26 @@ def _overlaps(told: Told) -> Iterator[str]:
             if "flights" not in other.fields and counts_from(other) < event.at and start < other.at:
                 yield f"{name} was in another flight then, {told.say(counts_from(other))} to {told.say(other.at)[-5:]}."
     for name in event.get("packs"):
-        for charge in told.others(name, "charged", "drained"):
-            if start < charge.at < event.at:
-                yield _both(told, event, name, charge)
+        for other in told.others(name, "charged", "drained", "measured"):
+            if start < other.at < event.at and _differs(told, other, event):
+                yield _both(told, event, name, other)
 
 
 def _measured(told: Told) -> Iterator[str]:
     yield from _one_cell(told)
+    yield from _in_the_air(told)
     found, fleet = told.event.get("capacity_mah"), told.book.fleet
     rated = fleet[told.event.get("item")].plate.get("capacity")
     if found is not None and rated is not None and found > MORE_CAPACITY * rated:
         yield f"{found:g} mAh is more than {told.event.get('item')} holds by fleet.yaml, {rated:g} mAh."
+
+
+def _in_the_air(told: Told) -> Iterator[str]:
+    event, name = told.event, told.event.get("item")
+    for flight in told.others(name, "flown") if told.book.fleet.kind(name) == "pack" else ():
+        inside = counts_from(flight) < event.at < flight.at and "flights" not in flight.fields
+        if inside and _differs(told, event, flight):
+            yield _both(told, flight, name, event)
 
 
 def _one_cell(told: Told) -> Iterator[str]:
@@ -247,8 +273,13 @@ def _one_cell(told: Told) -> Iterator[str]:
 
 def _renewed(told: Told) -> Iterator[str]:
     expires, today = told.event.get("expires"), local_date(told.now, told.book.clocks.zone)
-    if expires is not None and parse_date(expires) < today:
+    if expires is None:
+        return
+    if parse_date(expires) < today:
         yield f"its last good day, {expires}, is past."
+    span, zone = told.book.fleet[told.event.get("item")].plate.get("valid_for"), told.book.clocks.zone
+    if span and start_of_day(parse_date(expires), zone) > add_span(add_span(told.event.at, span, zone), span, zone):
+        yield f"its last good day is {expires}, and by fleet.yaml it is valid for {show_span(span)}: is the year right?"
 
 
 def _used(told: Told) -> Iterator[str]:

@@ -4,6 +4,7 @@ from argparse import ArgumentParser, Namespace
 
 from scheduler.cli.common import clock
 from scheduler.cli.progress import progress
+from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.spoken import parse_time
 
@@ -19,6 +20,8 @@ def run(home: Home, args: Namespace) -> int:
     """Run until told to stop, or once."""
     from scheduler import daemon
 
+    if args.at and not (args.once or args.dry_run):
+        raise Refused.because("--at goes with --once or --dry-run: the daemon itself goes by the clock")
     at = parse_time(args.at, clock(), home.setup().hours.zone) if args.at else None
     with progress("Items looked at") as tell:
         return daemon.run(home, once=args.once, dry_run=args.dry_run, at=at, progress=tell)

@@ -95,6 +95,17 @@ def test_the_words(told: Bench) -> None:
     golden(GOLDEN / "audit.txt", told("audit", *SEASON).out)
 
 
+@pytest.mark.parametrize(
+    ("start", "end", "corrected"),
+    [("2026-03-27", "2026-03-27", 1), ("2026-03-28", "2026-03-28", 1), ("2026-03-29", "2026-04-01", 0)],
+)
+def test_a_correction_is_told_of_the_day_of_the_entry_and_of_its_own(
+    told: Bench, start: str, end: str, corrected: int
+) -> None:
+    out = told("audit", "--from", start, "--to", end).out
+    assert out.count("flown of 27 Mar 2026 13:00 (slip)  struck") == corrected
+
+
 def test_the_words_of_an_empty_log(bench: Bench) -> None:
     golden(GOLDEN / "audit-empty.txt", bench("audit", *SEASON).out)
 

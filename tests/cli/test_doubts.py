@@ -110,6 +110,16 @@ ASKED = {
         "charged A --at -3min",
         "and charged at 12:57: which time is right?",
     ),
+    "read in the air": (
+        ["measured A 97 --at -3min"],
+        "flown heron A 10 40",
+        "Sure? A was in the air Fri 10 Apr 12:50 to 13:00 and measured at 12:57: which time is right?",
+    ),
+    "in the air while read": (
+        ["flown heron A 10 40"],
+        "measured A 97 --at -3min",
+        "and measured at 12:57: which time is right?",
+    ),
     "drained to more than it held": (
         ["charged A 60 --at -2h"],
         "drained A 80",
@@ -133,6 +143,12 @@ ASKED = {
         [],
         "renewed certificate --expires 2025-12-20",
         "Sure? its last good day, 2025-12-20, is past.",
+    ),
+    "a year far ahead": (
+        [],
+        "renewed certificate --expires 2062-11-30",
+        "Sure? its last good day is 2062-11-30, and by fleet.yaml it is valid for 24 calendar months: "
+        "is the year right?",
     ),
     "more than there were": (
         ["counted spare-props 1"],
@@ -169,6 +185,9 @@ CERTAIN = [
     (["flown heron A 10 40 --at -10min"], "flown heron B 10 40"),
     (["counted spare-props 3"], "used spare-props 3"),
     ([], "measured A --rest_volts 15.2"),
+    (["measured A 42 --at -3min"], "flown heron A 10 40"),
+    (["measured A 97 --at -3min"], "flown heron A 10"),
+    ([], "renewed certificate --expires 2028-04-30"),
     (['booked vineyard "sun 10:00"', "cancelled vineyard"], 'away "sat 10:00" "mon 10:00"'),
     (['away "sat 10:00" "mon 10:00"'], 'booked vineyard "mon 10:00"'),
     ([], 'booked vineyard "mon 10:00" --ends "wed 10:00"'),
@@ -394,3 +413,13 @@ def test_a_mishap_outside_any_flight_asks_which_pack_was_in_it(bench: Bench) -> 
     assert len(asked) == 1
     named = bench.log("mishap", "heron", "crash", "A")
     assert "Which pack" not in named
+
+
+def test_what_is_asked_of_two_packs_is_asked_once_and_both_can_be_taken_back(fleet: Bench) -> None:
+    fleet.write("fleet.yaml", MORE + "chargers:\n  - {id: bench}\n")
+    fleet("log", "inspected", "bench", "doubtful", "--at", "-1h")
+
+    out = fleet("log", *words("charged A,B 100 bench")).out
+
+    assert out.count("Sure? bench is not in order by the log") == 1
+    assert out.count("If it was a slip: shelfbell log struck") == 2

@@ -313,3 +313,9 @@ def test_an_item_with_entries_cannot_leave_the_fleet(bench: Bench) -> None:
     told = bench("due")
     assert told.status == 2
     assert "A has entries in the log and stands here no more: keep it, and `shelfbell log retired A`" in told.err
+
+
+def test_the_daemon_itself_takes_no_other_instant(bench: Bench) -> None:
+    answer = bench("run", "--at", "tomorrow")
+    assert (answer.status, answer.out) == (2, "")
+    assert answer.err == "--at goes with --once or --dry-run: the daemon itself goes by the clock\n"
