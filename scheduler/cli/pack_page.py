@@ -35,7 +35,7 @@ def page(at: Desk, sheet: Sheet, board: Board) -> str:
         "Cost": sections.cost(sheet),
         "Next": _next(at, board),
     }
-    lines = [*_head(at, sheet), "", *_conclusions(at, sheet, board)]
+    lines = [*_head(at, sheet, board), "", *_conclusions(at, sheet, board)]
     for name, section in told.items():
         if section:
             lines += ["", name, *(part for line in section for part in _folded(line))]
@@ -49,12 +49,14 @@ def _folded(line: str) -> list[str]:
     return wrap(line, COLUMNS, initial_indent="  ", subsequent_indent="  ")
 
 
-def _head(at: Desk, sheet: Sheet) -> list[str]:
-    """Whose page it is, as of when."""
+def _head(at: Desk, sheet: Sheet, board: Board) -> list[str]:
+    """Whose page it is, as of when; and since when it is gone."""
     plate, age = sheet.item.plate, sheet.facts["age"]
     fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
     energy = f"{plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
-    used = "" if age is None else f"; in use for {show_span(age)}"
+    gone = [event for event in board.book.lives(sheet.item)[-1].those("handed_in", "retired") if event.at <= at.now]
+    used = "" if age is None or gone else f"; in use for {show_span(age)}"
+    used += "".join(f"; {event.what.replace('_', ' ')} {at.say(event.at)}" for event in gone)
     cells = f"{plate['chemistry']}, {counted(plate['cells'], 'cell')}"
     return [f"Pack {sheet.item.id}: {cells}, {energy}{fits}", f"{at.say(at.now)}{used}"]
 

@@ -120,6 +120,15 @@ def test_a_single_day_is_one(bench: Bench) -> None:
     assert ranged(Estimate(1.2, 0.6, 3.1, ""), "days", one="day") == "1 day (1 to 3)"
 
 
+def test_a_pack_that_is_gone_says_since_when(bench: Bench) -> None:
+    bench("log", "handed_in", "A", "--at", "-2d")
+    bench("log", "retired", "A", "--at", "-1d")
+    assert bench("pack", "A").out.splitlines()[1] == (
+        "Fri 10 Apr 13:00; handed in Wed 8 Apr 13:00; retired Thu 9 Apr 13:00"
+    )
+    assert bench("pack", "A", "--at", "-36h").out.splitlines()[1].endswith("; handed in Wed 8 Apr 13:00")
+
+
 def test_cycles_are_told_alike_wherever_they_stand(bench: Bench) -> None:
     for day in range(1, 6):
         bench.log("flown", "heron", "A", "9", "50", "--percent_from", "100", "--at", f"2026-04-0{day}T09:00:00Z")
