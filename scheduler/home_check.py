@@ -67,7 +67,7 @@ def settings_schema() -> dict[str, object]:
 
 
 class Read(NamedTuple):
-    """What the files of a home say, as far as they can be read, and every finding."""
+    """What the files of a home say, as far as they can be read, shipped rules first, and every finding."""
 
     settings: Document | None
     fleet: Document | None
@@ -77,7 +77,7 @@ class Read(NamedTuple):
 
 def read_home(home: "Home") -> dict:
     """The data of every file, checked, the rules' cases apart. Raises Refused with all findings of all files."""
-    read = _read(home)
+    read = read_files(home)
     if read.findings or read.settings is None or read.fleet is None:
         raise Refused(read.findings)
     rules, adjust = _rules_of(read)
@@ -110,16 +110,10 @@ def read_settings(home: "Home") -> dict:
     return settings.data
 
 
-def read_files(home: "Home") -> list[Finding]:
-    """Every finding in the files of a home, the rules' cases apart."""
-    return _read(home).findings
-
-
-def file_advice(home: "Home", now: int) -> list[Finding]:
+def file_advice(read: Read, now: int) -> list[Finding]:
     """What in the files of a home is hardly meant, where nothing is wrong with them."""
     from scheduler.home_advice import advice
 
-    read = _read(home)
     if read.findings or read.settings is None or read.fleet is None:
         return []
     rules = Ruleset(*_rules_of(read), CATALOGUE)
@@ -127,12 +121,8 @@ def file_advice(home: "Home", now: int) -> list[Finding]:
     return sorted(advice(read.settings, read.fleet, rules, today))
 
 
-def rule_files(home: "Home") -> list[RuleFile]:
-    """The rule files of a home, shipped ones first."""
-    return _read(home).rules
-
-
-def _read(home: "Home") -> Read:
+def read_files(home: "Home") -> Read:
+    """Read every file of a home; the rules' cases are not tried."""
     documents, found = _documents(home)
     settings, fleet = documents["shelfbell.yaml"], documents["fleet.yaml"]
     files = [RuleFile(d, False) for name, d in documents.items() if d and name.startswith("rules/")]

@@ -7,7 +7,7 @@ from scheduler.cli.common import clock, numbered, print_json
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.findings import Finding
 from scheduler.home import Home
-from scheduler.home_check import file_advice, read_files, rule_files
+from scheduler.home_check import file_advice, read_files
 from scheduler.verdicts.cases import advice, failures
 from scheduler.verdicts.reading import RuleFile
 
@@ -20,11 +20,11 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print all findings; exit 1 on any."""
     home.require()
-    found = read_files(home)
-    files = [] if found else rule_files(home)
+    read = read_files(home)
+    found, files = read.findings, [] if read.findings else read.rules
     cases = sum(len(rule.get("cases", ())) for file in files for rule in file.rules)
     if not found:
-        found = file_advice(home, clock())
+        found = file_advice(read, clock())
         found += sorted(finding for file in files for finding in case_findings(file))
         home.setup()  # kept: what is answered while a file is refused rests on it
     if args.json:
