@@ -83,7 +83,7 @@ def evidence(book: "Book", item: Item) -> Evidence:
 
 def _told(book: "Book", item: Item) -> int:
     """The instant from which an item can be judged."""
-    if item.kind == "pack":
+    if item.kind == "pack":  # without drawing out its charge over all its years
         known = ((max(life.start, charge_fold(life).known_from), life.end) for life in book.lives(item))
         return next((start for start, end in known if start < end), DUSK)
     if item.kind in EVIDENCE:

@@ -242,4 +242,5 @@ def together(fleet: Fleet, jobs: dict[str, str | None]) -> Iterator[list[str]]:
 
 
 _CHUNK = 200
-"""How many of the items that belong to no aircraft are folded together."""
+"""How many of the items that belong to no aircraft are folded together: the pilots, chargers and papers among them look
+at every job, and have few entries of their own."""
