@@ -17,7 +17,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import IO, Any
 
-from scheduler.progress import Progress, nobody
+from scheduler.base.progress import Progress, nobody
 
 _HERE = str(Path(__file__).resolve().parents[1])
 _CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.apart import answer; answer()"

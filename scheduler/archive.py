@@ -13,9 +13,9 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from scheduler import __version__
-from scheduler.addresses import without_addresses
+from scheduler.base.addresses import without_addresses
+from scheduler.base.findings import Refused
 from scheduler.events.log import TRIGGERS, WAY_BACK, Log
-from scheduler.findings import Refused
 from scheduler.home import DATABASE, FLEET, SETTINGS, Home
 
 ABOUT = "about.json"

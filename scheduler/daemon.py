@@ -11,10 +11,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
+from scheduler.base.findings import Refused
+from scheduler.base.instants import moment_near, to_datetime
+from scheduler.base.progress import Progress, nobody
+from scheduler.base.units import count, show
 from scheduler.faults import line_on
-from scheduler.findings import Refused
 from scheduler.home import Channel, Home, Setup
-from scheduler.instants import moment_near, to_datetime
 from scheduler.messages.apart import Looked, read_apart, send_apart, wake_apart
 from scheduler.messages.heartbeat import Heartbeat
 from scheduler.messages.lock import DAEMON, Lock
@@ -23,9 +25,7 @@ from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
 from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
 from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
-from scheduler.progress import Progress, nobody
 from scheduler.service import Service
-from scheduler.units import count, show
 from scheduler.watch import Watch
 
 BEAT_SECONDS = 30

@@ -5,8 +5,8 @@ import sqlite3
 import traceback
 
 from scheduler.apart import Failed
+from scheduler.base.findings import Refused
 from scheduler.events.log import WAY_BACK
-from scheduler.findings import Refused
 
 
 def line_on(error: Exception) -> str:

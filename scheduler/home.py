@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
+from scheduler.base.findings import FilesRefused, Finding, Refused, did_you_mean
+from scheduler.base.instants import parse_span
+from scheduler.base.shipped import place, yaml_files
 from scheduler.events.log import RESERVED, Log, is_folder
 from scheduler.facts.book import Clocks
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import FilesRefused, Finding, Refused, did_you_mean
 from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.fleet.plates import SECTIONS
-from scheduler.instants import parse_span
 from scheduler.reminders.hours import Hours
-from scheduler.shipped import place, yaml_files
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 
 if TYPE_CHECKING:

@@ -4,11 +4,11 @@ import re
 from collections.abc import Iterator
 from datetime import date
 
-from scheduler.addresses import concealed
-from scheduler.findings import Finding, did_you_mean
+from scheduler.base.addresses import concealed
+from scheduler.base.findings import Finding, did_you_mean
+from scheduler.base.instants import parse_date
+from scheduler.base.strict_yaml import Document
 from scheduler.fleet.plates import SECTIONS
-from scheduler.instants import parse_date
-from scheduler.strict_yaml import Document
 from scheduler.unwatched import all_off_line, practices_about, unwatched_line
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 

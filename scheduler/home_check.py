@@ -5,18 +5,18 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo, available_timezones
 
-from scheduler.addresses import concealed
+from scheduler.base.addresses import concealed
+from scheduler.base.findings import Finding, Refused, did_you_mean
+from scheduler.base.instants import local_date
+from scheduler.base.schema_check import check
+from scheduler.base.shipped import folder
+from scheduler.base.strict_yaml import Document, read
+from scheduler.base.text import clean
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import Finding, Refused, did_you_mean
 from scheduler.fleet.plates import json_schema as fleet_schema
-from scheduler.instants import local_date
-from scheduler.schema_check import check
-from scheduler.shipped import folder
-from scheduler.strict_yaml import Document, read
 from scheduler.verdicts.reading import RuleFile, check_references
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.schema import SPAN, rules_schema
-from scheduler.wording import clean
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -2,7 +2,7 @@
 
 import re
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.fleet.fleet import Fleet
 
 _TAIL = r"(?s:(.*?)(\d+|[A-Za-z])\Z)"

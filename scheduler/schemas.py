@@ -3,11 +3,11 @@
 import json
 from pathlib import Path
 
+from scheduler.base.shipped import folder
 from scheduler.events.check import json_schema as events_schema
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.plates import json_schema as fleet_schema
 from scheduler.home_check import settings_schema
-from scheduler.shipped import folder
 from scheduler.verdicts.schema import rules_schema
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from scheduler.wording import listed
+from scheduler.base.text import listed
 
 if TYPE_CHECKING:
     from scheduler.home import Setup
@@ -39,8 +39,8 @@ def all_off_line(items: list[str]) -> str:
 
 def practices_about(kind: str) -> list[str]:
     """The shipped rule files with a rule about an item kind, by name."""
-    from scheduler.shipped import folder
-    from scheduler.strict_yaml import read
+    from scheduler.base.shipped import folder
+    from scheduler.base.strict_yaml import read
 
     files = {path.stem: read(path.read_bytes(), path.name).data for path in sorted(folder("rules").glob("*.yaml"))}
     return [name for name, data in files.items() if any(rule["about"] == kind for rule in data["rules"])]

@@ -4,10 +4,10 @@ import sqlite3
 import time
 from pathlib import Path
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
+from scheduler.base.instants import SECOND
+from scheduler.base.shipped import folder
 from scheduler.home import Home
-from scheduler.instants import SECOND
-from scheduler.shipped import folder
 
 CLOCK_STEP = 2.0
 """Seconds by which the wall clock may stray from the steady one between two looks before it counts as stepped."""

@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 import pytest
 
+from scheduler.base.strict_yaml import read
 from scheduler.cli.main import main
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.strict_yaml import read
 from scheduler.verdicts.rule import Ruleset
 from tests.support import moment
 

@@ -2,13 +2,13 @@
 
 from zoneinfo import ZoneInfo
 
+from scheduler.base.instants import parse_rfc3339
 from scheduler.events.check import problems
 from scheduler.events.log import Event, concerned
 from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import parse_rfc3339
 
 Fields = dict[str, object]
 Entries = list[dict[str, object]]

@@ -10,8 +10,8 @@ import pytest
 
 from scheduler import spread
 from scheduler.apart import Failed, Silent, ask
+from scheduler.base.progress import Progress
 from scheduler.faults import line_on
-from scheduler.progress import Progress
 from tests.messages.servers import eventually
 
 WAITS = 30.0

@@ -16,10 +16,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from scheduler import __version__
+from scheduler.base.instants import HOUR, MINUTE
 from scheduler.daemon import log
 from scheduler.events.log import Log
 from scheduler.home import Home
-from scheduler.instants import HOUR, MINUTE
 from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, Row
 from scheduler.messages.poke import SOCKET, poke
 from tests.crash.harness import children
@@ -31,7 +31,7 @@ RUN = """\
 import sys
 from pathlib import Path
 from scheduler import daemon
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import Home
 daemon.BEAT_SECONDS = float(sys.argv[2])
 daemon.LOCKED_SECONDS = 0.1
@@ -47,7 +47,7 @@ FEED = """\
 import sys
 from pathlib import Path
 from scheduler.home import Home
-from scheduler.instants import parse_rfc3339
+from scheduler.base.instants import parse_rfc3339
 from scheduler.messages.poke import poke
 from tests.messages.homes import charge_now
 home = Home(Path(sys.argv[1]))

@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
+from scheduler.base.instants import HOUR, MINUTE, parse_rfc3339
+from scheduler.base.strict_yaml import read
 from scheduler.events.check import problems
 from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import HOUR, MINUTE, parse_rfc3339
-from scheduler.strict_yaml import read
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 LINES = (EXAMPLES / "season.jsonl").read_text(encoding="utf-8").splitlines()

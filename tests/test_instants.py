@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.instants import (
+from scheduler.base.instants import (
     DAWN,
     DAY,
     DUSK,

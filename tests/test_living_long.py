@@ -14,10 +14,10 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import HOUR
 from scheduler.events import log as event_log
 from scheduler.events.log import Log
-from scheduler.findings import Refused
-from scheduler.instants import HOUR
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.wake import wake
 from scheduler.watch import Watch

@@ -1,11 +1,24 @@
-"""Quantities as rules write them and as people read them (`scheduler/units.py`)."""
+"""Quantities as rules write them and as people read them (`scheduler/base/units.py`)."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.instants import DAY, HOUR, MINUTE, SECOND, CalendarSpan
-from scheduler.units import CELSIUS, FLAG, MILLIAMP_HOURS, PERCENT, RATIO, SPAN, VOLTS, Unit, count, parse, show, word
+from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND, CalendarSpan
+from scheduler.base.units import (
+    CELSIUS,
+    FLAG,
+    MILLIAMP_HOURS,
+    PERCENT,
+    RATIO,
+    SPAN,
+    VOLTS,
+    Unit,
+    count,
+    parse,
+    show,
+    word,
+)
 
 CYCLES = count("cycle", digits=1)
 SIDES = word("warm", "cold")

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from scheduler.findings import did_you_mean, nearest
-from scheduler.schema_check import check
-from scheduler.strict_yaml import Document, read
+from scheduler.base.findings import did_you_mean, nearest
+from scheduler.base.schema_check import check
+from scheduler.base.strict_yaml import Document, read
 
 
 def mapping(*required: str, **properties: Any) -> dict[str, Any]:

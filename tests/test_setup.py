@@ -11,7 +11,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-from scheduler import shipped
+from scheduler.base import shipped
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 PROJECT = tomllib.loads((CHECKOUT / "pyproject.toml").read_text())["project"]

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.findings import Refused
-from scheduler.instants import DAY, HOUR, parse_rfc3339, rfc3339, to_datetime
-from scheduler.spoken import is_bare_day, is_span, parse_day, parse_time
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAY, HOUR, parse_rfc3339, rfc3339, to_datetime
+from scheduler.base.typed_times import is_bare_day, is_span, parse_day, parse_time
 
 LISBON = ZoneInfo("Europe/Lisbon")
 NOW = parse_rfc3339("2026-04-15T14:30:00+01:00")

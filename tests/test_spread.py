@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from scheduler import spread as module
-from scheduler.findings import Finding, Refused
+from scheduler.base.findings import Finding, Refused
 from scheduler.spread import spread
 
 TOP = Path(__file__).resolve().parents[1]

@@ -11,9 +11,9 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler import strict_yaml
-from scheduler.findings import Finding, Refused
-from scheduler.strict_yaml import MAX_CHARACTERS, MAX_DEPTH, MAX_VALUES, Path, read
+from scheduler.base import strict_yaml
+from scheduler.base.findings import Finding, Refused
+from scheduler.base.strict_yaml import MAX_CHARACTERS, MAX_DEPTH, MAX_VALUES, Path, read
 
 # Regular expressions of the tag resolution table and the values beside them:
 # https://yaml.org/spec/1.2.2/ section 10.3.2 (core schema), and its example 10.9.

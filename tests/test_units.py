@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduler import shipped
+from scheduler.base import shipped
 
 UNITS = shipped.folder("systemd")
 SYSTEM_UNITS = ["shelfbell.service", "shelfbell-backup.service", "shelfbell-backup.timer"]

@@ -66,7 +66,7 @@ def test_the_wheel_holds_the_package_and_nothing_beside_it(wheel: Path) -> None:
 
 @pytest.mark.parametrize("name", ["rules", "systemd"])
 def test_shipped_files_are_found_inside_the_installed_package(name: str, bin_folder: Path, tmp_path: Path) -> None:
-    code = f"from scheduler.shipped import folder; print(folder({name!r}))"
+    code = f"from scheduler.base.shipped import folder; print(folder({name!r}))"
 
     found = Path(run([bin_folder / "python", "-c", code], tmp_path).strip())
 

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from itertools import chain, takewhile
 
+from scheduler.base.instants import DUSK, HOUR, MINUTE, moment
+from scheduler.base.text import clean, listed
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
 from scheduler.cli.entry_words import naming_packs
@@ -12,11 +14,9 @@ from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.messages.lock import running
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.words import next_word
-from scheduler.wording import clean, listed
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
            "fitted", "removed", "confirmed", "renewed")  # fmt: skip

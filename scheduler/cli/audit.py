@@ -5,6 +5,9 @@ from argparse import ArgumentParser, Namespace
 from collections import Counter
 from pathlib import Path
 
+from scheduler.base.findings import Refused
+from scheduler.base.shipped import folder
+from scheduler.base.strict_yaml import read
 from scheduler.cli.common import Desk, desk
 from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.audit import audit
@@ -13,11 +16,8 @@ from scheduler.cli.pages.season import Logged, Season
 from scheduler.cli.rehearse import stretch
 from scheduler.events.log import Event
 from scheduler.facts.wear import airtime_of, flights_of
-from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.messages.outbox import TRIAL, Outbox
-from scheduler.shipped import folder
-from scheduler.strict_yaml import read
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

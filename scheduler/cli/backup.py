@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from scheduler.archive import backup, restore
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import Home
 from scheduler.messages.outbox import Outbox, remember
 

@@ -3,9 +3,9 @@
 import re
 from argparse import ArgumentParser, Namespace
 
+from scheduler.base.findings import Refused
 from scheduler.cli.common import Desk, desk
 from scheduler.cli.explain import asked
-from scheduler.findings import Refused
 from scheduler.home import Home
 from scheduler.verdicts.from_history import Case, Subject, case_of
 from scheduler.verdicts.rule import make_rule

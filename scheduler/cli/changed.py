@@ -1,14 +1,14 @@
 """What an entry opened and what it ended, as `log` answers it."""
 
+from scheduler.base.instants import DUSK
+from scheduler.base.text import set_in
 from scheduler.cli.common import Desk, describe
 from scheduler.events.log import Event, corrects
 from scheduler.facts.book import counts_from
-from scheduler.instants import DUSK
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.text import Lines, advice, gathered, log_line
 from scheduler.reminders.words import next_word
-from scheduler.wording import set_in
 
 
 def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:

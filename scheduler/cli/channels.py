@@ -2,10 +2,10 @@
 
 from argparse import ArgumentParser, Namespace
 
+from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, desk, numbered, print_json
 from scheduler.home import Channel, Home
 from scheduler.messages.outbox import KEPT, Health, Outbox
-from scheduler.units import show_span
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

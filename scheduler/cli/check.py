@@ -3,9 +3,9 @@
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
 
+from scheduler.base.findings import Finding
 from scheduler.cli.common import clock, numbered, print_json
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import Finding
 from scheduler.home import Home
 from scheduler.home_check import file_advice, read_files
 from scheduler.verdicts.cases import advice, failures

@@ -8,15 +8,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import DUSK, moment_near, rfc3339
+from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.cli.entry_words import describe as describe
 from scheduler.events.log import Event, Reader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
-from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
-from scheduler.instants import DUSK, moment_near, rfc3339
 from scheduler.reminders.board import Board
-from scheduler.spoken import is_bare_day, parse_time
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace

@@ -7,19 +7,19 @@ from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAY
+from scheduler.base.text import clean
+from scheduler.base.units import show_span
 from scheduler.cli.common import clock, numbered, print_json
 from scheduler.cli.refused import rules_gone_by, said_in
 from scheduler.cli.spare_setup import spare_zone
 from scheduler.events.log import WAY_BACK, Event
 from scheduler.facts.book import counts_from
-from scheduler.findings import Refused
 from scheduler.home import Home, Setup
-from scheduler.instants import DAY
 from scheduler.messages.lock import running
 from scheduler.messages.outbox import Outbox
-from scheduler.units import show_span
 from scheduler.unwatched import unwatched
-from scheduler.wording import clean
 
 LEAST_FREE = 100 * 2**20
 OLD_BACKUP = 7 * DAY

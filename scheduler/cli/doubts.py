@@ -3,12 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from scheduler.cli.common import Without
-from scheduler.events.log import HOME, Event
-from scheduler.facts.away import absence
-from scheduler.facts.book import Book, counts_from
-from scheduler.facts.charge import reading_of
-from scheduler.instants import (
+from scheduler.base.instants import (
     DAY,
     DUSK,
     MINUTE,
@@ -19,7 +14,12 @@ from scheduler.instants import (
     parse_rfc3339,
     start_of_day,
 )
-from scheduler.units import show_span
+from scheduler.base.units import show_span
+from scheduler.cli.common import Without
+from scheduler.events.log import HOME, Event
+from scheduler.facts.away import absence
+from scheduler.facts.book import Book, counts_from
+from scheduler.facts.charge import reading_of
 
 LONGEST_MINUTES = 60.0
 """A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry

@@ -4,6 +4,7 @@ from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.text import listed, set_in
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.home import Home
 from scheduler.messages.standing import board_of, standing
@@ -12,7 +13,6 @@ from scheduler.reminders.ground import Hush, as_kept
 from scheduler.reminders.text import Lines, advice, gathered, keep, log_line, unknown_lines
 from scheduler.reminders.unknown import Unknown, unknown_at
 from scheduler.reminders.why import hush_of, kept_quiet
-from scheduler.wording import listed, set_in
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace

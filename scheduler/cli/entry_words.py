@@ -4,11 +4,11 @@ from collections.abc import Callable
 from datetime import datetime, tzinfo
 from typing import Any
 
+from scheduler.base.instants import moment_near, parse_rfc3339
+from scheduler.base.text import clean, listed
 from scheduler.events.fields import INSTANT
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import Event
-from scheduler.instants import moment_near, parse_rfc3339
-from scheduler.wording import clean, listed
 
 _HIDDEN = {"at", "recorded_at", "id", "what", "note", "by", "instead_of"}
 _WORDS: dict[str, str] = {

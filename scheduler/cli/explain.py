@@ -6,6 +6,9 @@ from functools import partial
 from operator import attrgetter, itemgetter
 from typing import NamedTuple, TypeVar
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import DAWN, MINUTE
+from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, describe, desk_or_spare, print_answer, print_json
 from scheduler.cli.parts import boards, placing
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
@@ -14,10 +17,7 @@ from scheduler.events.log import Event, concerned
 from scheduler.facts.book import Book
 from scheduler.facts.pack import inferred_from
 from scheduler.facts.spans import UNKNOWN, WORDS
-from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
-from scheduler.instants import DAWN, MINUTE
-from scheduler.units import show_span
 from scheduler.unwatched import unwatched
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json

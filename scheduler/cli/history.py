@@ -3,16 +3,16 @@
 from argparse import ArgumentParser, Namespace
 from itertools import pairwise
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import DAWN
+from scheduler.base.text import clean
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_json
 from scheduler.cli.explain import entry_line, through
 from scheduler.events.log import JOB, Event
 from scheduler.facts.book import Book
-from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
-from scheduler.instants import DAWN
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.told import Told
-from scheduler.wording import clean
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

@@ -4,10 +4,10 @@ import os
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
+from scheduler.base.instants import local_date
+from scheduler.base.shipped import folder
 from scheduler.home import FLEET, SETTINGS, Home
-from scheduler.instants import local_date
-from scheduler.shipped import folder
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

@@ -7,10 +7,10 @@ from shutil import copyfileobj
 from tempfile import SpooledTemporaryFile
 from typing import IO
 
+from scheduler.base.findings import Finding, Refused
 from scheduler.cli.common import clock
 from scheduler.cli.progress import counted, progress
 from scheduler.events.taking import take
-from scheduler.findings import Finding, Refused
 from scheduler.home import Home
 from scheduler.messages.poke import poke
 

@@ -3,8 +3,8 @@
 from collections import Counter
 from datetime import date, timedelta
 
+from scheduler.base.instants import local_date
 from scheduler.cli.common import Desk
-from scheduler.instants import local_date
 from scheduler.messages.wake import part_for
 from scheduler.reminders.rehearse import Rehearsal
 

@@ -3,6 +3,9 @@
 from functools import partial
 from itertools import takewhile
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import SECOND, moment_near, parse_rfc3339, rfc3339
+from scheduler.base.typed_times import is_bare_day, is_recurring, parse_day, parse_time
 from scheduler.cli.answer import answer, unjudged
 from scheduler.cli.common import Desk, clock, describe, no_such_job, setup_or_spare
 from scheduler.cli.log_help import TYPED, short_usage, usage
@@ -11,11 +14,8 @@ from scheduler.events.fields import DAY, INSTANT
 from scheduler.events.kinds import KINDS, Field, Kind, field
 from scheduler.events.log import Log
 from scheduler.events.taking import FUTURE_ALLOWED, take, to_line
-from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home, Setup
-from scheduler.instants import SECOND, moment_near, parse_rfc3339, rfc3339
 from scheduler.items import expand
-from scheduler.spoken import is_bare_day, is_recurring, parse_day, parse_time
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
 _COMMENT = "#"

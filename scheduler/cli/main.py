@@ -7,7 +7,7 @@ import sys
 from importlib import import_module
 
 from scheduler import __version__
-from scheduler.findings import FilesRefused, Refused, did_you_mean
+from scheduler.base.findings import FilesRefused, Refused, did_you_mean
 
 COMMANDS = {
     "init": "a commented starter home",

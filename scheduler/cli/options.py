@@ -4,7 +4,7 @@ import argparse
 import re
 from types import ModuleType
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 
 
 def parse(module: ModuleType, name: str, meaning: str, words: list[str]) -> argparse.Namespace:

@@ -3,18 +3,18 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAY, HOUR, MINUTE, local_date
+from scheduler.base.text import listed
+from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, desk, numbered, print_answer, print_json
 from scheduler.cli.due import whole
 from scheduler.cli.parts import groups
 from scheduler.events.log import HOME, Reader
-from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, local_date
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
 from scheduler.reminders.text import Lines, advice, unknown_lines
-from scheduler.units import show_span
-from scheduler.wording import listed
 
 _FURTHEST = 3660
 

@@ -3,16 +3,16 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import DAY, MINUTE
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.wear import depth_classes, throughput_ah
 from scheduler.cli.answer import ring_ahead
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
 from scheduler.facts.life import moves
 from scheduler.facts.sheet import Sheet, sheet_of
-from scheduler.findings import Refused, did_you_mean
 from scheduler.fleet.fleet import Item
 from scheduler.home import Home
-from scheduler.instants import DAY, MINUTE
 from scheduler.reminders.board import Board
 
 

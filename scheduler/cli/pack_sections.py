@@ -3,6 +3,8 @@
 A line that begins with a space is laid out already.
 """
 
+from scheduler.base.instants import DAY
+from scheduler.base.units import show_span
 from scheduler.cells.energy import LARGE_WH, SMALL_WH
 from scheduler.cells.health import LEAST_READINGS
 from scheduler.cells.wear import depth_classes, throughput_ah
@@ -13,8 +15,6 @@ from scheduler.facts.endurance import RESERVE
 from scheduler.facts.holding import FULL
 from scheduler.facts.life import NAMES, STORAGE, moves
 from scheduler.facts.sheet import Flights, Sheet
-from scheduler.instants import DAY
-from scheduler.units import show_span
 
 FEW = 3
 """Below so many readings they are listed, not drawn."""

@@ -1,9 +1,9 @@
 """How the page on a pack writes estimates, dates and counts."""
 
+from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.estimate import Estimate
 from scheduler.cli.common import Desk
 from scheduler.facts.sheet import Sheet
-from scheduler.instants import DAY, to_datetime
 
 FAR = 2100
 """A year from which on a date says no more than that it is far."""

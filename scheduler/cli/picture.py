@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.health import LEAST_READINGS
 from scheduler.facts.life import EDGES
 from scheduler.facts.sheet import Sheet
-from scheduler.findings import Refused
-from scheduler.instants import DAY, to_datetime
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

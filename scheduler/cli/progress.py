@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import TextIO, TypeVar
 
-from scheduler.progress import Progress, nobody
+from scheduler.base.progress import Progress, nobody
 
 SILENT = 1.0
 """Seconds before anything is shown: what is done sooner needs no telling."""

@@ -2,11 +2,11 @@
 
 from typing import Any
 
+from scheduler.base.instants import DUSK
+from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, describe
-from scheduler.instants import DUSK
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.text import Lines, log_line
-from scheduler.units import show_span
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
 from scheduler.verdicts.reference import SAID

@@ -3,11 +3,11 @@
 from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
+from scheduler.base.findings import FilesRefused, Finding, Refused
+from scheduler.base.instants import moment_near
 from scheduler.cli.common import Desk, clock
 from scheduler.cli.spare_setup import spare_zone
-from scheduler.findings import FilesRefused, Finding, Refused
 from scheduler.home import Home
-from scheduler.instants import moment_near
 from scheduler.messages.lock import running
 from scheduler.messages.outbox import FILES_READ_AT, Outbox
 

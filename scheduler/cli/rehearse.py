@@ -3,14 +3,15 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAY, local_date, start_of_day
+from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.cli.common import Desk, clock, desk, numbered, print_json
 from scheduler.cli.progress import counted, progress
 from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_text
 from scheduler.cli.suppose import suppose_file, suppose_use, supposing
 from scheduler.events.memory import Memory
-from scheduler.findings import Refused
 from scheduler.home import Channel, Home
-from scheduler.instants import DAY, local_date, start_of_day
 from scheduler.reminders.board import Board
 from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision
@@ -20,7 +21,6 @@ from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
 from scheduler.reminders.told import Told
 from scheduler.reminders.words import rank
-from scheduler.spoken import is_bare_day, parse_time
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

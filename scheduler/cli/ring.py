@@ -2,7 +2,7 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.findings import Refused, did_you_mean
+from scheduler.base.findings import Refused, did_you_mean
 from scheduler.home import Home
 
 

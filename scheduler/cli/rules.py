@@ -3,12 +3,12 @@
 from argparse import ArgumentParser, Namespace
 from typing import Any
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.shipped import folder
+from scheduler.base.strict_yaml import read
 from scheduler.cli.common import desk, print_json
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
-from scheduler.shipped import folder
-from scheduler.strict_yaml import read
 from scheduler.verdicts.reference import adjustment_words, facts_table, page, urgency_words
 from scheduler.verdicts.rule import Ruleset
 

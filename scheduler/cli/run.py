@@ -2,11 +2,11 @@
 
 from argparse import ArgumentParser, Namespace
 
+from scheduler.base.findings import Refused
+from scheduler.base.typed_times import parse_time
 from scheduler.cli.common import clock
 from scheduler.cli.progress import progress
-from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.spoken import parse_time
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

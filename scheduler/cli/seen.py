@@ -3,18 +3,18 @@
 from argparse import ArgumentParser, Namespace
 from zoneinfo import ZoneInfo
 
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import SECOND, rfc3339
+from scheduler.base.typed_times import is_bare_day, is_span, parse_time
+from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, clock, setup_or_spare
 from scheduler.events.kinds import AWAITED, KINDS
 from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.facts.condition import bars
-from scheduler.findings import Refused, did_you_mean
 from scheduler.home import Home
-from scheduler.instants import SECOND, rfc3339
 from scheduler.messages.poke import poke
 from scheduler.reminders.board import SNOOZE, Reminder
-from scheduler.spoken import is_bare_day, is_span, parse_time
-from scheduler.units import show_span
 from scheduler.verdicts.verdict import Key
 
 _TIME = "give a time such as 2d or 'sat 09:00'"

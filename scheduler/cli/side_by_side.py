@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from scheduler.base.text import listed
 from scheduler.cli.common import Desk
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.compare import Difference
 from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.rehearse import Rehearsal
 from scheduler.verdicts.rule import Rule, Ruleset
-from scheduler.wording import listed
 
 
 class Side(NamedTuple):

@@ -5,7 +5,7 @@ import sqlite3
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import FLEET, FLEET_PART, SETTINGS, Home, Setup, make_setup
 
 
@@ -41,7 +41,7 @@ def _part(home: Home, part: str, refused: Refused, last: dict) -> dict | None:
 
 
 def _data(home: Home, name: str) -> dict:
-    from scheduler.strict_yaml import read
+    from scheduler.base.strict_yaml import read
 
     return read((home.path / name).read_bytes(), name).data or {}
 

@@ -8,13 +8,13 @@ from datetime import timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DUSK, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
 from scheduler.cli.intake import lines, opened
 from scheduler.events.log import Event, Log
 from scheduler.events.taking import take, to_line
-from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import DATABASE, Home
-from scheduler.instants import DUSK, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
 from scheduler.reminders.hours import Hours
 
 USE = ("charged", "drained", "flown", "moved", "travel_planned", "booked", "cancelled")

@@ -3,9 +3,9 @@
 import re
 from collections.abc import Callable
 
+from scheduler.base.findings import did_you_mean
 from scheduler.events.fields import choices
 from scheduler.events.kinds import COMMON, KINDS, MEANT, Kind, field
-from scheduler.findings import did_you_mean
 
 _COMMON_CHECKS = {field.name: field.type.check for field in COMMON} | {"what": lambda _: None}
 _CHECKS = {what: _COMMON_CHECKS | {f.name: f.type.check for f in kind.fields} for what, kind in KINDS.items()}

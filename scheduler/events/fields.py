@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 from typing import NamedTuple
 
-from scheduler.instants import parse_date, parse_rfc3339
+from scheduler.base.instants import parse_date, parse_rfc3339
 
 Check = Callable[[object], str | None]
 _UNSEEN = r"\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\udfff"

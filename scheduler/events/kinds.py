@@ -99,7 +99,7 @@ def _no_flight(event: dict[str, object]) -> str | None:
 
 def _in_order(first: str, second: str) -> Callable[[dict[str, object]], str | None]:
     def contradiction(event: dict[str, object]) -> str | None:
-        from scheduler.instants import parse_rfc3339
+        from scheduler.base.instants import parse_rfc3339
 
         start, end = event.get(first), event.get(second)
         if isinstance(start, str) and isinstance(end, str) and parse_rfc3339(end) <= parse_rfc3339(start):

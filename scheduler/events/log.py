@@ -15,10 +15,10 @@ from operator import itemgetter
 from stat import S_ISDIR
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAWN, DUSK
 from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source, standing
-from scheduler.findings import Refused
-from scheduler.instants import DAWN, DUSK
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -3,8 +3,8 @@
 from bisect import bisect_right
 from typing import NamedTuple
 
+from scheduler.base.instants import DUSK
 from scheduler.events.log import Event, Log, concerned
-from scheduler.instants import DUSK
 
 
 class Entry(NamedTuple):

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from datetime import timedelta
 from typing import Any, Protocol
 
+from scheduler.base.instants import parse_date
 from scheduler.cells.voltage import FULL_VOLTS, TOLERANCE_VOLTS, check_volts
-from scheduler.instants import parse_date
 
 
 class Item(Protocol):

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from operator import itemgetter
 from typing import TYPE_CHECKING, TypeVar
 
-from scheduler.instants import DAWN
+from scheduler.base.instants import DAWN
 
 if TYPE_CHECKING:
     from scheduler.events.log import Event

@@ -11,12 +11,12 @@ from functools import cache
 from itertools import chain, islice
 from typing import Any, NamedTuple, Protocol
 
+from scheduler.base.findings import Finding, Refused, did_you_mean
+from scheduler.base.instants import MINUTE, SECOND, parse_rfc3339, rfc3339, to_datetime
 from scheduler.events.check import problems
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import Log, Row, Transaction, concerned
 from scheduler.events.plausible import Item, impossible
-from scheduler.findings import Finding, Refused, did_you_mean
-from scheduler.instants import MINUTE, SECOND, parse_rfc3339, rfc3339, to_datetime
 
 FUTURE_ALLOWED = 5 * MINUTE
 _LINES = 1000

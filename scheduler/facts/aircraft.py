@@ -2,11 +2,11 @@
 
 from typing import TYPE_CHECKING
 
+from scheduler.base.units import FLAG
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import latched
 from scheduler.facts.timeline import Piece
 from scheduler.facts.wear import passes, switched
-from scheduler.units import FLAG
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

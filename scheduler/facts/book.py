@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.base.instants import DAWN, DUSK, MINUTE, start_of_day
 from scheduler.events.log import HOME, JOB, JOBS, Event
 from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
@@ -17,7 +18,6 @@ from scheduler.facts.jobs import Job, jobs_of, over_at
 from scheduler.facts.timeline import Piece, Timeline, Value
 from scheduler.fleet import fleet as fleets
 from scheduler.fleet.fleet import Fleet, Item
-from scheduler.instants import DAWN, DUSK, MINUTE, start_of_day
 
 if TYPE_CHECKING:
     from scheduler.facts.quiet import Known

@@ -4,9 +4,9 @@ from collections import deque
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DAY
 from scheduler.events.log import Event
 from scheduler.facts.timeline import Trail
-from scheduler.instants import DAY
 
 if TYPE_CHECKING:
     from scheduler.cells.estimate import Estimate

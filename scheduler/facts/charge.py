@@ -5,12 +5,12 @@ from itertools import chain, repeat
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DAWN, DAY, DUSK, MINUTE
 from scheduler.cells.median import median
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.book import counts_from
 from scheduler.facts.timeline import Piece, Slope, Trail
-from scheduler.instants import DAWN, DAY, DUSK, MINUTE
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

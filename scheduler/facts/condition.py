@@ -2,6 +2,8 @@
 
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN
+from scheduler.base.units import FLAG, SPAN, word
 from scheduler.events.kinds import FINDINGS
 from scheduler.events.log import Event
 from scheduler.events.source import standing
@@ -11,8 +13,6 @@ from scheduler.facts.declare import FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import PACK, STOP_SIGNS, latched
 from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
 from scheduler.facts.wear import passes, rising, switched
-from scheduler.instants import DAWN
-from scheduler.units import FLAG, SPAN, word
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

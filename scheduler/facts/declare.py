@@ -3,8 +3,8 @@
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.units import Unit, show
 from scheduler.facts.timeline import Piece
-from scheduler.units import Unit, show
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

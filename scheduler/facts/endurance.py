@@ -3,6 +3,8 @@
 from collections import deque
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import MINUTE
+from scheduler.base.units import FLAG, PERCENT, RATIO, SPAN, count
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
 from scheduler.cells.median import median
 from scheduler.events.log import Event
@@ -12,8 +14,6 @@ from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import Piece, Trail, events_of, trail_of
 from scheduler.facts.wear import passes, switched
-from scheduler.instants import MINUTE
-from scheduler.units import FLAG, PERCENT, RATIO, SPAN, count
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

@@ -2,8 +2,8 @@
 
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN, DUSK, start_of_day
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, start_of_day
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book

@@ -2,6 +2,7 @@
 
 from typing import NamedTuple
 
+from scheduler.base.instants import DAY
 from scheduler.cells.energy import minutes_to_charge, minutes_to_drain
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
@@ -13,7 +14,6 @@ from scheduler.facts.charge import cell_volts, is_reckoned
 from scheduler.facts.life import STORAGE
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
-from scheduler.instants import DAY
 
 SETTLED = DAY
 """After a charge the first day loses more than later ones; readings in it are left out of a fitted rate."""

@@ -3,11 +3,11 @@
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAY, CalendarSpan, add_months, end_of_day, local_date, parse_date
+from scheduler.base.units import FLAG, SPAN, count
 from scheduler.events.log import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, Piece, Trail
-from scheduler.instants import DAY, CalendarSpan, add_months, end_of_day, local_date, parse_date
-from scheduler.units import FLAG, SPAN, count
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from scheduler.base.instants import DAY
 from scheduler.cells.ageing import Stretch, as_storage_days, extra_fade, storage_fade
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.voltage import volts_at
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAY
 
 EDGES = (0.0, 20.0, 40.0, 70.0, 85.0, 100.0)
 """Bands of charge, percent; an edge counts below. Sitting full begins at 85, the trade's conservative empty is 20."""

@@ -6,6 +6,8 @@ from functools import partial
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DUSK, MINUTE
+from scheduler.base.units import FLAG, PERCENT, count, word
 from scheduler.events.log import Event
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
@@ -14,8 +16,6 @@ from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.papers import sort_of
 from scheduler.facts.timeline import Piece, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DUSK, MINUTE
-from scheduler.units import FLAG, PERCENT, count, word
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life

@@ -3,14 +3,14 @@
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN, HOUR, end_of_day, local_date
+from scheduler.base.units import FLAG, SPAN, Unit
+from scheduler.base.units import word as words
 from scheduler.events.log import Event
 from scheduler.facts.aircraft import AIRCRAFT
 from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, NEVER, Piece
 from scheduler.facts.wear import switched
-from scheduler.instants import DAWN, HOUR, end_of_day, local_date
-from scheduler.units import FLAG, SPAN, Unit
-from scheduler.units import word as words
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

@@ -3,14 +3,14 @@
 from math import inf
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN, DUSK, HOUR, moment
+from scheduler.base.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, HOUR, moment
-from scheduler.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life

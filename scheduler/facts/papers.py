@@ -2,12 +2,12 @@
 
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN, CalendarSpan, start_of_day
+from scheduler.base.units import FLAG, word
 from scheduler.facts.declare import fact
 from scheduler.facts.house import last_day
 from scheduler.facts.timeline import Piece
 from scheduler.fleet.plates import PLATES
-from scheduler.instants import DAWN, CalendarSpan, start_of_day
-from scheduler.units import FLAG, word
 
 if TYPE_CHECKING:
     from datetime import date

@@ -5,6 +5,8 @@ from datetime import timedelta
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK, at_local, local_date, parse_clock, start_of_day
+from scheduler.base.units import FLAG, SPAN, count, word
 from scheduler.events.log import Event
 from scheduler.facts.away import absence
 from scheduler.facts.charge import charge_fold
@@ -13,8 +15,6 @@ from scheduler.facts.declare import fact
 from scheduler.facts.jobs import covering
 from scheduler.facts.timeline import RISING, Piece
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, at_local, local_date, parse_clock, start_of_day
-from scheduler.units import FLAG, SPAN, count, word
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life

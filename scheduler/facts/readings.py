@@ -2,14 +2,14 @@
 
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAY, local_date
+from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
 from scheduler.events.log import Event
 from scheduler.facts.charge import cell_volts
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import Piece, Trail
 from scheduler.facts.wear import rising
-from scheduler.instants import DAY, local_date
-from scheduler.units import PERCENT, RATIO, SPAN, VOLTS, count
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

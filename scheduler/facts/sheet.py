@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from scheduler.base.instants import DAY
 from scheduler.cells.ageing import cost
 from scheduler.cells.endurance import LEAST_EARLIER, against_sisters
 from scheduler.cells.estimate import Estimate
@@ -19,7 +20,6 @@ from scheduler.facts.life import Band, Run, Sitting, bands, runs, sitting
 from scheduler.facts.readings import mild_resistances
 from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import Money
-from scheduler.instants import DAY
 
 ROOM = 20.0
 """Degrees Celsius taken for storage where no reading tells a temperature. Assumed."""

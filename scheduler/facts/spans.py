@@ -8,7 +8,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from functools import reduce
 
-from scheduler.instants import DAWN, DUSK
+from scheduler.base.instants import DAWN, DUSK
 
 NO, UNKNOWN, YES = 0, 1, 2
 WORDS = ("no", "unknown", "yes")

@@ -2,12 +2,12 @@
 
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAY
+from scheduler.base.units import SPAN
 from scheduler.events.log import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.house import spares_count
 from scheduler.facts.timeline import NEVER, Piece, Timeline
-from scheduler.instants import DAY
-from scheduler.units import SPAN
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

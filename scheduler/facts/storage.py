@@ -5,6 +5,8 @@ from itertools import pairwise
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE
+from scheduler.base.units import FLAG, RATIO, SPAN
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import charge_fold, self_discharge
@@ -14,8 +16,6 @@ from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Piece
 from scheduler.facts.wear import airtime_of
-from scheduler.instants import DAY, DUSK, HOUR, MINUTE
-from scheduler.units import FLAG, RATIO, SPAN
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life

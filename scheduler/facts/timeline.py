@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterable, Iterator
 from operator import ge, gt, le, lt
 from typing import NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK, CalendarSpan
 from scheduler.events.log import Event
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
-from scheduler.instants import DAWN, DUSK, CalendarSpan
 
 Value = int | float | str | None
 Slope = tuple[int, int] | None

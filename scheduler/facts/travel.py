@@ -3,13 +3,13 @@
 from datetime import date
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN, local_date, parse_rfc3339
+from scheduler.base.units import FLAG, SPAN, WATT_HOURS, count, word
 from scheduler.events.kinds import MODES
 from scheduler.events.log import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Piece
-from scheduler.instants import DAWN, local_date, parse_rfc3339
-from scheduler.units import FLAG, SPAN, WATT_HOURS, count, word
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life

@@ -5,13 +5,13 @@ from collections.abc import Callable
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
+from scheduler.base.instants import DAWN, MINUTE
+from scheduler.base.units import FLAG, SPAN, count
 from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import Step, counted, latched
 from scheduler.facts.timeline import RISING, Piece, Trail, flags
-from scheduler.instants import DAWN, MINUTE
-from scheduler.units import FLAG, SPAN, count
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life

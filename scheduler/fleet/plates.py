@@ -2,8 +2,8 @@
 
 from typing import NamedTuple
 
-from scheduler.instants import parse_date, parse_span
-from scheduler.units import CELSIUS, MILLIAMP_HOURS, PERCENT, Unit, parse
+from scheduler.base.instants import parse_date, parse_span
+from scheduler.base.units import CELSIUS, MILLIAMP_HOURS, PERCENT, Unit, parse
 
 
 class Plate(NamedTuple):

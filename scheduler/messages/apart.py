@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.apart import Failed, Silent, ask
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
+from scheduler.base.instants import SECOND
+from scheduler.base.progress import Progress
 from scheduler.home import Home, Setup, make_setup
-from scheduler.instants import SECOND
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
-from scheduler.progress import Progress
 
 PATIENCE = 300.0
 """Seconds after which a look of which nothing is heard is taken for hung. Common practice, no source."""

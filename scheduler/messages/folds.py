@@ -10,9 +10,9 @@ import sqlite3
 from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK
 from scheduler.events.log import HOME, JOB, JOBS, Log, Transaction, concerned, corrects
 from scheduler.facts.book import counts_from
-from scheduler.instants import DAWN, DUSK
 
 if TYPE_CHECKING:
     from scheduler.facts.quiet import Known

@@ -6,7 +6,7 @@ import time
 import urllib.request
 from collections.abc import Callable, Mapping
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import Channel
 from scheduler.messages.senders import address, redact
 

@@ -5,7 +5,7 @@ import os
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 
 if TYPE_CHECKING:
     from pathlib import Path

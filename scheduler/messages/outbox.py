@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any, NamedTuple
 
+from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.events.log import Log, Transaction
-from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.messages.folds import drop
 from scheduler.reminders.decide import Decision, Ledger
 from scheduler.reminders.told import Told

@@ -8,9 +8,9 @@ from collections.abc import Callable, Mapping
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
+from scheduler.base.instants import HOUR, MINUTE, moment_near
 from scheduler.home import Channel, Setup
-from scheduler.instants import HOUR, MINUTE, moment_near
 from scheduler.messages.notices import Notice, over, tell
 from scheduler.messages.outbox import TRIAL, Outbox, Row
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, send

@@ -7,15 +7,15 @@ from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
+from scheduler.base.instants import SECOND
+from scheduler.base.progress import Progress, nobody
 from scheduler.events.log import HOME, Reader
 from scheduler.facts.book import Book
 from scheduler.facts.quiet import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home, Setup, make_setup
-from scheduler.instants import SECOND
 from scheduler.messages.folds import Base, Folds, fresh_entries
 from scheduler.messages.outbox import Outbox
-from scheduler.progress import Progress, nobody
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import decide
 from scheduler.reminders.fold import Fold, done_with, folds, home_asked_since, home_can_wait, solve, together

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import parse_qsl, unquote
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import Channel
 
 SENT, TEMPORARY, PERMANENT = "sent", "temporary", "permanent"

@@ -5,11 +5,11 @@ from collections.abc import Iterable
 from functools import cached_property, partial
 from typing import NamedTuple
 
+from scheduler.base.instants import DAWN, DAY
 from scheduler.events.log import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN, YES
-from scheduler.instants import DAWN, DAY
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.stretches import Stretch

@@ -7,6 +7,7 @@ from collections.abc import Container, Iterable, Iterator
 from functools import partial
 from typing import NamedTuple, TypeVar
 
+from scheduler.base.instants import DAWN, DUSK
 from scheduler.events.log import HOME, JOB
 from scheduler.events.source import standing
 from scheduler.facts.book import Asked, Book
@@ -16,7 +17,6 @@ from scheduler.facts.quiet import ASKED, Evidence, evidence
 from scheduler.facts.spans import NO, UNKNOWN, YES
 from scheduler.facts.timeline import NEVER, Piece, Timeline
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DAWN, DUSK
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
 from scheduler.reminders.hours import Hours

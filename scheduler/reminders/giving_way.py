@@ -2,10 +2,10 @@
 
 from functools import partial
 
+from scheduler.base.instants import DAWN
 from scheduler.facts.condition import bars
 from scheduler.facts.spans import YES
 from scheduler.facts.timeline import Piece, Timeline
-from scheduler.instants import DAWN
 from scheduler.reminders.board import Reminder, pressing
 from scheduler.verdicts.conditions import spans
 from scheduler.verdicts.verdict import Verdict, verdicts

@@ -3,9 +3,9 @@
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.base.instants import DUSK
+from scheduler.base.units import Unit, show, show_span
 from scheduler.facts.timeline import Piece, Slope, Value
-from scheduler.instants import DUSK
-from scheduler.units import Unit, show, show_span
 from scheduler.verdicts.templates import SPECIAL, names
 from scheduler.verdicts.verdict import Key
 

@@ -5,7 +5,7 @@ from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.instants import DAY, HOUR, next_local, parse_clock, parse_span, to_datetime
+from scheduler.base.instants import DAY, HOUR, next_local, parse_clock, parse_span, to_datetime
 
 JOIN_DIGEST = 2 * HOUR
 """A held message waits for the digest when that comes so soon after quiet hours, else goes at their end."""

@@ -3,12 +3,12 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
+from scheduler.base.instants import DAWN
 from scheduler.events.log import HOME, Event
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DAWN
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict, verdicts

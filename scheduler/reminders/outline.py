@@ -8,7 +8,7 @@ import json
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.instants import DUSK
+from scheduler.base.instants import DUSK
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.ground import Ground, Hush, KeptRule, KeptVerdict, as_kept
 from scheduler.reminders.text import fleeting, keep

@@ -14,12 +14,12 @@ from math import sqrt
 from statistics import fmean, stdev
 from typing import NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK, WEEK, rfc3339
 from scheduler.events.log import Event, concerned
 from scheduler.events.source import Source, standing
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DAWN, DUSK, WEEK, rfc3339
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.parts import boards
 from scheduler.verdicts.cases import Cases

@@ -5,6 +5,7 @@ The answer of `shelfbell ready`, and what the messages on the eve and the mornin
 
 from typing import NamedTuple
 
+from scheduler.base.instants import DUSK
 from scheduler.cells.energy import minutes_to_charge
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
@@ -20,7 +21,6 @@ from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.travel import energy_of
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DUSK
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict, verdicts
 

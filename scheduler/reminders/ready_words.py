@@ -2,15 +2,15 @@
 
 from collections.abc import Callable
 
+from scheduler.base.instants import MINUTE, moment_near
+from scheduler.base.text import listed
+from scheduler.base.units import count, show, show_span
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.book import Book
 from scheduler.facts.endurance import RESERVE
-from scheduler.instants import MINUTE, moment_near
 from scheduler.reminders.ready import PackState, Paper, Ready, Todo, others, ready_for
-from scheduler.units import count, show, show_span
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict
-from scheduler.wording import listed
 
 IN_THE_AIR = (
     "Look before each flight and at every change of packs. Come down with sideways movement, never straight into your "

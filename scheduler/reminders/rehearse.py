@@ -5,7 +5,7 @@ from functools import partial
 from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
-from scheduler.instants import DAWN, DUSK
+from scheduler.base.instants import DAWN, DUSK
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours

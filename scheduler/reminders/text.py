@@ -6,16 +6,16 @@ from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.base.instants import DAY, moment_near
+from scheduler.base.text import clean, listed
+from scheduler.base.units import show_spans
 from scheduler.facts.declare import Fact, absent, show_fact
-from scheduler.instants import DAY, moment_near
 from scheduler.reminders.board import Reminder, since
 from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, grounds_needed
 from scheduler.reminders.unknown import Unknown
-from scheduler.units import show_spans
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 from scheduler.verdicts.verdict import Verdict
-from scheduler.wording import clean, listed
 
 if TYPE_CHECKING:
     from scheduler.reminders.decide import Decision, Ended, Gap

@@ -2,14 +2,14 @@
 
 from collections.abc import Callable, Iterator
 
-from scheduler.instants import DUSK
+from scheduler.base.instants import DUSK
+from scheduler.base.text import clean
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.ground import Hush
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.told import Told
 from scheduler.reminders.words import DISTURBING, Word, next_word, quiet_until, said_of
-from scheduler.wording import clean
 
 Say = Callable[[int], str]
 """Writes an instant for people."""

@@ -2,8 +2,8 @@
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK, parse_rfc3339
 from scheduler.events.log import Event
-from scheduler.instants import DAWN, DUSK, parse_rfc3339
 from scheduler.reminders.board import SNOOZE, Board, Reminder
 from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES

@@ -5,6 +5,7 @@ from datetime import timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.base.instants import DAWN, DAY, local_date, parse_rfc3339, rfc3339
 from scheduler.events.check import problems
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import Event, concerned
@@ -14,7 +15,6 @@ from scheduler.facts.declare import Fact
 from scheduler.facts.spans import UNKNOWN, WORDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
-from scheduler.instants import DAWN, DAY, local_date, parse_rfc3339, rfc3339
 from scheduler.verdicts.rule import make_rule
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Verdict

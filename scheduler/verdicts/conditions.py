@@ -3,11 +3,11 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple, Union
 
+from scheduler.base.instants import DAWN, CalendarSpan, parse_span
+from scheduler.base.units import parse
 from scheduler.facts.declare import Fact
 from scheduler.facts.spans import NO, YES, Spans, every, some
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAWN, CalendarSpan, parse_span
-from scheduler.units import parse
 
 NUMERIC = ("at_least", "more_than", "at_most", "less_than")
 NAMED = ("is", "is_not", "one_of")

@@ -2,12 +2,12 @@
 
 from typing import NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.units import show
 from scheduler.events.log import Event
 from scheduler.facts.declare import Fact, show_fact
 from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
 from scheduler.facts.timeline import events_of
-from scheduler.instants import DAWN, DUSK
-from scheduler.units import show
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, leaf_spans
 from scheduler.verdicts.margin import margin
 from scheduler.verdicts.verdict import Verdict

@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from scheduler.base.instants import DAWN, DUSK, rfc3339
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import JOBS, Event
 from scheduler.facts.spans import UNKNOWN
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DAWN, DUSK, rfc3339
 from scheduler.verdicts.cases import failures, given_events
 from scheduler.verdicts.conditions import Condition
 from scheduler.verdicts.explain import events_in, explain

@@ -1,8 +1,8 @@
 """How far a value is from the limit that it is held against."""
 
+from scheduler.base.instants import CalendarSpan
+from scheduler.base.units import show
 from scheduler.facts.declare import Fact
-from scheduler.instants import CalendarSpan
-from scheduler.units import show
 from scheduler.verdicts.conditions import NUMERIC, Leaf
 from scheduler.verdicts.verdict import Verdict
 

@@ -3,11 +3,11 @@
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from scheduler.base.findings import Finding, did_you_mean
+from scheduler.base.strict_yaml import Document
 from scheduler.events.kinds import KINDS
 from scheduler.facts.declare import Fact
-from scheduler.findings import Finding, did_you_mean
 from scheduler.fleet.plates import fields
-from scheduler.strict_yaml import Document
 from scheduler.verdicts import templates
 from scheduler.verdicts.wrong import Wrong, faults
 

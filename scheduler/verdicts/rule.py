@@ -4,8 +4,8 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import NamedTuple
 
+from scheduler.base.instants import HOUR, parse_span
 from scheduler.facts.declare import Fact
-from scheduler.instants import HOUR, parse_span
 from scheduler.verdicts.conditions import Condition, build
 
 URGENCIES = ("now", "today", "this_week", "whenever")

@@ -2,8 +2,8 @@
 
 from typing import NamedTuple
 
+from scheduler.base.instants import DAWN, DAY, DUSK
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
-from scheduler.instants import DAWN, DAY, DUSK
 
 NOT_JUDGED_AFTER = 14 * DAY
 """A reminder whose ground has been unknown for so long is closed as not judged."""

@@ -41,7 +41,7 @@ def fault(template: str, known: Iterable[str]) -> str | None:
     strange = sorted(used - set(known))
     if not strange:
         return None
-    from scheduler.findings import did_you_mean
+    from scheduler.base.findings import did_you_mean
 
     near = did_you_mean(strange[0], known)
     return f"the text names {{{strange[0]}}}, which is no fact, limit or nameplate field here{near}"

@@ -7,13 +7,13 @@ from operator import itemgetter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.base.instants import DAWN, DUSK, CalendarSpan, add_span
 from scheduler.events.log import Event
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.jobs import OF_PLANS, plans_for
 from scheduler.facts.spans import UNKNOWN, YES, Spans, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
-from scheduler.instants import DAWN, DUSK, CalendarSpan, add_span
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 from scheduler.verdicts.stretches import Cut, Stretch, at_rest, stretches

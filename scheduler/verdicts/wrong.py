@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from scheduler.base.findings import did_you_mean
 from scheduler.facts.declare import Fact
-from scheduler.findings import did_you_mean
 from scheduler.verdicts.conditions import NAMED, NUMERIC, lasting_of, leaf_of, operator_of
 
 

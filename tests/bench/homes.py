@@ -9,8 +9,8 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import NamedTuple
 
+from scheduler.base.shipped import folder as shipped
 from scheduler.cli.main import main
-from scheduler.shipped import folder as shipped
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 SEASON = EXAMPLES / "season.jsonl"
@@ -47,7 +47,7 @@ def lines(copies: int) -> Iterator[str]:
 
 def fleet_of(copies: int) -> dict:
     """The demo fleet so many times over, as fleet.yaml has it."""
-    from scheduler.strict_yaml import read
+    from scheduler.base.strict_yaml import read
 
     fleet = read((EXAMPLES / "home" / "fleet.yaml").read_bytes(), "fleet.yaml").data
     return {

@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from scheduler.base.instants import DAY
 from scheduler.events.log import Log
 from scheduler.home import Home
-from scheduler.instants import DAY
 from scheduler.messages.outbox import Outbox
 from tests.bench.homes import demo_home
 from tests.messages.clockwork import Clockwork

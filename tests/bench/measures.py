@@ -9,12 +9,12 @@ from pathlib import Path
 from statistics import median
 from typing import NamedTuple
 
+from scheduler.base.instants import DAY, HOUR, MINUTE, parse_rfc3339
 from scheduler.cli.common import Desk
 from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339
 from scheduler.reminders.rehearse import rehearse
 from tests.bench import idle, scale
 from tests.bench.homes import demo_home, fleet_of, lines, many_homes

@@ -1,7 +1,7 @@
 """The plainest way to watch rules: ask each, every minute. What the solved verdicts are measured against."""
 
+from scheduler.base.instants import CalendarSpan
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import CalendarSpan
 from scheduler.reminders.board import Board
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not
 

@@ -9,14 +9,14 @@ from pathlib import Path
 from statistics import median
 from typing import NamedTuple
 
+from scheduler.base.instants import to_datetime
+from scheduler.base.progress import nobody
 from scheduler.events.taking import take
 from scheduler.home import Home
-from scheduler.instants import to_datetime
 from scheduler.messages.apart import wake_apart
 from scheduler.messages.folds import drop
 from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.wake import wake
-from scheduler.progress import nobody
 from tests.bench.homes import Company
 
 SIZES = {"small": (100, 10_000), "large": (10_000, 1_000_000)}

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.base.instants import HOUR, MINUTE, rfc3339
 from scheduler.cli.answer import _without, concerned_board, open_before
 from scheduler.cli.common import Desk
 from scheduler.events.log import Event
 from scheduler.events.taking import take, to_line
 from scheduler.facts.book import counts_from
 from scheduler.home import Home
-from scheduler.instants import HOUR, MINUTE, rfc3339
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
 from scheduler.verdicts.stretches import Stretch

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.addresses import concealed, without_addresses
+from scheduler.base.addresses import concealed, without_addresses
+from scheduler.base.strict_yaml import read
 from scheduler.home import Home
 from scheduler.messages.outbox import Message, Outbox
-from scheduler.strict_yaml import read
 from tests.homes import SETTINGS, Bench
 from tests.support import moment
 

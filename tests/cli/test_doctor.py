@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.messages.lock import DAEMON, Lock, running
 from scheduler.messages.outbox import Message, Outbox, remember
 from tests.cli.test_backup import spoil

@@ -14,8 +14,8 @@ from statistics import NormalDist
 import pytest
 import vobject
 
+from scheduler.base.instants import DAY, HOUR, MINUTE, WEEK
 from scheduler.events.source import Source
-from scheduler.instants import DAY, HOUR, MINUTE, WEEK
 from scheduler.reminders.outlook import WEEKS, Supposing, Use, Z, reaches, supposed_flights
 from tests.homes import RULES, Bench, golden
 from tests.support import Fields, MemoryLog, event, moment, rfc
@@ -39,7 +39,7 @@ def weekly_flights(weeks: int, minutes: list[float]) -> list[Fields]:
 
 
 def rfc_of(instant: int) -> str:
-    from scheduler.instants import rfc3339
+    from scheduler.base.instants import rfc3339
 
     return rfc3339(instant)
 

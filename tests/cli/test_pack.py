@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAY, rfc3339
 from scheduler.cells.ageing import Stretch, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.cli.chart import Point, bar, chart
@@ -22,7 +23,6 @@ from scheduler.facts.book import Book, Clocks
 from scheduler.facts.life import EDGES, NAMES, Run, bands, moves, sitting
 from scheduler.facts.sheet import sheet_of
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DAY, rfc3339
 from tests.homes import Answer, Bench, golden
 from tests.support import MemoryLog, event, moment
 

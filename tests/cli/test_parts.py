@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.base.instants import DAY, HOUR, MINUTE
+from scheduler.base.shipped import folder
 from scheduler.cli import outlook, parts
 from scheduler.cli.audit import season_of
 from scheduler.cli.calendar import as_calendar
@@ -23,11 +25,9 @@ from scheduler.cli.parts import boards, placing
 from scheduler.events.taking import take
 from scheduler.facts.book import Book
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.messages.scope import uncollected
 from scheduler.reminders.board import Board
 from scheduler.reminders.parts import boards as one_by_one
-from scheduler.shipped import folder
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since
 from tests.homes import SETTINGS, Bench

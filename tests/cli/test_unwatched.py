@@ -5,8 +5,8 @@ import re
 
 import pytest
 
+from scheduler.base.shipped import folder
 from scheduler.cli.init import starters
-from scheduler.shipped import folder
 from tests.homes import RULES, SETTINGS, Bench
 
 PAPERS = "papers-ca, papers-eu, papers-uk, papers-us"

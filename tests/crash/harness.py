@@ -187,8 +187,8 @@ def _feed(home: Home, pack: str) -> None:
         return
     import json
 
+    from scheduler.base.instants import rfc3339
     from scheduler.events.taking import take
-    from scheduler.instants import rfc3339
 
     now = time.time_ns() // 1000
     event = {"at": rfc3339(now), "what": "charged", "item": pack}

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 from scheduler import daemon
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import Home
 from scheduler.messages.senders import _load
 

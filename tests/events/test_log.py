@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import MINUTE, SECOND, rfc3339
 from scheduler.events.log import Log, Reader, concerned
 from scheduler.events.source import Source
 from scheduler.events.taking import Taken, take
-from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import MINUTE, SECOND, rfc3339
 from tests.support import Fields, event, moment
 
 FLEET = Fleet(

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from scheduler import spread
+from scheduler.base.findings import Refused
 from scheduler.events import taking
 from scheduler.events.log import Log
 from scheduler.events.taking import take
-from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet, Sections
 from tests.support import Fields, event, moment
 

@@ -2,9 +2,9 @@
 
 import pytest
 
+from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, MINUTE
 from scheduler.facts.fitting import fittings
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAWN, DAY, DUSK, HOUR, MINUTE
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
 FLEET = {

@@ -2,11 +2,11 @@
 
 import pytest
 
+from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE
 from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
 from scheduler.facts.spans import Spans
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAWN, DAY, HOUR, MINUTE
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
 HERON = [{"id": "heron"}]

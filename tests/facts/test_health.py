@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAY
 from scheduler.facts.capacity import capacities, healths
 from scheduler.facts.timeline import Timeline, events_of
-from scheduler.instants import DAY
 from tests.support import Fields, book_of, event, fact, moment
 
 FLEET = {

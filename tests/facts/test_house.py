@@ -2,8 +2,8 @@
 
 import pytest
 
+from scheduler.base.instants import DAY, HOUR
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAY, HOUR
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
 

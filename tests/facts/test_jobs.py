@@ -2,9 +2,9 @@
 
 import pytest
 
+from scheduler.base.instants import DAY, HOUR
 from scheduler.facts.spans import Spans
 from scheduler.facts.timeline import NEVER, Timeline
-from scheduler.instants import DAY, HOUR
 from tests.support import Entries, Fields, book_of, event, fact, moment, reasons
 
 FLEET = {

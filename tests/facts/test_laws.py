@@ -10,6 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
 from scheduler.events.log import JOB, JOBS, Log, Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
@@ -18,7 +19,6 @@ from scheduler.facts.jobs import OF_PLANS
 from scheduler.facts.quiet import evidence
 from scheduler.facts.timeline import Piece, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
-from scheduler.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
 from tests.support import Entries, Fields, MemoryLog, event, moment
 
 FLEET = {

@@ -2,8 +2,8 @@
 
 import pytest
 
+from scheduler.base.instants import DAY
 from scheduler.cli import main as command
-from scheduler.instants import DAY
 from tests.support import book_of, event, fact, moment
 
 FLEET = {

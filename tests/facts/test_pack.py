@@ -2,9 +2,9 @@
 
 import pytest
 
+from scheduler.base.instants import DAY, DUSK
 from scheduler.facts.book import Book
 from scheduler.facts.timeline import Timeline
-from scheduler.instants import DAY, DUSK
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
 FLEET = {

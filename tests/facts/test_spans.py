@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAWN, DUSK
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans, every, some
-from scheduler.instants import DAWN, DUSK
 
 VALUES = (NO, UNKNOWN, YES)
 LAST = 40

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, CalendarSpan, add_span
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 from scheduler.facts.timeline import FALLING, NEVER, RISING, Piece, Timeline, events_of, flags
-from scheduler.instants import DAWN, DAY, DUSK, HOUR, CalendarSpan, add_span
 from tests.support import moment
 
 COMPARE: dict[str, Callable[[Fraction, Fraction], bool]] = {

@@ -5,11 +5,11 @@ from datetime import date
 import pytest
 from jsonschema import Draft202012Validator
 
+from scheduler.base.instants import DAY, HOUR, CalendarSpan
+from scheduler.base.schema_check import check
+from scheduler.base.strict_yaml import read
 from scheduler.fleet.fleet import HOME, Fleet, Item, Nameplate, Sections, make_item, nameplates
 from scheduler.fleet.plates import ITEM_KINDS, PLATES, SECTIONS, Money, fields, json_schema
-from scheduler.instants import DAY, HOUR, CalendarSpan
-from scheduler.schema_check import check
-from scheduler.strict_yaml import read
 
 EXAMPLE = """\
 aircraft:

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.instants import HOUR
+from scheduler.base.instants import HOUR
 from scheduler.messages.once import deliver_once
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.senders import SENT, TEMPORARY, send

@@ -14,6 +14,9 @@ from typing import Never
 
 import pytest
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
+from scheduler.base.shipped import folder as shipped
 from scheduler.cli.common import Desk
 from scheduler.cli.due import kept, solved, to_text, whole
 from scheduler.events.kinds import KINDS
@@ -22,10 +25,8 @@ from scheduler.events.taking import take
 from scheduler.facts.book import Book, Life
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
-from scheduler.findings import Refused
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import Home
-from scheduler.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.messages import scope
 from scheduler.messages import wake as wakes
 from scheduler.messages.folds import Folds, drop
@@ -34,7 +35,6 @@ from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.fold import Fold, home_since
-from scheduler.shipped import folder as shipped
 from tests.homes import ruleset
 from tests.messages.clockwork import Clockwork
 from tests.support import moment

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.instants import DAY, HOUR, MINUTE, to_datetime
+from scheduler.base.instants import DAY, HOUR, MINUTE, to_datetime
 from tests.messages.clockwork import Clockwork
 from tests.messages.homes import ALARM, FLEET, FULL, RULE, SLOW
 from tests.support import moment, rfc
@@ -177,7 +177,7 @@ def test_a_restart_between_any_two_steps_changes_nothing(path: Path, life: Lives
 def test_settings_by_which_nobody_would_be_reached_are_refused(
     path: Path, channels: dict[str, dict[str, object]], said: str
 ) -> None:
-    from scheduler.findings import Refused
+    from scheduler.base.findings import Refused
     from scheduler.home import Home
 
     write(path, ALARM, channels=channels)

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.events.log import Log
-from scheduler.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.messages.notices import Notice, over, over_but, tell
 from scheduler.messages.outbox import KEPT, TRIAL, Message, Outbox, Row, reference
 from scheduler.reminders.decide import Decision

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.base.findings import Refused
+from scheduler.base.instants import HOUR, MINUTE
 from scheduler.events.log import Transaction
-from scheduler.findings import Refused
 from scheduler.home import Home
-from scheduler.instants import HOUR, MINUTE
 from scheduler.messages import once, post
 from scheduler.messages.lock import DAEMON, Lock
 from scheduler.messages.once import deliver_once, ring

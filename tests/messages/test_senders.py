@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.findings import Refused
+from scheduler.base.findings import Refused
 from scheduler.home import Channel
 from scheduler.messages.apart import send_apart
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, redact, send

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from scheduler.instants import DAY, HOUR, MINUTE, SECOND, at_local, parse_rfc3339
+from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND, at_local, parse_rfc3339
 from scheduler.reminders.hours import Hours
 from tests.messages.clockwork import Clockwork
 from tests.messages.homes import ALARM, FULL, SLOW

@@ -8,13 +8,13 @@ from typing import Any
 
 import pytest
 
+from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
+from scheduler.base.progress import nobody
 from scheduler.home import Home
-from scheduler.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.messages import apart
 from scheduler.messages import wake as waking
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.wake import Woken, wake
-from scheduler.progress import nobody
 from scheduler.reminders.text import Text
 from scheduler.verdicts.verdict import Verdict
 from tests.messages.homes import ALARM, FULL, SLOW, charge, charge_now, make_home

@@ -11,20 +11,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE, rfc3339
+from scheduler.base.strict_yaml import read
 from scheduler.events.log import Log
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
 from scheduler.facts.book import Book, Clocks
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import DAY, DUSK, HOUR, MINUTE, rfc3339
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
-from scheduler.strict_yaml import read
 from tests.homes import FLEET, ruleset
 from tests.support import Entries, event, moment
 

@@ -4,8 +4,8 @@ import json
 
 import pytest
 
+from scheduler.base.instants import DUSK
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.instants import DUSK
 from scheduler.reminders.board import Board
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.verdicts.rule import Ruleset

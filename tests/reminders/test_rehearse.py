@@ -11,17 +11,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE, parse_rfc3339, rfc3339
+from scheduler.base.strict_yaml import read
 from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.events.taking import take
 from scheduler.home import Home
-from scheduler.instants import DAY, DUSK, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.rehearse import Rehearsal, live, rehearse
 from scheduler.reminders.told import Told
-from scheduler.strict_yaml import read
 from tests.homes import FLEET, ruleset
 from tests.homes import RULES as TEXT
 from tests.support import Entries, Fields, book_of, event, moment

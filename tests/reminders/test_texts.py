@@ -5,10 +5,10 @@ import re
 
 import pytest
 
+from scheduler.base.instants import DAY, HOUR, MINUTE
+from scheduler.base.units import show_span, show_spans
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.instants import DAY, HOUR, MINUTE
 from scheduler.reminders.text import entry
-from scheduler.units import show_span, show_spans
 from tests.homes import SETTINGS, Bench
 from tests.rules.library import rules
 

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.instants import DAY, HOUR, MINUTE, parse_rfc3339, to_datetime
+from scheduler.base.instants import DAY, HOUR, MINUTE, parse_rfc3339, to_datetime
+from scheduler.base.strict_yaml import read
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import JOIN_DIGEST, Hours
 from scheduler.reminders.told import Told
-from scheduler.strict_yaml import read
 from tests.homes import FLEET, RULES, ruleset
 from tests.support import Entries, Fields, book_of, event, moment, rfc
 

@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any, NamedTuple
 
+from scheduler.base.shipped import folder
+from scheduler.base.strict_yaml import read
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.shipped import folder
-from scheduler.strict_yaml import read
 from scheduler.verdicts.cases import failures
 from scheduler.verdicts.reading import RuleFile
 from scheduler.verdicts.rule import make_rule

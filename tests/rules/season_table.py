@@ -7,13 +7,13 @@ from collections import Counter
 from pathlib import Path
 from typing import NamedTuple
 
+from scheduler.base.instants import HOUR, WEEK, moment, parse_rfc3339, to_datetime
+from scheduler.base.shipped import folder
 from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.home import Home
-from scheduler.instants import HOUR, WEEK, moment, parse_rfc3339, to_datetime
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.rehearse import Rehearsal, rehearse
-from scheduler.shipped import folder
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 START, END = parse_rfc3339("2026-03-02T00:00:00Z"), parse_rfc3339("2026-11-02T00:00:00Z")

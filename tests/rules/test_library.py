@@ -4,9 +4,9 @@ import re
 
 import pytest
 
+from scheduler.base.schema_check import check
 from scheduler.cli.check import case_findings
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.schema_check import check
 from scheduler.verdicts.cases import failures
 from scheduler.verdicts.reading import check_references
 from scheduler.verdicts.schema import rules_schema

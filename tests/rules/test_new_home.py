@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.base.instants import DAY
 from scheduler.cli.common import Desk
 from scheduler.home import Home
-from scheduler.instants import DAY
 from scheduler.reminders.rehearse import rehearse
 from tests.homes import Bench
 from tests.rules.season_table import EXAMPLES

@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
+from scheduler.base.shipped import folder
+from scheduler.base.strict_yaml import read
 from scheduler.cli.init import starters
 from scheduler.cli.rules import reference_page
 from scheduler.schemas import published
-from scheduler.shipped import folder
-from scheduler.strict_yaml import read
 from tests.homes import Bench
 from tests.rules.library import files, rules
 

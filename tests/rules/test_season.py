@@ -5,7 +5,7 @@ from collections import Counter
 
 import pytest
 
-from scheduler.instants import parse_rfc3339
+from scheduler.base.instants import parse_rfc3339
 from tests.rules.season_table import END, OF_A_JOB, START, Season, Week, live_through, rules_of, table, weeks
 
 WITHOUT_A_JOB, WITH_ONE = 4, 6

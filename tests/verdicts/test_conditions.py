@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAWN, DAY, HOUR, CalendarSpan
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 from scheduler.facts.timeline import RISING, Piece, Timeline
 from scheduler.fleet.plates import SECTIONS
-from scheduler.instants import DAWN, DAY, HOUR, CalendarSpan
 from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, leaves, spans
 from scheduler.verdicts.wrong import faults
 from tests.support import book_of, moment

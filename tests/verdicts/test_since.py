@@ -3,10 +3,10 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import HOUR
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.fleet import Fleet
-from scheduler.instants import HOUR
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import verdicts
 from tests.facts.test_laws import FLEET, START, ZONE, logs

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from scheduler.base.instants import DAWN, DAY, DUSK
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
-from scheduler.instants import DAWN, DAY, DUSK
 from scheduler.verdicts.stretches import Cut, Stretch, at_rest, stretches
 
 LAST = 60

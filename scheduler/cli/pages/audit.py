@@ -1,14 +1,14 @@
 """The season audit as a document: what an operator could hand to a client or an insurer."""
 
+from scheduler.base.instants import HOUR
+from scheduler.base.text import listed
+from scheduler.base.units import show_span
 from scheduler.cli.pages.coverage import coverage, limits_of_this
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Section, Table
 from scheduler.cli.pages.fleet import fleet, packs
 from scheduler.cli.pages.rules import never_decided, rules
 from scheduler.cli.pages.season import Season, given_way, responses, safe, settled, some
-from scheduler.instants import HOUR
 from scheduler.reminders.text import gathered
-from scheduler.units import show_span
-from scheduler.wording import listed
 
 
 def audit(season: Season) -> Document:

@@ -1,11 +1,11 @@
 """Of an audit: what is watched and what is not, what was never entered, and what the program does not check at all."""
 
+from scheduler.base.instants import DAY
+from scheduler.base.text import listed
+from scheduler.base.units import show_span
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.season import Season, Watched
-from scheduler.instants import DAY
 from scheduler.reminders.text import unknown_lines
-from scheduler.units import show_span
-from scheduler.wording import listed
 
 STALE = 90 * DAY
 """A reading or look older than this is listed as stale. A choice for this page, no source."""

@@ -2,14 +2,14 @@
 
 from datetime import date
 
+from scheduler.base.instants import HOUR
+from scheduler.base.units import show
 from scheduler.cli.pages.document import Paragraph, Part, Picture, Table
 from scheduler.cli.pages.pictures import Life, draw
 from scheduler.cli.pages.season import Season, safe, some
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.sheet import Past
 from scheduler.fleet.fleet import Item
-from scheduler.instants import HOUR
-from scheduler.units import show
 
 COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
 """Facts, with the decimals shown."""

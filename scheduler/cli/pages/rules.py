@@ -2,10 +2,10 @@
 
 from typing import Any
 
+from scheduler.base.text import listed
+from scheduler.base.units import show_span
 from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.cli.pages.season import Season, responses, some, typical
-from scheduler.units import show_span
-from scheduler.wording import listed
 
 
 def rules(season: Season) -> list[Part]:

@@ -4,17 +4,17 @@ from collections.abc import Mapping
 from statistics import median
 from typing import NamedTuple
 
+from scheduler.base.instants import local_date, to_datetime
+from scheduler.base.text import clean
+from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, numbered
 from scheduler.events.log import Event
 from scheduler.facts.sheet import Past
 from scheduler.facts.timeline import Value
-from scheduler.instants import local_date, to_datetime
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.unknown import Unknown
-from scheduler.units import show_span
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
-from scheduler.wording import clean
 
 
 class Watched(NamedTuple):

@@ -12,8 +12,8 @@ from typing import Any, NamedTuple, NoReturn
 
 import yaml
 
-from scheduler.findings import Finding, Refused
-from scheduler.yaml_scalars import Scalar, is_text, plain, tagged
+from scheduler.base.findings import Finding, Refused
+from scheduler.base.yaml_scalars import Scalar, is_text, plain, tagged
 
 # Far above what people write (65 rules: some 4,000 values, 70,000 characters, 10 deep), far below what hurts.
 MAX_CHARACTERS = 8_000_000

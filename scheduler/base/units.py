@@ -3,7 +3,7 @@
 import re
 from typing import NamedTuple
 
-from scheduler.instants import DAY, HOUR, MINUTE, SECOND, CalendarSpan, parse_span
+from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND, CalendarSpan, parse_span
 
 _NUMBER = r"(-?[0-9]{1,15}(?:\.[0-9]{1,15})?)[ \t]*(.*)\Z"
 
@@ -80,7 +80,7 @@ def _parse_number(text: str, unit: Unit) -> float | int:
 
 def _one_of(text: str, words: tuple[str, ...]) -> str:
     if text not in words:
-        from scheduler.findings import did_you_mean
+        from scheduler.base.findings import did_you_mean
 
         raise ValueError(f"{text!r} is not one of {', '.join(words)}{did_you_mean(text, words)}")
     return text

@@ -4,8 +4,8 @@ import re
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
-from scheduler.findings import Refused, did_you_mean
-from scheduler.instants import (
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.instants import (
     at_local,
     end_of_day,
     local_date,

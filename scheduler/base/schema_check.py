@@ -9,10 +9,10 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from scheduler import schema_words as words
-from scheduler.findings import Finding, nearest
-from scheduler.schema_words import Schema
-from scheduler.strict_yaml import Document, Path
+from scheduler.base import schema_messages as words
+from scheduler.base.findings import Finding, nearest
+from scheduler.base.schema_messages import Schema
+from scheduler.base.strict_yaml import Document, Path
 
 
 class _Wrong(NamedTuple):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from pathlib import Path
 
-_PACKAGE = os.path.dirname(os.path.realpath(__file__))
+_PACKAGE = os.path.dirname(os.path.dirname(os.path.realpath(__file__)))
 
 
 def folder(name: Literal["rules", "systemd"]) -> "Path":

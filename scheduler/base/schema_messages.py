@@ -7,7 +7,7 @@ A schema may carry the annotation `x-expects`, the end of the sentence "'24 pars
 from collections.abc import Iterable
 from typing import Any
 
-from scheduler.findings import did_you_mean
+from scheduler.base.findings import did_you_mean
 
 Schema = dict[str, Any]
 

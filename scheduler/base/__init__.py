@@ -1,0 +1,1 @@
+"""The ground: instants, units, findings, text, strict YAML and schema checks."""
