@@ -13,7 +13,8 @@ from scheduler import __version__
 from scheduler.base.findings import FilesRefused, Finding, Refused, did_you_mean
 from scheduler.base.instants import parse_span
 from scheduler.base.shipped import place, yaml_files
-from scheduler.events.log import RESERVED, Log, is_folder
+from scheduler.events.event import RESERVED
+from scheduler.events.log import Log, is_folder
 from scheduler.facts.book import Clocks
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.fleet import Fleet, Nameplate, nameplates

@@ -4,7 +4,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import parse_rfc3339
 from scheduler.events.check import problems
-from scheduler.events.log import Event, concerned
+from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.timeline import Timeline, events_of

@@ -8,7 +8,7 @@ from scheduler.base.text import clean, listed
 from scheduler.cli.common import Desk, Without, describe
 from scheduler.cli.doubts import doubts
 from scheduler.cli.entry_words import naming_packs
-from scheduler.events.log import JOB, JOBS, Event, concerned, corrects
+from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked

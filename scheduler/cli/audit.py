@@ -14,7 +14,7 @@ from scheduler.cli.pages.audit import audit
 from scheduler.cli.pages.looking import look
 from scheduler.cli.pages.season import Logged, Season
 from scheduler.cli.rehearse import stretch
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.home import Home
 from scheduler.messages.outbox import TRIAL, Outbox

@@ -3,7 +3,7 @@
 from scheduler.base.instants import DUSK
 from scheduler.base.text import set_in
 from scheduler.cli.common import Desk, describe
-from scheduler.events.log import Event, corrects
+from scheduler.events.event import Event, corrects
 from scheduler.facts.book import counts_from
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to

@@ -12,7 +12,8 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DUSK, moment_near, rfc3339
 from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.cli.entry_words import describe as describe
-from scheduler.events.log import Event, Reader
+from scheduler.events.event import Event
+from scheduler.events.log import Reader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
 from scheduler.home import Home, Setup

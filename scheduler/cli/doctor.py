@@ -14,7 +14,8 @@ from scheduler.base.units import show_span
 from scheduler.cli.common import clock, numbered, print_json
 from scheduler.cli.refused import rules_gone_by, said_in
 from scheduler.cli.spare_setup import spare_zone
-from scheduler.events.log import WAY_BACK, Event
+from scheduler.events.event import Event
+from scheduler.events.log import WAY_BACK
 from scheduler.facts.book import counts_from
 from scheduler.home import Home, Setup
 from scheduler.messages.lock import running

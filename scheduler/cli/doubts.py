@@ -16,7 +16,7 @@ from scheduler.base.instants import (
 )
 from scheduler.base.units import show_span
 from scheduler.cli.common import Without
-from scheduler.events.log import HOME, Event
+from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.charge import reading_of

@@ -6,9 +6,9 @@ from typing import Any
 
 from scheduler.base.instants import moment_near, parse_rfc3339
 from scheduler.base.text import clean, listed
+from scheduler.events.event import Event
 from scheduler.events.fields import INSTANT
 from scheduler.events.kinds import KINDS
-from scheduler.events.log import Event
 
 _HIDDEN = {"at", "recorded_at", "id", "what", "note", "by", "instead_of"}
 _WORDS: dict[str, str] = {

@@ -13,7 +13,7 @@ from scheduler.cli.common import Desk, asking, describe, desk_or_spare, print_an
 from scheduler.cli.parts import boards, placing
 from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
 from scheduler.cli.sent import message_lines
-from scheduler.events.log import Event, concerned
+from scheduler.events.event import Event, concerned
 from scheduler.facts.book import Book
 from scheduler.facts.pack import inferred_from
 from scheduler.facts.spans import UNKNOWN, WORDS

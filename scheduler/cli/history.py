@@ -8,7 +8,7 @@ from scheduler.base.instants import DAWN
 from scheduler.base.text import clean
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_json
 from scheduler.cli.explain import entry_line, through
-from scheduler.events.log import JOB, Event
+from scheduler.events.event import JOB, Event
 from scheduler.facts.book import Book
 from scheduler.home import Home
 from scheduler.messages.outbox import Outbox

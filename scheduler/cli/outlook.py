@@ -10,7 +10,8 @@ from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, desk, numbered, print_answer, print_json
 from scheduler.cli.due import whole
 from scheduler.cli.parts import groups
-from scheduler.events.log import HOME, Reader
+from scheduler.events.event import HOME
+from scheduler.events.log import Reader
 from scheduler.home import Home
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook

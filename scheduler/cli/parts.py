@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from scheduler.cli.common import Desk
-from scheduler.events.log import HOME
+from scheduler.events.event import HOME
 from scheduler.messages.folds import Folds
 from scheduler.reminders import parts
 from scheduler.reminders.board import Board

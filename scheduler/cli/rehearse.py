@@ -102,7 +102,7 @@ def lived(at: Desk, start: int, end: int, as_known: bool = False) -> Rehearsal:
             for verdict in counted(board.verdicts, tell, len(board.verdicts)):
                 _ = verdict.stretches
         return rehearse(board, setup.hours, start, end)
-    known = Known(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log))
+    known = Known(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log.history()))
     with progress("Days lived through") as tell:
         first = known.memory.next_arrival(known.now)
         known.watch = lambda now: tell((now - first) // DAY, (end - first) // DAY)

@@ -8,8 +8,8 @@ from scheduler.base.instants import SECOND, rfc3339
 from scheduler.base.typed_times import is_bare_day, is_span, parse_time
 from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, clock, setup_or_spare
+from scheduler.events.event import HOME
 from scheduler.events.kinds import AWAITED, KINDS
-from scheduler.events.log import HOME
 from scheduler.events.taking import take, to_line
 from scheduler.facts.condition import bars
 from scheduler.home import Home

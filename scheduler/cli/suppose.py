@@ -11,7 +11,8 @@ from tempfile import TemporaryDirectory
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DUSK, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
 from scheduler.cli.intake import lines, opened
-from scheduler.events.log import Event, Log
+from scheduler.events.event import Event
+from scheduler.events.log import Log
 from scheduler.events.taking import take, to_line
 from scheduler.fleet.fleet import Fleet
 from scheduler.home import DATABASE, Home

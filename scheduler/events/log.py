@@ -13,11 +13,11 @@ from functools import cached_property, partial
 from itertools import chain, islice
 from operator import itemgetter
 from stat import S_ISDIR
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAWN, DUSK
-from scheduler.events.kinds import KINDS
+from scheduler.events.event import HOME, JOB, JOBS, Event, concerned
 from scheduler.events.source import Source, standing
 
 if TYPE_CHECKING:
@@ -26,17 +26,10 @@ if TYPE_CHECKING:
 SCHEMA_VERSION = 2
 """Since 2 the events of a job are filed under its own name too, and can be looked up by when they happened."""
 _BY_AT = "CREATE INDEX IF NOT EXISTS idx_events_at ON events (at)"
-JOBS = "job"
-HOME = "home"
 WAY_BACK = (
     "Stop the daemon, keep the file, then `shelfbell --home NEW restore BACKUP`; "
     "`shelfbell export` may save what can still be read"
 )
-RESERVED = (JOBS, HOME)
-"""Names under which the log files events that concern no item of the fleet."""
-JOB = "job/"
-"""Before the name of a job: the name under which its own events are filed. Alone: bookings for no one aircraft."""
-
 _COLUMNS = "at, recorded_at, seq, target, body"
 """What is read of an event: all else is told in its body."""
 _BATCH = 1000
@@ -53,26 +46,6 @@ _AT_PLACES = (
     f"SELECT {_COLUMNS} FROM (SELECT value FROM json_each(:places)) CROSS JOIN events e WHERE seq = value AND {_STANDS}"
 )
 _IN_FORCE = f"SELECT {_COLUMNS} FROM events e WHERE {{where}} AND {_STANDS} ORDER BY at, recorded_at, seq"
-
-
-class Event(NamedTuple):
-    """One event as the log holds it, in the order of its fields."""
-
-    at: int
-    recorded_at: int
-    seq: int
-    id: str
-    what: str
-    fields: dict[str, Any]
-
-    def get(self, name: str, default: Any = None) -> Any:
-        """The value of a field, or `default`."""
-        return self.fields.get(name, default)
-
-    @property
-    def target(self) -> str | None:
-        """The id of what it takes back, or whose place it takes; None for most."""
-        return self.fields.get("event") if self.what == "struck" else self.fields.get("instead_of")
 
 
 class Row(NamedTuple):
@@ -103,35 +76,6 @@ def _events(rows: Iterable[tuple]) -> Iterator[Event]:
         at, recorded_at, seq, _target, bodies = zip(*batch, strict=True)
         told = json.loads(f"[{','.join(bodies)}]")
         yield from map(_event_of, zip(at, recorded_at, seq, map(_ID, told), map(_WHAT, told), told, strict=True))
-
-
-_NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
-_ALWAYS = {what: (JOBS,) if kind.subject == "job" else () if kind.subject else (HOME,) for what, kind in KINDS.items()}
-
-
-def concerned(event: dict[str, object]) -> tuple[str, ...]:
-    """The names under which an event is filed: its items, "job" and "job/NAME" for jobs, "home" for what concerns none.
-
-    A booking for no one aircraft is filed under "job/" too.
-    """
-    what: str = event["what"]  # type: ignore[assignment]
-    named: list[str] = []
-    for field in _NAMING[what]:
-        value = event.get(field)
-        if isinstance(value, list):
-            named += value
-        elif value is not None:
-            named.append(value)  # type: ignore[arg-type]
-    if "job" in event:
-        named.append(f"{JOB}{event['job']}")
-        if what == "booked" and "aircraft" not in event:
-            named.append(JOB)
-    return tuple(dict.fromkeys((*named, *_ALWAYS[what])))
-
-
-def corrects(event: Event) -> bool:
-    """True for what takes another event back, or its place."""
-    return event.what == "struck" or "instead_of" in event.fields
 
 
 class Log:

@@ -1,10 +1,11 @@
 """A log held in memory, to be asked for what was in force as known at any instant."""
 
 from bisect import bisect_right
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from scheduler.base.instants import DUSK
-from scheduler.events.log import Event, Log, concerned
+from scheduler.events.event import Event, concerned
 
 
 class Entry(NamedTuple):
@@ -22,10 +23,13 @@ class Arrival(NamedTuple):
 
 
 class Memory:
-    """Every event of a log, struck ones included."""
+    """Every event of a log, struck ones included.
 
-    def __init__(self, log: Log) -> None:
-        history = list(log.history())
+    `history`: each event with the id of the one that took it back, None for those in force.
+    """
+
+    def __init__(self, history: Iterable[tuple[Event, str | None]]) -> None:
+        history = list(history)
         by_id = {event.id: event for event, _ in history}
         self._filed: dict[str, list[Entry]] = {}
         arrivals = []

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 from scheduler.base.instants import DAWN
 
 if TYPE_CHECKING:
-    from scheduler.events.log import Event
+    from scheduler.events.event import Event
 
 
 Timed = TypeVar("Timed", bound=tuple)

@@ -1,7 +1,7 @@
 """When the operator is away."""
 
 from scheduler.base.instants import parse_rfc3339
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 
 
 def absence(event: Event) -> tuple[int, int]:

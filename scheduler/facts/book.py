@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAWN, DUSK, MINUTE, start_of_day
-from scheduler.events.log import HOME, JOB, JOBS, Event
+from scheduler.events.event import HOME, JOB, JOBS, Event
 from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
 from scheduler.facts.fitting import CARRIED, fittings

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAY
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.timeline import Trail
 
 if TYPE_CHECKING:

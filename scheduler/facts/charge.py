@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAWN, DAY, DUSK, MINUTE
 from scheduler.cells.median import median
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.book import counts_from
 from scheduler.facts.timeline import Piece, Slope, Trail

@@ -4,8 +4,8 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAWN
 from scheduler.base.units import FLAG, SPAN, word
+from scheduler.events.event import Event
 from scheduler.events.kinds import FINDINGS
-from scheduler.events.log import Event
 from scheduler.events.source import standing
 from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
 from scheduler.facts.book import counts_from

@@ -8,7 +8,7 @@ from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
 from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.book import Book, Life
 from scheduler.facts.charge import cell_volts, is_reckoned
 from scheduler.facts.life import STORAGE

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAY, CalendarSpan, add_months, end_of_day, local_date, parse_date
 from scheduler.base.units import FLAG, SPAN, count
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, Piece, Trail
 

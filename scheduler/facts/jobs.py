@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, HOUR, at_local, local_date, parse_clock, parse_rfc3339
 from scheduler.base.units import FLAG, SPAN
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.declare import ANYTHING, fact
 from scheduler.facts.timeline import FALLING, NEVER, Piece, Trail, Value, flags
 from scheduler.fleet.fleet import Item

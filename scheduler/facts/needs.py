@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DUSK, MINUTE
 from scheduler.base.units import FLAG, PERCENT, count, word
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
 from scheduler.facts.fitting import controllers_for, fittings, packs_for, parts_of

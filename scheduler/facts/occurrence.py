@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from scheduler.base.instants import DAWN, HOUR, end_of_day, local_date
 from scheduler.base.units import FLAG, SPAN, Unit
 from scheduler.base.units import word as words
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.aircraft import AIRCRAFT
 from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, NEVER, Piece

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAWN, DUSK, HOUR, moment
 from scheduler.base.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth

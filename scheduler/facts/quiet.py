@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, at_local, local_date, parse_clock, start_of_day
 from scheduler.base.units import FLAG, SPAN, count, word
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.away import absence
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.condition import since_last

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAY, local_date
 from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.charge import cell_volts
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.pack import PACK

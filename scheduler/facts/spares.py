@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAY
 from scheduler.base.units import SPAN
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.house import spares_count
 from scheduler.facts.timeline import NEVER, Piece, Timeline

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE
 from scheduler.base.units import FLAG, RATIO, SPAN
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import charge_fold, self_discharge
 from scheduler.facts.condition import since_last

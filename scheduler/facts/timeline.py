@@ -10,7 +10,7 @@ from operator import ge, gt, le, lt
 from typing import NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, CalendarSpan
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
 
 Value = int | float | str | None

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAWN, local_date, parse_rfc3339
 from scheduler.base.units import FLAG, SPAN, WATT_HOURS, count, word
+from scheduler.events.event import Event
 from scheduler.events.kinds import MODES
-from scheduler.events.log import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Piece

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.base.instants import DAWN, MINUTE
 from scheduler.base.units import FLAG, SPAN, count
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import Step, counted, latched

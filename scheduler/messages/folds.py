@@ -11,7 +11,8 @@ from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK
-from scheduler.events.log import HOME, JOB, JOBS, Log, Transaction, concerned, corrects
+from scheduler.events.event import HOME, JOB, JOBS, concerned, corrects
+from scheduler.events.log import Log, Transaction
 from scheduler.facts.book import counts_from
 
 if TYPE_CHECKING:

@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
-from scheduler.events.log import HOME, Reader
+from scheduler.events.event import HOME
+from scheduler.events.log import Reader
 from scheduler.facts.book import Book
 from scheduler.facts.quiet import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet

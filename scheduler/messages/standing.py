@@ -2,7 +2,8 @@
 
 from typing import NamedTuple
 
-from scheduler.events.log import HOME, Reader
+from scheduler.events.event import HOME
+from scheduler.events.log import Reader
 from scheduler.facts.book import Book
 from scheduler.home import Home, Setup
 from scheduler.messages.folds import Base, Folds, fresh_entries

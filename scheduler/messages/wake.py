@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAWN, DUSK, rfc3339
 from scheduler.base.progress import Progress, nobody
-from scheduler.events.log import HOME, Event, Reader, Transaction
+from scheduler.events.event import HOME, Event
+from scheduler.events.log import Reader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home import Channel, Home, Setup
 from scheduler.messages.folds import Folds, drop

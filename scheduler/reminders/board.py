@@ -6,7 +6,7 @@ from functools import cached_property, partial
 from typing import NamedTuple
 
 from scheduler.base.instants import DAWN, DAY
-from scheduler.events.log import HOME, Event
+from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN, YES

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from scheduler.base.instants import DUSK, HOUR
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours

@@ -8,7 +8,7 @@ from functools import partial
 from typing import NamedTuple, TypeVar
 
 from scheduler.base.instants import DAWN, DUSK
-from scheduler.events.log import HOME, JOB
+from scheduler.events.event import HOME, JOB
 from scheduler.events.source import standing
 from scheduler.facts.book import Asked, Book
 from scheduler.facts.jobs import AFTERWARDS, GRACE, Job

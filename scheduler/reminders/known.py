@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from scheduler.base.instants import DAWN
-from scheduler.events.log import HOME, Event
+from scheduler.events.event import HOME, Event
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks

@@ -15,7 +15,7 @@ from statistics import fmean, stdev
 from typing import NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, WEEK, rfc3339
-from scheduler.events.log import Event, concerned
+from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source, standing
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.wear import airtime_of, flights_of

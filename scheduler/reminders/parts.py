@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from scheduler.events.log import HOME
+from scheduler.events.event import HOME
 from scheduler.facts.book import Book
 from scheduler.facts.quiet import ASKED, Evidence, Known, evidence
 from scheduler.reminders.board import Board

@@ -9,7 +9,7 @@ from scheduler.base.instants import DUSK
 from scheduler.cells.energy import minutes_to_charge
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
 from scheduler.facts.condition import why_grounded

@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, parse_rfc3339
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.reminders.board import SNOOZE, Board, Reminder
 from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES

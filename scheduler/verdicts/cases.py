@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAWN, DAY, local_date, parse_rfc3339, rfc3339
 from scheduler.events.check import problems
+from scheduler.events.event import Event, concerned
 from scheduler.events.kinds import KINDS
-from scheduler.events.log import Event, concerned
 from scheduler.events.source import Source
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.declare import Fact

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK
 from scheduler.base.units import show
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.declare import Fact, show_fact
 from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
 from scheduler.facts.timeline import events_of

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, rfc3339
+from scheduler.events.event import JOBS, Event
 from scheduler.events.kinds import KINDS
-from scheduler.events.log import JOBS, Event
 from scheduler.facts.spans import UNKNOWN
 from scheduler.fleet.fleet import Fleet
 from scheduler.verdicts.cases import failures, given_events

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAWN, DUSK, CalendarSpan, add_span
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.jobs import OF_PLANS, plans_for
 from scheduler.facts.spans import UNKNOWN, YES, Spans, every

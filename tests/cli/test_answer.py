@@ -9,7 +9,7 @@ import pytest
 from scheduler.base.instants import HOUR, MINUTE, rfc3339
 from scheduler.cli.answer import _without, concerned_board, open_before
 from scheduler.cli.common import Desk
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.events.taking import take, to_line
 from scheduler.facts.book import counts_from
 from scheduler.home import Home

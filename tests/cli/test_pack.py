@@ -18,7 +18,7 @@ from scheduler.cells.ageing import Stretch, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.cli.chart import Point, bar, chart
 from scheduler.cli.pack_words import ranged
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.book import Book, Clocks
 from scheduler.facts.life import EDGES, NAMES, Run, bands, moves, sitting
 from scheduler.facts.sheet import sheet_of

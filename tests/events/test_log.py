@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import MINUTE, SECOND, rfc3339
-from scheduler.events.log import Log, Reader, concerned
+from scheduler.events.event import concerned
+from scheduler.events.log import Log, Reader
 from scheduler.events.source import Source
 from scheduler.events.taking import Taken, take
 from scheduler.fleet.fleet import Fleet

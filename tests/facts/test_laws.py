@@ -11,7 +11,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
-from scheduler.events.log import JOB, JOBS, Log, Reader
+from scheduler.events.event import JOB, JOBS
+from scheduler.events.log import Log, Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE

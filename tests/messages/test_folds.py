@@ -19,8 +19,8 @@ from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3
 from scheduler.base.shipped import folder as shipped
 from scheduler.cli.common import Desk
 from scheduler.cli.due import kept, solved, to_text, whole
+from scheduler.events.event import HOME
 from scheduler.events.kinds import KINDS
-from scheduler.events.log import HOME
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Life
 from scheduler.facts.catalogue import CATALOGUE

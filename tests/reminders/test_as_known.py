@@ -77,7 +77,7 @@ def daemon(log: Log, start: int, end: int) -> list[tuple[Decision, Board]]:
 
 
 def as_known(log: Log, start: int, end: int) -> Rehearsal:
-    return rehearse_as_known(Known(Fleet(PLATES), CLOCKS, RULES, Memory(log)), HOURS, start, end)
+    return rehearse_as_known(Known(Fleet(PLATES), CLOCKS, RULES, Memory(log.history())), HOURS, start, end)
 
 
 def said(decision: Decision, board: Board) -> tuple[object, ...]:

@@ -8,7 +8,7 @@ from scheduler.base.instants import local_date, to_datetime
 from scheduler.base.text import clean
 from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, numbered
-from scheduler.events.log import Event
+from scheduler.events.event import Event
 from scheduler.facts.sheet import Past
 from scheduler.facts.timeline import Value
 from scheduler.reminders.board import Reminder
