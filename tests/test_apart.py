@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from scheduler import spread
-from scheduler.apart import Failed, Silent, ask
 from scheduler.base.progress import Progress
-from scheduler.faults import line_on
+from scheduler.daemon.faults import Failed, Silent, line_on
+from scheduler.daemon.loop import spread
+from scheduler.daemon.subprocess_worker import ask
 from tests.messages.servers import eventually
 
 WAITS = 30.0

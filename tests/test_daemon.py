@@ -17,11 +17,11 @@ import pytest
 
 from scheduler import __version__
 from scheduler.base.instants import HOUR, MINUTE
-from scheduler.daemon import log
+from scheduler.daemon.loop import log
 from scheduler.events.log import Log
-from scheduler.home import Home
+from scheduler.home.folder import Home
+from scheduler.home.notify_daemon import SOCKET, poke
 from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, Row
-from scheduler.messages.poke import SOCKET, poke
 from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
 from tests.messages.servers import eventually, free_port, letterbox, mailbox
@@ -30,25 +30,25 @@ CHECKOUT = Path(__file__).resolve().parents[1]
 RUN = """\
 import sys
 from pathlib import Path
-from scheduler import daemon
+from scheduler.daemon.loop import loop
 from scheduler.base.findings import Refused
-from scheduler.home import Home
-daemon.BEAT_SECONDS = float(sys.argv[2])
-daemon.LOCKED_SECONDS = 0.1
+from scheduler.home.folder import Home
+loop.BEAT_SECONDS = float(sys.argv[2])
+loop.LOCKED_SECONDS = 0.1
 shift = Path(sys.argv[1], "shift")
-clock = daemon.now
-daemon.now = lambda: clock() + (int(shift.read_text()) if shift.exists() else 0)
+clock = loop.now
+loop.now = lambda: clock() + (int(shift.read_text()) if shift.exists() else 0)
 try:
-    sys.exit(daemon.run(Home(Path(sys.argv[1])), once="once" in sys.argv, dry_run="dry" in sys.argv))
+    sys.exit(loop.run(Home(Path(sys.argv[1])), once="once" in sys.argv, dry_run="dry" in sys.argv))
 except Refused as refused:
     sys.exit(f"refused: {refused}")
 """
 FEED = """\
 import sys
 from pathlib import Path
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.base.instants import parse_rfc3339
-from scheduler.messages.poke import poke
+from scheduler.home.notify_daemon import poke
 from tests.messages.homes import charge_now
 home = Home(Path(sys.argv[1]))
 charge_now(home, "A", int(sys.argv[2]))

@@ -16,11 +16,11 @@ import pytest
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR
+from scheduler.daemon.wake import wake
+from scheduler.daemon.watch import Watch
 from scheduler.events import log as event_log
 from scheduler.events.log import Log
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.wake import wake
-from scheduler.watch import Watch
 from tests.homes import Bench
 from tests.messages.homes import ALARM, charge, make_home
 from tests.messages.servers import eventually, letterbox

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from scheduler import spread as module
 from scheduler.base.findings import Finding, Refused
-from scheduler.spread import spread
+from scheduler.daemon.loop import spread as module
+from scheduler.daemon.spread import spread
 
 TOP = Path(__file__).resolve().parents[1]
 LARGE = 300_000
@@ -205,7 +205,7 @@ def test_nothing_is_left_of_it_where_the_consumer_stops_early(two: None) -> None
 SCRIPT = """
 import signal, time
 from functools import partial
-from scheduler import spread
+from scheduler.daemon.loop import spread
 from tests.test_spread import process
 
 signal.signal(signal.SIGINT, signal.default_int_handler)  # which a shell that runs the tests aside turns off

@@ -13,8 +13,9 @@ from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import Home, Setup
-from scheduler.messages.lock import running
+from scheduler.home.folder import Home
+from scheduler.home.lock import running
+from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.words import next_word
 
@@ -324,7 +325,7 @@ def next_ring(
 
 def _nothing_ahead(desk: Desk, board: Board) -> list[str]:
     """Why nothing will ring: nothing is due, or no rule looks."""
-    from scheduler.unwatched import unwatched
+    from scheduler.home.items_without_rules import unwatched
 
     unseen = unwatched(desk.setup, board.items or ())
     if unseen:

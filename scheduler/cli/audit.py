@@ -16,7 +16,7 @@ from scheduler.cli.pages.season import Logged, Season
 from scheduler.cli.rehearse import stretch
 from scheduler.events.event import Event
 from scheduler.facts.wear import airtime_of, flights_of
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import TRIAL, Outbox
 
 

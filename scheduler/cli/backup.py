@@ -3,9 +3,9 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.archive import backup, restore
 from scheduler.base.findings import Refused
-from scheduler.home import Home
+from scheduler.home.backup import backup, restore
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox, remember
 
 

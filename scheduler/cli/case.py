@@ -6,7 +6,7 @@ from argparse import ArgumentParser, Namespace
 from scheduler.base.findings import Refused
 from scheduler.cli.common import Desk, desk
 from scheduler.cli.explain import asked
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.verdicts.from_history import Case, Subject, case_of
 from scheduler.verdicts.rule import make_rule
 from scheduler.verdicts.verdict import Verdict

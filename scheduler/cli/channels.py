@@ -4,7 +4,8 @@ from argparse import ArgumentParser, Namespace
 
 from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, desk, numbered, print_json
-from scheduler.home import Channel, Home
+from scheduler.home.folder import Home
+from scheduler.home.setup import Channel
 from scheduler.messages.outbox import KEPT, Health, Outbox
 
 

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from scheduler.base.findings import Finding
 from scheduler.cli.common import clock, numbered, print_json
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.home import Home
-from scheduler.home_check import file_advice, read_files
+from scheduler.home.check import file_advice, read_files
+from scheduler.home.folder import Home
 from scheduler.verdicts.cases import advice, failures
 from scheduler.verdicts.reading import RuleFile
 

@@ -16,7 +16,8 @@ from scheduler.events.event import Event
 from scheduler.events.log import Reader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
-from scheduler.home import Home, Setup
+from scheduler.home.folder import Home
+from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board
 
 if TYPE_CHECKING:

@@ -17,10 +17,11 @@ from scheduler.cli.spare_setup import spare_zone
 from scheduler.events.event import Event
 from scheduler.events.log import WAY_BACK
 from scheduler.facts.book import counts_from
-from scheduler.home import Home, Setup
-from scheduler.messages.lock import running
+from scheduler.home.folder import Home
+from scheduler.home.items_without_rules import unwatched
+from scheduler.home.lock import running
+from scheduler.home.setup import Setup
 from scheduler.messages.outbox import Outbox
-from scheduler.unwatched import unwatched
 
 LEAST_FREE = 100 * 2**20
 OLD_BACKUP = 7 * DAY

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.text import listed, set_in
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.ground import Hush, as_kept

@@ -17,8 +17,8 @@ from scheduler.events.event import Event, concerned
 from scheduler.facts.book import Book
 from scheduler.facts.pack import inferred_from
 from scheduler.facts.spans import UNKNOWN, WORDS
-from scheduler.home import Home
-from scheduler.unwatched import unwatched
+from scheduler.home.folder import Home
+from scheduler.home.items_without_rules import unwatched
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.rule import URGENCIES

@@ -3,7 +3,7 @@
 import sys
 from argparse import ArgumentParser, Namespace
 
-from scheduler.home import Home
+from scheduler.home.folder import Home
 
 
 def add_arguments(_parser: ArgumentParser, _name: str) -> None:

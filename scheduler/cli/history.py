@@ -10,7 +10,7 @@ from scheduler.cli.common import Desk, asking, desk_or_spare, print_json
 from scheduler.cli.explain import entry_line, through
 from scheduler.events.event import JOB, Event
 from scheduler.facts.book import Book
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.told import Told
 

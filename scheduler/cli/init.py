@@ -7,7 +7,7 @@ from pathlib import Path
 from scheduler.base.findings import Refused
 from scheduler.base.instants import local_date
 from scheduler.base.shipped import folder
-from scheduler.home import FLEET, SETTINGS, Home
+from scheduler.home.folder import FLEET, SETTINGS, Home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

@@ -11,8 +11,8 @@ from scheduler.base.findings import Finding, Refused
 from scheduler.cli.common import clock
 from scheduler.cli.progress import counted, progress
 from scheduler.events.taking import take
-from scheduler.home import Home
-from scheduler.messages.poke import poke
+from scheduler.home.folder import Home
+from scheduler.home.notify_daemon import poke
 
 IN_MEMORY = 16 * 2**20
 """Bytes of standard input that are kept in memory, the rest on disk."""

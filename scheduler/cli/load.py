@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 from scheduler.base.instants import local_date
 from scheduler.cli.common import Desk
-from scheduler.messages.wake import part_for
+from scheduler.daemon.wake import part_for
 from scheduler.reminders.rehearse import Rehearsal
 
 _LOUDEST = 10

@@ -14,8 +14,9 @@ from scheduler.events.fields import DAY, INSTANT
 from scheduler.events.kinds import KINDS, Field, Kind, field
 from scheduler.events.log import Log
 from scheduler.events.taking import FUTURE_ALLOWED, take, to_line
-from scheduler.home import Home, Setup
-from scheduler.items import expand
+from scheduler.fleet.id_ranges import expand
+from scheduler.home.folder import Home
+from scheduler.home.setup import Setup
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
 _COMMENT = "#"
@@ -231,6 +232,6 @@ def _read(found: Field, text: str, setup: Setup, now: int) -> object:
 
 
 def _poke(home: Home) -> None:
-    from scheduler.messages.poke import poke
+    from scheduler.home.notify_daemon import poke
 
     poke(home.place)

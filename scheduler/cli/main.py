@@ -94,7 +94,7 @@ def _run(words: list[str]) -> int:
         )
     gc.disable()  # a command lives for a moment, and neither it nor what it imports makes circles worth looking for
     module = import_module(f"scheduler.cli.{_MODULES.get(name, name)}")
-    from scheduler.home import Home, default_home
+    from scheduler.home.folder import Home, default_home
 
     opened = Home(default_home() if home is None else home)
     if name == "run":

@@ -12,7 +12,7 @@ from scheduler.cli.due import whole
 from scheduler.cli.parts import groups
 from scheduler.events.event import HOME
 from scheduler.events.log import Reader
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
 from scheduler.reminders.text import Lines, advice, unknown_lines

@@ -12,7 +12,7 @@ from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, prin
 from scheduler.facts.life import moves
 from scheduler.facts.sheet import Sheet, sheet_of
 from scheduler.fleet.fleet import Item
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 from scheduler.cli.common import Desk
 from scheduler.events.event import HOME
-from scheduler.messages.folds import Folds
+from scheduler.home.item_states import Folds
 from scheduler.reminders import parts
 from scheduler.reminders.board import Board
 from scheduler.reminders.fold import together

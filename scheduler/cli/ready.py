@@ -7,7 +7,7 @@ from scheduler.cells.estimate import Estimate
 from scheduler.cli.common import Desk, asking, desk_or_spare, no_such_job, print_answer, print_json
 from scheduler.facts.book import Book
 from scheduler.facts.jobs import GRACE, Plan
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.ready import Ready, next_job, ready_for
 from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 

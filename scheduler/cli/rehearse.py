@@ -11,7 +11,8 @@ from scheduler.cli.progress import counted, progress
 from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_text
 from scheduler.cli.suppose import suppose_file, suppose_use, supposing
 from scheduler.events.memory import Memory
-from scheduler.home import Channel, Home
+from scheduler.home.folder import Home
+from scheduler.home.setup import Channel
 from scheduler.reminders.board import Board
 from scheduler.reminders.compare import compare
 from scheduler.reminders.decide import Decision

@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.base.findings import Refused, did_you_mean
-from scheduler.home import Home
+from scheduler.home.folder import Home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -13,13 +13,13 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Send and say what came of it; exit 1 when it did not go out."""
-    from scheduler import daemon
+    from scheduler.daemon import loop
 
     channels = {channel.name: channel for channel in home.settings().channels}
     if args.channel not in channels:
         known = ", ".join(channels) or "none: shelfbell.yaml names no channel yet"
         near = did_you_mean(args.channel, channels)
         raise Refused.because(f"there is no channel {args.channel!r}{near}; there is {known}")
-    outcome = daemon.ring(home, channels[args.channel])
+    outcome = loop.ring(home, channels[args.channel])
     print(f"{args.channel}: {'sent' if outcome.result == 'sent' else f'not sent: {outcome.reason}'}")
     return 0 if outcome.result == "sent" else 1

@@ -8,7 +8,7 @@ from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import read
 from scheduler.cli.common import desk, print_json
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.verdicts.reference import adjustment_words, facts_table, page, urgency_words
 from scheduler.verdicts.rule import Ruleset
 

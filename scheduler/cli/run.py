@@ -6,7 +6,7 @@ from scheduler.base.findings import Refused
 from scheduler.base.typed_times import parse_time
 from scheduler.cli.common import clock
 from scheduler.cli.progress import progress
-from scheduler.home import Home
+from scheduler.home.folder import Home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -18,10 +18,10 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Run until told to stop, or once."""
-    from scheduler import daemon
+    from scheduler.daemon import loop
 
     if args.at and not (args.once or args.dry_run):
         raise Refused.because("--at goes with --once or --dry-run: the daemon itself goes by the clock")
     at = parse_time(args.at, clock(), home.setup().hours.zone) if args.at else None
     with progress("Items looked at") as tell:
-        return daemon.run(home, once=args.once, dry_run=args.dry_run, at=at, progress=tell)
+        return loop.run(home, once=args.once, dry_run=args.dry_run, at=at, progress=tell)

@@ -12,8 +12,8 @@ from scheduler.events.event import HOME
 from scheduler.events.kinds import AWAITED, KINDS
 from scheduler.events.taking import take, to_line
 from scheduler.facts.condition import bars
-from scheduler.home import Home
-from scheduler.messages.poke import poke
+from scheduler.home.folder import Home
+from scheduler.home.notify_daemon import poke
 from scheduler.reminders.board import SNOOZE, Reminder
 from scheduler.verdicts.verdict import Key
 

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 from scheduler import __version__
 from scheduler.base.findings import Refused
-from scheduler.home import FLEET, FLEET_PART, SETTINGS, Home, Setup, make_setup
+from scheduler.home.folder import FLEET, FLEET_PART, SETTINGS, Home
+from scheduler.home.setup import Setup, make_setup
 
 
 def spare_setup(home: Home, refused: Refused) -> Setup:

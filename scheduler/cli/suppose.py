@@ -15,7 +15,7 @@ from scheduler.events.event import Event
 from scheduler.events.log import Log
 from scheduler.events.taking import take, to_line
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import DATABASE, Home
+from scheduler.home.folder import DATABASE, Home
 from scheduler.reminders.hours import Hours
 
 USE = ("charged", "drained", "flown", "moved", "travel_planned", "booked", "cancelled")

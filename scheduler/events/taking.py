@@ -169,7 +169,7 @@ class _Intake:
 
     def add_many(self, parts: Iterator[_Lines], given: tuple[Names, int, str], transaction: Transaction) -> None:
         """Check many lines, on all cores, and write them; `given`: what the check is made of."""
-        from scheduler.spread import spread
+        from scheduler.daemon.spread import spread
 
         with transaction.unguarded(), closing(spread(_Check, given, parts, here=True)) as checked:
             for part in checked:

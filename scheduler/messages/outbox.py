@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.events.log import Log, Transaction
-from scheduler.messages.folds import drop
+from scheduler.home.item_states import drop
 from scheduler.reminders.decide import Decision, Ledger
 from scheduler.reminders.told import Told
 from scheduler.verdicts.verdict import Key

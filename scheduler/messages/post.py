@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR, MINUTE, moment_near
-from scheduler.home import Channel, Setup
+from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over, tell
 from scheduler.messages.outbox import TRIAL, Outbox, Row
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, send

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from urllib.parse import parse_qsl, unquote
 
 from scheduler.base.findings import Refused
-from scheduler.home import Channel
+from scheduler.home.setup import Channel
 
 SENT, TEMPORARY, PERMANENT = "sent", "temporary", "permanent"
 CONNECT_SECONDS = 10.0

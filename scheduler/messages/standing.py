@@ -5,8 +5,9 @@ from typing import NamedTuple
 from scheduler.events.event import HOME
 from scheduler.events.log import Reader
 from scheduler.facts.book import Book
-from scheduler.home import Home, Setup
-from scheduler.messages.folds import Base, Folds, fresh_entries
+from scheduler.home.folder import Home
+from scheduler.home.item_states import Base, Folds, fresh_entries
+from scheduler.home.setup import Setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
 from scheduler.reminders.outline import Outline, Shelf

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from scheduler.base.instants import DAY
 from scheduler.events.log import Log
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
 from tests.bench.homes import demo_home
 from tests.messages.clockwork import Clockwork
@@ -23,11 +23,11 @@ from tests.messages.servers import letterbox
 DAEMON = """\
 import sys, time
 from pathlib import Path
-from scheduler import daemon
-from scheduler.home import Home
+from scheduler.daemon import loop
+from scheduler.home.folder import Home
 ahead = int(sys.argv[2]) - time.time_ns() // 1000
-daemon.now = lambda: time.time_ns() // 1000 + ahead
-sys.exit(daemon.run(Home(Path(sys.argv[1]))))
+loop.now = lambda: time.time_ns() // 1000 + ahead
+sys.exit(loop.run(Home(Path(sys.argv[1]))))
 """
 BARE = """\
 import sqlite3, time

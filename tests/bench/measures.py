@@ -14,7 +14,7 @@ from scheduler.cli.common import Desk
 from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.rehearse import rehearse
 from tests.bench import idle, scale
 from tests.bench.homes import demo_home, fleet_of, lines, many_homes

@@ -11,12 +11,12 @@ from typing import NamedTuple
 
 from scheduler.base.instants import to_datetime
 from scheduler.base.progress import nobody
+from scheduler.daemon.subprocess_work import wake_apart
+from scheduler.daemon.wake import wake
+from scheduler.daemon.work_list import fold_all, uncollected
 from scheduler.events.taking import take
-from scheduler.home import Home
-from scheduler.messages.apart import wake_apart
-from scheduler.messages.folds import drop
-from scheduler.messages.scope import fold_all, uncollected
-from scheduler.messages.wake import wake
+from scheduler.home.folder import Home
+from scheduler.home.item_states import drop
 from tests.bench.homes import Company
 
 SIZES = {"small": (100, 10_000), "large": (10_000, 1_000_000)}

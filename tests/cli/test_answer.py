@@ -12,8 +12,8 @@ from scheduler.cli.common import Desk
 from scheduler.events.event import Event
 from scheduler.events.taking import take, to_line
 from scheduler.facts.book import counts_from
-from scheduler.home import Home
-from scheduler.messages.lock import DAEMON, Lock
+from scheduler.home.folder import Home
+from scheduler.home.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key

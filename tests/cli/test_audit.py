@@ -17,8 +17,8 @@ from scheduler.cli.pages.as_html import as_html
 from scheduler.cli.pages.as_markdown import as_markdown
 from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.document import Bullets, Document, Paragraph, Picture, Section, Table
-from scheduler.home import Home
-from scheduler.messages.wake import wake
+from scheduler.daemon.wake import wake
+from scheduler.home.folder import Home
 from tests.homes import RULES, Bench, golden
 from tests.support import Fields, event, moment
 

@@ -15,7 +15,7 @@ import pytest
 
 from scheduler.base.addresses import concealed, without_addresses
 from scheduler.base.strict_yaml import read
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Message, Outbox
 from tests.homes import SETTINGS, Bench
 from tests.support import moment
@@ -378,7 +378,7 @@ def test_only_the_names_of_a_home_leave_an_archive(bench: Bench, archive: Path, 
 def test_an_archive_that_would_fill_the_disk_is_refused_before_it_is_unpacked(
     bench: Bench, archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("scheduler.archive._LARGEST", 1000)
+    monkeypatch.setattr("scheduler.home.backup._LARGEST", 1000)
 
     assert "unpacks to more than a home can hold" in restored(bench, archive, tmp_path / "new")[1]
     assert not (tmp_path / "new").exists()

@@ -10,7 +10,7 @@ from scheduler.base.instants import DAY, HOUR
 from scheduler.base.strict_yaml import read
 from scheduler.cli.case import subject_of
 from scheduler.cli.common import Desk
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.verdicts.from_history import case_of, passes
 from scheduler.verdicts.verdict import verdicts
 from tests.homes import RULES, Bench

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.instants import DAY, HOUR, MINUTE
-from scheduler.home import Home
-from scheduler.messages.lock import DAEMON, Lock, running
+from scheduler.home.folder import Home
+from scheduler.home.lock import DAEMON, Lock, running
 from scheduler.messages.outbox import Message, Outbox, remember
 from tests.cli.test_backup import spoil
 from tests.homes import Bench
@@ -308,7 +308,7 @@ def test_a_home_that_cannot_be_written_is_looked_at_all_the_same(well: Bench, mo
     def refusing(*_: object) -> int:
         raise PermissionError(30, "Read-only file system")
 
-    monkeypatch.setattr("scheduler.messages.lock.os.open", refusing)
+    monkeypatch.setattr("scheduler.home.lock.os.open", refusing)
 
     assert "is not running" in looks(well)["daemon"][1]
 

@@ -22,10 +22,10 @@ from scheduler.cli.explain import one_json, pages, told
 from scheduler.cli.pages.as_text import as_text
 from scheduler.cli.pages.audit import audit
 from scheduler.cli.parts import boards, placing
+from scheduler.daemon.work_list import uncollected
 from scheduler.events.taking import take
 from scheduler.facts.book import Book
-from scheduler.home import Home
-from scheduler.messages.scope import uncollected
+from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 from scheduler.reminders.parts import boards as one_by_one
 from scheduler.verdicts.rule import Ruleset

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 import pytest
 
 from scheduler.events.log import Log
-from scheduler.home import Home
-from scheduler.messages.lock import DAEMON, Lock
+from scheduler.home.folder import Home
+from scheduler.home.lock import DAEMON, Lock
 from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
 from tests.homes import FLEET, RULES, Bench
 from tests.support import moment

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from scheduler.messages.lock import DAEMON, Lock
+from scheduler.home.lock import DAEMON, Lock
 from tests.homes import Bench
 
 MEANT = {

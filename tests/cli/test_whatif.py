@@ -152,7 +152,7 @@ def test_supposed_use_keeps_weekdays_clock_times_and_kinds(
     from scheduler.base.instants import DUSK, to_datetime
     from scheduler.cli.suppose import suppose_use, supposing
     from scheduler.events.taking import take, to_line
-    from scheduler.home import Home
+    from scheduler.home.folder import Home
     from tests.homes import write_home
     from tests.support import moment
 

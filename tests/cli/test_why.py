@@ -5,9 +5,9 @@ import json
 import pytest
 
 from scheduler.cli.reasons import comparison
-from scheduler.home import Home
+from scheduler.daemon.wake import wake
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.wake import wake
 from scheduler.verdicts.conditions import Leaf
 from tests.homes import RULES, SETTINGS, Bench
 from tests.support import moment

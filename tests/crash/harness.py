@@ -19,9 +19,9 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
 from scheduler.events.log import Log
-from scheduler.home import Home
+from scheduler.home.folder import Home
+from scheduler.home.notify_daemon import poke
 from scheduler.messages.outbox import Outbox, Row
-from scheduler.messages.poke import poke
 from tests.messages.homes import ALARM, make_home
 from tests.messages.servers import free_port
 

@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.base.instants import rfc3339
+from scheduler.daemon.wake import Woken, look_at_all, wake
 from scheduler.events.log import Reader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.wake import Woken, look_at_all, wake
 from scheduler.reminders.board import Board
 
 Fields = dict[str, object]

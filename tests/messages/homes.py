@@ -7,7 +7,7 @@ from scheduler.base.instants import parse_rfc3339, rfc3339
 from scheduler.base.strict_yaml import read
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from tests.support import rfc
 
 FLEET = """\

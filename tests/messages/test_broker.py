@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 
 from scheduler.base.instants import HOUR
-from scheduler.messages.once import deliver_once
+from scheduler.daemon.once import deliver_once
+from scheduler.daemon.wake import wake
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.senders import SENT, TEMPORARY, send
-from scheduler.messages.wake import wake
 from tests.messages.homes import FULL, charge, make_home
 from tests.messages.servers import eventually, free_port
 from tests.support import moment

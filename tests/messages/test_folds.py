@@ -19,6 +19,9 @@ from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3
 from scheduler.base.shipped import folder as shipped
 from scheduler.cli.common import Desk
 from scheduler.cli.due import kept, solved, to_text, whole
+from scheduler.daemon.loop import wake as wakes
+from scheduler.daemon.loop import work_list
+from scheduler.daemon.work_list import fold_all, uncollected
 from scheduler.events.event import HOME
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
@@ -26,12 +29,9 @@ from scheduler.facts.book import Book, Life
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import Home
-from scheduler.messages import scope
-from scheduler.messages import wake as wakes
-from scheduler.messages.folds import Folds, drop
+from scheduler.home.folder import Home
+from scheduler.home.item_states import Folds, drop
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.scope import fold_all, uncollected
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.fold import Fold, home_since
@@ -192,7 +192,7 @@ class Luck:
 @pytest.mark.parametrize("seed", range(LIVES))
 def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     luck = Luck(seed)
-    monkeypatch.setattr(scope, "AT_ONCE", luck.random.choice([1, 3, 500]))
+    monkeypatch.setattr(work_list, "AT_ONCE", luck.random.choice([1, 3, 500]))
     life = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
     life.wake()
     for step in range(30):
@@ -299,7 +299,7 @@ def test_what_is_kept_of_another_set_up_or_of_a_later_time_is_not_used(tmp_path:
 
 
 def test_many_entries_at_once_are_folded_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scope, "_TOO_MANY", 3)
+    monkeypatch.setattr(work_list, "_TOO_MANY", 3)
     life = life_of(tmp_path)
     for percent in range(60, 66):
         entry = {"at": rfc3339(life.now), "what": "charged", "item": "A", "percent": percent}
@@ -310,7 +310,7 @@ def test_many_entries_at_once_are_folded_anew(tmp_path: Path, monkeypatch: pytes
 
 
 def test_parts_say_what_the_whole_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scope, "AT_ONCE", 1)
+    monkeypatch.setattr(work_list, "AT_ONCE", 1)
     luck = Luck(4)
     life = life_of(tmp_path)
     for _ in range(12):
@@ -329,10 +329,10 @@ def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, m
     take(life.home.log, enumerate(told, 1), life.setup.fleet, life.now)
     life.wake()
 
-    monkeypatch.setattr("scheduler.spread.cores", lambda: 2)
+    monkeypatch.setattr("scheduler.daemon.spread.cores", lambda: 2)
     one = list(fold_all(life.home, life.setup, life.now))
-    monkeypatch.setattr(scope, "AT_ONCE", 1)
-    monkeypatch.setattr(scope, "_AT_A_TIME", 10)
+    monkeypatch.setattr(work_list, "AT_ONCE", 1)
+    monkeypatch.setattr(work_list, "_AT_A_TIME", 10)
     assert list(fold_all(life.home, life.setup, life.now)) == one
     assert len({fold.item for fold in one}) == len(one) > 50
     assert sum(fold.open for fold in one) == life.woken.open  # type: ignore[union-attr]
@@ -532,7 +532,7 @@ def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
 def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(scope, "AT_ONCE", 3)
+    monkeypatch.setattr(work_list, "AT_ONCE", 3)
     packs = [{"id": name, "fits": ["heron"], "in_service": "2026-01-01"} for name in "ABCDEFGH"]
     fleet = {"aircraft": [{"id": "heron", "in_service": "2026-01-01"}], "packs": packs}
     home = make_home(tmp_path / "home")

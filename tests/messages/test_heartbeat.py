@@ -9,10 +9,10 @@ from threading import Event, Thread
 
 import pytest
 
-from scheduler import daemon as running
-from scheduler.home import Home
-from scheduler.messages import heartbeat
-from scheduler.messages.heartbeat import EVERY, Heartbeat, fault_of
+from scheduler.daemon.heartbeat import EVERY, Heartbeat, fault_of
+from scheduler.daemon.loop import heartbeat
+from scheduler.daemon.loop import loop as running
+from scheduler.home.folder import Home
 from tests.messages.homes import ALARM, make_home
 from tests.messages.servers import eventually, free_port
 

@@ -178,7 +178,7 @@ def test_settings_by_which_nobody_would_be_reached_are_refused(
     path: Path, channels: dict[str, dict[str, object]], said: str
 ) -> None:
     from scheduler.base.findings import Refused
-    from scheduler.home import Home
+    from scheduler.home.folder import Home
 
     write(path, ALARM, channels=channels)
 
@@ -415,7 +415,7 @@ def test_a_quiet_week_is_one_line_with_the_age_of_the_last_entry(path: Path, lif
 
 
 def test_what_the_bell_says_of_itself_goes_to_further_channels_only_where_there_is_no_other(path: Path) -> None:
-    from scheduler.home import Home
+    from scheduler.home.folder import Home
 
     write(path, FULL, channels={"phone": CHANNELS["phone"], "loud": LOUD["loud"]})
     setup = Home(path).setup()

@@ -8,11 +8,12 @@ import pytest
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR, MINUTE
+from scheduler.daemon.loop import once
+from scheduler.daemon.once import deliver_once, ring
 from scheduler.events.log import Transaction
-from scheduler.home import Home
-from scheduler.messages import once, post
-from scheduler.messages.lock import DAEMON, Lock
-from scheduler.messages.once import deliver_once, ring
+from scheduler.home.folder import Home
+from scheduler.home.lock import DAEMON, Lock
+from scheduler.messages import post
 from scheduler.messages.outbox import Message, Outbox, Row
 from scheduler.messages.post import Post, body_as_sent
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.findings import Refused
-from scheduler.home import Channel
-from scheduler.messages.apart import send_apart
+from scheduler.daemon.subprocess_work import send_apart
+from scheduler.home.setup import Channel
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, redact, send
 from tests.messages.servers import Manner, free_port, letterbox, mailbox
 

@@ -361,7 +361,7 @@ def _held(daemon: Clockwork) -> int:
 
 def test_settings_with_a_heartbeat_and_further_channels_are_read(tmp_path: Path) -> None:
     write(tmp_path / "home", FULL, channels=LOUD, heartbeat={"url": "$OUTSIDE"})
-    from scheduler.home import Home
+    from scheduler.home.folder import Home
 
     found = Home(tmp_path / "home").setup()
 

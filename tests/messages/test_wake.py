@@ -10,11 +10,11 @@ import pytest
 
 from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.base.progress import nobody
-from scheduler.home import Home
-from scheduler.messages import apart
-from scheduler.messages import wake as waking
+from scheduler.daemon.loop import subprocess_work
+from scheduler.daemon.loop import wake as waking
+from scheduler.daemon.wake import Woken, wake
+from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.wake import Woken, wake
 from scheduler.reminders.text import Text
 from scheduler.verdicts.verdict import Verdict
 from tests.messages.homes import ALARM, FULL, SLOW, charge, charge_now, make_home
@@ -63,7 +63,7 @@ def test_what_is_logged_while_the_process_of_a_look_begins_is_not_taken_for_a_cl
     charge_now(home, "A", ordered + 2 * SECOND)
     home.log.close()
 
-    looked = apart.waking([str(home.path), None, ordered, steady - 5, 1.0], nobody)
+    looked = subprocess_work.waking([str(home.path), None, ordered, steady - 5, 1.0], nobody)
 
     assert (looked.distrust, looked.open) == ("", 1)
     assert kinds(home) == [("mail", "first")]

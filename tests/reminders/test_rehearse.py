@@ -16,7 +16,7 @@ from scheduler.base.strict_yaml import read
 from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.events.taking import take
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours

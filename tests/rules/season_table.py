@@ -11,7 +11,7 @@ from scheduler.base.instants import HOUR, WEEK, moment, parse_rfc3339, to_dateti
 from scheduler.base.shipped import folder
 from scheduler.cli.common import Desk
 from scheduler.cli.main import main
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.rehearse import Rehearsal, rehearse
 

@@ -6,7 +6,7 @@ import pytest
 
 from scheduler.base.instants import DAY
 from scheduler.cli.common import Desk
-from scheduler.home import Home
+from scheduler.home.folder import Home
 from scheduler.reminders.rehearse import rehearse
 from tests.homes import Bench
 from tests.rules.season_table import EXAMPLES

@@ -10,7 +10,7 @@ from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import read
 from scheduler.cli.init import starters
 from scheduler.cli.rules import reference_page
-from scheduler.schemas import published
+from scheduler.home.schemas import published
 from tests.homes import Bench
 from tests.rules.library import files, rules
 
@@ -32,7 +32,7 @@ def test_the_page_has_every_rule_with_its_basis() -> None:
 
 @pytest.mark.parametrize("name", published())
 def test_a_schema_is_what_the_code_publishes(name: str) -> None:
-    """Made by `python -m scheduler.schemas`."""
+    """Made by `python -m scheduler.home.schemas`."""
     assert (RULES / name).read_text(encoding="utf-8") == published()[name]
 
 

@@ -6,13 +6,14 @@ from collections.abc import Callable
 
 from scheduler.base.instants import moment_near
 from scheduler.base.progress import Progress, nobody
-from scheduler.home import Channel, Home, Setup
-from scheduler.messages.lock import Lock
+from scheduler.daemon.wake import distrust, unwell, wake
+from scheduler.home.folder import Home
+from scheduler.home.lock import Lock
+from scheduler.home.notify_daemon import poke
+from scheduler.home.setup import Channel, Setup
 from scheduler.messages.outbox import TRIAL, Message, Outbox, Row, reference
-from scheduler.messages.poke import poke
 from scheduler.messages.post import SEND_SECONDS, Post, told
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
-from scheduler.messages.wake import distrust, unwell, wake
 
 
 def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:

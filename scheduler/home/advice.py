@@ -9,7 +9,7 @@ from scheduler.base.findings import Finding, did_you_mean
 from scheduler.base.instants import parse_date
 from scheduler.base.strict_yaml import Document
 from scheduler.fleet.plates import SECTIONS
-from scheduler.unwatched import all_off_line, practices_about, unwatched_line
+from scheduler.home.items_without_rules import all_off_line, practices_about, unwatched_line
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 
 PLAUSIBLE_MAH = (100.0, 40_000.0)

@@ -8,11 +8,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from scheduler.apart import Failed, Silent, ask
 from scheduler.base.findings import Refused
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress
-from scheduler.home import Home, Setup, make_setup
+from scheduler.daemon.faults import Failed, Silent
+from scheduler.daemon.subprocess_worker import ask
+from scheduler.home.folder import Home
+from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
 
 PATIENCE = 300.0
@@ -61,7 +63,7 @@ def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, t
 
 def waking(order: list, tell: Progress) -> Looked:
     """The work of `wake_apart`."""
-    from scheduler.messages.wake import distrust, unwell, wake
+    from scheduler.daemon.wake import distrust, unwell, wake
 
     path, held, then, steady, locked_seconds = order
     home = Home(Path(path))

@@ -7,7 +7,7 @@ from pathlib import Path
 from scheduler.base.findings import Refused
 from scheduler.base.instants import SECOND
 from scheduler.base.shipped import folder
-from scheduler.home import Home
+from scheduler.home.folder import Home
 
 CLOCK_STEP = 2.0
 """Seconds by which the wall clock may stray from the steady one between two looks before it counts as stepped."""

@@ -23,7 +23,7 @@ _CODE = """\
 import pickle, signal, sys
 signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C in a terminal is for the caller alone
 sys.path = pickle.load(sys.stdin.buffer)
-from scheduler.spread import serve
+from scheduler.daemon.spread import serve
 serve()
 """
 _MOST = 8

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from scheduler.base.text import listed
 
 if TYPE_CHECKING:
-    from scheduler.home import Setup
+    from scheduler.home.setup import Setup
 
 
 def unwatched(setup: "Setup", items: Iterable[str]) -> list[str]:

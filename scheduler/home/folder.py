@@ -6,21 +6,14 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, Any, NamedTuple
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING, Any
 
 from scheduler import __version__
-from scheduler.base.findings import FilesRefused, Finding, Refused, did_you_mean
-from scheduler.base.instants import parse_span
+from scheduler.base.findings import FilesRefused, Refused
 from scheduler.base.shipped import place, yaml_files
-from scheduler.events.event import RESERVED
 from scheduler.events.log import Log, is_folder
-from scheduler.facts.book import Clocks
-from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
-from scheduler.fleet.plates import SECTIONS
-from scheduler.reminders.hours import Hours
-from scheduler.verdicts.rule import URGENCIES, Ruleset
+from scheduler.home.setup import Setup, make_setup
 
 if TYPE_CHECKING:
     from pathlib import Path  # loading it takes longer than reading a home
@@ -32,42 +25,6 @@ CASES_PART = "/cases"
 _PART = 64 * 1024
 """Bytes of a file looked at in one go."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
-
-
-class Channel(NamedTuple):
-    """A way to reach the operator. `url`: an Apprise address, or $NAME of one. `urgency`: what it gets.
-
-    `after`: it is a further channel, for what was rung as `now` so long ago (microseconds) and is not seen; else 0.
-    """
-
-    name: str
-    url: str
-    urgency: tuple[str, ...] = URGENCIES
-    after: int = 0
-
-
-class Setup(NamedTuple):
-    """Everything that the home's files say, checked."""
-
-    hours: Hours
-    clocks: Clocks
-    channels: list[Channel]
-    fleet: Fleet
-    rules: Ruleset
-    fingerprint: str
-    heartbeat: str = ""
-    """The http address, or $NAME of one, that is pinged on each healthy hour; "" for none."""
-    checked: dict[str, Any] = {}  # noqa: RUF012 - never changed
-    """The checked data it was made of."""
-
-    def data(self) -> dict[str, Any]:
-        """What `make_setup` makes the same of again, as JSON can hold it."""
-        return self.checked | {"fleet": self.fleet.sections}
-
-    def ordinary(self, but: str = "") -> list[str]:
-        """The channels for what the bell says of itself, by name, but for one: further ones only without others."""
-        channels = [channel for channel in self.channels if channel.name != but]
-        return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 
 
 def default_home() -> str:
@@ -116,6 +73,13 @@ class Home:
         named = [(name, os.path.join(self.place, name)) for name in (SETTINGS, FLEET)]
         return named + [(f"rules/{name}", place) for name, place in yaml_files(self._rules)]
 
+    def logged_items(self) -> list[str]:
+        """Return the items that have entries in the log; none where it cannot be read, which `doctor` reports."""
+        try:
+            return self.log.items()
+        except (Refused, sqlite3.Error):
+            return []
+
     def fingerprint(self) -> str:
         """A word that changes with any file of the set-up, shipped rules and program included."""
         try:
@@ -137,7 +101,7 @@ class Home:
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
         if raw is None:
-            from scheduler.home_check import read_home
+            from scheduler.home.check import read_home
 
             raw = _read(partial(read_home, self))
             self._unkept = fingerprint, raw
@@ -156,7 +120,7 @@ class Home:
     def settings(self) -> Setup:
         """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
         self.require()
-        from scheduler.home_check import read_settings
+        from scheduler.home.check import read_settings
 
         settings = _read(partial(read_settings, self))
         return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
@@ -166,7 +130,7 @@ class Home:
         if not rules.is_dir():
             raise Refused.because(f"there is no folder {rules}")
         other = Home(self.path, rules)
-        from scheduler.home_check import read_home
+        from scheduler.home.check import read_home
 
         return make_setup(read_home(other), other.fingerprint())
 
@@ -174,7 +138,7 @@ class Home:
         """The cases of the rules of a set-up, by rule. Raises FilesRefused."""
         kept = self._compiled(f"{setup.fingerprint}{CASES_PART}")
         if not kept:
-            from scheduler.home_check import read_home
+            from scheduler.home.check import read_home
 
             return _read(partial(read_home, self))["cases"]
         return json.loads(kept)
@@ -200,7 +164,7 @@ class Home:
         """The fleet of the compiled cache, or of its file where another has replaced the cache since."""
         kept = self._compiled(f"{fingerprint}{FLEET_PART}")
         if not kept:
-            from scheduler.home_check import read_home
+            from scheduler.home.check import read_home
 
             return read_home(self)["fleet"]
         return json.loads(kept)
@@ -236,50 +200,3 @@ def _parts(file: str) -> Iterator[bytes]:
             yield from iter(partial(opened.read, _PART), b"")
     except OSError:
         return
-
-
-def make_setup(raw: dict, fingerprint: str) -> Setup:
-    """The set-up that checked data describes."""
-    settings = raw["settings"]
-    CATALOGUE.where = CATALOGUE.where or raw.get("facts", {})
-    zone = ZoneInfo(settings["zone"])
-    channels = [_channel(name, channel) for name, channel in (settings.get("channels") or {}).items()]
-    return Setup(
-        hours=Hours.read(settings, zone),
-        clocks=Clocks(zone, settings.get("eve", "18:00")),
-        channels=channels,
-        fleet=raw["fleet"] if isinstance(raw["fleet"], Fleet) else Fleet(raw["fleet"]),
-        rules=Ruleset(raw["rules"], raw["adjust"], CATALOGUE),
-        fingerprint=fingerprint,
-        heartbeat=(settings.get("heartbeat") or {}).get("url", ""),
-        checked=raw,
-    )
-
-
-def _channel(name: str, given: dict) -> Channel:
-    urgency = ("now",) if "after" in given else tuple(given.get("urgency", URGENCIES))
-    return Channel(name, given["url"], urgency, parse_span(given["after"]) if "after" in given else 0)  # type: ignore[arg-type]
-
-
-def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
-    """What in a fleet refers to nothing, or stands twice."""
-    kinds = {entry["id"]: SECTIONS[section] for section, entries in fleet.items() for entry in entries or ()}
-    seen: set[str] = set()
-    for section, entries in fleet.items():
-        for index, entry in enumerate(entries or ()):
-            path = (section, index)
-            if entry["id"] in seen or entry["id"] in RESERVED:
-                text = (
-                    f"there is an item {entry['id']!r} already"
-                    if entry["id"] in seen
-                    else f"{entry['id']!r} is a word of the program"
-                )
-                yield place((*path, "id"), text)  # type: ignore[operator]
-            seen.add(entry["id"])
-            for at, craft in enumerate(entry.get("fits", ())):
-                if kinds.get(craft) != "aircraft":
-                    near = did_you_mean(craft, [item for item, kind in kinds.items() if kind == "aircraft"])
-                    yield place((*path, "fits", at), f"there is no aircraft {craft!r}{near}")  # type: ignore[operator]
-            if "of" in entry and kinds.get(entry["of"]) not in ("pilot", "aircraft"):
-                near = did_you_mean(entry["of"], [i for i, kind in kinds.items() if kind in ("pilot", "aircraft")])
-                yield place((*path, "of"), f"there is no pilot or aircraft {entry['of']!r}{near}")  # type: ignore[operator]

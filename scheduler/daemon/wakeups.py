@@ -7,7 +7,7 @@ import signal
 import socket
 from pathlib import Path
 
-from scheduler.messages.poke import SOCKET
+from scheduler.home.notify_daemon import SOCKET
 
 BEAT, TIME, POKE, RESULT = b"B", b"T", b"P", b"R"
 

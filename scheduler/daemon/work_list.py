@@ -9,18 +9,19 @@ from typing import NamedTuple
 
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
+from scheduler.daemon.spread import spread
 from scheduler.events.event import HOME
 from scheduler.events.log import Reader
 from scheduler.facts.book import Book
 from scheduler.facts.quiet import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
-from scheduler.home import Home, Setup, make_setup
-from scheduler.messages.folds import Base, Folds, fresh_entries
+from scheduler.home.folder import Home
+from scheduler.home.item_states import Base, Folds, fresh_entries
+from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import decide
 from scheduler.reminders.fold import Fold, done_with, folds, home_asked_since, home_can_wait, solve, together
-from scheduler.spread import spread
 
 _WOBBLE = SECOND
 """By so much the clock may stand before the last look without anything having changed. Common practice, no source."""

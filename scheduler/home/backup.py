@@ -16,7 +16,7 @@ from scheduler import __version__
 from scheduler.base.addresses import without_addresses
 from scheduler.base.findings import Refused
 from scheduler.events.log import TRIGGERS, WAY_BACK, Log
-from scheduler.home import DATABASE, FLEET, SETTINGS, Home
+from scheduler.home.folder import DATABASE, FLEET, SETTINGS, Home
 
 ABOUT = "about.json"
 _OWN_RULE = re.compile(r"rules/[^/\\]+\.yaml\Z")

@@ -7,7 +7,7 @@ import urllib.request
 from collections.abc import Callable, Mapping
 
 from scheduler.base.findings import Refused
-from scheduler.home import Channel
+from scheduler.home.setup import Channel
 from scheduler.messages.senders import address, redact
 
 EVERY = 3600.0

@@ -15,18 +15,19 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import moment_near, to_datetime
 from scheduler.base.progress import Progress, nobody
 from scheduler.base.units import count, show
-from scheduler.faults import line_on
-from scheduler.home import Channel, Home, Setup
-from scheduler.messages.apart import Looked, read_apart, send_apart, wake_apart
-from scheduler.messages.heartbeat import Heartbeat
-from scheduler.messages.lock import DAEMON, Lock
+from scheduler.daemon.faults import line_on
+from scheduler.daemon.heartbeat import Heartbeat
+from scheduler.daemon.service import Service
+from scheduler.daemon.subprocess_work import Looked, read_apart, send_apart, wake_apart
+from scheduler.daemon.wakeups import BEAT, POKE, RESULT, TIME, Nudges
+from scheduler.daemon.watch import Watch
+from scheduler.home.folder import Home
+from scheduler.home.lock import DAEMON, Lock
+from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over, tell
 from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
 from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
-from scheduler.nudges import BEAT, POKE, RESULT, TIME, Nudges
-from scheduler.service import Service
-from scheduler.watch import Watch
 
 BEAT_SECONDS = 30
 GRACE = 5.0
@@ -55,7 +56,7 @@ def run(
     """
     setup = home.setup()
     if once or dry_run:
-        from scheduler.messages.once import preview, run_once
+        from scheduler.daemon.once import preview, run_once
 
         lines = preview if dry_run else run_once
         print("\n".join(lines(home, setup, now() if at is None else at, trust=at is not None, progress=progress)))
@@ -71,7 +72,7 @@ def run(
 
 def ring(home: Home, channel: Channel) -> Outcome:
     """Send a trial message through a channel by the way of any other. Raises Refused."""
-    from scheduler.messages.once import ring as ring_once
+    from scheduler.daemon.once import ring as ring_once
 
     return ring_once(home, channel, now())
 

@@ -1,8 +1,7 @@
 """Reading a home's files in four layers: read, schema, references, and for `check` the rules' own cases."""
 
-import sqlite3
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 from zoneinfo import ZoneInfo, available_timezones
 
 from scheduler.base.addresses import concealed
@@ -12,7 +11,9 @@ from scheduler.base.schema_check import check
 from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import Document, read
 from scheduler.base.text import clean
+from scheduler.events.event import RESERVED
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.fleet.plates import SECTIONS
 from scheduler.fleet.plates import json_schema as fleet_schema
 from scheduler.verdicts.reading import RuleFile, check_references
 from scheduler.verdicts.rule import URGENCIES, Ruleset
@@ -21,7 +22,6 @@ from scheduler.verdicts.schema import SPAN, rules_schema
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from scheduler.home import Home
 
 _CLOCK = {"type": "string", "pattern": r"^([01]?\d|2[0-3]):[0-5]\d$", "x-expects": "a time of day such as 07:00"}
 
@@ -66,6 +66,14 @@ def settings_schema() -> dict[str, object]:
     }
 
 
+class HomeFiles(Protocol):
+    """What checking needs of a home: its files, by the names that findings carry, and the items it has entries of."""
+
+    def files(self) -> "list[tuple[str, Path]]": ...
+
+    def logged_items(self) -> list[str]: ...
+
+
 class Read(NamedTuple):
     """What the files of a home say, as far as they can be read, shipped rules first, and every finding."""
 
@@ -75,7 +83,7 @@ class Read(NamedTuple):
     findings: list[Finding]
 
 
-def read_home(home: "Home") -> dict:
+def read_home(home: HomeFiles) -> dict:
     """The data of every file, checked, the rules' cases apart. Raises Refused with all findings of all files."""
     read = read_files(home)
     if read.findings or read.settings is None or read.fleet is None:
@@ -100,7 +108,7 @@ def _rules_of(read: Read) -> tuple[list[dict], dict[str, list[dict]]]:
     return [rule for file in read.rules for rule in file.rules], adjust
 
 
-def read_settings(home: "Home") -> dict:
+def read_settings(home: HomeFiles) -> dict:
     """The data of shelfbell.yaml alone, checked as far as it asks for no other file. Raises Refused."""
     settings, found = _document(*home.files()[0])
     if settings:
@@ -112,7 +120,7 @@ def read_settings(home: "Home") -> dict:
 
 def file_advice(read: Read, now: int) -> list[Finding]:
     """What in the files of a home is hardly meant, where nothing is wrong with them."""
-    from scheduler.home_advice import advice
+    from scheduler.home.advice import advice
 
     if read.findings or read.settings is None or read.fleet is None:
         return []
@@ -121,7 +129,7 @@ def file_advice(read: Read, now: int) -> list[Finding]:
     return sorted(advice(read.settings, read.fleet, rules, today))
 
 
-def read_files(home: "Home") -> Read:
+def read_files(home: HomeFiles) -> Read:
     """Read every file of a home; the rules' cases are not tried."""
     documents, found = _documents(home)
     settings, fleet = documents["shelfbell.yaml"], documents["fleet.yaml"]
@@ -137,26 +145,20 @@ def read_files(home: "Home") -> Read:
     if fleet and not fleet_wrong:
         items = {entry["id"] for entries in (fleet.data or {}).values() for entry in entries or ()}
         found += [] if wrong else check_references(files, CATALOGUE, items)
-        found += [fleet.finding((), _GONE.format(item=clean(item))) for item in _logged(home) if item not in items]
+        found += [
+            fleet.finding((), _GONE.format(item=clean(item))) for item in home.logged_items() if item not in items
+        ]
     return Read(settings, fleet, files, sorted({_without_address(finding) for finding in found}))
 
 
 _GONE = "{item} has entries in the log and stands here no more: keep it, and `shelfbell log retired {item}`"
 
 
-def _logged(home: "Home") -> list[str]:
-    """The items that the log has entries of; none where the log cannot be read, which is for `doctor` to say."""
-    try:
-        return home.log.items()
-    except (Refused, sqlite3.Error):
-        return []
-
-
 def _without_address(finding: Finding) -> Finding:
     return finding._replace(text=concealed(finding.text)) if finding.file == "shelfbell.yaml" else finding
 
 
-def _documents(home: "Home") -> tuple[dict[str, Document | None], list[Finding]]:
+def _documents(home: HomeFiles) -> tuple[dict[str, Document | None], list[Finding]]:
     documents: dict[str, Document | None] = {}
     found: list[Finding] = []
     for name, path in home.files():
@@ -221,6 +223,28 @@ def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:
 
 def fleet_findings(fleet: Document) -> list[Finding]:
     """What is wrong in fleet.yaml."""
-    from scheduler.home import fleet_faults
-
     return check(fleet, fleet_schema()) or list(fleet_faults(fleet.data or {}, fleet.finding))
+
+
+def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
+    """What in a fleet refers to nothing, or stands twice."""
+    kinds = {entry["id"]: SECTIONS[section] for section, entries in fleet.items() for entry in entries or ()}
+    seen: set[str] = set()
+    for section, entries in fleet.items():
+        for index, entry in enumerate(entries or ()):
+            path = (section, index)
+            if entry["id"] in seen or entry["id"] in RESERVED:
+                text = (
+                    f"there is an item {entry['id']!r} already"
+                    if entry["id"] in seen
+                    else f"{entry['id']!r} is a word of the program"
+                )
+                yield place((*path, "id"), text)  # type: ignore[operator]
+            seen.add(entry["id"])
+            for at, craft in enumerate(entry.get("fits", ())):
+                if kinds.get(craft) != "aircraft":
+                    near = did_you_mean(craft, [item for item, kind in kinds.items() if kind == "aircraft"])
+                    yield place((*path, "fits", at), f"there is no aircraft {craft!r}{near}")  # type: ignore[operator]
+            if "of" in entry and kinds.get(entry["of"]) not in ("pilot", "aircraft"):
+                near = did_you_mean(entry["of"], [i for i, kind in kinds.items() if kind in ("pilot", "aircraft")])
+                yield place((*path, "of"), f"there is no pilot or aircraft {entry['of']!r}{near}")  # type: ignore[operator]

@@ -7,14 +7,15 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAWN, DUSK, rfc3339
 from scheduler.base.progress import Progress, nobody
+from scheduler.daemon.work_list import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.events.event import HOME, Event
 from scheduler.events.log import Reader, Transaction
 from scheduler.facts.book import Book
-from scheduler.home import Channel, Home, Setup
-from scheduler.messages.folds import Folds, drop
+from scheduler.home.folder import Home
+from scheduler.home.item_states import Folds, drop
+from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
-from scheduler.messages.scope import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, home_asked_since, solve

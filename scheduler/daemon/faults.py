@@ -4,9 +4,16 @@ import os
 import sqlite3
 import traceback
 
-from scheduler.apart import Failed
 from scheduler.base.findings import Refused
 from scheduler.events.log import WAY_BACK
+
+
+class Failed(Exception):
+    """The process gave no answer; the text says why."""
+
+
+class Silent(Failed):
+    """The process was ended, for nothing was heard of it for so long."""
 
 
 def line_on(error: Exception) -> str:

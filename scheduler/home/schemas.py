@@ -1,4 +1,4 @@
-"""Publishes the JSON Schemas (2020-12) beside the shipped rules: `python -m scheduler.schemas`."""
+"""Publishes the JSON Schemas (2020-12) beside the shipped rules: `python -m scheduler.home.schemas`."""
 
 import json
 from pathlib import Path
@@ -7,7 +7,7 @@ from scheduler.base.shipped import folder
 from scheduler.events.check import json_schema as events_schema
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.plates import json_schema as fleet_schema
-from scheduler.home_check import settings_schema
+from scheduler.home.check import settings_schema
 from scheduler.verdicts.schema import rules_schema
 
 

@@ -18,22 +18,15 @@ from pathlib import Path
 from typing import IO, Any
 
 from scheduler.base.progress import Progress, nobody
+from scheduler.daemon.faults import Failed, Silent, line_on
 
-_HERE = str(Path(__file__).resolve().parents[1])
-_CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.apart import answer; answer()"
+_HERE = str(Path(__file__).resolve().parents[2])
+_CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.daemon.subprocess_worker import answer; answer()"
 _BREATH = 1.0
 """Seconds after which whoever waits for a silent process is told so."""
 _SPACING = 0.2
 """Seconds between two lines on how far it has come, at least."""
 _CHUNK = 65_536
-
-
-class Failed(Exception):
-    """The process gave no answer; the text says why."""
-
-
-class Silent(Failed):
-    """The process was ended, for nothing was heard of it for so long."""
 
 
 def ask(work: str, order: object, patience: float, tell: Progress = nobody) -> Any:
@@ -127,8 +120,6 @@ def _taken(stream: IO[bytes], order: memoryview) -> int:
 
 def answer() -> None:
     """What the process does: read the order, do the work, and write the answer where nothing else is written."""
-    from scheduler.faults import line_on
-
     module, _, name = sys.argv[1].partition(":")
     order, out = json.load(sys.stdin), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what the work prints goes with the faults
