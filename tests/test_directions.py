@@ -123,7 +123,7 @@ def test_the_middle_touches_neither_disk_nor_network_nor_chance(path: Path) -> N
 
 
 HEAVY = {"yaml", "jsonschema", "apprise", "apscheduler", "sqlite_utils", "dataclasses", "inspect", "numpy", "argparse"}
-UNSAID = {"scheduler.cli.changed", "scheduler.reminders.text", "scheduler.reminders.ground", "scheduler.home.items_without_rules",
+UNSAID = {"scheduler.answers.changes", "scheduler.reminders.text", "scheduler.reminders.ground", "scheduler.home.items_without_rules",
           "scheduler.reminders.unknown", "scheduler.verdicts.wrong", "scheduler.cells.trend"}  # fmt: skip
 """What an entry that opens and ends nothing does not ask for."""
 LOADED = "import sys, json; {run}; print(json.dumps(sorted(sys.modules)))"

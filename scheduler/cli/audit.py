@@ -9,15 +9,15 @@ from scheduler.base.findings import Refused
 from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import read
 from scheduler.cli.common import Desk, desk
-from scheduler.cli.pages.as_text import as_text
-from scheduler.cli.pages.audit import audit
-from scheduler.cli.pages.looking import look
-from scheduler.cli.pages.season import Logged, Season
 from scheduler.cli.rehearse import stretch
 from scheduler.events.event import Event
 from scheduler.facts.wear import airtime_of, flights_of
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import TRIAL, Outbox
+from scheduler.reports.as_text import as_text
+from scheduler.reports.audit import audit
+from scheduler.reports.season import Logged, Season
+from scheduler.reports.season_watch import look
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -36,11 +36,11 @@ def run(home: Home, args: Namespace) -> int:
         raise Refused.because(f"--from {args.start} lies ahead: an audit looks back (`shelfbell outlook` looks ahead)")
     document = audit(season_of(at, start, end))
     if args.markdown:
-        from scheduler.cli.pages.as_markdown import as_markdown
+        from scheduler.reports.as_markdown import as_markdown
 
         _write(args.markdown, as_markdown(document))
     if args.html:
-        from scheduler.cli.pages.as_html import as_html
+        from scheduler.reports.as_html import as_html
 
         _write(args.html, as_html(document))
         _say_where_no_pictures()

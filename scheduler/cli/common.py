@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple
 
+from scheduler.answers.describe_event import describe as describe
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DUSK, moment_near, rfc3339
 from scheduler.base.typed_times import is_bare_day, parse_time
-from scheduler.cli.entry_words import describe as describe
 from scheduler.events.event import Event
 from scheduler.events.log import Reader
 from scheduler.events.source import Source
@@ -84,7 +84,7 @@ def setup_or_spare(home: Home) -> tuple[Setup, Refused | None]:
     try:
         return home.setup(), None
     except Refused as refused:
-        from scheduler.cli.spare_setup import spare_setup
+        from scheduler.answers.fallback_setup import spare_setup
 
         return spare_setup(home, refused), refused
 
@@ -111,7 +111,7 @@ def desk_or_spare(home: Home, args: "Namespace | None" = None, past: bool = Fals
     if refused is None:
         yield at
         return
-    from scheduler.cli.refused import by_older_files
+    from scheduler.answers.degraded import by_older_files
 
     try:
         yield at

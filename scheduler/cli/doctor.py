@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from scheduler.answers.degraded import rules_gone_by, said_in
+from scheduler.answers.fallback_setup import spare_zone
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY
 from scheduler.base.text import clean
 from scheduler.base.units import show_span
 from scheduler.cli.common import clock, numbered, print_json
-from scheduler.cli.refused import rules_gone_by, said_in
-from scheduler.cli.spare_setup import spare_zone
 from scheduler.events.event import Event
 from scheduler.events.log import WAY_BACK
 from scheduler.facts.book import counts_from

@@ -51,7 +51,7 @@ class Found(NamedTuple):
 
 def whole(at: Desk) -> Found:
     """The board of all items, solved."""
-    from scheduler.cli.parts import boards
+    from scheduler.answers.groups import boards
 
     opened, unknown = [], []
     for board in boards(at, since=lambda _key: at.now):

@@ -6,13 +6,22 @@ from functools import partial
 from operator import attrgetter, itemgetter
 from typing import NamedTuple, TypeVar
 
+from scheduler.answers.groups import boards, placing
+from scheduler.answers.reasons import (
+    adjustment,
+    causes,
+    change_lines,
+    comparison,
+    named,
+    reversal_lines,
+    reversing,
+    wanted,
+)
+from scheduler.answers.sent_messages import message_lines
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DAWN, MINUTE
 from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, describe, desk_or_spare, print_answer, print_json
-from scheduler.cli.parts import boards, placing
-from scheduler.cli.reasons import adjustment, causes, change_lines, comparison, named, reversal_lines, reversing, wanted
-from scheduler.cli.sent import message_lines
 from scheduler.events.event import Event, concerned
 from scheduler.facts.book import Book
 from scheduler.facts.pack import inferred_from

@@ -3,12 +3,12 @@
 from functools import partial
 from itertools import takewhile
 
+from scheduler.answers.entry import answer, unjudged
+from scheduler.answers.entry_usage import TYPED, short_usage, usage
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import SECOND, moment_near, parse_rfc3339, rfc3339
 from scheduler.base.typed_times import is_bare_day, is_recurring, parse_day, parse_time
-from scheduler.cli.answer import answer, unjudged
 from scheduler.cli.common import Desk, clock, describe, no_such_job, setup_or_spare
-from scheduler.cli.log_help import TYPED, short_usage, usage
 from scheduler.events.check import problems
 from scheduler.events.fields import DAY, INSTANT
 from scheduler.events.kinds import KINDS, Field, Kind, field
@@ -55,7 +55,7 @@ def run_words(home: Home, words: list[str]) -> int:
 
 def _while_refused(at: Desk, refused: Refused) -> list[str]:
     """What the answer rests on while files of the home are refused, what is wrong, and what the daemon does."""
-    from scheduler.cli.refused import while_refused
+    from scheduler.answers.degraded import while_refused
 
     judged = "This is judged by the rules as they were before"
     unjudged = "The entry is kept, but I cannot judge what follows from it"

@@ -108,7 +108,7 @@ def _run(words: list[str]) -> int:
 
         return module.run(opened, parse(module, name, COMMANDS[name], rest))
     except FilesRefused as refused:
-        from scheduler.cli.refused import with_daemon
+        from scheduler.answers.degraded import with_daemon
 
         raise with_daemon(opened, refused) from None
     finally:

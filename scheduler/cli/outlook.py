@@ -3,13 +3,13 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.answers.groups import groups
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY, HOUR, MINUTE, local_date
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, asking, desk, numbered, print_answer, print_json
 from scheduler.cli.due import whole
-from scheduler.cli.parts import groups
 from scheduler.events.event import HOME
 from scheduler.events.log import Reader
 from scheduler.home.folder import Home
@@ -34,7 +34,7 @@ def run(home: Home, args: Namespace) -> int:
     at = desk(home, args)
     found = look_ahead(at, args.days, todo if args.json or args.ics else untold)
     if args.ics:
-        from scheduler.cli.calendar import as_calendar
+        from scheduler.reports.calendar import as_calendar
 
         args.ics.write_bytes(as_calendar(at, found))
     if args.json:

@@ -3,17 +3,17 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.answers.entry import ring_ahead
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DAY, MINUTE
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.wear import depth_classes, throughput_ah
-from scheduler.cli.answer import ring_ahead
 from scheduler.cli.common import Desk, asking, desk_or_spare, print_answer, print_json
-from scheduler.facts.life import moves
-from scheduler.facts.sheet import Sheet, sheet_of
 from scheduler.fleet.fleet import Item
 from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
+from scheduler.reports.charge_history import moves
+from scheduler.reports.pack_report import Sheet, sheet_of
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -33,7 +33,7 @@ def run(home: Home, args: Namespace) -> int:
 def _tell(at: Desk, args: Namespace) -> None:
     item = asked(at, args.pack)
     if args.picture:
-        from scheduler.cli.picture import check_picture, draw
+        from scheduler.reports.pack_picture import check_picture, draw
 
         check_picture(args.picture)
     board = at.board([item.id])
@@ -41,7 +41,7 @@ def _tell(at: Desk, args: Namespace) -> None:
     if args.json:
         print_json(to_json(at, sheet, board))
     else:
-        from scheduler.cli.pack_page import page
+        from scheduler.reports.pack_page import page
 
         print_answer(at, page(at, sheet, board))
     if args.picture:

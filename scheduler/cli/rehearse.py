@@ -3,13 +3,13 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.answers.side_by_side import Side, Sides, difference_json, difference_text
+from scheduler.answers.suppose import suppose_file, suppose_use, supposing
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY, local_date, start_of_day
 from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.cli.common import Desk, clock, desk, numbered, print_json
 from scheduler.cli.progress import counted, progress
-from scheduler.cli.side_by_side import Side, Sides, difference_json, difference_text
-from scheduler.cli.suppose import suppose_file, suppose_use, supposing
 from scheduler.events.memory import Memory
 from scheduler.home.folder import Home
 from scheduler.home.setup import Channel
@@ -69,7 +69,7 @@ def _shown(at: Desk, args: Namespace, result: Rehearsal) -> list[str]:
         board = at.board(as_told=False)
         return ["\n\n".join(message(at, decision, board) for decision in result.decisions)]
     if args.load:
-        from scheduler.cli.load import load_text
+        from scheduler.answers.message_load import load_text
 
         return [load_text(at, result)]
     return [to_text(at, result)]

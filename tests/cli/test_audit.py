@@ -13,12 +13,12 @@ from pathlib import Path
 import markdown
 import pytest
 
-from scheduler.cli.pages.as_html import as_html
-from scheduler.cli.pages.as_markdown import as_markdown
-from scheduler.cli.pages.as_text import as_text
-from scheduler.cli.pages.document import Bullets, Document, Paragraph, Picture, Section, Table
 from scheduler.daemon.wake import wake
 from scheduler.home.folder import Home
+from scheduler.reports.as_html import as_html
+from scheduler.reports.as_markdown import as_markdown
+from scheduler.reports.as_text import as_text
+from scheduler.reports.document import Bullets, Document, Paragraph, Picture, Section, Table
 from tests.homes import RULES, Bench, golden
 from tests.support import Fields, event, moment
 

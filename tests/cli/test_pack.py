@@ -16,13 +16,13 @@ from hypothesis import strategies as st
 from scheduler.base.instants import DAY, rfc3339
 from scheduler.cells.ageing import Stretch, as_storage_days
 from scheduler.cells.estimate import Estimate
-from scheduler.cli.chart import Point, bar, chart
-from scheduler.cli.pack_words import ranged
 from scheduler.events.event import Event
 from scheduler.facts.book import Book, Clocks
-from scheduler.facts.life import EDGES, NAMES, Run, bands, moves, sitting
-from scheduler.facts.sheet import sheet_of
 from scheduler.fleet.fleet import Fleet
+from scheduler.reports.charge_history import EDGES, NAMES, Run, bands, moves, sitting
+from scheduler.reports.chart import Point, bar, chart
+from scheduler.reports.pack_report import sheet_of
+from scheduler.reports.pack_text import ranged
 from tests.homes import Answer, Bench, golden
 from tests.support import MemoryLog, event, moment
 

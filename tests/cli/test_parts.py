@@ -11,23 +11,24 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.answers import groups
+from scheduler.answers.groups import boards, placing
 from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.base.shipped import folder
-from scheduler.cli import outlook, parts
+from scheduler.cli import outlook
 from scheduler.cli.audit import season_of
-from scheduler.cli.calendar import as_calendar
 from scheduler.cli.common import Desk
 from scheduler.cli.due import to_json, to_text, whole
 from scheduler.cli.explain import one_json, pages, told
-from scheduler.cli.pages.as_text import as_text
-from scheduler.cli.pages.audit import audit
-from scheduler.cli.parts import boards, placing
 from scheduler.daemon.work_list import uncollected
 from scheduler.events.taking import take
 from scheduler.facts.book import Book
 from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 from scheduler.reminders.parts import boards as one_by_one
+from scheduler.reports.as_text import as_text
+from scheduler.reports.audit import audit
+from scheduler.reports.calendar import as_calendar
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since
 from tests.homes import SETTINGS, Bench
@@ -71,9 +72,9 @@ def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     verdicts = at.board().verdicts
     assert sorted(reversed(verdicts), key=placing(at)) == verdicts
     with monkeypatch.context() as patch:
-        patch.setattr(parts, "AT_ONCE", 0)
+        patch.setattr(groups, "AT_ONCE", 0)
         found = [answers(at)]
-        patch.setattr(parts, "together", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])])
+        patch.setattr(groups, "together", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])])
         found.append(answers(at))
     with monkeypatch.context() as patch:
         for place in ("parts", "explain", "pages.looking"):
@@ -124,7 +125,7 @@ def test_nothing_logged_in_parts_is_the_whole(tmp_path: Path, monkeypatch: pytes
 def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
     demo: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(parts, "AT_ONCE", 0)
+    monkeypatch.setattr(groups, "AT_ONCE", 0)
     books: list[weakref.ref[object]] = []
     with uncollected():
         for board in boards(demo, as_told=False):
@@ -143,7 +144,7 @@ def test_an_outlook_holds_the_entries_of_one_group(demo: Desk, monkeypatch: pyte
             books.append(weakref.ref(board.book))
             yield board
 
-    monkeypatch.setattr(parts, "AT_ONCE", 0)
+    monkeypatch.setattr(groups, "AT_ONCE", 0)
     monkeypatch.setattr("scheduler.reminders.outlook.boards", watched)
     with uncollected():
         found = outlook.look_ahead(demo._replace(now=moment("2026-06-27 20:00")), 90, outlook.todo)

@@ -58,7 +58,7 @@ def test_an_open_reminder_can_be_kept_quiet_all_the_same(edited: Bench) -> None:
 
 def test_rules_of_another_version_are_not_gone_by(edited: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """They may name facts that there are no more."""
-    monkeypatch.setattr("scheduler.cli.spare_setup.__version__", "0.0.0")
+    monkeypatch.setattr("scheduler.answers.fallback_setup.__version__", "0.0.0")
 
     answered = edited.log("charged", "B")
 
@@ -157,7 +157,7 @@ def test_what_only_the_refused_file_knows_is_refused_with_what_is_wrong_with_it(
 
 
 def test_by_rules_of_another_version_no_board_stands(edited: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("scheduler.cli.spare_setup.__version__", "0.0.0")
+    monkeypatch.setattr("scheduler.answers.fallback_setup.__version__", "0.0.0")
 
     answer = edited("due")
 

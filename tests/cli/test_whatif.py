@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.answers.suppose import USE
 from scheduler.base.instants import DAY, parse_rfc3339
-from scheduler.cli.suppose import USE
 from tests.homes import RULES, Bench, golden
 from tests.support import Fields, event
 
@@ -149,8 +149,8 @@ def test_supposed_use_keeps_weekdays_clock_times_and_kinds(
     tmp_path_factory: pytest.TempPathFactory, weeks: int, days: int
 ) -> None:
     """Whatever the stretch: each supposed entry is one of the pattern, whole weeks later by the local clock."""
+    from scheduler.answers.suppose import suppose_use, supposing
     from scheduler.base.instants import DUSK, to_datetime
-    from scheduler.cli.suppose import suppose_use, supposing
     from scheduler.events.taking import take, to_line
     from scheduler.home.folder import Home
     from tests.homes import write_home

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from scheduler.cli.reasons import comparison
+from scheduler.answers.reasons import comparison
 from scheduler.daemon.wake import wake
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox

@@ -4,8 +4,8 @@ from typing import Any
 
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
-from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
-from scheduler.cli.pages.season import Season, responses, some, typical
+from scheduler.reports.document import Bullets, Paragraph, Part, Section, Table
+from scheduler.reports.season import Season, responses, some, typical
 
 
 def rules(season: Season) -> list[Part]:

@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
+from scheduler.answers.fallback_setup import spare_zone
 from scheduler.base.findings import FilesRefused, Finding, Refused
 from scheduler.base.instants import moment_near
 from scheduler.cli.common import Desk, clock
-from scheduler.cli.spare_setup import spare_zone
 from scheduler.home.folder import Home
 from scheduler.home.lock import running
 from scheduler.messages.outbox import FILES_READ_AT, Outbox

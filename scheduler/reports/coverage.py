@@ -3,9 +3,9 @@
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
-from scheduler.cli.pages.document import Bullets, Paragraph, Part, Section, Table
-from scheduler.cli.pages.season import Season, Watched
 from scheduler.reminders.text import unknown_lines
+from scheduler.reports.document import Bullets, Paragraph, Part, Section, Table
+from scheduler.reports.season import Season, Watched
 
 STALE = 90 * DAY
 """A reading or look older than this is listed as stale. A choice for this page, no source."""

@@ -2,20 +2,20 @@
 
 from textwrap import wrap
 
+from scheduler.answers.describe_event import naming_packs
+from scheduler.answers.entry import how_it_rings, next_ring, ring_ahead, unheard
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
 from scheduler.cells.sudden import LOOK
-from scheduler.cli import pack_sections as sections
-from scheduler.cli.answer import how_it_rings, next_ring, ring_ahead, unheard
 from scheduler.cli.common import Desk, describe
-from scheduler.cli.entry_words import naming_packs
-from scheduler.cli.pack_words import counted, full_cycles, month, number, ranged
 from scheduler.facts.pack import inferred_from, may_be_knocked
-from scheduler.facts.sheet import Flights, Sheet
 from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board
 from scheduler.reminders.text import advice, gathered
+from scheduler.reports import pack_sections as sections
+from scheduler.reports.pack_report import Flights, Sheet
+from scheduler.reports.pack_text import counted, full_cycles, month, number, ranged
 
 COLUMNS = 78
 _LAST = "Estimates rank and warn, they promise nothing. The maker's manual comes first."

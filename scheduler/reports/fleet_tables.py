@@ -4,12 +4,12 @@ from datetime import date
 
 from scheduler.base.instants import HOUR
 from scheduler.base.units import show
-from scheduler.cli.pages.document import Paragraph, Part, Picture, Table
-from scheduler.cli.pages.pictures import Life, draw
-from scheduler.cli.pages.season import Season, safe, some
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.sheet import Past
 from scheduler.fleet.fleet import Item
+from scheduler.reports.document import Paragraph, Part, Picture, Table
+from scheduler.reports.pack_report import Past
+from scheduler.reports.pictures import Life, draw
+from scheduler.reports.season import Season, safe, some
 
 COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
 """Facts, with the decimals shown."""

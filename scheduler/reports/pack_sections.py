@@ -8,13 +8,13 @@ from scheduler.base.units import show_span
 from scheduler.cells.energy import LARGE_WH, SMALL_WH
 from scheduler.cells.health import LEAST_READINGS
 from scheduler.cells.wear import depth_classes, throughput_ah
-from scheduler.cli.chart import WIDTH, Point, bar, chart
 from scheduler.cli.common import Desk
-from scheduler.cli.pack_words import counted, day, full_cycles, ranged, ratio
 from scheduler.facts.endurance import RESERVE
-from scheduler.facts.holding import FULL
-from scheduler.facts.life import NAMES, STORAGE, moves
-from scheduler.facts.sheet import Flights, Sheet
+from scheduler.reports.charge_estimate import FULL
+from scheduler.reports.charge_history import NAMES, STORAGE, moves
+from scheduler.reports.chart import WIDTH, Point, bar, chart
+from scheduler.reports.pack_report import Flights, Sheet
+from scheduler.reports.pack_text import counted, day, full_cycles, ranged, ratio
 
 FEW = 3
 """Below so many readings they are listed, not drawn."""

@@ -11,9 +11,9 @@ from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
 from scheduler.facts.book import Book, Life
 from scheduler.facts.charge import cell_volts, is_reckoned
-from scheduler.facts.life import STORAGE
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
+from scheduler.reports.charge_history import STORAGE
 
 SETTLED = DAY
 """After a charge the first day loses more than later ones; readings in it are left out of a fitted rate."""

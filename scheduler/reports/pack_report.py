@@ -15,11 +15,11 @@ from scheduler.cells.trend import Line, theil_sen
 from scheduler.facts.book import Book, Life
 from scheduler.facts.capacity import Capacity, Health, capacities, healths
 from scheduler.facts.endurance import RECENT, RESERVE, Leg, legs
-from scheduler.facts.holding import Bench, Holding, bench, holding, own_rate, temperature
-from scheduler.facts.life import Band, Run, Sitting, bands, runs, sitting
 from scheduler.facts.readings import mild_resistances
 from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import Money
+from scheduler.reports.charge_estimate import Bench, Holding, bench, holding, own_rate, temperature
+from scheduler.reports.charge_history import Band, Run, Sitting, bands, runs, sitting
 
 ROOM = 20.0
 """Degrees Celsius taken for storage where no reading tells a temperature. Assumed."""

@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import to_datetime
-from scheduler.cli.pages.season import Opened
-from scheduler.facts.sheet import Past
+from scheduler.reports.pack_report import Past
+from scheduler.reports.season import Opened
 
 BLUE, ORANGE, GREEN, BLACK = "#0072B2", "#D55E00", "#009E73", "#000000"
 _MARKS = "ovsD^P*X"

@@ -4,20 +4,20 @@ from functools import partial
 from operator import itemgetter
 from typing import NamedTuple
 
+from scheduler.answers.groups import boards, placing
 from scheduler.cli.common import Desk
-from scheduler.cli.pages.coverage import LAST
-from scheduler.cli.pages.fleet import COUNTS
-from scheduler.cli.pages.season import Opened, State, Watched
-from scheduler.cli.parts import boards, placing
 from scheduler.cli.progress import progress
 from scheduler.facts.book import Book
-from scheduler.facts.sheet import past_of
 from scheduler.facts.spans import UNKNOWN
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, pressing
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.text import keep
 from scheduler.reminders.unknown import Unknown, unknown_at
+from scheduler.reports.coverage import LAST
+from scheduler.reports.fleet_tables import COUNTS
+from scheduler.reports.pack_report import past_of
+from scheduler.reports.season import Opened, State, Watched
 from scheduler.verdicts.verdict import Verdict
 
 _FACTS = (*COUNTS, *LAST, "usable", "days_to_expiry")

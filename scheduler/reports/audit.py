@@ -3,12 +3,12 @@
 from scheduler.base.instants import HOUR
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
-from scheduler.cli.pages.coverage import coverage, limits_of_this
-from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Section, Table
-from scheduler.cli.pages.fleet import fleet, packs
-from scheduler.cli.pages.rules import never_decided, rules
-from scheduler.cli.pages.season import Season, given_way, responses, safe, settled, some
 from scheduler.reminders.text import gathered
+from scheduler.reports.coverage import coverage, limits_of_this
+from scheduler.reports.document import Bullets, Document, Paragraph, Part, Section, Table
+from scheduler.reports.fleet_tables import fleet, packs
+from scheduler.reports.rule_tables import never_decided, rules
+from scheduler.reports.season import Season, given_way, responses, safe, settled, some
 
 
 def audit(season: Season) -> Document:

@@ -5,7 +5,7 @@ Written here and not by a library: libraries read Markdown, and what this writes
 
 import re
 
-from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
+from scheduler.reports.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
 
 _MEANT = re.compile(r"([\\`*_\[\]])")
 """Characters that would mean something within a line, and that a backslash takes it from."""

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from itertools import chain, takewhile
 
+from scheduler.answers.describe_event import naming_packs
+from scheduler.answers.plausibility import doubts
 from scheduler.base.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.base.text import clean, listed
 from scheduler.cli.common import Desk, Without, describe
-from scheduler.cli.doubts import doubts
-from scheduler.cli.entry_words import naming_packs
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
@@ -49,7 +49,7 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     lines += _too_soon(desk, book, events) + _unsure(book, events, now)
     ring = how_it_rings(home)
     if opened or settled:
-        from scheduler.cli.changed import opened_lines, over_lines  # what reminders say takes a while to load
+        from scheduler.answers.changes import opened_lines, over_lines  # what reminders say takes a while to load
 
         lines += opened_lines(desk, board, opened, ring) + over_lines(board, settled, events)
     lines += _answered(desk, board, events)
@@ -268,7 +268,7 @@ def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
     over = [r for r in board.reminders if r.stretch.opened in began and r.stretch.ended <= desk.now]
     if not over:
         return _looked_over(desk, board.book, events)
-    from scheduler.cli.changed import answered_lines
+    from scheduler.answers.changes import answered_lines
 
     return answered_lines(desk, over, events)
 

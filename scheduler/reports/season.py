@@ -9,10 +9,10 @@ from scheduler.base.text import clean
 from scheduler.base.units import show_span
 from scheduler.cli.common import Desk, numbered
 from scheduler.events.event import Event
-from scheduler.facts.sheet import Past
 from scheduler.facts.timeline import Value
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.unknown import Unknown
+from scheduler.reports.pack_report import Past
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
 

@@ -3,7 +3,7 @@
 import textwrap
 from itertools import zip_longest
 
-from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
+from scheduler.reports.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
 
 WIDTH = 100
 _GAP = 2

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.health import LEAST_READINGS
-from scheduler.facts.life import EDGES
-from scheduler.facts.sheet import Sheet
+from scheduler.reports.charge_history import EDGES
+from scheduler.reports.pack_report import Sheet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

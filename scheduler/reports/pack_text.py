@@ -3,7 +3,7 @@
 from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.estimate import Estimate
 from scheduler.cli.common import Desk
-from scheduler.facts.sheet import Sheet
+from scheduler.reports.pack_report import Sheet
 
 FAR = 2100
 """A year from which on a date says no more than that it is far."""

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from xml.etree import ElementTree as ET
 
-from scheduler.cli.pages.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
+from scheduler.reports.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 _STYLE = """

@@ -1,1 +1,0 @@
-"""Documents for people to keep or hand on: one model, rendered for the terminal, as Markdown and as HTML."""
