@@ -1,4 +1,4 @@
-"""Imports run one way; only the two ends touch the clock, the disk and the network; `log` loads nothing heavy.
+"""Imports run one way, through everything that a module imports; `log` loads nothing heavy.
 
 The design is our own: event -> fact -> verdict -> reminder -> message, pure functions in the middle.
 """
@@ -17,115 +17,118 @@ from tests.homes import write_home
 TOP = Path(__file__).resolve().parents[1]
 PACKAGE = TOP / "scheduler"
 
-UNITS: list[dict[str, tuple[str, ...]]] = [
-    {
-        "ground": ("__init__", "addresses", "instants", "units", "findings", "progress", "shipped", "spoken",
-                   "yaml_scalars", "strict_yaml", "schema_words", "schema_check", "spread", "wording"),
-        "cells": ("cells",),
-    },
-    {"events": ("events",), "fleet": ("fleet", "items")},
-    {"facts": ("facts",)},
-    {"verdicts": ("verdicts",)},
-    {"reminders": ("reminders",)},
-    {"home": ("home", "home_advice", "home_check", "schemas", "unwatched", "watch"), "apart": ("apart", "faults")},
-    {"messages": ("messages",)},
-    {"daemon": ("daemon", "nudges", "service"), "archive": ("archive",)},
-    {"cli": ("cli",)},
-]  # fmt: skip
-"""The units of the package with the folders and modules each holds, lowest first. A unit imports itself and units that
-stand lower; what stands side by side knows nothing of each other. A new module is given its place here."""
+ROOMS: list[tuple[str, ...]] = [
+    ("__init__",),
+    ("base", "cells"),
+    ("events", "fleet"),
+    ("facts",),
+    ("verdicts",),
+    ("reminders",),
+    ("home",),
+    ("messages",),
+    ("daemon", "answers"),
+    ("reports",),
+    ("cli",),
+]
+"""The rooms of the package, lowest first. A room imports itself and lower ones; neighbours do not know each other."""
 
-LEVEL = {unit: level for level, units in enumerate(UNITS) for unit in units}
-UNIT_OF = {name: unit for units in UNITS for unit, names in units.items() for name in names}
-PURE = ("cells", "fleet", "facts", "verdicts", "reminders")
-MODULES = sorted(PACKAGE.rglob("*.py"))
+LEVEL = {room: level for level, rooms in enumerate(ROOMS) for room in rooms}
+PURE = ("base", "cells", "events", "fleet", "facts", "verdicts", "reminders")
+STORE = ("scheduler.events.log", "scheduler.events.taking")
+"""The log and what writes it: the only modules of the pure rooms that know SQLite and the disk."""
 
 
-def place(path: Path) -> str:
-    """The top-level folder or module of the package that a file belongs to."""
-    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+def module_name(path: Path) -> str:
+    """The dotted name of a source file."""
+    return ".".join(path.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__")
 
 
-def name(path: Path) -> str:
-    return str(path.relative_to(PACKAGE))
+MODULES = {module_name(path): path for path in sorted(PACKAGE.rglob("*.py"))}
+TREES = {module: ast.parse(path.read_text(encoding="utf-8")) for module, path in MODULES.items()}
 
 
-def imports(path: Path) -> Iterator[str]:
-    """Every module that a file imports, wherever in it."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+def room(module: str) -> str:
+    """The room of one of our modules."""
+    parts = module.split(".")
+    return parts[1] if len(parts) > 1 else "__init__"
+
+
+def imports(module: str) -> Iterator[str]:
+    """Every module that a module imports, wherever in it: for types and within functions too."""
+    for node in ast.walk(TREES[module]):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, "imports are written out in full"
-            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+            assert node.level == 0 and node.module, "imports are written out in full"
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                yield whole if whole in MODULES else node.module
 
 
-def ours(path: Path) -> set[str]:
-    """The top-level folders and modules of the package that a file imports."""
-    named = [module.split(".") for module in imports(path) if module.split(".")[0] == "scheduler"]
-    return {parts[1] if len(parts) > 1 and parts[1] != "__version__" else "__init__" for parts in named}
+IMPORTS = {module: set(imports(module)) - {module} for module in MODULES}
+OURS = {module: named & set(MODULES) for module, named in IMPORTS.items()}
 
 
-def calls(path: Path) -> Iterator[str]:
-    """The names of what a file calls: "open", "datetime.now"."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Call):
-            yield ast.unparse(node.func)
+def reached(module: str) -> set[str]:
+    """A module with all of ours that it imports, and those that they import."""
+    found, waiting = set(), [module]
+    while waiting:
+        if (next_one := waiting.pop()) not in found:
+            found.add(next_one)
+            waiting += OURS[next_one]
+    return found
 
 
-def test_every_module_has_its_place_in_the_table() -> None:
-    assert {place(path) for path in MODULES} == set(UNIT_OF)
+def calls(module: str) -> Iterator[str]:
+    """The names of what a module calls: "open", "datetime.now"."""
+    return (ast.unparse(node.func) for node in ast.walk(TREES[module]) if isinstance(node, ast.Call))
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name)
-def test_imports_run_one_way(path: Path) -> None:
-    mine = UNIT_OF[place(path)]
+PURE_MODULES = [module for module in MODULES if room(module) in PURE and module not in STORE]
 
-    for other in ours(path):
-        unit = UNIT_OF[other]
-        assert unit == mine or LEVEL[unit] < LEVEL[mine], f"{name(path)} ({mine}) imports {other} ({unit})"
+
+def test_every_module_has_its_room() -> None:
+    assert {room(module) for module in MODULES} == set(LEVEL)
+
+
+@pytest.mark.parametrize("module", [module for module in MODULES if module not in STORE])
+def test_imports_run_one_way(module: str) -> None:
+    for other in OURS[module]:
+        mine, theirs = room(module), room(other)
+        assert theirs == mine or LEVEL[theirs] < LEVEL[mine], f"{module} imports {other}"
+
+
+@pytest.mark.parametrize("module", [module for module in MODULES if room(module) != "facts"])
+def test_no_module_imports_itself_by_way_of_others(module: str) -> None:
+    circle = [other for other in OURS[module] if module in reached(other)]
+    assert not circle, f"{module} imports {circle[0]}, which imports it"
 
 
 def test_cells_import_nothing_of_ours() -> None:
-    assert {other for path in MODULES if place(path) == "cells" for other in ours(path)} <= {"cells"}
+    assert {room(other) for module in MODULES if room(module) == "cells" for other in OURS[module]} <= {"cells"}
 
 
-CLOCKS = {"time", "time.time", "time.time_ns", "time.monotonic", "time.perf_counter"}
+CLOCKS = {"time"}
 NOW = ("datetime.now", "datetime.utcnow", "datetime.today", "date.today")
-AT_THE_ENDS = ("home", "apart", "messages", "daemon", "archive", "cli")
+OUTSIDE = {"sqlite3", "socket", "subprocess", "multiprocessing", "concurrent", "selectors", "select", "signal",
+           "random", "secrets", "threading", "shutil", "tempfile"}  # fmt: skip
+"""What reaches the disk, the network, other processes or chance."""
 
 
-@pytest.mark.parametrize("path", [path for path in MODULES if UNIT_OF[place(path)] not in AT_THE_ENDS], ids=name)
-def test_only_the_ends_read_the_clock(path: Path) -> None:
-    assert CLOCKS.isdisjoint(imports(path))
-    assert not [call for call in calls(path) if call.endswith(NOW)]
+@pytest.mark.parametrize("module", PURE_MODULES)
+def test_nothing_pure_reaches_the_clock_the_database_or_the_network(module: str) -> None:
+    for other in reached(module):
+        outside = {name.split(".")[0] for name in IMPORTS[other]} & (OUTSIDE | CLOCKS)
+        assert not outside, f"{module} reaches {outside} by way of {other}"
+        assert not [call for call in calls(other) if call.endswith(NOW)], f"{module} reads the clock in {other}"
 
 
-OUTSIDE = {
-    "os",
-    "pathlib",
-    "sqlite3",
-    "socket",
-    "subprocess",
-    "random",
-    "secrets",
-    "threading",
-    "urllib",
-    "io",
-    "shutil",
-}
+@pytest.mark.parametrize("module", [module for module in PURE_MODULES if room(module) not in ("base", "events")])
+def test_the_middle_touches_no_file(module: str) -> None:
+    assert {"os", "pathlib", "io", "urllib"}.isdisjoint(name.split(".")[0] for name in IMPORTS[module])
+    assert "open" not in set(calls(module))
 
 
-@pytest.mark.parametrize("path", [path for path in MODULES if UNIT_OF[place(path)] in PURE], ids=name)
-def test_the_middle_touches_neither_disk_nor_network_nor_chance(path: Path) -> None:
-    assert OUTSIDE.isdisjoint(module.split(".")[0] for module in imports(path))
-    assert "open" not in set(calls(path))
-
-
-HEAVY = {"yaml", "jsonschema", "apprise", "apscheduler", "sqlite_utils", "dataclasses", "inspect", "numpy", "argparse"}
-UNSAID = {"scheduler.answers.changes", "scheduler.reminders.text", "scheduler.reminders.ground", "scheduler.home.items_without_rules",
-          "scheduler.reminders.unknown", "scheduler.verdicts.wrong", "scheduler.cells.trend"}  # fmt: skip
-"""What an entry that opens and ends nothing does not ask for."""
 LOADED = "import sys, json; {run}; print(json.dumps(sorted(sys.modules)))"
 
 
@@ -134,6 +137,18 @@ def loaded(run: str) -> set[str]:
     command = [sys.executable, "-c", LOADED.format(run=run)]
     done = subprocess.run(command, capture_output=True, text=True, cwd=TOP, timeout=60, check=True)
     return set(json.loads(done.stdout.splitlines()[-1]))
+
+
+def test_loading_all_that_is_pure_loads_no_database_and_no_socket() -> None:
+    run = f"import {', '.join(m for m in PURE_MODULES if m != 'scheduler.base.schema_check')}"  # jsonschema loads http
+    assert loaded(run).isdisjoint({"sqlite3", "socket", "subprocess", "multiprocessing"})
+
+
+HEAVY = {"yaml", "jsonschema", "apprise", "apscheduler", "sqlite_utils", "dataclasses", "inspect", "numpy", "argparse"}
+UNSAID = {"scheduler.answers.changes", "scheduler.reminders.text", "scheduler.reminders.ground",
+          "scheduler.home.items_without_rules", "scheduler.reminders.unknown", "scheduler.verdicts.wrong",
+          "scheduler.cells.trend"}  # fmt: skip
+"""What an entry that opens and ends nothing does not ask for."""
 
 
 def test_log_loads_nothing_heavy_once_the_rules_are_compiled(tmp_path: Path) -> None:

@@ -1,8 +1,9 @@
 """What an entry opened and what it ended, as `log` answers it."""
 
+from scheduler.answers.describe_event import describe
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DUSK
 from scheduler.base.text import set_in
-from scheduler.cli.common import Desk, describe
 from scheduler.events.event import Event, corrects
 from scheduler.facts.book import counts_from
 from scheduler.reminders.board import Board, Reminder

@@ -3,33 +3,33 @@
 from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
+from scheduler.answers.desk import Desk
 from scheduler.answers.fallback_setup import spare_zone
 from scheduler.base.findings import FilesRefused, Finding, Refused
 from scheduler.base.instants import moment_near
-from scheduler.cli.common import Desk, clock
 from scheduler.home.folder import Home
 from scheduler.home.lock import running
 from scheduler.messages.outbox import FILES_READ_AT, Outbox
 
 
-def with_daemon(home: Home, refused: FilesRefused) -> Refused:
+def with_daemon(home: Home, refused: FilesRefused, now: int) -> Refused:
     """A refusal that also says by which rules a running daemon goes on."""
-    goes_on = daemon_goes_on(home, clock(), spare_zone(home, refused))
+    goes_on = daemon_goes_on(home, now, spare_zone(home, refused))
     return Refused([*refused.findings, *([Finding("", 0, 0, goes_on)] if goes_on else [])])
 
 
-def by_older_files(at: Desk, refused: Refused, unanswered: Iterable[Finding] = ()) -> Refused:
+def by_older_files(at: Desk, refused: Refused, now: int, unanswered: Iterable[Finding] = ()) -> Refused:
     """What is said after an answer by the files as they last passed; `unanswered`: why there is none."""
-    lines = while_refused(at, refused, "This is by the files as they last passed the check")
+    lines = while_refused(at, refused, now, "This is by the files as they last passed the check")
     return Refused([*unanswered, *(Finding("", 0, 0, line) for line in lines)])
 
 
-def while_refused(at: Desk, refused: Refused, judged: str, then: str = "") -> list[str]:
+def while_refused(at: Desk, refused: Refused, now: int, judged: str, then: str = "") -> list[str]:
     """How what was asked or logged is `judged` all the same, what is wrong, and what the daemon does."""
     lines = [
         f"{judged}, for a file of the home is refused:",
         f"  {wrong_with_files(refused)}",
-        daemon_goes_on(at.home, clock(), at.setup.hours.zone),
+        daemon_goes_on(at.home, now, at.setup.hours.zone),
         f"Put it right (`shelfbell check` shows all){then}.",
     ]
     return list(filter(None, lines))

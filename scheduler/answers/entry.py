@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from itertools import chain, takewhile
 
-from scheduler.answers.describe_event import naming_packs
+from scheduler.answers.describe_event import describe, naming_packs
+from scheduler.answers.desk import Desk, Without
 from scheduler.answers.plausibility import doubts
 from scheduler.base.instants import DUSK, HOUR, MINUTE, moment
 from scheduler.base.text import clean, listed
-from scheduler.cli.common import Desk, Without, describe
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of

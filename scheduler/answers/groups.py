@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from scheduler.cli.common import Desk
+from scheduler.answers.desk import Desk
 from scheduler.events.event import HOME
 from scheduler.home.item_states import Folds
 from scheduler.reminders import parts

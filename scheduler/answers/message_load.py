@@ -3,9 +3,9 @@
 from collections import Counter
 from datetime import date, timedelta
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import local_date
-from scheduler.cli.common import Desk
-from scheduler.daemon.wake import part_for
+from scheduler.messages.routing import part_for
 from scheduler.reminders.rehearse import Rehearsal
 
 _LOUDEST = 10

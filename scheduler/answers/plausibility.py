@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
+from scheduler.answers.desk import Without
 from scheduler.base.instants import (
     DAY,
     DUSK,
@@ -15,7 +16,6 @@ from scheduler.base.instants import (
     start_of_day,
 )
 from scheduler.base.units import show_span
-from scheduler.cli.common import Without
 from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book, counts_from

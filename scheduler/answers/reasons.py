@@ -2,9 +2,10 @@
 
 from typing import Any
 
+from scheduler.answers.describe_event import describe
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DUSK
 from scheduler.base.units import show_span
-from scheduler.cli.common import Desk, describe
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.text import Lines, log_line
 from scheduler.verdicts.conditions import Leaf

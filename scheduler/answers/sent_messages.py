@@ -2,7 +2,8 @@
 
 import json
 
-from scheduler.cli.common import Desk, numbered
+from scheduler.answers.desk import Desk
+from scheduler.base.text import numbered
 from scheduler.messages.outbox import Outbox, Row
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger

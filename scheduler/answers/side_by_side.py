@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from scheduler.answers.desk import Desk
 from scheduler.base.text import listed
-from scheduler.cli.common import Desk
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.compare import Difference
 from scheduler.reminders.giving_way import how_ended

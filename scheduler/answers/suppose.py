@@ -7,10 +7,11 @@ from contextlib import closing, contextmanager
 from datetime import timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import IO
 
+from scheduler.answers.lines import lines
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DUSK, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
-from scheduler.cli.intake import lines, opened
 from scheduler.events.event import Event
 from scheduler.events.log import Log
 from scheduler.events.taking import take, to_line
@@ -38,12 +39,14 @@ def supposing(home: Home) -> Iterator[Home]:
             copy.log.close()
 
 
-def suppose_file(home: Home, fleet: Fleet, file: str) -> int:
-    """Take a file of supposed entries into the copy, checked as intake does, but that they may lie ahead; how many."""
-    name = "standard input" if file == "-" else file
-    with opened(file) as source:
-        numbered = ((number, _told_at_once(line)) for number, line in lines(source, name))
-        return len(take(home.log, numbered, fleet, DUSK, name).ids)
+def suppose_file(home: Home, fleet: Fleet, source: IO[bytes], name: str) -> int:
+    """Take supposed entries into the copy and return how many.
+
+    They are checked as `intake` checks them, except that they may lie ahead. `name`: of their file, for errors.
+    Raises Refused.
+    """
+    numbered = ((number, _told_at_once(line)) for number, line in lines(source, name))
+    return len(take(home.log, numbered, fleet, DUSK, name).ids)
 
 
 def _told_at_once(line: str) -> str:

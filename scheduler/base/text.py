@@ -21,3 +21,8 @@ def listed(words: list[str]) -> str:
 def set_in(text: str, by: int) -> str:
     """A text of which all lines but the first begin so many blanks further in."""
     return text.replace("\n", "\n" + " " * by)
+
+
+def numbered(count: int, noun: str, plural: str = "") -> str:
+    """ "1 finding", "2 findings"; "2 entries" where the plural is given."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"

@@ -1,18 +1,21 @@
 """`shelfbell history [ITEM]`: what happened, corrections shown."""
 
 from argparse import ArgumentParser, Namespace
-from itertools import pairwise
 
-from scheduler.base.findings import Refused, did_you_mean
-from scheduler.base.instants import DAWN
+from scheduler.answers.desk import Desk
+from scheduler.answers.explain import through
+from scheduler.answers.history import (
+    event_line,
+    filing_name,
+    notification_json,
+    notification_line,
+    overtaken_marks,
+    shared_mishaps,
+    told_of,
+)
 from scheduler.base.text import clean
-from scheduler.cli.common import Desk, asking, desk_or_spare, print_json
-from scheduler.cli.explain import entry_line, through
-from scheduler.events.event import JOB, Event
-from scheduler.facts.book import Book
+from scheduler.cli.common import asking, desk_or_spare, print_json
 from scheduler.home.folder import Home
-from scheduler.messages.outbox import Outbox
-from scheduler.reminders.told import Told
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -31,78 +34,20 @@ def run(home: Home, args: Namespace) -> int:
 
 def _tell(at: Desk, args: Namespace) -> None:
     book = at.book()
-    filed = list(at.home.log.history(_filed(at, args.item)))
-    shared = _shared(book, args.item, {event.id for event, _ in filed})
+    filed = list(at.home.log.history(filing_name(at, args.item)))
+    shared = shared_mishaps(book, args.item, {event.id for event, _ in filed})
     found = [*filed, *((event, None) for event in shared)]
     entries = sorted((event, by) for event, by in found if event.at <= at.now)
     told = told_of(at, args.item) if args.reminders else []
     if args.json:
-        print_json([event.fields | {"taken_back_by": by} for event, by in entries] + [_told_json(at, t) for t in told])
+        print_json(
+            [event.fields | {"taken_back_by": by} for event, by in entries] + [notification_json(at, t) for t in told]
+        )
         return
-    marks = {event.id: through(book, args.item, event) for event in shared} | _overtaken(book, entries, at.now)
-    lines = [(event.at, clean(_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
-    lines += [(line.at, _told_line(at, line)) for line in told]
+    marks = {event.id: through(book, args.item, event) for event in shared} | overtaken_marks(book, entries, at.now)
+    lines = [(event.at, clean(event_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
+    lines += [(line.at, notification_line(at, line)) for line in told]
     for _, text in sorted(lines, key=lambda line: line[0]):
         print(text)
     if not entries:
         print("Nothing is logged." if args.item is None else f"Nothing is logged of {clean(args.item)}.")
-
-
-def _filed(at: Desk, item: str | None) -> str | None:
-    """The name under which the entries of an item, or of a job, are filed. Raises Refused where there is none."""
-    if item is None or item in at.setup.fleet:
-        return item
-    names = at.home.log.names()
-    if f"{JOB}{item}" in names or item in names:
-        return f"{JOB}{item}" if f"{JOB}{item}" in names else item
-    jobs = [name.removeprefix(JOB) for name in names if name.startswith(JOB) and name != JOB]
-    raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
-
-
-def _shared(book: Book, item: str | None, own: set[str]) -> list[Event]:
-    """The mishaps of an aircraft that concern an item that was in it or on it, or may have been, beside its `own`."""
-    if item is None or item not in book.fleet:
-        return []
-    concerned = [event for life in book.lives(book.fleet[item]) for event in life.events if event.what == "mishap"]
-    if book.fleet.kind(item) == "pack":
-        concerned += book.unclaimed(book.fleet[item])
-    return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
-
-
-def _overtaken(book: Book, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
-    """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
-    names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
-    marks = {}
-    for job in filter(None, map(book.job, names)):
-        ends = {plan.event.id: plan.ends for plan in job.plans}
-        for event, by in pairwise(job.events):
-            if by.at <= min(now, ends.get(event.id, DAWN)):
-                marks[event.id] = f"  [{'replaced' if by.what == 'booked' else 'cancelled'} by {by.id}]"
-    return marks
-
-
-def _line(at: Desk, event: Event, by: str | None) -> str:
-    note = f'  "{str(event.fields["note"]).replace(chr(10), " / ")}"' if "note" in event.fields else ""
-    instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
-    gone = f"  [taken back by {by}]" if by else ""
-    return f"{entry_line(at, event)}{note}{instead}{gone}"
-
-
-def told_of(at: Desk, item: str | None) -> list[Told]:
-    """What was told of the reminders on an item, or on any, by the instant asked about."""
-    ledger = Outbox(at.home.log).ledger()
-    keys = [key for key in ledger.spoken_of() if item in (None, key.item)]
-    told = [line for key in keys for line in ledger.lines(key)]
-    return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
-
-
-def _told_line(at: Desk, line: Told) -> str:
-    what = line.reason or line.kind if line.kind == "settled" else f"rung ({line.kind}, {line.urgency})"
-    return f"{at.say(line.at):<17} reminder {clean(line.key.rule)} {clean(line.key.item)}: {what}"
-
-
-def _told_json(at: Desk, line: Told) -> dict[str, object]:
-    return {
-        "reminder": line.key.rule, "item": line.key.item, "told_at": at.stamp(line.at), "kind": line.kind,
-        "urgency": line.urgency, "reason": line.reason,
-    }  # fmt: skip

@@ -2,14 +2,14 @@
 
 import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Iterator
 from shutil import copyfileobj
 from tempfile import SpooledTemporaryFile
 from typing import IO
 
-from scheduler.base.findings import Finding, Refused
+from scheduler.answers.lines import lines
+from scheduler.base.progress import counted
 from scheduler.cli.common import clock
-from scheduler.cli.progress import counted, progress
+from scheduler.cli.progress import progress
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
 from scheduler.home.notify_daemon import poke
@@ -43,12 +43,3 @@ def opened(file: str) -> IO[bytes]:
     copyfileobj(sys.stdin.buffer, whole)
     whole.seek(0)
     return whole
-
-
-def lines(source: IO[bytes], name: str) -> Iterator[tuple[int, str]]:
-    """The numbered lines of a file, as UTF-8."""
-    for number, line in enumerate(source, 1):
-        try:
-            yield number, line.decode("utf-8-sig" if number == 1 else "utf-8")
-        except UnicodeDecodeError:
-            raise Refused([Finding(name, number, 0, "is not UTF-8")]) from None

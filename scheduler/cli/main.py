@@ -109,8 +109,9 @@ def _run(words: list[str]) -> int:
         return module.run(opened, parse(module, name, COMMANDS[name], rest))
     except FilesRefused as refused:
         from scheduler.answers.degraded import with_daemon
+        from scheduler.cli.common import clock
 
-        raise with_daemon(opened, refused) from None
+        raise with_daemon(opened, refused, clock()) from None
     finally:
         opened.log.close()
         gc.freeze()  # an ending interpreter looks for circles too, at a tenth of what `log` costs

@@ -2,16 +2,15 @@
 
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TextIO, TypeVar
+from typing import TextIO
 
 from scheduler.base.progress import Progress, nobody
 
 SILENT = 1.0
 """Seconds before anything is shown: what is done sooner needs no telling."""
 _EVERY = 0.2
-Thing = TypeVar("Thing")
 
 
 @contextmanager
@@ -39,10 +38,3 @@ def progress(
         if width:
             out.write(f"\r{'':<{width}}\r")
             out.flush()
-
-
-def counted(things: Iterable[Thing], tell: Progress, of: int = 0) -> Iterator[Thing]:
-    """The same things, telling how many have been taken."""
-    for number, thing in enumerate(things, 1):
-        tell(number, of)
-        yield thing

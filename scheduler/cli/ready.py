@@ -2,14 +2,10 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.base.findings import Refused
-from scheduler.cells.estimate import Estimate
-from scheduler.cli.common import Desk, asking, desk_or_spare, no_such_job, print_answer, print_json
-from scheduler.facts.book import Book
-from scheduler.facts.jobs import GRACE, Plan
+from scheduler.answers.ready import asked_job, to_json, to_text
+from scheduler.cli.common import asking, desk_or_spare, print_answer, print_json
 from scheduler.home.folder import Home
-from scheduler.reminders.ready import Ready, next_job, ready_for
-from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
+from scheduler.reminders.ready import next_job, ready_for
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -22,82 +18,10 @@ def run(home: Home, args: Namespace) -> int:
     """Print the answer for a job, or for a flight now where none is booked."""
     with desk_or_spare(home, args) as at:
         book = at.book()
-        job = _asked(book, args.job, at) if args.job else next_job(book, at.now)
+        job = asked_job(book, args.job, at) if args.job else next_job(book, at.now)
         answers = ready_for(book, at.setup.rules, at.now, job)
         if args.json:
             print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
         else:
             print_answer(at, to_text(at, book, answers))
     return 0
-
-
-def _asked(book: Book, job: str, at: Desk) -> str:
-    if job not in book.jobs:
-        raise no_such_job(book, job, at.now)
-    plan = book.jobs[job].plan_at(at.now)
-    if plan is None:
-        raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
-    if over := _over(at, plan):
-        raise Refused.because(f"{job} is over: it {over}. `shelfbell ready` tells of the next job, or a flight now")
-    return job
-
-
-def _over(at: Desk, plan: Plan) -> str:
-    """When a job that is over ended, or began where no end was booked; "" for one that is not over."""
-    if "ends" in plan.event.fields:
-        return f"ended {at.say(plan.ends)}" if plan.ends <= at.now else ""
-    return f"began {at.say(plan.starts)}" if plan.starts + GRACE <= at.now else ""
-
-
-def to_text(at: Desk, book: Book, answers: list[Ready]) -> str:
-    """The answer for people, a line a sentence."""
-    if not answers:
-        return NONE_IN_SERVICE
-    blocks = []
-    for answer in answers:
-        head, *rest = sentences(book, at.setup.rules, at.now, answer, at.say)
-        blocks.append("\n".join([head[0].upper() + head[1:], *(f"  - {line}" for line in rest)]))
-    near = [NEAR_PEOPLE] if any(answer.plan.event.get("near_people") for answer in answers) else []
-    closing = [*near, IN_THE_AIR, "Ready by the log does not mean fit to fly: your own look comes before each flight."]
-    return "\n\n".join([*blocks, "\n".join(closing)])
-
-
-def to_json(at: Desk, answer: Ready) -> dict[str, object]:
-    """The answer for one aircraft, for programs."""
-    return {
-        "aircraft": answer.aircraft,
-        "ready": answer.ready,
-        "starts": at.stamp(answer.plan.starts) if answer.job else None,
-        "keeps_down": answer.keeps_down,
-        "first": [todo._asdict() for todo in answer.first],
-        "packs": [
-            {
-                "item": p.item,
-                "charge": p.charge,
-                "reckoned": p.reckoned,
-                "minutes": _estimate(p.now),
-                "minutes_full": _estimate(p.full),
-            }
-            for p in answer.packs
-        ],
-        "charge": [pack.item for pack in answer.packs if not pack.is_full],
-        "leave": [{"item": item, "why": why} for item, why in answer.left],
-        "unsure": answer.unsure,
-        "unfit_chargers": answer.unfit_chargers,
-        "minutes": _estimate(answer.minutes),
-        "minutes_full": _estimate(answer.if_full),
-        "booked_minutes": answer.booked,
-        "charging_minutes": _estimate(answer.charging),
-        "papers": [
-            {"item": paper.item, "good_until": None if paper.until is None else at.stamp(paper.until)}
-            for paper in answer.papers
-        ],
-    }
-
-
-def _estimate(value: Estimate | None) -> dict[str, object] | None:
-    return (
-        None
-        if value is None
-        else {name: round(part, 1) if isinstance(part, float) else part for name, part in value._asdict().items()}
-    )

@@ -16,12 +16,13 @@ from scheduler.home.item_states import Folds, drop
 from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
+from scheduler.messages.routing import part_for
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
 from scheduler.reminders.fold import Fold, Solved, folds, home_asked_since, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
 from scheduler.reminders.unknown import Unknown
-from scheduler.reminders.words import DISTURBING, Word
+from scheduler.reminders.words import Word
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
 
@@ -289,28 +290,6 @@ def _messages(seen: _Seen, channel: Channel, setup: Setup, newest: Newest) -> It
     yield Message(
         channel.name, part.kind, text.title, text.body, [seen.reasons[word.reminder.key] for word in part.words]
     )
-
-
-def part_for(decision: Decision, channel: Channel) -> Decision | None:
-    """What of a decision a channel takes: a digest whole if it takes what only digests bring, else its words alone."""
-    words = [word for word in decision.words if takes(channel, word, decision.at)]
-    if not decision.digest or set(channel.urgency) <= set(DISTURBING):
-        return _bare(decision, words) if words else None
-    still = [reminder for reminder in decision.still if reminder.verdict.urgency(decision.at) in channel.urgency]
-    taken = decision._replace(words=words, still=still)
-    empty = not (words or still or decision.ended or decision.unknown)
-    return None if empty and (decision.words or decision.still) else taken
-
-
-def takes(channel: Channel, word: Word, now: int) -> bool:
-    """True when a channel gets a word: a further one what has been rung as `now` for so long and is not seen."""
-    if not channel.after:
-        return word.kind != "escalated" and word.urgency in channel.urgency
-    return word.urgency == "now" and word.unseen_since is not None and now - word.unseen_since >= channel.after
-
-
-def _bare(decision: Decision, words: list[Word]) -> Decision:
-    return decision._replace(words=words, digest=False, still=[], ended=[], unknown=[])
 
 
 def _text(decision: Decision, setup: Setup, newest: Newest) -> Text:

@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING
 from uuid import NAMESPACE_URL, uuid5
 
 from scheduler import __version__
+from scheduler.answers.desk import Desk
+from scheduler.answers.outlook import day, ranged, what
 from scheduler.base.instants import DAY, MINUTE, local_date, to_datetime
-from scheduler.cli.common import Desk
-from scheduler.cli.outlook import day, ranged, what
 from scheduler.reminders.outlook import Due, Outlook
 
 if TYPE_CHECKING:

@@ -2,13 +2,13 @@
 
 from textwrap import wrap
 
-from scheduler.answers.describe_event import naming_packs
+from scheduler.answers.describe_event import describe, naming_packs
+from scheduler.answers.desk import Desk
 from scheduler.answers.entry import how_it_rings, next_ring, ring_ahead, unheard
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
 from scheduler.cells.sudden import LOOK
-from scheduler.cli.common import Desk, describe
 from scheduler.facts.pack import inferred_from, may_be_knocked
 from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board

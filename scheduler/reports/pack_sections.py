@@ -3,12 +3,12 @@
 A line that begins with a space is laid out already.
 """
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY
 from scheduler.base.units import show_span
 from scheduler.cells.energy import LARGE_WH, SMALL_WH
 from scheduler.cells.health import LEAST_READINGS
 from scheduler.cells.wear import depth_classes, throughput_ah
-from scheduler.cli.common import Desk
 from scheduler.facts.endurance import RESERVE
 from scheduler.reports.charge_estimate import FULL
 from scheduler.reports.charge_history import NAMES, STORAGE, moves

@@ -1,8 +1,8 @@
 """How the page on a pack writes estimates, dates and counts."""
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.estimate import Estimate
-from scheduler.cli.common import Desk
 from scheduler.reports.pack_report import Sheet
 
 FAR = 2100

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from statistics import median
 from typing import NamedTuple
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import local_date, to_datetime
-from scheduler.base.text import clean
+from scheduler.base.text import clean, numbered
 from scheduler.base.units import show_span
-from scheduler.cli.common import Desk, numbered
 from scheduler.events.event import Event
 from scheduler.facts.timeline import Value
 from scheduler.reminders.board import Reminder

@@ -4,9 +4,9 @@ from functools import partial
 from operator import itemgetter
 from typing import NamedTuple
 
+from scheduler.answers.desk import Desk
 from scheduler.answers.groups import boards, placing
-from scheduler.cli.common import Desk
-from scheduler.cli.progress import progress
+from scheduler.base.progress import Progress, nobody
 from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN
 from scheduler.fleet.fleet import Item
@@ -32,21 +32,20 @@ class Looked(NamedTuple):
     states: dict[str, State]
 
 
-def look(at: Desk, start: int, end: int) -> Looked:
+def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> Looked:
     """What all items came to in [start, end), from all that is known now."""
     fleet, place = at.setup.fleet, placing(at)
     watched: list[tuple[object, Watched]] = []
     reminders: list[Opened] = []
     still_open: list[Reminder] = []
     states: dict[str, State] = {}
-    with progress("Items looked at") as tell:
-        for board in boards(at, as_told=False):
-            unknown = {each.key: each for each in unknown_at(board, end)}
-            watched += [(place(v), _watched(v, start, end, unknown.get(v.key))) for v in board.verdicts]
-            reminders += [_opened(r) for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
-            still_open += [keep(reminder, end) for reminder in board.open_at(end)]
-            states |= {name: _state(board.book, fleet[name], end) for name in board.items or () if name in fleet}
-            tell(len(states), len(fleet.ids()))
+    for board in boards(at, as_told=False):
+        unknown = {each.key: each for each in unknown_at(board, end)}
+        watched += [(place(v), _watched(v, start, end, unknown.get(v.key))) for v in board.verdicts]
+        reminders += [_opened(r) for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
+        still_open += [keep(reminder, end) for reminder in board.open_at(end)]
+        states |= {name: _state(board.book, fleet[name], end) for name in board.items or () if name in fleet}
+        tell(len(states), len(fleet.ids()))
     return Looked(
         [each for _, each in sorted(watched, key=itemgetter(0))],
         sorted(reminders, key=lambda each: (each.stretch.opened, each.key)),

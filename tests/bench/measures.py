@@ -9,8 +9,8 @@ from pathlib import Path
 from statistics import median
 from typing import NamedTuple
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, HOUR, MINUTE, parse_rfc3339
-from scheduler.cli.common import Desk
 from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet

@@ -6,10 +6,10 @@ import re
 import pytest
 import yaml
 
+from scheduler.answers.case import subject_of
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, HOUR
 from scheduler.base.strict_yaml import read
-from scheduler.cli.case import subject_of
-from scheduler.cli.common import Desk
 from scheduler.home.folder import Home
 from scheduler.verdicts.from_history import case_of, passes
 from scheduler.verdicts.verdict import verdicts

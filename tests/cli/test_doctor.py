@@ -11,7 +11,7 @@ from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock, running
 from scheduler.messages.outbox import Message, Outbox, remember
-from tests.cli.test_backup import spoil
+from tests.home.test_backup import spoil
 from tests.homes import Bench
 from tests.support import moment
 

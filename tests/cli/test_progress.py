@@ -4,7 +4,8 @@ import io
 
 import pytest
 
-from scheduler.cli.progress import counted, progress
+from scheduler.base.progress import counted
+from scheduler.cli.progress import progress
 
 
 class Screen(io.StringIO):

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.findings import Refused
-from scheduler.daemon.loop import spread
+from scheduler.daemon import spread
 from scheduler.events import taking
 from scheduler.events.log import Log
 from scheduler.events.taking import take

@@ -8,7 +8,7 @@ import pytest
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR, MINUTE
-from scheduler.daemon.loop import once
+from scheduler.daemon import once
 from scheduler.daemon.once import deliver_once, ring
 from scheduler.events.log import Transaction
 from scheduler.home.folder import Home

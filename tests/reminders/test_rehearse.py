@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.base.strict_yaml import read
-from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.events.taking import take
 from scheduler.home.folder import Home

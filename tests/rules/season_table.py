@@ -7,9 +7,9 @@ from collections import Counter
 from pathlib import Path
 from typing import NamedTuple
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import HOUR, WEEK, moment, parse_rfc3339, to_datetime
 from scheduler.base.shipped import folder
-from scheduler.cli.common import Desk
 from scheduler.cli.main import main
 from scheduler.home.folder import Home
 from scheduler.reminders.decide import Decision

@@ -4,8 +4,8 @@ import re
 
 import pytest
 
+from scheduler.answers.check import case_findings
 from scheduler.base.schema_check import check
-from scheduler.cli.check import case_findings
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.verdicts.cases import failures
 from scheduler.verdicts.reading import check_references

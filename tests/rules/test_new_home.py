@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY
-from scheduler.cli.common import Desk
 from scheduler.home.folder import Home
 from scheduler.reminders.rehearse import rehearse
 from tests.homes import Bench

@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
+from scheduler.answers.rules import reference_page
 from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import read
 from scheduler.cli.init import starters
-from scheduler.cli.rules import reference_page
 from scheduler.home.schemas import published
 from tests.homes import Bench
 from tests.rules.library import files, rules

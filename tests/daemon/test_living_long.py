@@ -21,11 +21,11 @@ from scheduler.daemon.watch import Watch
 from scheduler.events import log as event_log
 from scheduler.events.log import Log
 from scheduler.messages.outbox import Outbox
+from tests.daemon.test_daemon import Manager, daemon, feed, outbox_rows
 from tests.homes import Bench
 from tests.messages.homes import ALARM, charge, make_home
 from tests.messages.servers import eventually, letterbox
 from tests.support import moment
-from tests.test_daemon import Manager, daemon, feed, outbox_rows
 
 NOW = moment("2026-04-01 09:00")
 

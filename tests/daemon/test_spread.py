@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.findings import Finding, Refused
-from scheduler.daemon.loop import spread as module
+from scheduler.daemon import spread as module
 from scheduler.daemon.spread import spread
 
-TOP = Path(__file__).resolve().parents[1]
+TOP = Path(__file__).resolve().parents[2]
 LARGE = 300_000
 """Characters, more than a pipe holds."""
 
@@ -205,8 +205,8 @@ def test_nothing_is_left_of_it_where_the_consumer_stops_early(two: None) -> None
 SCRIPT = """
 import signal, time
 from functools import partial
-from scheduler.daemon.loop import spread
-from tests.test_spread import process
+from scheduler.daemon import spread
+from tests.daemon.test_spread import process
 
 signal.signal(signal.SIGINT, signal.default_int_handler)  # which a shell that runs the tests aside turns off
 spread.cores = lambda: 2

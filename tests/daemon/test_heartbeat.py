@@ -9,9 +9,9 @@ from threading import Event, Thread
 
 import pytest
 
+from scheduler.daemon import heartbeat
+from scheduler.daemon import loop as running
 from scheduler.daemon.heartbeat import EVERY, Heartbeat, fault_of
-from scheduler.daemon.loop import heartbeat
-from scheduler.daemon.loop import loop as running
 from scheduler.home.folder import Home
 from tests.messages.homes import ALARM, make_home
 from tests.messages.servers import eventually, free_port

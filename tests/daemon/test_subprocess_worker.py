@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.progress import Progress
+from scheduler.daemon import spread
 from scheduler.daemon.faults import Failed, Silent, line_on
-from scheduler.daemon.loop import spread
 from scheduler.daemon.subprocess_worker import ask
 from tests.messages.servers import eventually
 
@@ -76,7 +76,7 @@ def share_out(order: str, _tell: Progress) -> None:
 
 def work(name: str) -> str:
     """A function of this file, as `ask` takes it."""
-    return f"tests.test_apart:{name}"
+    return f"tests.daemon.test_subprocess_worker:{name}"
 
 
 def gone(process: int) -> bool:

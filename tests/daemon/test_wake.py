@@ -10,8 +10,8 @@ import pytest
 
 from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.base.progress import nobody
-from scheduler.daemon.loop import subprocess_work
-from scheduler.daemon.loop import wake as waking
+from scheduler.daemon import subprocess_work
+from scheduler.daemon import wake as waking
 from scheduler.daemon.wake import Woken, wake
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox

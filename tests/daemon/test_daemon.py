@@ -26,11 +26,11 @@ from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
 from tests.messages.servers import eventually, free_port, letterbox, mailbox
 
-CHECKOUT = Path(__file__).resolve().parents[1]
+CHECKOUT = Path(__file__).resolve().parents[2]
 RUN = """\
 import sys
 from pathlib import Path
-from scheduler.daemon.loop import loop
+from scheduler.daemon import loop
 from scheduler.base.findings import Refused
 from scheduler.home.folder import Home
 loop.BEAT_SECONDS = float(sys.argv[2])
@@ -323,7 +323,7 @@ def test_a_stop_is_heard_while_a_file_is_read_that_gives_nothing(tmp_path: Path,
         eventually(lambda: manager.told("STATUS="))
         os.mkfifo(home / "rules" / "pipe.yaml")
         feed(home)
-        eventually(lambda: is_at(running.process.pid, "apart:reading"))
+        eventually(lambda: is_at(running.process.pid, "subprocess_work:reading"))
         status, _ = running.stop()
 
     assert status == 0

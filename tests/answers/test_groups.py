@@ -12,14 +12,13 @@ from pathlib import Path
 import pytest
 
 from scheduler.answers import groups
+from scheduler.answers.board import to_json, to_text, whole
+from scheduler.answers.desk import Desk
+from scheduler.answers.explain import one_json, pages, told
 from scheduler.answers.groups import boards, placing
 from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.base.shipped import folder
 from scheduler.cli import outlook
-from scheduler.cli.audit import season_of
-from scheduler.cli.common import Desk
-from scheduler.cli.due import to_json, to_text, whole
-from scheduler.cli.explain import one_json, pages, told
 from scheduler.daemon.work_list import uncollected
 from scheduler.events.taking import take
 from scheduler.facts.book import Book
@@ -29,11 +28,12 @@ from scheduler.reminders.parts import boards as one_by_one
 from scheduler.reports.as_text import as_text
 from scheduler.reports.audit import audit
 from scheduler.reports.calendar import as_calendar
+from scheduler.reports.season_audit import season_of
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since
+from tests.home.test_item_states import START, Luck, make_home
 from tests.homes import SETTINGS, Bench
 from tests.messages.clockwork import Clockwork
-from tests.messages.test_folds import START, Luck, make_home
 from tests.support import moment
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -77,8 +77,8 @@ def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
         patch.setattr(groups, "together", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])])
         found.append(answers(at))
     with monkeypatch.context() as patch:
-        for place in ("parts", "explain", "pages.looking"):
-            patch.setattr(f"scheduler.cli.{place}.boards", at_once)
+        for place in ("answers.groups", "answers.explain", "reports.season_watch"):
+            patch.setattr(f"scheduler.{place}.boards", at_once)
         patch.setattr("scheduler.reminders.outlook.boards", ahead_at_once)
         whole_answers = answers(at)
     assert found == [whole_answers] * 2

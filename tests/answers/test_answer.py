@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.answers.desk import Desk
 from scheduler.answers.entry import _without, concerned_board, open_before
 from scheduler.base.instants import HOUR, MINUTE, rfc3339
-from scheduler.cli.common import Desk
 from scheduler.events.event import Event
 from scheduler.events.taking import take, to_line
 from scheduler.facts.book import counts_from

@@ -14,13 +14,13 @@ from typing import Never
 
 import pytest
 
+from scheduler.answers.board import kept, solved, to_text, whole
+from scheduler.answers.desk import Desk
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
 from scheduler.base.shipped import folder as shipped
-from scheduler.cli.common import Desk
-from scheduler.cli.due import kept, solved, to_text, whole
-from scheduler.daemon.loop import wake as wakes
-from scheduler.daemon.loop import work_list
+from scheduler.daemon import wake as wakes
+from scheduler.daemon import work_list
 from scheduler.daemon.work_list import fold_all, uncollected
 from scheduler.events.event import HOME
 from scheduler.events.kinds import KINDS

@@ -1,0 +1,184 @@
+"""Whether the machine, the database, the channels and the daemon are well."""
+
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from scheduler.answers.degraded import rules_gone_by, said_in
+from scheduler.answers.fallback_setup import spare_zone
+from scheduler.base.findings import Refused
+from scheduler.base.instants import DAY
+from scheduler.base.text import clean, numbered
+from scheduler.base.units import show_span
+from scheduler.events.event import Event
+from scheduler.events.log import WAY_BACK
+from scheduler.facts.book import counts_from
+from scheduler.home.folder import Home
+from scheduler.home.items_without_rules import unwatched
+from scheduler.home.lock import running
+from scheduler.home.setup import Setup
+from scheduler.messages.outbox import Outbox
+
+LEAST_FREE = 100 * 2**20
+
+
+OLD_BACKUP = 7 * DAY
+
+
+_START = "Start it: `shelfbell run`, or the unit in systemd/"
+
+
+class Look(NamedTuple):
+    """One thing looked at: fine, or what is wrong and what to do."""
+
+    about: str
+    fine: bool
+    said: str
+
+
+def look(home: Home, now: int) -> Iterator[Look]:
+    """Every look, the most basic first; where the files cannot be read, what the database alone tells."""
+    if not home.path.is_dir():
+        yield Look("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
+        return
+    yield _private(home)
+    yield _disk(home)
+    database = _database(home)
+    yield database
+    try:
+        setup = home.setup()
+    except Refused as refused:
+        seen = Sight(home, now, spare_zone(home, refused), refused=refused.findings[0].file)
+        yield Look("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
+    else:
+        seen = Sight(home, now, setup.hours.zone, setup)
+        yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
+        if unseen := unwatched(setup, setup.fleet.ids()):
+            yield Look("rules", False, "; ".join(unseen))
+    if database.fine and home.log.exists():
+        yield from _in_use(seen)
+    elif database.fine:
+        yield from _channels(seen)
+        yield _daemon(seen)
+
+
+class Sight(NamedTuple):
+    """What can be seen of a home: without `setup`, as the file `refused` does not do, the database alone.
+
+    `zone`: None where it is not known.
+    """
+
+    home: Home
+    now: int
+    zone: ZoneInfo | None
+    setup: Setup | None = None
+    refused: str = ""
+
+    def say(self, instant: int | None) -> str:
+        """An instant for people."""
+        return "never" if instant is None else said_in(self.zone, instant, self.now)
+
+
+def _in_use(at: Sight) -> Iterator[Look]:
+    yield _clock(at)
+    if at.zone:
+        yield Look("zone", True, at.zone.key)
+    yield from _channels(at)
+    yield _daemon(at)
+    yield _backup(at)
+    if at.setup:
+        yield from _contradictions(at, at.setup)
+
+
+def _private(home: Home) -> Look:
+    open_to = [path.name for path in (home.path, home.log.path) if path.exists() and path.stat().st_mode & 0o077]
+    if open_to:
+        return Look(
+            "access", False, f"others on this machine can read {', '.join(open_to)}: chmod -R go-rwx {home.path}"
+        )
+    return Look("access", True, "the home is yours alone")
+
+
+def _disk(home: Home) -> Look:
+    free = shutil.disk_usage(home.path).free
+    said = f"{free // 2**20:,} MB free"
+    return Look("disk", True, said) if free >= LEAST_FREE else Look("disk", False, f"{said}: make room")
+
+
+def _database(home: Home) -> Look:
+    try:
+        if not home.log.exists():
+            return Look("database", True, "none yet: an empty log")
+        verdict = home.log.connection.execute("PRAGMA integrity_check").fetchone()[0]
+        events = home.log.connection.execute("SELECT count(*) FROM events").fetchone()[0]
+    except Refused as refused:  # it says what to do
+        return Look("database", False, str(refused))
+    except sqlite3.Error as error:
+        verdict, events = str(error), 0
+    if verdict == "ok":
+        return Look("database", True, f"whole, {numbered(events, 'event')}")
+    return Look("database", False, f"damaged: {clean(verdict)}. {WAY_BACK}")
+
+
+def _channels(at: Sight) -> Iterator[Look]:
+    health = Outbox(at.home.log).channel_health()
+    names = [channel.name for channel in at.setup.channels] if at.setup else list(health)
+    if at.setup and not names:
+        yield Look("channels", False, "none in shelfbell.yaml: nothing can ring")
+    for name in names:
+        found = health.get(name)
+        about = f"channel {name}"
+        if found is None:
+            yield Look(about, False, f"never tried: `shelfbell ring {name}`")
+        elif found.failing_since:
+            why = f"{found.last_error or 'no reason kept'}; {found.waiting} waiting"
+            yield Look(about, False, f"failing since {at.say(found.failing_since)}: {why}")
+        else:
+            yield Look(about, True, f"last success {at.say(found.last_sent)}")
+
+
+def _daemon(at: Sight) -> Look:
+    woke = Outbox(at.home.log).state("woke_at")
+    if woke is None:
+        return Look("daemon", False, f"has never run here: nothing rings. {_START}")
+    if not running(at.home.path):
+        said = f"is not running, last woke {at.say(woke)} ({show_span(at.now - woke)} ago): nothing rings. {_START}"
+        return Look("daemon", False, said)
+    by = f", by {rules_gone_by(at.home, at.now, at.zone)}: {at.refused} is refused" if at.refused else ""
+    return Look("daemon", True, f"running{by}, last woke {at.say(woke)}")
+
+
+def _backup(at: Sight) -> Look:
+    last = Outbox(at.home.log).state("backed_up_at")
+    if last is None:
+        return Look("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
+    said = f"last {at.say(last)}"
+    return (
+        Look("backup", True, said) if at.now - last <= OLD_BACKUP else Look("backup", False, f"{said}: make a new one")
+    )
+
+
+def _contradictions(at: Sight, setup: Setup) -> Iterator[Look]:
+    found = [
+        f"{first.id} and {second.id}: {craft} in the air twice at {at.say(second.at)}"
+        for craft in setup.fleet.ids("aircraft")
+        for first, second in overlapping(at.home.log.of(craft, "flown"))
+    ]
+    if found:
+        yield Look("entries", False, f"contradict each other: {'; '.join(found[:5])}. Strike the wrong one")
+
+
+def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
+    """Neighbouring flights of one aircraft of which the later took off before the earlier had landed."""
+    whole = [flight for flight in flights if "flights" not in flight.fields]
+    return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if counts_from(two) < one.at)
+
+
+def _clock(at: Sight) -> Look:
+    newest = at.home.log.newest()
+    if newest is not None and newest.recorded_at > at.now:
+        said = f"it shows {at.say(at.now)}, before the entry {newest.id} of {at.say(newest.recorded_at)}: set the clock"
+        return Look("clock", False, said)
+    return Look("clock", True, at.say(at.now))

@@ -1,0 +1,74 @@
+"""Which reminder a `seen` or a `snoozed` binds to."""
+
+from zoneinfo import ZoneInfo
+
+from scheduler.answers.desk import Desk
+from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.typed_times import is_span, parse_time
+from scheduler.events.event import HOME
+from scheduler.events.kinds import AWAITED, KINDS
+from scheduler.facts.condition import bars
+from scheduler.reminders.board import Reminder
+from scheduler.verdicts.verdict import Key
+
+_TIME = "give a time such as 2d or 'sat 09:00'"
+
+
+_USES = {"pack": ("charged", "drained", "flown"), "aircraft": ("flown",)}
+"""What waits, by the kind of item, while something keeps it out of use."""
+
+
+def caution_line(reminder: Reminder) -> str:
+    caution = reminder.verdict.rule.caution
+    return f"\n  Caution: {caution}" if caution else ""
+
+
+def end_of(typed: str, now: int, zone: ZoneInfo) -> int:
+    """The instant of a typed end; a span alone counts from now on."""
+    return parse_time(f"in {typed}" if is_span(typed) else typed, now, zone, ahead=True)
+
+
+def require_open(at: Desk, rule: str, item: str) -> Reminder:
+    """The open reminder. Raises Refused unless it is open: seen and snoozed bind to one that is."""
+    if rule not in at.setup.rules:
+        raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
+    board = at.board([item])
+    if item not in at.setup.fleet and item not in (*board.book.jobs, HOME):
+        known = [*at.setup.fleet.ids(), *board.book.jobs]
+        raise Refused.because(f"there is no item {item!r}{did_you_mean(item, known)}")
+    opened = {reminder.key: reminder for reminder in board.open_at(at.now)}
+    if (rule, item) not in opened:
+        names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
+        raise Refused.because(f"no reminder {rule} is open on {item}; open on it: {names}")
+    return opened[Key(rule, item)]
+
+
+def require_awaited(reminder: Reminder, awaited: str, now: int) -> None:
+    """Raises Refused where the kind of entry that a snooze would wait for is none of its item's, or must not come."""
+    item = reminder.verdict.item
+    named = _named_by(awaited)
+    if item.kind not in named:
+        known = ", ".join(what for what in AWAITED if item.kind in _named_by(what))
+        other = f", or wait for {known}" if known else ""
+        raise Refused.because(
+            f"{awaited} is logged of {', '.join(named)}, not of {item.id} ({item.kind}): {_TIME}{other}"
+        )
+    ground = _out_of_use(reminder, now)
+    if ground and awaited in _USES.get(item.kind, ()):
+        raise Refused.because(f"do not wait until {item.id} is {awaited}, for {ground}: {_TIME}")
+
+
+def _named_by(what: str) -> list[str]:
+    """The kinds of items that a kind of entry can name."""
+    return [kind for field in KINDS[what].fields if field.type.names for kind in field.type.names.split(",")]
+
+
+def _out_of_use(reminder: Reminder, now: int) -> str:
+    """What keeps the item of a reminder from being used before it is settled; "" for nothing."""
+    rule, item = reminder.verdict.rule, reminder.verdict.item
+    if rule.grounds:
+        return f"{rule.id} grounds it"
+    book = reminder.verdict.book
+    barring = {name: value for name, value in bars(item.kind).items() if item.kind in book.catalogue[name].about}
+    barred = any(book.fact(item, name).at(now) == value for name, value in barring.items())
+    return "it is out of use" if barred else ""
