@@ -4,10 +4,10 @@ from scheduler.answers.desk import Desk
 from scheduler.base.text import numbered
 from scheduler.base.units import show_span
 from scheduler.home.setup import Channel
-from scheduler.messages.outbox import KEPT, Health
+from scheduler.messages.outbox import KEPT, ChannelHealth
 
 
-def channel_json(at: Desk, channel: Channel, health: Health | None) -> dict[str, object]:
+def channel_json(at: Desk, channel: Channel, health: ChannelHealth | None) -> dict[str, object]:
     def when(instant: int | None) -> str | None:
         return None if instant is None else at.stamp(instant)
 
@@ -26,7 +26,7 @@ def channel_json(at: Desk, channel: Channel, health: Health | None) -> dict[str,
     }
 
 
-def _given_up(at: Desk, channel: Channel, health: Health) -> list[str]:
+def _given_up(at: Desk, channel: Channel, health: ChannelHealth) -> list[str]:
     """What did not go out and is not tried again, with what to do."""
     parts = []
     if health.gave_up_at is not None:
@@ -38,7 +38,7 @@ def _given_up(at: Desk, channel: Channel, health: Health) -> list[str]:
     return parts
 
 
-def channel_line(at: Desk, channel: Channel, health: Health | None) -> str:
+def channel_line(at: Desk, channel: Channel, health: ChannelHealth | None) -> str:
     if health is None:
         return f"{channel.name}: nothing was ever sent; `shelfbell ring {channel.name}` tries it"
     last = f"last success {at.say(health.last_sent)}" if health.last_sent else "nothing came through yet"

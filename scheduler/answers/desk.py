@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DUSK, moment_near, rfc3339
 from scheduler.events.event import Event
-from scheduler.events.log import Reader
+from scheduler.events.log import LogReader
 from scheduler.events.source import Source
 from scheduler.facts.book import Book
 from scheduler.home.folder import Home
@@ -40,7 +40,7 @@ class Desk(NamedTuple):
 
     def book(self, before: int = DUSK) -> Book:
         """The book of the home's log."""
-        return Book(self.setup.fleet, Reader(self.home.log, self.known, before), self.setup.clocks)
+        return Book(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
         """The board of the home's log."""

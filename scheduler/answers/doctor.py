@@ -30,7 +30,7 @@ OLD_BACKUP = 7 * DAY
 _START = "Start it: `shelfbell run`, or the unit in systemd/"
 
 
-class Look(NamedTuple):
+class Diagnosis(NamedTuple):
     """One thing looked at: fine, or what is wrong and what to do."""
 
     about: str
@@ -38,10 +38,10 @@ class Look(NamedTuple):
     said: str
 
 
-def look(home: Home, now: int) -> Iterator[Look]:
+def look(home: Home, now: int) -> Iterator[Diagnosis]:
     """Every look, the most basic first; where the files cannot be read, what the database alone tells."""
     if not home.path.is_dir():
-        yield Look("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
+        yield Diagnosis("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
         return
     yield _private(home)
     yield _disk(home)
@@ -51,12 +51,12 @@ def look(home: Home, now: int) -> Iterator[Look]:
         setup = home.setup()
     except Refused as refused:
         seen = Sight(home, now, spare_zone(home, refused), refused=refused.findings[0].file)
-        yield Look("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
+        yield Diagnosis("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
     else:
         seen = Sight(home, now, setup.hours.zone, setup)
-        yield Look("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
+        yield Diagnosis("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
         if unseen := unwatched(setup, setup.fleet.ids()):
-            yield Look("rules", False, "; ".join(unseen))
+            yield Diagnosis("rules", False, "; ".join(unseen))
     if database.fine and home.log.exists():
         yield from _in_use(seen)
     elif database.fine:
@@ -81,10 +81,10 @@ class Sight(NamedTuple):
         return "never" if instant is None else said_in(self.zone, instant, self.now)
 
 
-def _in_use(at: Sight) -> Iterator[Look]:
+def _in_use(at: Sight) -> Iterator[Diagnosis]:
     yield _clock(at)
     if at.zone:
-        yield Look("zone", True, at.zone.key)
+        yield Diagnosis("zone", True, at.zone.key)
     yield from _channels(at)
     yield _daemon(at)
     yield _backup(at)
@@ -92,82 +92,84 @@ def _in_use(at: Sight) -> Iterator[Look]:
         yield from _contradictions(at, at.setup)
 
 
-def _private(home: Home) -> Look:
+def _private(home: Home) -> Diagnosis:
     open_to = [path.name for path in (home.path, home.log.path) if path.exists() and path.stat().st_mode & 0o077]
     if open_to:
-        return Look(
+        return Diagnosis(
             "access", False, f"others on this machine can read {', '.join(open_to)}: chmod -R go-rwx {home.path}"
         )
-    return Look("access", True, "the home is yours alone")
+    return Diagnosis("access", True, "the home is yours alone")
 
 
-def _disk(home: Home) -> Look:
+def _disk(home: Home) -> Diagnosis:
     free = shutil.disk_usage(home.path).free
     said = f"{free // 2**20:,} MB free"
-    return Look("disk", True, said) if free >= LEAST_FREE else Look("disk", False, f"{said}: make room")
+    return Diagnosis("disk", True, said) if free >= LEAST_FREE else Diagnosis("disk", False, f"{said}: make room")
 
 
-def _database(home: Home) -> Look:
+def _database(home: Home) -> Diagnosis:
     try:
         if not home.log.exists():
-            return Look("database", True, "none yet: an empty log")
+            return Diagnosis("database", True, "none yet: an empty log")
         verdict = home.log.connection.execute("PRAGMA integrity_check").fetchone()[0]
         events = home.log.connection.execute("SELECT count(*) FROM events").fetchone()[0]
     except Refused as refused:  # it says what to do
-        return Look("database", False, str(refused))
+        return Diagnosis("database", False, str(refused))
     except sqlite3.Error as error:
         verdict, events = str(error), 0
     if verdict == "ok":
-        return Look("database", True, f"whole, {numbered(events, 'event')}")
-    return Look("database", False, f"damaged: {clean(verdict)}. {WAY_BACK}")
+        return Diagnosis("database", True, f"whole, {numbered(events, 'event')}")
+    return Diagnosis("database", False, f"damaged: {clean(verdict)}. {WAY_BACK}")
 
 
-def _channels(at: Sight) -> Iterator[Look]:
+def _channels(at: Sight) -> Iterator[Diagnosis]:
     health = Outbox(at.home.log).channel_health()
     names = [channel.name for channel in at.setup.channels] if at.setup else list(health)
     if at.setup and not names:
-        yield Look("channels", False, "none in shelfbell.yaml: nothing can ring")
+        yield Diagnosis("channels", False, "none in shelfbell.yaml: nothing can ring")
     for name in names:
         found = health.get(name)
         about = f"channel {name}"
         if found is None:
-            yield Look(about, False, f"never tried: `shelfbell ring {name}`")
+            yield Diagnosis(about, False, f"never tried: `shelfbell ring {name}`")
         elif found.failing_since:
             why = f"{found.last_error or 'no reason kept'}; {found.waiting} waiting"
-            yield Look(about, False, f"failing since {at.say(found.failing_since)}: {why}")
+            yield Diagnosis(about, False, f"failing since {at.say(found.failing_since)}: {why}")
         else:
-            yield Look(about, True, f"last success {at.say(found.last_sent)}")
+            yield Diagnosis(about, True, f"last success {at.say(found.last_sent)}")
 
 
-def _daemon(at: Sight) -> Look:
+def _daemon(at: Sight) -> Diagnosis:
     woke = Outbox(at.home.log).state("woke_at")
     if woke is None:
-        return Look("daemon", False, f"has never run here: nothing rings. {_START}")
+        return Diagnosis("daemon", False, f"has never run here: nothing rings. {_START}")
     if not running(at.home.path):
         said = f"is not running, last woke {at.say(woke)} ({show_span(at.now - woke)} ago): nothing rings. {_START}"
-        return Look("daemon", False, said)
+        return Diagnosis("daemon", False, said)
     by = f", by {rules_gone_by(at.home, at.now, at.zone)}: {at.refused} is refused" if at.refused else ""
-    return Look("daemon", True, f"running{by}, last woke {at.say(woke)}")
+    return Diagnosis("daemon", True, f"running{by}, last woke {at.say(woke)}")
 
 
-def _backup(at: Sight) -> Look:
+def _backup(at: Sight) -> Diagnosis:
     last = Outbox(at.home.log).state("backed_up_at")
     if last is None:
-        return Look("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
+        return Diagnosis("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
     said = f"last {at.say(last)}"
     return (
-        Look("backup", True, said) if at.now - last <= OLD_BACKUP else Look("backup", False, f"{said}: make a new one")
+        Diagnosis("backup", True, said)
+        if at.now - last <= OLD_BACKUP
+        else Diagnosis("backup", False, f"{said}: make a new one")
     )
 
 
-def _contradictions(at: Sight, setup: Setup) -> Iterator[Look]:
+def _contradictions(at: Sight, setup: Setup) -> Iterator[Diagnosis]:
     found = [
         f"{first.id} and {second.id}: {craft} in the air twice at {at.say(second.at)}"
         for craft in setup.fleet.ids("aircraft")
         for first, second in overlapping(at.home.log.of(craft, "flown"))
     ]
     if found:
-        yield Look("entries", False, f"contradict each other: {'; '.join(found[:5])}. Strike the wrong one")
+        yield Diagnosis("entries", False, f"contradict each other: {'; '.join(found[:5])}. Strike the wrong one")
 
 
 def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
@@ -176,9 +178,9 @@ def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
     return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if counts_from(two) < one.at)
 
 
-def _clock(at: Sight) -> Look:
+def _clock(at: Sight) -> Diagnosis:
     newest = at.home.log.newest()
     if newest is not None and newest.recorded_at > at.now:
         said = f"it shows {at.say(at.now)}, before the entry {newest.id} of {at.say(newest.recorded_at)}: set the clock"
-        return Look("clock", False, said)
-    return Look("clock", True, at.say(at.now))
+        return Diagnosis("clock", False, said)
+    return Diagnosis("clock", True, at.say(at.now))

@@ -7,7 +7,7 @@ from scheduler.base.instants import DAY, HOUR, MINUTE, local_date
 from scheduler.base.text import listed, numbered
 from scheduler.base.units import show_span
 from scheduler.events.event import HOME
-from scheduler.events.log import Reader
+from scheduler.events.log import LogReader
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
 from scheduler.reminders.text import Lines, advice, unknown_lines
@@ -15,7 +15,7 @@ from scheduler.reminders.text import Lines, advice, unknown_lines
 
 def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:
     """What will fall due within so many days."""
-    setup, source = at.setup, Reader(at.home.log, known=at.now)
+    setup, source = at.setup, LogReader(at.home.log, known=at.now)
     return outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, at.now + days * DAY, tell)
 
 

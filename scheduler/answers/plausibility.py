@@ -51,7 +51,7 @@ _GROUNDED = {
 }  # fmt: skip
 
 
-class Told(NamedTuple):
+class CheckedEntry(NamedTuple):
     """One entry, the book it stands in, now, and the book without the entry."""
 
     event: Event
@@ -77,19 +77,19 @@ def doubts(events: list[Event], book: Book, now: int) -> list[str]:
     lines: dict[str, None] = {}  # what is asked of several entries is asked once
     for event in events:
         bare = Book(book.fleet, Without(book, frozenset([event.id])), book.clocks)
-        asked = list(_of(Told(event, book, now, bare)))
+        asked = list(_of(CheckedEntry(event, book, now, bare)))
         lines |= dict.fromkeys(f"Sure? {line}" for line in asked)
         lines |= {f"  If it was a slip: shelfbell log struck {event.id}": None} if asked else {}
     return list(lines)
 
 
-def _of(told: Told) -> Iterator[str]:
+def _of(told: CheckedEntry) -> Iterator[str]:
     yield from _too_early(told)
     if told.event.what in _DOUBTS:
         yield from _DOUBTS[told.event.what](told)
 
 
-def _too_early(told: Told) -> Iterator[str]:
+def _too_early(told: CheckedEntry) -> Iterator[str]:
     event, fleet = told.event, told.book.fleet
     for name in filter(None, (event.get("item"), event.get("aircraft"), *event.get("packs", []))):
         day = fleet[name].plate.get("in_service") if name in fleet else None
@@ -97,7 +97,7 @@ def _too_early(told: Told) -> Iterator[str]:
             yield f"{told.say(event.at)} is before {name} came into use, {day.isoformat()} by fleet.yaml."
 
 
-def _charged(told: Told) -> Iterator[str]:
+def _charged(told: CheckedEntry) -> Iterator[str]:
     event = told.event
     name = event.get("item")
     yield from _percent(told)
@@ -111,7 +111,7 @@ def _charged(told: Told) -> Iterator[str]:
     yield from _in_the_air(told)
 
 
-def _replaced(told: Told) -> Iterator[str]:
+def _replaced(told: CheckedEntry) -> Iterator[str]:
     name = told.event.get("item")
     if told.book.fleet.kind(name) != "pack" or told.before(name, "handed_in", told.event.at) == "yes":
         return
@@ -124,14 +124,14 @@ def _replaced(told: Told) -> Iterator[str]:
         )
 
 
-def _percent(told: Told) -> Iterator[str]:
+def _percent(told: CheckedEntry) -> Iterator[str]:
     percent = told.event.get("percent", 100)
     if 0 < percent <= VOLTS:
         name = told.event.get("item")
         yield f"{percent:g} is taken as percent; volts go by `shelfbell log measured {name} --cell_volts`."
 
 
-def _drained(told: Told) -> Iterator[str]:
+def _drained(told: CheckedEntry) -> Iterator[str]:
     name, percent = told.event.get("item"), told.event.get("percent")
     yield from _percent(told)
     if (held := _held_less(told, name, told.event.at, percent)) is not None:
@@ -140,13 +140,13 @@ def _drained(told: Told) -> Iterator[str]:
         yield f"by the log {name} held {held:.0f} %, and a drain adds nothing. {filled}"
 
 
-def _held_less(told: Told, pack: str, instant: int, percent: float) -> float | None:
+def _held_less(told: CheckedEntry, pack: str, instant: int, percent: float) -> float | None:
     """What a pack held by the log at an instant, where that is well below a percentage told of it; else None."""
     held = told.before(pack, "charge", instant)
     return float(held) if isinstance(held, int | float) and percent > held + MORE_CHARGE else None
 
 
-def _unusable(told: Told, name: str, start: int, end: int) -> Iterator[str]:
+def _unusable(told: CheckedEntry, name: str, start: int, end: int) -> Iterator[str]:
     """Out of use for good by its end, or for another reason when it began: a flight may be what put it under watch."""
     if told.before(name, "usable", end) == "yes":
         return
@@ -156,7 +156,7 @@ def _unusable(told: Told, name: str, start: int, end: int) -> Iterator[str]:
         yield f"{name} {' and '.join(grounds[:2])}: was it really {name}? If so, do not charge or fly it again."
 
 
-def _differs(told: Told, other: Event, flight: Event) -> bool:
+def _differs(told: CheckedEntry, other: Event, flight: Event) -> bool:
     """False of a reading that tells about what its pack landed with, or where nothing tells that."""
     if other.what != "measured":
         return True
@@ -164,12 +164,12 @@ def _differs(told: Told, other: Event, flight: Event) -> bool:
     return read is not None and landed is not None and abs(read - landed) > MORE_CHARGE
 
 
-def _both(told: Told, flight: Event, pack: str, other: Event) -> str:
+def _both(told: CheckedEntry, flight: Event, pack: str, other: Event) -> str:
     start, end, then = told.say(counts_from(flight)), told.say(flight.at)[-5:], told.say(other.at)[-5:]
     return f"{pack} was in the air {start} to {end} and {other.what} at {then}: which time is right?"
 
 
-def _flown(told: Told) -> Iterator[str]:
+def _flown(told: CheckedEntry) -> Iterator[str]:
     event, book = told.event, told.book
     aircraft, start = event.get("aircraft"), counts_from(event)
     grounds = [text for fact, text in _GROUNDED.items() if told.before(aircraft, fact, start) == "yes"]
@@ -188,7 +188,7 @@ def _flown(told: Told) -> Iterator[str]:
         yield from _overlaps(told)
 
 
-def _long(told: Told) -> Iterator[str]:
+def _long(told: CheckedEntry) -> Iterator[str]:
     minutes, aircraft = float(told.event.get("minutes")), told.event.get("aircraft")
     earlier = [float(e.get("minutes")) for e in told.others(aircraft, "flown") if "flights" not in e.fields]
     if len(earlier) >= FEW and minutes > 2 * max(earlier):
@@ -197,7 +197,7 @@ def _long(told: Told) -> Iterator[str]:
         yield f"{minutes:g} min is a very long flight."
 
 
-def _fuller(told: Told) -> Iterator[str]:
+def _fuller(told: CheckedEntry) -> Iterator[str]:
     """The packs that took off with more than they held."""
     percent, take_off = told.event.get("percent_from"), counts_from(told.event)
     for name in told.event.get("packs") if percent is not None else ():
@@ -207,7 +207,7 @@ def _fuller(told: Told) -> Iterator[str]:
             )
 
 
-def _slow(told: Told) -> Iterator[str]:
+def _slow(told: CheckedEntry) -> Iterator[str]:
     event, minutes = told.event, float(told.event.get("minutes"))
     for name in event.get("packs") if "percent_to" in event.fields else ():
         full = event.get("percent_from", told.before(name, "charge", counts_from(event)))
@@ -220,13 +220,13 @@ def _slow(told: Told) -> Iterator[str]:
             yield f"{minutes:g} min took only {used:.0f} % of {name}? percent_to is what was left at landing."
 
 
-def _charged_before(told: Told, pack: str) -> bool:
+def _charged_before(told: CheckedEntry, pack: str) -> bool:
     """True where a charge, by the log, is what it took off with."""
     trail = told.bare.fact(told.book.fleet[pack], "charge").piece(counts_from(told.event)).trail
     return trail is not None and trail[0].what == "charged"
 
 
-def _charge_forgotten(told: Told, pack: str, held: float) -> str:
+def _charge_forgotten(told: CheckedEntry, pack: str, held: float) -> str:
     landed = f"by the log {pack} took off with {held:.0f} %, and it landed with {told.event.get('percent_to'):g} %"
     return f"{landed}. {_charge_not_logged(pack)}"
 
@@ -235,7 +235,7 @@ def _charge_not_logged(pack: str) -> str:
     return f"Was a charge before it not logged? shelfbell log charged {pack} --at TIME"
 
 
-def _overlaps(told: Told) -> Iterator[str]:
+def _overlaps(told: CheckedEntry) -> Iterator[str]:
     event, start = told.event, counts_from(told.event)
     for name in (event.get("aircraft"), *event.get("packs")):
         for other in told.others(name, "flown"):
@@ -247,7 +247,7 @@ def _overlaps(told: Told) -> Iterator[str]:
                 yield _both(told, event, name, other)
 
 
-def _measured(told: Told) -> Iterator[str]:
+def _measured(told: CheckedEntry) -> Iterator[str]:
     yield from _one_cell(told)
     yield from _in_the_air(told)
     found, fleet = told.event.get("capacity_mah"), told.book.fleet
@@ -256,7 +256,7 @@ def _measured(told: Told) -> Iterator[str]:
         yield f"{found:g} mAh is more than {told.event.get('item')} holds by fleet.yaml, {rated:g} mAh."
 
 
-def _in_the_air(told: Told) -> Iterator[str]:
+def _in_the_air(told: CheckedEntry) -> Iterator[str]:
     event, name = told.event, told.event.get("item")
     for flight in told.others(name, "flown") if told.book.fleet.kind(name) == "pack" else ():
         inside = counts_from(flight) < event.at < flight.at and "flights" not in flight.fields
@@ -264,14 +264,14 @@ def _in_the_air(told: Told) -> Iterator[str]:
             yield _both(told, flight, name, event)
 
 
-def _one_cell(told: Told) -> Iterator[str]:
+def _one_cell(told: CheckedEntry) -> Iterator[str]:
     name, volts = told.event.get("item"), told.event.get("rest_volts")
     cells = told.book.fleet[name].plate.get("cells")
     if volts is not None and cells is not None and volts / int(cells) < LEAST_VOLTS < volts:
         yield f"{volts:g} V is {volts / int(cells):.2f} V a cell of {name}: one cell alone goes by --cell_volts."
 
 
-def _renewed(told: Told) -> Iterator[str]:
+def _renewed(told: CheckedEntry) -> Iterator[str]:
     expires, today = told.event.get("expires"), local_date(told.now, told.book.clocks.zone)
     if expires is None:
         return
@@ -282,13 +282,13 @@ def _renewed(told: Told) -> Iterator[str]:
         yield f"its last good day is {expires}, and by fleet.yaml it is valid for {show_span(span)}: is the year right?"
 
 
-def _used(told: Told) -> Iterator[str]:
+def _used(told: CheckedEntry) -> Iterator[str]:
     had = told.before(told.event.get("item"), "count", told.event.at)
     if isinstance(had, int | float) and told.event.get("count") > had:
         yield f"only {had:g} of {told.event.get('item')} {'was' if had == 1 else 'were'} in the house."
 
 
-def _booked(told: Told) -> Iterator[str]:
+def _booked(told: CheckedEntry) -> Iterator[str]:
     event = told.event
     starts = parse_rfc3339(event.get("starts"))
     if starts < event.at - MINUTE:
@@ -299,7 +299,7 @@ def _booked(told: Told) -> Iterator[str]:
         yield f"it ends {told.say(ends)}, {show_span(ends - starts)} after it starts."
 
 
-def _away(told: Told) -> Iterator[str]:
+def _away(told: CheckedEntry) -> Iterator[str]:
     start, end = absence(told.event)
     for job in told.book.jobs.values():
         plan = job.plans[-1]
@@ -307,13 +307,13 @@ def _away(told: Told) -> Iterator[str]:
             yield f"{job.name} is booked for {told.say(plan.starts)}, while you are away."
 
 
-def _while_away(told: Told, starts: int) -> Iterator[str]:
+def _while_away(told: CheckedEntry, starts: int) -> Iterator[str]:
     for start, end in map(absence, told.book.filed(HOME, "away")):
         if start <= starts < end:
             yield f"you are away from {told.say(start)} to {told.say(end)}."
 
 
-_DOUBTS: dict[str, Callable[[Told], Iterator[str]]] = {
+_DOUBTS: dict[str, Callable[[CheckedEntry], Iterator[str]]] = {
     "charged": _charged, "drained": _drained, "flown": _flown, "measured": _measured, "renewed": _renewed,
     "used": _used, "booked": _booked, "away": _away, "replaced": _replaced,
 }  # fmt: skip

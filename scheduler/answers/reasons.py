@@ -12,7 +12,7 @@ from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
 from scheduler.verdicts.reference import SAID
 from scheduler.verdicts.verdict import Verdict
-from scheduler.verdicts.ways import Change, Turn, Way, turns_at, ways
+from scheduler.verdicts.ways import Change, LeafChange, Way, turns_at, ways
 
 _CONTRARY = {"yes": "no", "no": "yes"}
 _WAYS_SHOWN = 3
@@ -83,7 +83,7 @@ def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
     return found
 
 
-def _turn(verdict: Verdict, turn: Turn) -> str:
+def _turn(verdict: Verdict, turn: LeafChange) -> str:
     limit = limit_text(turn.leaf, verdict.book.catalogue[turn.leaf.fact])
     if turn.becomes == "unknown":
         return f"{named(turn.leaf)} becomes unknown"

@@ -4,7 +4,7 @@ import json
 
 from scheduler.answers.desk import Desk
 from scheduler.base.text import numbered
-from scheduler.messages.outbox import Outbox, Row
+from scheduler.messages.outbox import Outbox, OutboxRow
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.told import Told
@@ -44,13 +44,13 @@ def _told(at: Desk, line: Told) -> str:
     return f"{line.kind} ({line.urgency}), decided {at.say(line.at)}{': ' + outcome if outcome else ''}"
 
 
-def _names(row: Row, line: Told) -> bool:
+def _names(row: OutboxRow, line: Told) -> bool:
     told = json.loads(row.explanation)
     named = {(part["rule"], part["item"]) for part in told if isinstance(part, dict) and "rule" in part}
     return tuple(line.key) in named
 
 
-def _outcome(at: Desk, row: Row) -> str:
+def _outcome(at: Desk, row: OutboxRow) -> str:
     others = len(json.loads(row.explanation)) - 1
     gathered = f", gathered with {others} more" if others else ""
     if row.state == "sent" and row.sent_at is not None:

@@ -12,10 +12,10 @@ from typing import Any, NamedTuple
 from scheduler.base import schema_messages as words
 from scheduler.base.findings import Finding, nearest
 from scheduler.base.schema_messages import Schema
-from scheduler.base.strict_yaml import Document, Path
+from scheduler.base.strict_yaml import Path, YamlFile
 
 
-class _Wrong(NamedTuple):
+class _SchemaFault(NamedTuple):
     """A finding before it has a place; `keyword` is the one of the schema that it breaks."""
 
     path: Path
@@ -24,7 +24,7 @@ class _Wrong(NamedTuple):
     at_key: bool = False
 
 
-def check(document: Document, schema: Schema) -> list[Finding]:
+def check(document: YamlFile, schema: Schema) -> list[Finding]:
     """Everything in the document that the schema does not allow, in the order of the file; [] if all is well.
 
     Of the alternatives of `oneOf` and `anyOf`, the one that was most likely meant is spoken of. The schema is
@@ -38,7 +38,7 @@ def check(document: Document, schema: Schema) -> list[Finding]:
     return sorted({document.finding(wrong.path, wrong.text, wrong.at_key) for wrong in wrongs})
 
 
-def _wrongs(error: Any, root: Schema) -> list[_Wrong]:
+def _wrongs(error: Any, root: Schema) -> list[_SchemaFault]:
     """What one jsonschema error says, as one or more findings."""
     if error.validator in ("oneOf", "anyOf") and error.context:
         return _of_alternatives(error, root)
@@ -47,15 +47,15 @@ def _wrongs(error: Any, root: Schema) -> list[_Wrong]:
     return found or [_whole(error, root)]
 
 
-def _whole(error: Any, root: Schema) -> _Wrong:
+def _whole(error: Any, root: Schema) -> _SchemaFault:
     path, text = tuple(error.absolute_path), words.sentence(error, root)
     if "propertyNames" in error.relative_schema_path:
         # The instance of such an error is the key itself, and its path that of the mapping.
-        return _Wrong((*path, error.instance), text, error.validator, at_key=True)
-    return _Wrong(path, text, str(error.validator))
+        return _SchemaFault((*path, error.instance), text, error.validator, at_key=True)
+    return _SchemaFault(path, text, str(error.validator))
 
 
-def _unknown_keys(error: Any, root: Schema) -> Iterator[_Wrong]:
+def _unknown_keys(error: Any, root: Schema) -> Iterator[_SchemaFault]:
     allowed = set(_named_keys(error.schema, root))
     patterns = error.schema.get("patternProperties", {})
     for key in error.instance:
@@ -63,15 +63,15 @@ def _unknown_keys(error: Any, root: Schema) -> Iterator[_Wrong]:
             yield _unknown(error, key, root)
 
 
-def _unknown(error: Any, key: str, root: Schema) -> _Wrong:
+def _unknown(error: Any, key: str, root: Schema) -> _SchemaFault:
     known = _known_keys(error, root)
     text = words.unknown_key(key, known)
     if key in known:  # by another alternative
         text = words.misplaced_key(key, error.instance, error.schema.get("properties", {}))
-    return _Wrong((*error.absolute_path, key), text, "additionalProperties", at_key=True)
+    return _SchemaFault((*error.absolute_path, key), text, "additionalProperties", at_key=True)
 
 
-def _missing_keys(error: Any, root: Schema) -> Iterator[_Wrong]:
+def _missing_keys(error: Any, root: Schema) -> Iterator[_SchemaFault]:
     """The missing keys; one that is only misspelt is told just as `additionalProperties` tells it."""
     known = _known_keys(error, root)
     misspelt = {nearest(key, known): key for key in error.instance if key not in known}
@@ -81,33 +81,33 @@ def _missing_keys(error: Any, root: Schema) -> Iterator[_Wrong]:
         if name in misspelt:
             yield _unknown(error, misspelt[name], root)
         else:
-            yield _Wrong(tuple(error.absolute_path), f"{words.shown(name)} is missing", "required")
+            yield _SchemaFault(tuple(error.absolute_path), f"{words.shown(name)} is missing", "required")
 
 
-def _repeated_items(error: Any, _: Schema) -> Iterator[_Wrong]:
+def _repeated_items(error: Any, _: Schema) -> Iterator[_SchemaFault]:
     seen = set()
     for index, item in enumerate(error.instance):
         if (written := json.dumps(item, sort_keys=True)) in seen:
             text = f"{words.shown(item)} is in the list twice"
-            yield _Wrong((*error.absolute_path, index), text, "uniqueItems")
+            yield _SchemaFault((*error.absolute_path, index), text, "uniqueItems")
         seen.add(written)
 
 
-def _missing_companions(error: Any, _: Schema) -> Iterator[_Wrong]:
+def _missing_companions(error: Any, _: Schema) -> Iterator[_SchemaFault]:
     for key, companions in error.validator_value.items():
         missing = [name for name in companions if name not in error.instance]
         if key in error.instance and missing:
             text = f"{words.shown(key)} needs {words.listed(missing)} beside it"
-            yield _Wrong((*error.absolute_path, key), text, "dependentRequired", at_key=True)
+            yield _SchemaFault((*error.absolute_path, key), text, "dependentRequired", at_key=True)
 
 
-def _several_alternatives(error: Any, root: Schema) -> Iterator[_Wrong]:
+def _several_alternatives(error: Any, root: Schema) -> Iterator[_SchemaFault]:
     """Keys of which a `oneOf` wants just one, where several stand together."""
     keys = [key for part in error.validator_value for key in words.resolved(part, root).get("required", ())]
     together = [key for key in dict.fromkeys(keys) if key in error.instance]
     if len(together) > 1:
         text = f"{words.listed(together)} stand together: keep one of them"
-        yield _Wrong((*error.absolute_path, together[1]), text, "oneOf", at_key=True)
+        yield _SchemaFault((*error.absolute_path, together[1]), text, "oneOf", at_key=True)
 
 
 _BY_KEYWORD = {
@@ -139,19 +139,19 @@ def _named_keys(schema: Any, root: Schema) -> Iterator[str]:
         yield from _named_keys(part, root)
 
 
-def _of_alternatives(error: Any, root: Schema) -> list[_Wrong]:
+def _of_alternatives(error: Any, root: Schema) -> list[_SchemaFault]:
     """What is wrong with a value that fits none of the alternatives of a `oneOf` or `anyOf`."""
     schema, value, path = error.schema, error.instance, tuple(error.absolute_path)
     if "x-expects" in schema and not isinstance(value, dict | list):
         choices = [c for part in error.validator_value for c in words.allowed(words.resolved(part, root))]
-        return [_Wrong(path, words.not_among(value, choices, schema["x-expects"]), error.validator)]
+        return [_SchemaFault(path, words.not_among(value, choices, schema["x-expects"]), error.validator)]
     branches: dict[int, list[Any]] = defaultdict(list)
     for part in error.context:
         branches[part.relative_schema_path[0]].append(part)
     return _same_choice(list(branches.values())) or _best(error, branches, root)
 
 
-def _same_choice(branches: list[list[Any]]) -> list[_Wrong]:
+def _same_choice(branches: list[list[Any]]) -> list[_SchemaFault]:
     """One finding for a value that each alternative wants to be another: `kind: flowm` among the kinds."""
     choices = [{tuple(e.absolute_path): e for e in b if e.validator in ("const", "enum")} for b in branches]
     shared = set(choices[0]).intersection(*choices[1:])
@@ -159,10 +159,10 @@ def _same_choice(branches: list[list[Any]]) -> list[_Wrong]:
         return []
     errors = [choice[min(shared)] for choice in choices]
     allowed = [value for e in errors for value in words.allowed(e.schema)]
-    return [_Wrong(min(shared), words.not_among(errors[0].instance, allowed), "enum")]
+    return [_SchemaFault(min(shared), words.not_among(errors[0].instance, allowed), "enum")]
 
 
-def _best(error: Any, branches: dict[int, list[Any]], root: Schema) -> list[_Wrong]:
+def _best(error: Any, branches: dict[int, list[Any]], root: Schema) -> list[_SchemaFault]:
     """The findings of the alternative that is nearest; of several equally near ones, what they share."""
     depth = len(error.absolute_path)
     wrongs = {i: {wrong for e in errors for wrong in _wrongs(e, root)} for i, errors in branches.items()}
@@ -175,7 +175,7 @@ def _best(error: Any, branches: dict[int, list[Any]], root: Schema) -> list[_Wro
         return list(first)
     parts = [words.resolved(error.validator_value[i], root) for i in near]
     text = words.none_of(error.instance, parts, root)
-    return [_Wrong(tuple(error.absolute_path), text, min(first).keyword)]
+    return [_SchemaFault(tuple(error.absolute_path), text, min(first).keyword)]
 
 
 # How little an alternative can have been meant if it is broken so, by keyword and depth below the value: an
@@ -185,6 +185,6 @@ def _best(error: Any, branches: dict[int, list[Any]], root: Schema) -> list[_Wro
 _COSTS = {("type", 0): 100, ("const", 1): 10, ("enum", 1): 5, ("additionalProperties", 0): 3}
 
 
-def _cost(wrong: _Wrong, root_depth: int) -> int:
+def _cost(wrong: _SchemaFault, root_depth: int) -> int:
     depth = len(wrong.path) - root_depth - wrong.at_key
     return _COSTS.get((wrong.keyword, depth), 4 if depth == 0 else 1)

@@ -43,7 +43,7 @@ _ADVICE = {
 }
 
 
-class Document(NamedTuple):
+class YamlFile(NamedTuple):
     """The data of one file, and the (line, column), counted from 1, of each value and of each key."""
 
     data: Any
@@ -65,12 +65,12 @@ class Document(NamedTuple):
         return Finding(self.file, line, column, text)
 
 
-def read(source: str | bytes, file: str) -> Document:
+def read(source: str | bytes, file: str) -> YamlFile:
     """Read one YAML document; `file` is the name that findings carry.
 
     Raises Refused with every finding, or those up to the first that makes the rest unreadable.
     """
-    return _Reader(_decoded(source, file), file).document()
+    return _YamlReader(_decoded(source, file), file).document()
 
 
 def _decoded(source: str | bytes, file: str) -> str:
@@ -96,7 +96,7 @@ def _end_of(text: str) -> Place:
     return len(lines), len(lines[-1])
 
 
-class _Reader:
+class _YamlReader:
     """One pass over the events of one file. The length of a path is the depth of its value."""
 
     def __init__(self, text: str, file: str) -> None:
@@ -108,14 +108,14 @@ class _Reader:
         self.findings: list[Finding] = []
         self.values = 0
 
-    def document(self) -> Document:
+    def document(self) -> YamlFile:
         try:
             data = self.only_value()
         except yaml.YAMLError as error:
             self.stop(*_unreadable(error))
         if self.findings:
             raise Refused(sorted(self.findings))
-        return Document(data, self.places, self.key_places, self.file)
+        return YamlFile(data, self.places, self.key_places, self.file)
 
     def only_value(self) -> Any:
         next(self.events)  # the stream begins

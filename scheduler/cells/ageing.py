@@ -35,7 +35,7 @@ _BASIS = "estimate: formula of Schmalstieg et al. 2014, another cell; range: 13 
 _CYCLE_BASIS = "estimate: formula of Schmalstieg et al. 2014, near 1C and 35 C; range assumed"
 
 
-class Stretch(NamedTuple):
+class StorageSpell(NamedTuple):
     """A time of storage: days, resting volts per cell, degrees Celsius."""
 
     days: float
@@ -68,7 +68,7 @@ def _held(value: float, limits: tuple[float, float]) -> float:
     return min(max(value, limits[0]), limits[1])
 
 
-def storage_fade(stretches: Sequence[Stretch]) -> Estimate:
+def storage_fade(stretches: Sequence[StorageSpell]) -> Estimate:
     """Capacity lost in storage from new on, fraction of the initial; the order of stretches does not matter.
 
     Raises ValueError for a stretch of negative length, as do the functions below.
@@ -77,7 +77,7 @@ def storage_fade(stretches: Sequence[Stretch]) -> Estimate:
     return _ranged(_joined(periods), LOSS_SPREAD)
 
 
-def storage_resistance_rise(stretches: Sequence[Stretch]) -> Estimate:
+def storage_resistance_rise(stretches: Sequence[StorageSpell]) -> Estimate:
     """Resistance gained in storage, fraction of the initial; the capacity's range, for want of another."""
     periods = [(resistance_rate(s.volts, s.celsius), s.days) for s in stretches]
     return _ranged(_joined(periods), LOSS_SPREAD)
@@ -91,7 +91,7 @@ def _joined(periods: Sequence[tuple[float, float]], before: float = 0.0) -> floa
     return float((before ** (1 / POWER) + grown) ** POWER)
 
 
-def as_storage_days(stretch: Stretch, storage_volts: float) -> Estimate:
+def as_storage_days(stretch: StorageSpell, storage_volts: float) -> Estimate:
     """Days at storage charge that take as much life as this stretch, at the same temperature.
 
     The pack's age does not matter in the formula's time law; in a model whose loss levels off sooner the days
@@ -103,7 +103,7 @@ def as_storage_days(stretch: Stretch, storage_volts: float) -> Estimate:
     return Estimate(value, min(ends), max(ends), _BASIS)
 
 
-def extra_fade(stretch: Stretch, storage_volts: float, faded: float = 0.0) -> Estimate:
+def extra_fade(stretch: StorageSpell, storage_volts: float, faded: float = 0.0) -> Estimate:
     """Capacity lost, fraction of the initial, for having stored at these volts and not at storage volts.
 
     `faded` is the fraction lost before: the same stretch takes less from an aged pack. Not below 0.

@@ -18,9 +18,9 @@ from scheduler.base.units import count, show
 from scheduler.daemon.faults import line_on
 from scheduler.daemon.heartbeat import Heartbeat
 from scheduler.daemon.service import Service
-from scheduler.daemon.subprocess_work import Looked, read_apart, send_apart, wake_apart
+from scheduler.daemon.subprocess_work import WakeReport, read_apart, send_apart, wake_apart
 from scheduler.daemon.wakeups import BEAT, POKE, RESULT, TIME, Nudges
-from scheduler.daemon.watch import Watch
+from scheduler.daemon.watch import ChangeDetector
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.home.setup import Channel, Setup
@@ -116,7 +116,7 @@ class Daemon:
         self._heartbeat = Heartbeat(self._log)
         self._service = Service()
         self._scheduler = _scheduler(self._nudges)
-        self._watch = Watch(home, now())
+        self._watch = ChangeDetector(home, now())
         self._planned = 0
         self._trusted = True
         self._begun = False
@@ -194,7 +194,7 @@ class Daemon:
         when = moment_near(looked.next_wake, now(), self._setup.hours.zone)
         self._status(looked.distrust or f"{looked.open} open, next look {when}")
 
-    def _look(self) -> Looked:
+    def _look(self) -> WakeReport:
         """A wake, by what the files say, or said before where they are refused now."""
         held = [self._held, self._setup.fingerprint] if self._said.get("files") else None
         return wake_apart(self._home, held, now(), LOCKED_SECONDS, self._at_work)

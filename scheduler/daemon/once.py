@@ -11,7 +11,7 @@ from scheduler.home.folder import Home
 from scheduler.home.lock import Lock
 from scheduler.home.notify_daemon import poke
 from scheduler.home.setup import Channel, Setup
-from scheduler.messages.outbox import TRIAL, Message, Outbox, Row, reference
+from scheduler.messages.outbox import TRIAL, Message, Outbox, OutboxRow, reference
 from scheduler.messages.post import SEND_SECONDS, Post, told
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 
@@ -43,7 +43,7 @@ def _shown(message: Message, now: int) -> str:
     return f"To {message.channel} ({message.kind}): {message.title}\n\n{message.body}\n\nReference {ref}.\n"
 
 
-def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[Row]:
+def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[OutboxRow]:
     """Send all that is due now, on all channels at once; returns the rows that were due, as they are then.
 
     The holder of the home's lock is the only one to send. Where that is another process, it is poked and waited for.

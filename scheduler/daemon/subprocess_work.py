@@ -40,7 +40,7 @@ def sending(order: list[str], _tell: Progress) -> Outcome:
     return send(*order)
 
 
-class Looked(NamedTuple):
+class WakeReport(NamedTuple):
     """What a wake came to: how many reminders are open, when there may be more to say, what is said where the clock is
     not trusted ("" where it is), and a line on every verdict that could not be computed."""
 
@@ -50,7 +50,7 @@ class Looked(NamedTuple):
     unwell: list[str]
 
 
-def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> Looked:
+def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> WakeReport:
     """As `wake`, with the set-up that the home's files describe, or with one held: its data and fingerprint.
 
     `now`: this instant; the look itself is made at the one at which it begins, a little later. `locked_seconds`: how
@@ -58,10 +58,10 @@ def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, t
     is then written whole, or not at all.
     """
     order = [str(home.path), held, now, time.monotonic(), locked_seconds]
-    return Looked(*ask(_work(waking), order, PATIENCE, tell))
+    return WakeReport(*ask(_work(waking), order, PATIENCE, tell))
 
 
-def waking(order: list, tell: Progress) -> Looked:
+def waking(order: list, tell: Progress) -> WakeReport:
     """The work of `wake_apart`."""
     from scheduler.daemon.wake import distrust, unwell, wake
 
@@ -73,7 +73,7 @@ def waking(order: list, tell: Progress) -> Looked:
     woken = wake(home, setup, now, progress=tell)
     home.log.close()
     said = "" if woken.behind is None else distrust(woken.behind, setup.hours.zone)
-    return Looked(woken.open, woken.next_wake, said, unwell(woken))
+    return WakeReport(woken.open, woken.next_wake, said, unwell(woken))
 
 
 def read_apart(home: Home, locked_seconds: float, tell: Progress) -> Setup:

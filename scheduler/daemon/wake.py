@@ -9,7 +9,7 @@ from scheduler.base.instants import DAWN, DUSK, rfc3339
 from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.work_list import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.events.event import HOME, Event
-from scheduler.events.log import Reader, Transaction
+from scheduler.events.log import LogReader, Transaction
 from scheduler.facts.book import Book
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Folds, drop
@@ -19,7 +19,7 @@ from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.routing import part_for
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
-from scheduler.reminders.fold import Fold, Solved, folds, home_asked_since, solve
+from scheduler.reminders.fold import Fold, SolvedBoard, folds, home_asked_since, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
 from scheduler.reminders.unknown import Unknown
 from scheduler.reminders.words import Word
@@ -159,7 +159,7 @@ class _Desk(NamedTuple):
     def board(self, items: list[str] | None, touched: Collection[str] = (), ledger: Ledger | None = None) -> Board:
         """A board of some items, or of all. `touched`: the items of which what is kept does not hold; `ledger`: what it
         has no need to speak of any more is not asked about."""
-        setup, reader = self.setup, Reader(self.home.log)
+        setup, reader = self.setup, LogReader(self.home.log)
         known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
         begins = DAWN if ledger is None else home_asked_since(setup.rules, ledger, self.now)
         book = Book(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
@@ -236,7 +236,7 @@ class _Desk(NamedTuple):
             [fold for part in parts for fold in part.folds],
         )
 
-    def _with_correction(self, ended: Ended, solved: Solved) -> Ended:
+    def _with_correction(self, ended: Ended, solved: SolvedBoard) -> Ended:
         """With what withdrew a reminder, and when: the first entry since it was first told with which it is gone."""
         if ended.ending != "withdrawn":
             return ended
@@ -248,7 +248,7 @@ class _Desk(NamedTuple):
 
     def _stood(self, ended: Ended, seq: int) -> bool:
         """True when a reminder was there still, by the log up to a place in it."""
-        book = Book(self.setup.fleet, Reader(self.home.log, before=seq + 1), self.setup.clocks)
+        book = Book(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
         verdict = Board(book, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
         return verdict is not None and verdict.open_at(ended.first_at) is not None
 

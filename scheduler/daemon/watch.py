@@ -13,7 +13,7 @@ CLOCK_STEP = 2.0
 """Seconds by which the wall clock may stray from the steady one between two looks before it counts as stepped."""
 
 
-class Watch:
+class ChangeDetector:
     """Compares the clock, the database and the files of a home with how they were when last taken note of."""
 
     def __init__(self, home: Home, now: int) -> None:

@@ -48,7 +48,7 @@ _AT_PLACES = (
 _IN_FORCE = f"SELECT {_COLUMNS} FROM events e WHERE {{where}} AND {_STANDS} ORDER BY at, recorded_at, seq"
 
 
-class Row(NamedTuple):
+class EventRow(NamedTuple):
     """One event about to be appended. `target`: the id it takes back or whose place it takes."""
 
     id: str
@@ -135,7 +135,7 @@ class Log:
 
         Only from what was recorded by `known`, and stands before place `before` in the log.
         """
-        return Reader(self, known, before).of(name, what)
+        return LogReader(self, known, before).of(name, what)
 
     def rows_of(
         self, name: str, known: int, before: int, what: str | None = None, but: str | None = None
@@ -252,7 +252,7 @@ class Log:
         return self.connection.execute(query, values)
 
 
-class Reader(Source):
+class LogReader(Source):
     """The events of a log as a book asks for them, from what was recorded by `known` and stands before place `before`:
     each is decoded once, however many names it is filed under. It is for one look: what was read is not read again."""
 
@@ -326,9 +326,9 @@ class Reader(Source):
             events.sort()
         return found
 
-    def afresh(self) -> "Reader":
+    def afresh(self) -> "LogReader":
         """The same, with nothing decoded yet."""
-        return Reader(self._log, self._known, self._before)
+        return LogReader(self._log, self._known, self._before)
 
     def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
         """When all that is filed under some names happened: all entries but strikes, where an item of each is named."""
@@ -356,7 +356,7 @@ class Transaction:
             if self._connection.in_transaction:  # a full disk has SQLite roll back of itself
                 self._connection.execute("ROLLBACK")
 
-    def append(self, rows: list[Row]) -> None:
+    def append(self, rows: list[EventRow]) -> None:
         """Append events, in order. Raises sqlite3.IntegrityError where an id, or a target, is there already."""
         first = self._connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM events").fetchone()[0]
         values = ((seq, *row[:6]) for seq, row in enumerate(rows, first))

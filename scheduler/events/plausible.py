@@ -11,7 +11,7 @@ from scheduler.base.instants import parse_date
 from scheduler.cells.voltage import FULL_VOLTS, TOLERANCE_VOLTS, check_volts
 
 
-class Item(Protocol):
+class ItemLike(Protocol):
     """What is asked of an item."""
 
     @property
@@ -23,7 +23,7 @@ class Item(Protocol):
         """Its nameplate, defaults filled in."""
 
 
-Items = Callable[[str], Item | None]
+Items = Callable[[str], ItemLike | None]
 Event = dict[str, Any]
 
 

@@ -16,8 +16,8 @@ from scheduler.base.instants import MINUTE, SECOND, parse_rfc3339, rfc3339, to_d
 from scheduler.events.check import problems
 from scheduler.events.event import concerned
 from scheduler.events.kinds import KINDS
-from scheduler.events.log import Log, Row, Transaction
-from scheduler.events.plausible import Item, impossible
+from scheduler.events.log import EventRow, Log, Transaction
+from scheduler.events.plausible import ItemLike, impossible
 
 FUTURE_ALLOWED = 5 * MINUTE
 _LINES = 1000
@@ -41,7 +41,7 @@ class Names(Protocol):
     def ids(self, *kinds: str) -> list[str]:
         """The ids of all items, or of those of some kinds."""
 
-    def get(self, item: str) -> Item | None:
+    def get(self, item: str) -> ItemLike | None:
         """The item of that id, or None."""
 
 
@@ -153,14 +153,14 @@ class _Intake:
         self.findings: list[Finding] = []
         self.ids: list[str] = []
         self.known = 0
-        self._batch: dict[str, tuple[int, Row]] = {}
+        self._batch: dict[str, tuple[int, EventRow]] = {}
 
     def add(self, part: _Part, transaction: Transaction) -> None:
         """Put what some lines hold with the batch."""
         rows, findings = part
         self.findings += findings
         for number, fields in rows:
-            row = Row(*fields)
+            row = EventRow(*fields)
             if row.target is not None or row.id in self._batch or len(self._batch) >= _BATCH:
                 self.flush(transaction)
             self._batch[row.id] = (number, row)
@@ -176,7 +176,7 @@ class _Intake:
                 self.add(part, transaction)
             self.flush(transaction)
 
-    def _correct(self, number: int, row: Row, transaction: Transaction) -> None:
+    def _correct(self, number: int, row: EventRow, transaction: Transaction) -> None:
         """File a correction under the names of what it corrects; only an event in force can be corrected."""
         target, gone = self._log.find(str(row.target)), self._log.taken_back_by(str(row.target))
         if target is None:
@@ -230,7 +230,7 @@ def _beside(text: object, now: int) -> str:
     return to_datetime(now).astimezone(datetime.fromisoformat(f"2000-01-01T00:00:00{offset}").tzinfo).isoformat()
 
 
-def _verb(row: Row) -> str:
+def _verb(row: EventRow) -> str:
     return "strike" if row.what == "struck" else "replace"
 
 

@@ -106,10 +106,10 @@ class ChargeFold(NamedTuple):
 
 def charge_fold(life: "Life") -> ChargeFold:
     """Fold a pack's events. Between them charge falls by self-discharge, and by self-draining where the pack has it."""
-    return life.once("charge fold", lambda: _Fold(life).run())  # type: ignore[return-value]
+    return life.once("charge fold", lambda: _ChargeBuilder(life).run())  # type: ignore[return-value]
 
 
-class _Fold:
+class _ChargeBuilder:
     def __init__(self, life: "Life") -> None:
         self.life = life
         plate = life.item.plate

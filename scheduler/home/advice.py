@@ -7,7 +7,7 @@ from datetime import date
 from scheduler.base.addresses import concealed
 from scheduler.base.findings import Finding, did_you_mean
 from scheduler.base.instants import parse_date
-from scheduler.base.strict_yaml import Document
+from scheduler.base.strict_yaml import YamlFile
 from scheduler.fleet.plates import SECTIONS
 from scheduler.home.items_without_rules import all_off_line, practices_about, unwatched_line
 from scheduler.verdicts.rule import URGENCIES, Ruleset
@@ -16,7 +16,7 @@ PLAUSIBLE_MAH = (100.0, 40_000.0)
 """Between these lies the capacity of one pack, from a palm-sized aircraft to a heavy lifter: an estimate, no source."""
 
 
-def advice(settings: Document, fleet: Document, rules: Ruleset, today: date) -> Iterator[Finding]:
+def advice(settings: YamlFile, fleet: YamlFile, rules: Ruleset, today: date) -> Iterator[Finding]:
     """What would be worth another look in files that fit their schemas. `today`: in the operator's zone."""
     channels = settings.data.get("channels") or {}
     yield from _schemes(settings, channels)
@@ -31,7 +31,7 @@ def advice(settings: Document, fleet: Document, rules: Ruleset, today: date) -> 
                 yield fleet.finding((section, index, "id"), all_off_line([entry["id"]]))
 
 
-def _schemes(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]:
+def _schemes(settings: YamlFile, channels: dict[str, dict]) -> Iterator[Finding]:
     """Addresses of which the sender knows no such kind."""
     urls = {name: str(channel["url"]) for name, channel in channels.items()}
     literal = {name: url for name, url in urls.items() if not url.startswith("$")}
@@ -52,7 +52,7 @@ def _schemes(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]
             yield settings.finding(("channels", name, "url"), text)
 
 
-def _unheard(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]:
+def _unheard(settings: YamlFile, channels: dict[str, dict]) -> Iterator[Finding]:
     """Urgencies that no channel takes, where there are any channels."""
     taken = {word for c in channels.values() if "after" not in c for word in c.get("urgency", URGENCIES)}
     missing = [word for word in URGENCIES if word not in taken]
@@ -61,7 +61,7 @@ def _unheard(settings: Document, channels: dict[str, dict]) -> Iterator[Finding]
         yield settings.finding(("channels",), text, key=True)
 
 
-def _item(fleet: Document, path: tuple[str, int], entry: dict, today: date) -> Iterator[Finding]:
+def _item(fleet: YamlFile, path: tuple[str, int], entry: dict, today: date) -> Iterator[Finding]:
     begun = entry.get("in_service")
     if begun is not None and parse_date(str(begun)) > today:
         text = f"{begun} lies ahead: what is logged of {entry['id']} before that day does not count"

@@ -9,7 +9,7 @@ from scheduler.base.findings import Finding, Refused, did_you_mean
 from scheduler.base.instants import local_date
 from scheduler.base.schema_check import check
 from scheduler.base.shipped import folder
-from scheduler.base.strict_yaml import Document, read
+from scheduler.base.strict_yaml import YamlFile, read
 from scheduler.base.text import clean
 from scheduler.events.event import RESERVED
 from scheduler.facts.catalogue import CATALOGUE
@@ -77,8 +77,8 @@ class HomeFiles(Protocol):
 class Read(NamedTuple):
     """What the files of a home say, as far as they can be read, shipped rules first, and every finding."""
 
-    settings: Document | None
-    fleet: Document | None
+    settings: YamlFile | None
+    fleet: YamlFile | None
     rules: list[RuleFile]
     findings: list[Finding]
 
@@ -158,8 +158,8 @@ def _without_address(finding: Finding) -> Finding:
     return finding._replace(text=concealed(finding.text)) if finding.file == "shelfbell.yaml" else finding
 
 
-def _documents(home: HomeFiles) -> tuple[dict[str, Document | None], list[Finding]]:
-    documents: dict[str, Document | None] = {}
+def _documents(home: HomeFiles) -> tuple[dict[str, YamlFile | None], list[Finding]]:
+    documents: dict[str, YamlFile | None] = {}
     found: list[Finding] = []
     for name, path in home.files():
         documents[name], wrong = _document(name, path)
@@ -167,7 +167,7 @@ def _documents(home: HomeFiles) -> tuple[dict[str, Document | None], list[Findin
     return documents, found
 
 
-def _document(name: str, path: "Path") -> tuple[Document | None, list[Finding]]:
+def _document(name: str, path: "Path") -> tuple[YamlFile | None, list[Finding]]:
     try:
         return read(path.read_bytes(), name), []
     except FileNotFoundError:
@@ -178,7 +178,7 @@ def _document(name: str, path: "Path") -> tuple[Document | None, list[Finding]]:
         return None, refused.findings
 
 
-def _settings_faults(settings: Document) -> list[Finding]:
+def _settings_faults(settings: YamlFile) -> list[Finding]:
     found = check(settings, settings_schema())
     found += [] if found else list(_reach_faults(settings))
     zone = settings.data.get("zone") if isinstance(settings.data, dict) else None
@@ -188,7 +188,7 @@ def _settings_faults(settings: Document) -> list[Finding]:
     return found
 
 
-def _reach_faults(settings: Document) -> Iterator[Finding]:
+def _reach_faults(settings: YamlFile) -> Iterator[Finding]:
     """What in settings that fit the schema would reach nobody."""
     channels = settings.data.get("channels") or {}
     for name, channel in channels.items():
@@ -205,7 +205,7 @@ def _reach_faults(settings: Document) -> Iterator[Finding]:
         )
 
 
-def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:
+def _practice(settings: YamlFile) -> tuple[list[RuleFile], list[Finding]]:
     """The shipped rule files that are on."""
     known = {path.stem: path for path in sorted(folder("rules").glob("*.yaml"))}
     files, found = [], []
@@ -221,7 +221,7 @@ def _practice(settings: Document) -> tuple[list[RuleFile], list[Finding]]:
     return files, found
 
 
-def fleet_findings(fleet: Document) -> list[Finding]:
+def fleet_findings(fleet: YamlFile) -> list[Finding]:
     """What is wrong in fleet.yaml."""
     return check(fleet, fleet_schema()) or list(fleet_faults(fleet.data or {}, fleet.finding))
 

@@ -57,7 +57,7 @@ class Message(NamedTuple):
     after: int = 0
 
 
-class Row(NamedTuple):
+class OutboxRow(NamedTuple):
     """One message to one channel, as the outbox holds it.
 
     `ref`: a short reference that a person can recognise, the same on every channel and every attempt. `state`: waiting,
@@ -79,7 +79,7 @@ class Row(NamedTuple):
     last_error: str | None
 
 
-class Health(NamedTuple):
+class ChannelHealth(NamedTuple):
     """How a channel does: its last success, how many messages wait or were given up, since when it has been failing.
 
     `gave_up_at`: when the last of those given up was decided; `trial_failed_at`: when the last trial that did not go
@@ -190,25 +190,25 @@ class Outbox:
         )  # fmt: skip
         return int(cursor.lastrowid or 0)
 
-    def row(self, row_id: int) -> Row:
+    def row(self, row_id: int) -> OutboxRow:
         """One row. Raises KeyError."""
         rows = self._rows("SELECT * FROM outbox WHERE id = ?", [row_id])
         if not rows:
             raise KeyError(row_id)
-        return Row(*rows[0])
+        return OutboxRow(*rows[0])
 
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[OutboxRow]:
         """Every row, oldest first."""
-        return [Row(*row) for row in self._rows("SELECT * FROM outbox ORDER BY id")]
+        return [OutboxRow(*row) for row in self._rows("SELECT * FROM outbox ORDER BY id")]
 
-    def due(self, channel: str, now: int) -> list[Row]:
+    def due(self, channel: str, now: int) -> list[OutboxRow]:
         """What is to be sent to a channel now: trials first, then in order of decision."""
         rows = self._rows(
             """SELECT * FROM outbox WHERE channel = ? AND state = 'waiting'
                AND (next_try_at <= ? OR next_try_at > ?) ORDER BY kind != 'trial', id""",
             [channel, now, now + _FURTHEST],
         )
-        return [Row(*row) for row in rows]
+        return [OutboxRow(*row) for row in rows]
 
     def next_try(self, now: int, channels: Iterable[str]) -> int | None:
         """The first instant after `now` at which a row of some channels becomes due; None when there is none."""
@@ -231,7 +231,7 @@ class Outbox:
         with self.writing() as transaction:
             transaction.execute("UPDATE outbox SET next_try_at = ? WHERE state = 'waiting' AND attempts > 0", (now,))
 
-    def claim(self, row: Row, now: int) -> Row | None:
+    def claim(self, row: OutboxRow, now: int) -> OutboxRow | None:
         """Mark a row as under way; None when another was quicker."""
         with self.writing() as transaction:
             cursor = transaction.execute(
@@ -242,7 +242,7 @@ class Outbox:
             claimed = cursor.rowcount == 1
         return row._replace(state="sending", attempts=row.attempts + 1, next_try_at=now) if claimed else None
 
-    def sent(self, row: Row, now: int) -> None:
+    def sent(self, row: OutboxRow, now: int) -> None:
         """Record a success, also one that came after its attempt had been taken for lost and before the next."""
         with self.writing() as transaction:
             transaction.execute(
@@ -252,7 +252,7 @@ class Outbox:
             )
             forget(transaction, f"failing/{row.channel}")
 
-    def failed(self, row: Row, now: int, reason: str, permanent: bool = False) -> None:
+    def failed(self, row: OutboxRow, now: int, reason: str, permanent: bool = False) -> None:
         """Record a failure and when to try again.
 
         `permanent`: the channel will not work until someone changes something, so it is tried again at the longest
@@ -274,7 +274,7 @@ class Outbox:
         spacing = LONG_SPACING if permanent or attempts > len(SPACING) else SPACING[attempts - 1]
         return spacing + round(spacing * self._jitter() / 10)
 
-    def channel_health(self) -> dict[str, Health]:
+    def channel_health(self) -> dict[str, ChannelHealth]:
         """How each channel does to which anything was ever sent."""
         rows = self._rows(
             """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')),
@@ -287,7 +287,7 @@ class Outbox:
                min(CASE WHEN state = 'waiting' THEN next_try_at END)
                FROM outbox GROUP BY channel ORDER BY channel"""
         )
-        return {row[0]: Health(*row) for row in rows}
+        return {row[0]: ChannelHealth(*row) for row in rows}
 
 
 def remember(transaction: Transaction, name: str, value: int | str) -> None:

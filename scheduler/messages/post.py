@@ -12,7 +12,7 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR, MINUTE, moment_near
 from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over, tell
-from scheduler.messages.outbox import TRIAL, Outbox, Row
+from scheduler.messages.outbox import TRIAL, Outbox, OutboxRow
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, send
 
 SEND_SECONDS = 45.0
@@ -29,7 +29,7 @@ Send = Callable[[str, str, str], Outcome]
 
 
 class _Sending(NamedTuple):
-    row: Row
+    row: OutboxRow
     thread: threading.Thread
     started: float
 
@@ -59,7 +59,7 @@ class Post:
         self._environ = environ
         self._say = say
         self._sender = sender
-        self._results: deque[tuple[Row, Outcome]] = deque()
+        self._results: deque[tuple[OutboxRow, Outcome]] = deque()
         self._under_way: dict[str, _Sending] = {}
         self._hung: dict[str, list[threading.Thread]] = {}
 
@@ -82,11 +82,11 @@ class Post:
             if row is not None:
                 self._start(channel, row, now)
 
-    def _claim(self, channel: str, now: int) -> Row | None:
+    def _claim(self, channel: str, now: int) -> OutboxRow | None:
         claims = (self.outbox.claim(row, now) for row in self.outbox.due(channel, now))
         return next((row for row in claims if row is not None), None)
 
-    def _start(self, channel: Channel, row: Row, now: int) -> None:
+    def _start(self, channel: Channel, row: OutboxRow, now: int) -> None:
         self._hung[channel.name] = [thread for thread in self._hung.get(channel.name, ()) if thread.is_alive()]
         hung = len(self._hung[channel.name])
         body = body_as_sent(row, self.setup.hours.zone, now)
@@ -126,7 +126,7 @@ class Post:
                 self._hung.setdefault(name, []).append(sending.thread)
                 del self._under_way[name]
 
-    def _record(self, row: Row, outcome: Outcome, now: int) -> None:
+    def _record(self, row: OutboxRow, outcome: Outcome, now: int) -> None:
         self._say(told(row, outcome))
         if outcome.result == SENT:
             self.outbox.sent(row, now)
@@ -150,13 +150,13 @@ class Post:
             tell(self.outbox, transaction, notice, others, now, self.setup.hours.delivery(now))
 
 
-def told(row: Row, outcome: Outcome) -> str:
+def told(row: OutboxRow, outcome: Outcome) -> str:
     """One line on what became of a message."""
     end = "sent" if outcome.result == SENT else f"not sent: {outcome.reason}"
     return f"{row.kind} message {row.ref} to {row.channel} {end}"
 
 
-def body_as_sent(row: Row, zone: ZoneInfo, now: int) -> str:
+def body_as_sent(row: OutboxRow, zone: ZoneInfo, now: int) -> str:
     """The body with its last line: the reference, and when it was decided where it comes late."""
     late = f"Decided {moment_near(row.decided_at, now, zone)}, delivered late. " if now - row.decided_at > LATE else ""
     return f"{row.body}\n\n{late}Reference {row.ref}."

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from scheduler.events.event import HOME
-from scheduler.events.log import Reader
+from scheduler.events.log import LogReader
 from scheduler.facts.book import Book
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Base, Folds, fresh_entries
@@ -61,5 +61,5 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in others))
     if asked:  # since when, is asked over all time
         known = Folds(home.log).known(others)
-    book = Book(setup.fleet, Reader(home.log), setup.clocks, known=known, since=since)
+    book = Book(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
     return Board(book, setup.rules, sorted(items), since=lambda _key: now)

@@ -85,8 +85,8 @@ class Board:
         return self._by_ending[first:last]
 
     @cached_property
-    def _standing(self) -> "_Standing":
-        return _Standing(self.reminders, self._by_ending)
+    def _standing(self) -> "_OpenIndex":
+        return _OpenIndex(self.reminders, self._by_ending)
 
     def open_at(self, now: int) -> list[Reminder]:
         """What is open at an instant, most urgent first, then in order of opening."""
@@ -136,7 +136,7 @@ class Board:
         return self._said[key, what]
 
 
-class _Standing:
+class _OpenIndex:
     """Which reminders are open: told soonest where one instant after another is asked about."""
 
     def __init__(self, by_opening: list[Reminder], by_ending: list[Reminder]) -> None:

@@ -53,14 +53,14 @@ class Fold(NamedTuple):
     outline: tuple[int, str] | None = None
 
 
-class Solved(NamedTuple):
+class SolvedBoard(NamedTuple):
     """What solving all verdicts of a board came to: why some could not be, and what those on each item rest on."""
 
     sick: dict[Key, str]
     rests_on: dict[str, set[Asked]]
 
 
-def solve(board: Board, now: int) -> Solved:
+def solve(board: Board, now: int) -> SolvedBoard:
     """Solve every verdict of a board whose book listens; those that raise are taken off it, the others go on."""
     by_item: dict[str, list[Verdict]] = {}
     for verdict in board.verdicts:
@@ -72,7 +72,7 @@ def solve(board: Board, now: int) -> Solved:
 
     rests_on = {item: board.book.heard(partial(question, verdicts)) for item, verdicts in by_item.items()}
     board.verdicts = [verdict for verdict in board.verdicts if verdict.key not in sick]
-    return Solved(sick, rests_on)
+    return SolvedBoard(sick, rests_on)
 
 
 def _sickness(verdict: Verdict, now: int) -> str:
@@ -95,7 +95,7 @@ def _sickness(verdict: Verdict, now: int) -> str:
 
 
 def folds(
-    board: Board, solved: Solved, ledger: Ledger, hours: Hours, decision: Decision, items: Iterable[str]
+    board: Board, solved: SolvedBoard, ledger: Ledger, hours: Hours, decision: Decision, items: Iterable[str]
 ) -> Iterator[Fold]:
     """The folds of some items after a decision on a board that holds all of their verdicts, noted in the ledger."""
     now = decision.at

@@ -123,7 +123,7 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
 def rehearse_as_known(known: Known, hours: Hours, start: int, end: int) -> Rehearsal:
     """What was sent in [start, end) by a daemon that began with the first entry and knew at each instant only what was
     recorded by then."""
-    watch = _Watch()
+    watch = _ReminderTracker()
     made = []
     first = min(start, known.memory.next_arrival(known.now))
     for board, decision in live(lambda now: (known.board(now), known.memory.next_arrival(now)), hours, first, end):
@@ -153,7 +153,7 @@ class _Lived(NamedTuple):
     until: int = DUSK
 
 
-class _Watch:
+class _ReminderTracker:
     """Follows reminders from wake to wake while what is known of them changes."""
 
     def __init__(self) -> None:

@@ -23,7 +23,7 @@ NEAR = 5.0
 """Percentage points within which a pack is as full, or as near storage charge, as it need be."""
 
 
-class Holding(NamedTuple):
+class ChargeEstimate(NamedTuple):
     """What the pack holds, percent; `low`, `high`: where a voltage or lights told it.
 
     `by`: the entries behind it, oldest first; `way`: how the first of them told it. `reckoned`: none tells it as it is.
@@ -45,17 +45,17 @@ class Bench(NamedTuple):
     minutes: Estimate
 
 
-def holding(book: Book, life: Life, now: int) -> Holding:
+def holding(book: Book, life: Life, now: int) -> ChargeEstimate:
     """What it holds, and how that is known."""
     piece = book.fact(life.item, "charge").piece(now)
     value, by = piece.at(now), events_of(piece.trail)
     if value is None or not by:
-        return Holding(None, None, None, by, "")
+        return ChargeEstimate(None, None, None, by, "")
     percent, reckoned = float(value), is_reckoned(piece, now, life.item.plate)
     way, below, above = _told(by[0], life)
     if way not in ("voltage", "lights"):
-        return Holding(percent, None, None, by, way, reckoned)
-    return Holding(percent, max(0.0, percent - below), min(100.0, percent + above), by, way, reckoned)
+        return ChargeEstimate(percent, None, None, by, way, reckoned)
+    return ChargeEstimate(percent, max(0.0, percent - below), min(100.0, percent + above), by, way, reckoned)
 
 
 def _told(event: Event, life: Life) -> tuple[str, float, float]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from scheduler.base.instants import DAY
-from scheduler.cells.ageing import Stretch, as_storage_days, extra_fade, storage_fade
+from scheduler.cells.ageing import StorageSpell, as_storage_days, extra_fade, storage_fade
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.voltage import volts_at
 from scheduler.facts.timeline import Timeline
@@ -97,7 +97,7 @@ def sitting(found: list[Band], chemistry: str, celsius: float) -> Sitting | None
     known = [band for band in found if band.mean is not None]
     if not known or known[-1].name != NAMES[-1]:
         return None
-    *others, full = [Stretch(band.time / DAY, volts_at(band.mean, chemistry).value, celsius) for band in known]  # type: ignore[arg-type]
+    *others, full = [StorageSpell(band.time / DAY, volts_at(band.mean, chemistry).value, celsius) for band in known]  # type: ignore[arg-type]
     storage = volts_at(STORAGE, chemistry).value
     lost = extra_fade(full, storage, storage_fade(others).value)
     return Sitting(full.days, as_storage_days(full, storage), lost, celsius)

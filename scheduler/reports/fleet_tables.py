@@ -8,7 +8,7 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.fleet import Item
 from scheduler.reports.document import Paragraph, Part, Picture, Table
 from scheduler.reports.pack_report import Past
-from scheduler.reports.pictures import Life, draw
+from scheduler.reports.pictures import PictureData, draw
 from scheduler.reports.season import Season, safe, some
 
 COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
@@ -82,7 +82,7 @@ def _pack(season: Season, item: Item) -> Picture | None:
     if past is None or past.since is None:
         return None
     reminders = [r for r in season.reminders if r.key.item == item.id]
-    life = Life(past, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
+    life = PictureData(past, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
     return Picture(f"Pack {item.id}", _told(season, past, len(reminders)), lambda: draw(life))
 
 

@@ -9,7 +9,7 @@ from scheduler.cells.wear import depth_classes, throughput_ah
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Board
 from scheduler.reports.charge_history import moves
-from scheduler.reports.pack_report import Sheet
+from scheduler.reports.pack_report import PackReport
 
 
 def asked(at: Desk, name: str) -> Item:
@@ -22,7 +22,7 @@ def asked(at: Desk, name: str) -> Item:
     return fleet[name]
 
 
-def to_json(at: Desk, sheet: Sheet, board: Board) -> dict[str, object]:
+def to_json(at: Desk, sheet: PackReport, board: Board) -> dict[str, object]:
     """The page for programs: percents, days, minutes, mOhm, Ah, Wh; a range where there is one."""
     rated = float(sheet.item.plate["capacity"])
     total = sum(band.time for band in sheet.bands)
@@ -82,7 +82,7 @@ def moments(at: Desk, estimate: Estimate | None) -> dict[str, object] | None:
     return {name: at.stamp(round(getattr(estimate, name))) for name in ("value", "low", "high")}
 
 
-def sitting_json(sheet: Sheet) -> dict[str, object] | None:
+def sitting_json(sheet: PackReport) -> dict[str, object] | None:
     """What sitting full took."""
     if sheet.sitting is None:
         return None
@@ -96,7 +96,7 @@ def sitting_json(sheet: Sheet) -> dict[str, object] | None:
     }
 
 
-def wear_json(sheet: Sheet) -> dict[str, object]:
+def wear_json(sheet: PackReport) -> dict[str, object]:
     """How it has been worked."""
     path = moves(sheet.history)
     airtime = sheet.facts["airtime"]
@@ -110,7 +110,7 @@ def wear_json(sheet: Sheet) -> dict[str, object]:
     }
 
 
-def cost_json(sheet: Sheet) -> dict[str, object] | None:
+def cost_json(sheet: PackReport) -> dict[str, object] | None:
     """What it has cost so far."""
     price = sheet.price
     if price is None:

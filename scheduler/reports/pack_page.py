@@ -14,14 +14,14 @@ from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board
 from scheduler.reminders.text import advice, gathered
 from scheduler.reports import pack_sections as sections
-from scheduler.reports.pack_report import Flights, Sheet
+from scheduler.reports.pack_report import Flights, PackReport
 from scheduler.reports.pack_text import counted, full_cycles, month, number, ranged
 
 COLUMNS = 78
 _LAST = "Estimates rank and warn, they promise nothing. The maker's manual comes first."
 
 
-def page(at: Desk, sheet: Sheet, board: Board) -> str:
+def page(at: Desk, sheet: PackReport, board: Board) -> str:
     """The whole page, for a board of this pack alone."""
     told = {
         "Charge": sections.charge(at, sheet),
@@ -49,7 +49,7 @@ def _folded(line: str) -> list[str]:
     return wrap(line, COLUMNS, initial_indent="  ", subsequent_indent="  ")
 
 
-def _head(at: Desk, sheet: Sheet, board: Board) -> list[str]:
+def _head(at: Desk, sheet: PackReport, board: Board) -> list[str]:
     """Whose page it is, as of when; and since when it is gone."""
     plate, age = sheet.item.plate, sheet.facts["age"]
     fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
@@ -61,7 +61,7 @@ def _head(at: Desk, sheet: Sheet, board: Board) -> list[str]:
     return [f"Pack {sheet.item.id}: {cells}, {energy}{fits}", f"{at.say(at.now)}{used}"]
 
 
-def _conclusions(at: Desk, sheet: Sheet, board: Board) -> list[str]:
+def _conclusions(at: Desk, sheet: PackReport, board: Board) -> list[str]:
     """What an operator should know, a point each."""
     points = [
         _unfit(at, sheet, board), _holds(sheet), _can_hold(at, sheet), *map(_short, sheet.flights), _sat(sheet),
@@ -70,7 +70,7 @@ def _conclusions(at: Desk, sheet: Sheet, board: Board) -> list[str]:
     return [line for text in points for line in wrap(text, COLUMNS, initial_indent="- ", subsequent_indent="  ")]
 
 
-def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
+def _unfit(at: Desk, sheet: PackReport, board: Board) -> str:
     if sheet.facts["usable"] != "no":
         return _unsure(at, sheet, board)
     grounds = events_of(board.book.fact(sheet.item, "usable").piece(at.now).trail)
@@ -82,7 +82,7 @@ def _unfit(at: Desk, sheet: Sheet, board: Board) -> str:
     return f"Not to be used: {describe(ground, at.setup.hours.zone)}, {at.say(ground.at)}.{how}"
 
 
-def _unsure(at: Desk, sheet: Sheet, board: Board) -> str:
+def _unsure(at: Desk, sheet: PackReport, board: Board) -> str:
     """A mishap that it may have been in."""
     if not may_be_knocked(board.book, sheet.item, at.now):
         return ""
@@ -94,7 +94,7 @@ def _unsure(at: Desk, sheet: Sheet, board: Board) -> str:
     )
 
 
-def _holds(sheet: Sheet) -> str:
+def _holds(sheet: PackReport) -> str:
     holding = sheet.holding
     if holding.percent is None:
         return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} PERCENT"
@@ -105,7 +105,7 @@ def _holds(sheet: Sheet) -> str:
     return f"It holds {holding.percent:.0f} %."
 
 
-def _can_hold(at: Desk, sheet: Sheet) -> str:
+def _can_hold(at: Desk, sheet: PackReport) -> str:
     if sheet.health is None:
         return "How much it can still hold is not known: no capacity test, and too few flights that tell."
     text = f"It can hold {ranged(sheet.health.estimate, '%')} of what is printed on it (estimate)."
@@ -114,7 +114,7 @@ def _can_hold(at: Desk, sheet: Sheet) -> str:
     return f"{text} {_ending(at, sheet)}"
 
 
-def _ending(at: Desk, sheet: Sheet) -> str:
+def _ending(at: Desk, sheet: PackReport) -> str:
     """When it comes to 80 %, or why that cannot be told."""
     told, outlook = [], sheet.outlook
     if outlook.at is not None:
@@ -134,7 +134,7 @@ def _short(each: Flights) -> str:
     return f"Its last flight on {each.aircraft} lasted {each.last.value:.2f} of its usual: look into it."
 
 
-def _sat(sheet: Sheet) -> str:
+def _sat(sheet: PackReport) -> str:
     sat, total = sheet.sitting, sum(band.time for band in sheet.bands) / DAY
     if sat is None or sat.days < 1:
         return ""
@@ -146,7 +146,7 @@ def _sat(sheet: Sheet) -> str:
     )
 
 
-def _worked(sheet: Sheet) -> str:
+def _worked(sheet: PackReport) -> str:
     if not sheet.facts["flights"]:
         return "No flight of it is on record."
     share = sheet.facts["cycles_of_rating"]

@@ -11,7 +11,7 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.health import LEAST_READINGS
 from scheduler.reports.charge_history import EDGES
-from scheduler.reports.pack_report import Sheet
+from scheduler.reports.pack_report import PackReport
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +33,7 @@ def check_picture(path: Path) -> None:
         ) from None
 
 
-def draw(sheet: Sheet, path: Path, zone: ZoneInfo) -> None:
+def draw(sheet: PackReport, path: Path, zone: ZoneInfo) -> None:
     """Write the picture; its kind is told by the path's ending. Raises OSError."""
     from matplotlib.figure import Figure
 
@@ -46,7 +46,7 @@ def draw(sheet: Sheet, path: Path, zone: ZoneInfo) -> None:
     figure.savefig(path, format=kind, metadata={"Date": None} if kind == "svg" else None)
 
 
-def _charge(axes: "Axes", sheet: Sheet, zone: ZoneInfo) -> None:
+def _charge(axes: "Axes", sheet: PackReport, zone: ZoneInfo) -> None:
     for low, high, shade in zip(EDGES, EDGES[1:], _SHADES, strict=False):
         axes.axhspan(low, high, color=shade, alpha=0.5, linewidth=0)
     times: list[datetime] = []
@@ -61,7 +61,7 @@ def _charge(axes: "Axes", sheet: Sheet, zone: ZoneInfo) -> None:
     _dates(axes, sheet, zone)
 
 
-def _health(axes: "Axes", sheet: Sheet, zone: ZoneInfo) -> None:
+def _health(axes: "Axes", sheet: PackReport, zone: ZoneInfo) -> None:
     rated = float(sheet.item.plate["capacity"])
     for test, mark, name in ((False, "o", "flight"), (True, "D", "capacity test")):
         found = [c for c in sheet.capacities if c.test == test]
@@ -86,7 +86,7 @@ def _health(axes: "Axes", sheet: Sheet, zone: ZoneInfo) -> None:
     _dates(axes, sheet, zone)
 
 
-def _dates(axes: "Axes", sheet: Sheet, zone: ZoneInfo) -> None:
+def _dates(axes: "Axes", sheet: PackReport, zone: ZoneInfo) -> None:
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
     start = sheet.now - DAY if sheet.since is None else min(sheet.since, sheet.now - DAY)

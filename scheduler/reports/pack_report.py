@@ -18,7 +18,7 @@ from scheduler.facts.endurance import RECENT, RESERVE, Leg, legs
 from scheduler.facts.readings import mild_resistances
 from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import Money
-from scheduler.reports.charge_estimate import Bench, Holding, bench, holding, own_rate, temperature
+from scheduler.reports.charge_estimate import Bench, ChargeEstimate, bench, holding, own_rate, temperature
 from scheduler.reports.charge_history import Band, Run, Sitting, bands, runs, sitting
 
 ROOM = 20.0
@@ -27,7 +27,7 @@ MOST_READINGS = 200
 """Capacities that a trend looks back on: work grows with their square."""
 
 
-class Outlook(NamedTuple):
+class HealthForecast(NamedTuple):
     """Where health crosses 80 %: the instant, and the count of cycles; or why it cannot be told.
 
     `line`: percent by days since 1970.
@@ -71,13 +71,13 @@ class Past(NamedTuple):
     health: float | None
 
 
-class Sheet(NamedTuple):
+class PackReport(NamedTuple):
     """One pack at one instant."""
 
     item: Item
     now: int
     since: int | None
-    holding: Holding
+    holding: ChargeEstimate
     bench: list[Bench]
     history: list[Run]
     bands: list[Band]
@@ -85,7 +85,7 @@ class Sheet(NamedTuple):
     facts: Mapping[str, object]
     capacities: list[Capacity]
     health: Health | None
-    outlook: Outlook
+    outlook: HealthForecast
     resistance: Resistance
     flights: list[Flights]
     own_rate: Estimate | None
@@ -118,7 +118,7 @@ def _life_at(book: Book, item: Item, now: int) -> Life:
     return next(each for each in reversed(book.lives(item)) if each.start <= now)
 
 
-def sheet_of(book: Book, item: Item, now: int) -> Sheet:
+def sheet_of(book: Book, item: Item, now: int) -> PackReport:
     """The sheet of a pack. Nothing later than `now` enters, but a flight under way."""
     life, past = _life_at(book, item, now), past_of(book, item, now)
     history, known, found = past.history, past.capacities, bands(past.history)
@@ -127,7 +127,7 @@ def sheet_of(book: Book, item: Item, now: int) -> Sheet:
     held = holding(book, life, now)
     times = bench(book, life, held.percent) if held.percent is not None and facts["usable"] == "yes" else []
     celsius = temperature(life, now)
-    return Sheet(
+    return PackReport(
         item, now, past.since, held, times, history, found,
         sitting(found, str(item.plate["chemistry"]), ROOM if celsius is None else celsius),
         facts,
@@ -136,7 +136,7 @@ def sheet_of(book: Book, item: Item, now: int) -> Sheet:
     )  # fmt: skip
 
 
-def outlook(life: Life, known: list[Capacity]) -> Outlook:
+def outlook(life: Life, known: list[Capacity]) -> HealthForecast:
     """Where its capacities head, against time and against cycles."""
     last = known[-MOST_READINGS:]
     rated, cycles = float(life.item.plate["capacity"]), life.fact("cycles")
@@ -144,7 +144,9 @@ def outlook(life: Life, known: list[Capacity]) -> Outlook:
     days = [each.event.at / DAY for each in last]
     counts = [float(cycles.at(each.event.at) or 0) for each in last]
     crossing = reaches(days, ys)
-    return Outlook(crossing and crossing.times(DAY), reaches(counts, ys), why_untold(days, ys), theil_sen(days, ys))
+    return HealthForecast(
+        crossing and crossing.times(DAY), reaches(counts, ys), why_untold(days, ys), theil_sen(days, ys)
+    )
 
 
 def resistance(life: Life, now: int) -> Resistance:

@@ -13,14 +13,14 @@ from scheduler.facts.endurance import RESERVE
 from scheduler.reports.charge_estimate import FULL
 from scheduler.reports.charge_history import NAMES, STORAGE, moves
 from scheduler.reports.chart import WIDTH, Point, bar, chart
-from scheduler.reports.pack_report import Flights, Sheet
+from scheduler.reports.pack_report import Flights, PackReport
 from scheduler.reports.pack_text import counted, day, full_cycles, ranged, ratio
 
 FEW = 3
 """Below so many readings they are listed, not drawn."""
 
 
-def charge(at: Desk, sheet: Sheet) -> list[str]:
+def charge(at: Desk, sheet: PackReport) -> list[str]:
     """What told the charge, and what the bench would take."""
     lines = []
     if sheet.holding.by and sheet.holding.way:
@@ -40,12 +40,12 @@ _WAYS = {
 }  # fmt: skip
 
 
-def _loss(sheet: Sheet) -> str:
+def _loss(sheet: PackReport) -> str:
     drain = " and empties itself to storage when left alone" if sheet.item.plate["self_drain"] else ""
     return f"since then it loses {sheet.item.plate['self_discharge']:g} % in 30 d by its nameplate{drain}"
 
 
-def _own_rate(sheet: Sheet) -> list[str]:
+def _own_rate(sheet: PackReport) -> list[str]:
     own = sheet.own_rate
     if own is None:
         return []
@@ -56,7 +56,7 @@ def _own_rate(sheet: Sheet) -> list[str]:
     return [f"{line}. The reminders go by the nameplate: write self_discharge: {own.value:.1f} % there."]
 
 
-def bands(at: Desk, sheet: Sheet) -> list[str]:
+def bands(at: Desk, sheet: PackReport) -> list[str]:
     """The share of time by band of charge."""
     total = sum(band.time for band in sheet.bands)
     if not total:
@@ -67,7 +67,7 @@ def bands(at: Desk, sheet: Sheet) -> list[str]:
     return [f"Since its first entry, {at.say(sheet.since)}:", *lines]
 
 
-def sitting(sheet: Sheet) -> list[str]:
+def sitting(sheet: PackReport) -> list[str]:
     """What the conclusion on sitting full rests on."""
     sat = sheet.sitting
     if sat is None or sat.days < 1:
@@ -79,7 +79,7 @@ def sitting(sheet: Sheet) -> list[str]:
     ]
 
 
-def wear(sheet: Sheet) -> list[str]:
+def wear(sheet: PackReport) -> list[str]:
     """Cycles, depths, throughput."""
     path = moves(sheet.history)
     if not sheet.facts["cycles"] and len(path) < 2:
@@ -104,7 +104,7 @@ def _depths(path: list[float]) -> list[str]:
     return ["Cycles by depth (rainflow, ASTM E1049); bar: share in the charge moved:", *rows] if rows else []
 
 
-def health(at: Desk, sheet: Sheet) -> list[str]:
+def health(at: Desk, sheet: PackReport) -> list[str]:
     """The readings, drawn or listed, and what the estimate rests on."""
     rated = float(sheet.item.plate["capacity"])
     points = [Point(c.event.at / DAY, 100 * c.mah.value / rated, "#" if c.test else "o") for c in sheet.capacities]
@@ -121,7 +121,7 @@ def health(at: Desk, sheet: Sheet) -> list[str]:
     return [*lines, *_disagreement(sheet, points), *_gauge(points)]
 
 
-def _drawn(at: Desk, sheet: Sheet, points: list[Point]) -> list[str]:
+def _drawn(at: Desk, sheet: PackReport, points: list[Point]) -> list[str]:
     """The chart with its axis and its legend."""
     line = sheet.outlook.line if len(points) >= LEAST_READINGS else None
     rows = chart(points, 80, (lambda x: line.intercept + line.slope.value * x) if line else None)
@@ -138,13 +138,13 @@ def _drawn(at: Desk, sheet: Sheet, points: list[Point]) -> list[str]:
 _LEGEND = (("o", "o flight"), ("#", "# capacity test"))
 
 
-def _listed(at: Desk, sheet: Sheet, points: list[Point]) -> list[str]:
+def _listed(at: Desk, sheet: PackReport, points: list[Point]) -> list[str]:
     """The few readings there are."""
     found = zip(sheet.capacities, points, strict=True)
     return [f" {day(at, c.event.at)}  {p.y:5.1f} %  {'capacity test' if c.test else 'flight'}" for c, p in found]
 
 
-def _disagreement(sheet: Sheet, points: list[Point]) -> list[str]:
+def _disagreement(sheet: PackReport, points: list[Point]) -> list[str]:
     tests = [point.y for point in points if point.mark == "#"]
     if not tests or sheet.health is None or abs(tests[-1] - sheet.health.estimate.value) <= 5:
         return []
@@ -160,7 +160,7 @@ def _gauge(points: list[Point]) -> list[str]:
     ]
 
 
-def resistance(at: Desk, sheet: Sheet) -> list[str]:
+def resistance(at: Desk, sheet: PackReport) -> list[str]:
     """How its resistance has gone."""
     readings, now = sheet.resistance
     if not readings:
@@ -184,7 +184,7 @@ def endurance(each: Flights) -> str:
     return line + "."
 
 
-def travel(sheet: Sheet) -> list[str]:
+def travel(sheet: PackReport) -> list[str]:
     """What its energy means in a passenger aircraft, in outline."""
     energy = float(sheet.facts["watt_hours"])  # type: ignore[arg-type]
     return [
@@ -204,7 +204,7 @@ def _carriage(energy: float, unfit: bool) -> str:
     return f"Above {LARGE_WH:g} Wh: not in baggage."
 
 
-def cost(sheet: Sheet) -> list[str]:
+def cost(sheet: PackReport) -> list[str]:
     """What its use has cost, by the price of a new one over what is on record."""
     price = sheet.price
     each = [(sheet.cost_per(name), word) for name, word in (("flights", "a flight"), ("cycles", "a full cycle"))]

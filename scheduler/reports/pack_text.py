@@ -3,7 +3,7 @@
 from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, to_datetime
 from scheduler.cells.estimate import Estimate
-from scheduler.reports.pack_report import Sheet
+from scheduler.reports.pack_report import PackReport
 
 FAR = 2100
 """A year from which on a date says no more than that it is far."""
@@ -35,7 +35,7 @@ def counted(amount: object, name: str, many: str = "") -> str:
     return f"{text} {name if text == '1' else many or f'{name}s'}"
 
 
-def full_cycles(sheet: Sheet) -> str:
+def full_cycles(sheet: PackReport) -> str:
     """ "41.7 equivalent full cycles": all that was taken out, in full charges."""
     return f"{sheet.facts['cycles']:.1f} equivalent full cycles"
 

@@ -17,7 +17,7 @@ _MARKS = "ovsD^P*X"
 _MOST_ROWS = 8
 
 
-class Life(NamedTuple):
+class PictureData(NamedTuple):
     """What a picture shows: a pack's past, over [start, end), with the reminders open in it."""
 
     past: Past
@@ -27,7 +27,7 @@ class Life(NamedTuple):
     zone: ZoneInfo
 
 
-def draw(life: Life) -> str:
+def draw(life: PictureData) -> str:
     """The picture as SVG, the same for the same data. Raises ImportError where matplotlib is not installed."""
     import matplotlib
     from matplotlib.figure import Figure
@@ -46,12 +46,12 @@ def draw(life: Life) -> str:
     return written.getvalue()
 
 
-def rule_rows(life: Life) -> list[str]:
+def rule_rows(life: PictureData) -> list[str]:
     """The rules that had a reminder, in order of their first, as many as fit."""
     return list(dict.fromkeys(reminder.key.rule for reminder in life.reminders))[:_MOST_ROWS]
 
 
-def _charge(axes: Any, life: Life) -> None:
+def _charge(axes: Any, life: PictureData) -> None:
     times, percents = [], []
     for run in life.past.history:
         times += [to_datetime(run.start, life.zone), to_datetime(run.end, life.zone)]
@@ -62,7 +62,7 @@ def _charge(axes: Any, life: Life) -> None:
     axes.set(ylabel="charge, %", ylim=(0, 102), yticks=(0, 20, 40, 70, 85, 100))
 
 
-def _reminders(axes: Any, life: Life, rules: list[str]) -> None:
+def _reminders(axes: Any, life: PictureData, rules: list[str]) -> None:
     """A row a rule: a bar while a reminder is open, a mark where it opens."""
     for reminder in life.reminders:
         if reminder.key.rule not in rules:
@@ -79,7 +79,7 @@ def _reminders(axes: Any, life: Life, rules: list[str]) -> None:
         axes.text(0.5, 0.5, "no reminder in this time", transform=axes.transAxes, ha="center", va="center")
 
 
-def _health(axes: Any, life: Life) -> None:
+def _health(axes: Any, life: PictureData) -> None:
     rated = float(life.past.item.plate["capacity"])
     for test, mark, name in ((False, "o", "a flight"), (True, "D", "a capacity test")):
         found = [c for c in life.past.capacities if c.test == test and life.start <= c.event.at < life.end]
@@ -94,7 +94,7 @@ def _health(axes: Any, life: Life) -> None:
     axes.legend(loc="lower left", fontsize="small", frameon=False, ncols=3)
 
 
-def _dates(axes: Any, life: Life) -> None:
+def _dates(axes: Any, life: PictureData) -> None:
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
     locator = AutoDateLocator(tz=life.zone)  # type: ignore[no-untyped-call]

@@ -23,7 +23,7 @@ from scheduler.verdicts.verdict import Verdict
 _FACTS = (*COUNTS, *LAST, "usable", "days_to_expiry")
 
 
-class Looked(NamedTuple):
+class SeasonReview(NamedTuple):
     """What all items came to, each part as a season has it."""
 
     watched: list[Watched]
@@ -32,7 +32,7 @@ class Looked(NamedTuple):
     states: dict[str, State]
 
 
-def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> Looked:
+def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonReview:
     """What all items came to in [start, end), from all that is known now."""
     fleet, place = at.setup.fleet, placing(at)
     watched: list[tuple[object, Watched]] = []
@@ -46,7 +46,7 @@ def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> Looked:
         still_open += [keep(reminder, end) for reminder in board.open_at(end)]
         states |= {name: _state(board.book, fleet[name], end) for name in board.items or () if name in fleet}
         tell(len(states), len(fleet.ids()))
-    return Looked(
+    return SeasonReview(
         [each for _, each in sorted(watched, key=itemgetter(0))],
         sorted(reminders, key=lambda each: (each.stretch.opened, each.key)),
         sorted(still_open, key=partial(pressing, end)),

@@ -34,7 +34,7 @@ BESIDE_A_JOB = ("propellers", "paper")
 """The items that stand beside the one that a case is about; a pack has two sisters besides, pack-2 and pack-3."""
 
 
-class Outcome(NamedTuple):
+class CaseFailure(NamedTuple):
     """A case that failed: what was expected, what came."""
 
     expected: str
@@ -114,15 +114,15 @@ def _fleet(about: str, case: dict, events: list[dict[str, object]], zone: ZoneIn
     return Fleet(fleet)
 
 
-def failures(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[Outcome]:
+def failures(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[CaseFailure]:
     """What a case expects and does not get."""
     try:
         yield from _unmet(raw, case, catalogue)
     except ValueError as error:
-        yield Outcome("a case that can be run", str(error))
+        yield CaseFailure("a case that can be run", str(error))
 
 
-def _unmet(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[Outcome]:
+def _unmet(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[CaseFailure]:
     verdict = verdict_of(raw, case, catalogue)
     instants = [parse_rfc3339(str(event["at"])) for event in given_events(raw["about"], case)]
     start = DAWN if "in_service" in case.get("item", {}) or not instants else min(instants)
@@ -131,24 +131,24 @@ def _unmet(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[Out
     if "opens" in case:
         wanted = parse_rfc3339(case["opens"])
         if not found or found[0].opened != wanted:
-            yield Outcome(
+            yield CaseFailure(
                 f"opens {stamp(wanted)}", f"first opens {stamp(found[0].opened)}" if found else "nothing opens"
             )
         elif "settles" in case and found[0].ended != parse_rfc3339(case["settles"]):
-            yield Outcome(f"settles {stamp(parse_rfc3339(case['settles']))}", _ending(found[0], stamp))
+            yield CaseFailure(f"settles {stamp(parse_rfc3339(case['settles']))}", _ending(found[0], stamp))
     until = max(instants, default=0) + QUIET_FOR
     if "quiet_until" in case:
         until = parse_rfc3339(case["quiet_until"])
     if ("quiet" in case or "quiet_until" in case) and found and found[0].opened < until:
-        yield Outcome(f"quiet until {stamp(until)}", f"opens {stamp(found[0].opened)}")
+        yield CaseFailure(f"quiet until {stamp(until)}", f"opens {stamp(found[0].opened)}")
     for expected in case.get("urgency", ()):
         word = verdict.urgency(parse_rfc3339(expected["at"]))
         if word != expected["is"]:
-            yield Outcome(f"{expected['is']} at {expected['at']}", word)
+            yield CaseFailure(f"{expected['is']} at {expected['at']}", word)
     if "unknown_at" in case:
         value = verdict.when.at(parse_rfc3339(case["unknown_at"]))
         if value != UNKNOWN:
-            yield Outcome(f"unknown at {case['unknown_at']}", WORDS[value])
+            yield CaseFailure(f"unknown at {case['unknown_at']}", WORDS[value])
 
 
 def _stamp(zone: ZoneInfo) -> Callable[[int], str]:

@@ -4,12 +4,12 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from scheduler.base.findings import Finding, did_you_mean
-from scheduler.base.strict_yaml import Document
+from scheduler.base.strict_yaml import YamlFile
 from scheduler.events.kinds import KINDS
 from scheduler.facts.declare import Fact
 from scheduler.fleet.plates import fields
 from scheduler.verdicts import templates
-from scheduler.verdicts.wrong import Wrong, faults
+from scheduler.verdicts.wrong import ConditionFault, faults
 
 JOB_PLATE = ("id", "aircraft", "airtime_minutes", "near_people")
 
@@ -17,7 +17,7 @@ JOB_PLATE = ("id", "aircraft", "airtime_minutes", "near_people")
 class RuleFile(NamedTuple):
     """One rule file that its schema accepts. `shipped`: it came with the program."""
 
-    document: Document
+    document: YamlFile
     shipped: bool
 
     @property
@@ -50,21 +50,21 @@ def check_references(files: list[RuleFile], catalogue: Mapping[str, Fact], items
     return found
 
 
-def rule_faults(rule: dict, catalogue: Mapping[str, Fact]) -> Iterator[Wrong]:
+def rule_faults(rule: dict, catalogue: Mapping[str, Fact]) -> Iterator[ConditionFault]:
     """What is wrong in one rule that its schema accepts."""
     limits, about = rule.get("limits", {}), rule["about"]
     for key in ("when", "until"):
         if key in rule:
-            yield from (Wrong((key, *w.path), w.text) for w in faults(rule[key], limits, about, catalogue))
+            yield from (ConditionFault((key, *w.path), w.text) for w in faults(rule[key], limits, about, catalogue))
     yield from _urgency_faults(rule["urgency"], limits, about, catalogue)
     yield from _unused_limits(rule)
     known = known_names(about, limits, catalogue)
     do = rule["do"]
     for path, text in [(("do",), do)] if isinstance(do, str) else [(("do", key), do[key]) for key in do]:
         if wrong := templates.fault(text, known):
-            yield Wrong(path, wrong)
+            yield ConditionFault(path, wrong)
     if wrong := _log_then_fault(rule.get("log_then", ""), known):
-        yield Wrong(("log_then",), wrong)
+        yield ConditionFault(("log_then",), wrong)
 
 
 def known_names(about: str, limits: dict, catalogue: Mapping[str, Fact]) -> list[str]:
@@ -75,21 +75,25 @@ def known_names(about: str, limits: dict, catalogue: Mapping[str, Fact]) -> list
     return [*special, *limits, *facts, *plate]
 
 
-def _urgency_faults(urgency: object, limits: dict, about: str, catalogue: Mapping[str, Fact]) -> Iterator[Wrong]:
+def _urgency_faults(
+    urgency: object, limits: dict, about: str, catalogue: Mapping[str, Fact]
+) -> Iterator[ConditionFault]:
     for index, rung in enumerate(urgency if isinstance(urgency, list) else ()):
         if isinstance(rung, dict):
             ((word, part),) = rung.items()
             for wrong in faults(part, limits, about, catalogue):
-                yield Wrong(("urgency", index, word, *wrong.path), wrong.text)
+                yield ConditionFault(("urgency", index, word, *wrong.path), wrong.text)
     if isinstance(urgency, list) and not isinstance(urgency[-1], str):
-        yield Wrong(("urgency", len(urgency) - 1), "the last urgency stands alone, for when no condition holds")
+        yield ConditionFault(
+            ("urgency", len(urgency) - 1), "the last urgency stands alone, for when no condition holds"
+        )
 
 
-def _unused_limits(rule: dict) -> Iterator[Wrong]:
+def _unused_limits(rule: dict) -> Iterator[ConditionFault]:
     written = str([rule.get("when"), rule.get("until"), rule.get("urgency"), rule["do"]])
     for name in rule.get("limits", {}):
         if f"'{name}'" not in written and f"{{{name}}}" not in written:
-            yield Wrong(("limits", name), f"the limit {name} is used nowhere in the rule")
+            yield ConditionFault(("limits", name), f"the limit {name} is used nowhere in the rule")
 
 
 def _log_then_fault(text: str, known: list[str]) -> str | None:
@@ -115,16 +119,18 @@ def _adjustment_faults(
                 yield file.document.finding((*path, *wrong.path), wrong.text)
 
 
-def _change_faults(change: dict, rule: dict, catalogue: Mapping[str, Fact], items: set[str]) -> Iterator[Wrong]:
+def _change_faults(
+    change: dict, rule: dict, catalogue: Mapping[str, Fact], items: set[str]
+) -> Iterator[ConditionFault]:
     limits = rule.get("limits", {})
     for name in change.get("limits", {}):
         if name not in limits:
-            yield Wrong(("limits", name), f"{rule['id']} has no limit {name!r}{did_you_mean(name, limits)}")
+            yield ConditionFault(("limits", name), f"{rule['id']} has no limit {name!r}{did_you_mean(name, limits)}")
     for index, item in enumerate(change.get("only", ())):
         if item not in items:
-            yield Wrong(("only", index), f"fleet.yaml knows no item {item!r}{did_you_mean(item, items)}")
+            yield ConditionFault(("only", index), f"fleet.yaml knows no item {item!r}{did_you_mean(item, items)}")
     if "off" in change and len(change.keys() - {"off", "only", "because"}):
-        yield Wrong(("off",), "a rule that is off needs no other change")
+        yield ConditionFault(("off",), "a rule that is off needs no other change")
     known = {name: value for name, value in change.get("limits", {}).items() if name in limits}
     adjusted = rule | {"limits": limits | known}
     if "urgency" in change:
@@ -134,4 +140,4 @@ def _change_faults(change: dict, rule: dict, catalogue: Mapping[str, Fact], item
         if wrong.path[0] == "urgency" and "urgency" in change:
             yield wrong
         elif wrong.path[0] in ("when", "until") and places:
-            yield Wrong(("limits", next(iter(places))), wrong.text)
+            yield ConditionFault(("limits", next(iter(places))), wrong.text)

@@ -30,7 +30,7 @@ Since = Callable[[Key], int]
 """By rule and item, the instant before which what was over is not asked about."""
 
 
-class _Solved(NamedTuple):
+class _Solution(NamedTuple):
     """Where a rule holds, and where its `until` does, from `start` on."""
 
     start: int
@@ -96,17 +96,17 @@ class Verdict:
         return self._solved.until
 
     @cached_property
-    def _solved(self) -> "_Solved":
+    def _solved(self) -> "_Solution":
         """Solved since the instant asked for where nothing stood open then; else over all time."""
         late = self._solved_since(self._since)
         over = self._since == DAWN or at_rest(late.when, late.until, self._since)
         return late if over else self._solved_since(DAWN)
 
-    def _solved_since(self, start: int) -> "_Solved":
+    def _solved_since(self, start: int) -> "_Solution":
         until, when = self.rule.until, self.solve(self.rule.when, start)
         if self._out_of_service:
             when = every([when, *(~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)])
-        return _Solved(start, when, None if until is None else self.solve(until, start))
+        return _Solution(start, when, None if until is None else self.solve(until, start))
 
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:

@@ -55,14 +55,14 @@ def _smallest(found: Iterable[Way]) -> list[Way]:
     return kept[:MOST]
 
 
-class Turn(NamedTuple):
+class LeafChange(NamedTuple):
     """A comparison that changes at an instant, and what it is from then on: no, unknown or yes."""
 
     leaf: Leaf
     becomes: str
 
 
-def turns_at(verdict: Verdict, instant: int) -> list[Turn]:
+def turns_at(verdict: Verdict, instant: int) -> list[LeafChange]:
     """The comparisons of a rule, in the order it has them, that change at an instant."""
     rule = verdict.rule
     conditions: list[Condition] = [rule.when, *([rule.until] if rule.until is not None else [])]
@@ -71,5 +71,5 @@ def turns_at(verdict: Verdict, instant: int) -> list[Turn]:
     for leaf in dict.fromkeys(leaf for condition in conditions for leaf in leaves(condition)):
         solved = verdict.solve(leaf)
         if solved.at(instant) != solved.at(instant - 1):
-            found.append(Turn(leaf, WORDS[solved.at(instant)]))
+            found.append(LeafChange(leaf, WORDS[solved.at(instant)]))
     return found

@@ -8,7 +8,7 @@ from scheduler.facts.declare import Fact
 from scheduler.verdicts.conditions import NAMED, NUMERIC, lasting_of, leaf_of, operator_of
 
 
-class Wrong(NamedTuple):
+class ConditionFault(NamedTuple):
     """What is wrong in a condition, and where in it."""
 
     path: tuple[str | int, ...]
@@ -17,7 +17,7 @@ class Wrong(NamedTuple):
 
 def faults(
     raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact], path: tuple[str | int, ...] = ()
-) -> Iterator[Wrong]:
+) -> Iterator[ConditionFault]:
     """Everything that is wrong in a condition that its schema accepts, each with its place."""
     for name in ("all", "any"):
         for index, part in enumerate(raw.get(name, ())):
@@ -28,13 +28,13 @@ def faults(
         return
     declared = catalogue[raw["fact"]]
     if about not in declared.about:
-        yield Wrong((*path, "fact"), _not_of(declared, about, catalogue))
+        yield ConditionFault((*path, "fact"), _not_of(declared, about, catalogue))
         return
     if "of" in raw and raw["of"] not in declared.of:
-        yield Wrong((*path, "of"), f"{declared.name} asks of {', '.join(declared.of) or 'nothing'}")
+        yield ConditionFault((*path, "of"), f"{declared.name} asks of {', '.join(declared.of) or 'nothing'}")
     for key in (operator_of(raw), "lasting"):
         if key in raw and (text := _wrong_value(raw, key, limits, declared)):
-            yield Wrong((*path, key), text)
+            yield ConditionFault((*path, key), text)
 
 
 def _not_of(declared: Fact, about: str, catalogue: Mapping[str, Fact]) -> str:

@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 
 from scheduler.base.findings import did_you_mean, nearest
 from scheduler.base.schema_check import check
-from scheduler.base.strict_yaml import Document, read
+from scheduler.base.strict_yaml import YamlFile, read
 
 
 def mapping(*required: str, **properties: Any) -> dict[str, Any]:
@@ -194,7 +194,7 @@ VALUES = st.recursive(
 
 @given(st.dictionaries(st.sampled_from(sorted(SCHEMA["properties"])), VALUES, max_size=3) | VALUES)
 def test_there_are_findings_exactly_where_the_validator_says_no(data: Any) -> None:
-    findings = check(Document(data, {(): (1, 1)}, {}, "f"), SCHEMA)
+    findings = check(YamlFile(data, {(): (1, 1)}, {}, "f"), SCHEMA)
     assert bool(findings) == (not Draft202012Validator(SCHEMA).is_valid(data))
     assert all(finding.text and finding[:3] == ("f", 1, 1) for finding in findings)
 

@@ -8,7 +8,7 @@ from scheduler.cells.ageing import (
     EXTRA_SPREAD,
     LOSS_SPREAD,
     VOLTAGE_SPREAD,
-    Stretch,
+    StorageSpell,
     as_storage_days,
     capacity_rate,
     cost,
@@ -22,7 +22,7 @@ from scheduler.cells.ageing import (
 from scheduler.cells.estimate import Estimate
 from tests.cells.frozen import frozen
 
-STRETCHES = st.lists(st.builds(Stretch, st.floats(0, 200), st.floats(3.0, 4.4), st.floats(-10, 60)), max_size=6)
+STRETCHES = st.lists(st.builds(StorageSpell, st.floats(0, 200), st.floats(3.0, 4.4), st.floats(-10, 60)), max_size=6)
 CELL_VOLTS = {100: 4.162, 50: 3.697417, 30: 3.626721}
 """Resting voltage of the formula's own cell, from the same replication in NREL BLAST-Lite."""
 GRAPHITE = {name: kept for name, kept in frozen("ageing").items() if "Lto" not in name}
@@ -46,9 +46,9 @@ def test_storage_follows_the_published_equations(
     """Schmalstieg et al. 2014, computed from the equations as in NREL BLAST-Lite; losses in percent."""
     assert capacity_rate(volts, celsius) == pytest.approx(a_cap, rel=1e-6)
     assert resistance_rate(volts, celsius) == pytest.approx(a_res, rel=1e-6)
-    assert 100 * storage_fade([Stretch(30, volts, celsius)]).value == pytest.approx(month, abs=6e-5)
-    assert 100 * storage_fade([Stretch(365, volts, celsius)]).value == pytest.approx(year, abs=6e-5)
-    assert 100 * storage_resistance_rise([Stretch(365, volts, celsius)]).value == pytest.approx(gain, abs=6e-5)
+    assert 100 * storage_fade([StorageSpell(30, volts, celsius)]).value == pytest.approx(month, abs=6e-5)
+    assert 100 * storage_fade([StorageSpell(365, volts, celsius)]).value == pytest.approx(year, abs=6e-5)
+    assert 100 * storage_resistance_rise([StorageSpell(365, volts, celsius)]).value == pytest.approx(gain, abs=6e-5)
 
 
 @pytest.mark.parametrize("celsius", [0, 10, 25, 40, 50])
@@ -64,21 +64,21 @@ def test_warmth_is_one_ratio_at_any_voltage(volts: float) -> None:
 
 def test_two_periods_are_joined_by_equivalent_age_and_not_added() -> None:
     """30 d at 4.20 V, then 60 d at 3.80 V, 25 C: 0.012037; adding the two losses would give 0.014313."""
-    periods = [Stretch(30, 4.20, 25), Stretch(60, 3.80, 25)]
+    periods = [StorageSpell(30, 4.20, 25), StorageSpell(60, 3.80, 25)]
     assert storage_fade(periods).value == pytest.approx(0.012037, abs=5e-7)
     assert sum(storage_fade([p]).value for p in periods) == pytest.approx(0.014313, abs=5e-7)
 
 
 @given(STRETCHES)
-def test_the_order_and_the_cutting_of_stretches_do_not_matter(stretches: list[Stretch]) -> None:
+def test_the_order_and_the_cutting_of_stretches_do_not_matter(stretches: list[StorageSpell]) -> None:
     halves = [s._replace(days=s.days / 2) for s in stretches for _ in range(2)]
     assert storage_fade(stretches[::-1]).value == pytest.approx(storage_fade(stretches).value)
     assert storage_fade(halves).value == pytest.approx(storage_fade(stretches).value)
 
 
 @given(STRETCHES, st.floats(0, 100))
-def test_more_days_never_undo_ageing(stretches: list[Stretch], days: float) -> None:
-    longer = [*stretches, Stretch(days, 3.8, 25)]
+def test_more_days_never_undo_ageing(stretches: list[StorageSpell], days: float) -> None:
+    longer = [*stretches, StorageSpell(days, 3.8, 25)]
     assert storage_fade(longer).value >= storage_fade(stretches).value >= 0
 
 
@@ -117,7 +117,7 @@ def test_shallow_cycles_never_lower_the_resistance() -> None:
 def test_storage_agrees_with_the_library_that_replicates_the_formula(percents: tuple[int, int], days: int) -> None:
     """blast-lite 1.1.1 sums hourly steps, which overshoot by up to 0.025 points of capacity."""
     percent, column = percents
-    ours = storage_fade([Stretch(days, CELL_VOLTS[percent], 25)]).value
+    ours = storage_fade([StorageSpell(days, CELL_VOLTS[percent], 25)]).value
     assert ours == pytest.approx(1 - frozen("ageing")[SAME_FORMULA][str(days)][column], abs=2.5e-4)
 
 
@@ -131,7 +131,7 @@ def test_the_frozen_models_are_those_of_the_library() -> None:
 def test_the_range_of_a_loss_covers_every_published_model(name: str) -> None:
     for days, kept in GRAPHITE[name].items():
         for volts, left in zip(CELL_VOLTS.values(), kept, strict=True):
-            fade = storage_fade([Stretch(float(days), volts, 25)])
+            fade = storage_fade([StorageSpell(float(days), volts, 25)])
             assert fade.low <= 1 - left <= fade.high
 
 
@@ -142,13 +142,13 @@ def test_the_ranges_of_full_against_half_cover_every_published_model(name: str) 
     for days, (full, half, _) in GRAPHITE[name].items():
         ratio = max(1.0, (1 - full) / (1 - half))
         assert formula ** VOLTAGE_SPREAD[0] <= ratio <= formula ** VOLTAGE_SPREAD[1]
-        extra = extra_fade(Stretch(float(days), CELL_VOLTS[100], 25), CELL_VOLTS[50])
+        extra = extra_fade(StorageSpell(float(days), CELL_VOLTS[100], 25), CELL_VOLTS[50])
         assert extra.low - 0.0005 <= half - full <= extra.high
 
 
 def test_no_range_is_wider_than_the_models_ask_for() -> None:
     def multiples(days: str) -> list[float]:
-        formula = [storage_fade([Stretch(float(days), v, 25)]).value for v in CELL_VOLTS.values()]
+        formula = [storage_fade([StorageSpell(float(days), v, 25)]).value for v in CELL_VOLTS.values()]
         return [(1 - k) / f for kept in GRAPHITE.values() for k, f in zip(kept[days], formula, strict=True)]
 
     found = multiples("30") + multiples("365")
@@ -158,7 +158,7 @@ def test_no_range_is_wider_than_the_models_ask_for() -> None:
 
 
 def test_six_days_full_cost_what_eleven_at_storage_charge_do() -> None:
-    days = as_storage_days(Stretch(6, 4.20, 25), 3.80)
+    days = as_storage_days(StorageSpell(6, 4.20, 25), 3.80)
     assert days.value == pytest.approx(6 * 1.61408 ** (4 / 3), rel=1e-4)
     assert (days.low, round(days.value, 1), round(days.high, 1)) == (6, 11.4, 33.6)
 
@@ -167,19 +167,19 @@ def test_six_days_full_cost_what_eleven_at_storage_charge_do() -> None:
 def test_days_at_storage_charge_take_the_same_life_at_any_age(
     days: float, volts: float, storage: float, celsius: float, age: float
 ) -> None:
-    before = [Stretch(age, 3.9, 20)]
-    same = as_storage_days(Stretch(days, volts, celsius), storage).value
-    there = storage_fade([*before, Stretch(days, volts, celsius)]).value
-    assert storage_fade([*before, Stretch(same, storage, celsius)]).value == pytest.approx(there)
+    before = [StorageSpell(age, 3.9, 20)]
+    same = as_storage_days(StorageSpell(days, volts, celsius), storage).value
+    there = storage_fade([*before, StorageSpell(days, volts, celsius)]).value
+    assert storage_fade([*before, StorageSpell(same, storage, celsius)]).value == pytest.approx(there)
 
 
 def test_an_aged_pack_loses_less_to_the_same_stretch() -> None:
-    stretch = Stretch(6, 4.20, 25)
+    stretch = StorageSpell(6, 4.20, 25)
     assert extra_fade(stretch, 3.80, faded=0.1).value < extra_fade(stretch, 3.80).value
-    year = Stretch(365, 3.9, 25)
+    year = StorageSpell(365, 3.9, 25)
     full, half = (storage_fade([year, stretch._replace(volts=v)]).value for v in (4.20, 3.80))
     assert extra_fade(stretch, 3.80, faded=storage_fade([year]).value).value == pytest.approx(full - half)
-    assert extra_fade(Stretch(6, 3.7, 25), 3.80).value == 0
+    assert extra_fade(StorageSpell(6, 3.7, 25), 3.80).value == 0
 
 
 def test_money_is_the_share_of_the_way_to_the_end_of_life() -> None:
@@ -193,6 +193,6 @@ def test_money_is_the_share_of_the_way_to_the_end_of_life() -> None:
 @pytest.mark.parametrize("days", [-1, float("nan")])
 def test_a_stretch_of_negative_length_is_refused(days: float) -> None:
     with pytest.raises(ValueError, match="0 days or more"):
-        storage_fade([Stretch(days, 3.8, 25)])
+        storage_fade([StorageSpell(days, 3.8, 25)])
     with pytest.raises(ValueError, match="0 days or more"):
-        as_storage_days(Stretch(days, 4.2, 25), 3.8)
+        as_storage_days(StorageSpell(days, 4.2, 25), 3.8)

@@ -21,7 +21,7 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 from scheduler.events.log import Log
 from scheduler.home.folder import Home
 from scheduler.home.notify_daemon import poke
-from scheduler.messages.outbox import Outbox, Row
+from scheduler.messages.outbox import Outbox, OutboxRow
 from tests.messages.homes import ALARM, make_home
 from tests.messages.servers import free_port
 
@@ -48,7 +48,7 @@ class Tally(NamedTuple):
     under_way: int
     repeated: int
     missing: list[str]
-    unsent: list[Row]
+    unsent: list[OutboxRow]
     excess: dict[str, int]
     integrity: str
 
@@ -197,7 +197,7 @@ def _feed(home: Home, pack: str) -> None:
     poke(home.path)
 
 
-def _rows(home: Home) -> list[Row]:
+def _rows(home: Home) -> list[OutboxRow]:
     log = Log(home.path / "shelfbell.db")
     found = Outbox(log).rows()
     log.close()

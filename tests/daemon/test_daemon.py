@@ -21,7 +21,7 @@ from scheduler.daemon.loop import log
 from scheduler.events.log import Log
 from scheduler.home.folder import Home
 from scheduler.home.notify_daemon import SOCKET, poke
-from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, Row
+from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, OutboxRow
 from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
 from tests.messages.servers import eventually, free_port, letterbox, mailbox
@@ -142,7 +142,7 @@ def feed(home: Path) -> None:
     subprocess.run([sys.executable, "-c", FEED, str(home), str(now())], cwd=CHECKOUT, check=True)
 
 
-def outbox_rows(home: Path) -> list[Row]:
+def outbox_rows(home: Path) -> list[OutboxRow]:
     """The outbox as it is now."""
     log = Log(home / "shelfbell.db")
     found = Outbox(log).rows()

@@ -17,7 +17,7 @@ import pytest
 from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR
 from scheduler.daemon.wake import wake
-from scheduler.daemon.watch import Watch
+from scheduler.daemon.watch import ChangeDetector
 from scheduler.events import log as event_log
 from scheduler.events.log import Log
 from scheduler.messages.outbox import Outbox
@@ -198,7 +198,7 @@ def test_a_daemon_whose_database_is_damaged_says_the_way_back_and_makes_no_new_o
 def test_a_daemon_whose_database_is_gone_makes_no_new_one(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", {}, ALARM)
     charge(home, "A", "2026-04-01 09:00")
-    watch = Watch(home, NOW)
+    watch = ChangeDetector(home, NOW)
     watch.note_database()
     for path in home.path.glob("shelfbell.db*"):
         path.unlink()

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scheduler.base.findings import Refused
 from scheduler.base.instants import MINUTE, SECOND, rfc3339
 from scheduler.events.event import concerned
-from scheduler.events.log import Log, Reader
+from scheduler.events.log import Log, LogReader
 from scheduler.events.source import Source
 from scheduler.events.taking import Taken, take
 from scheduler.fleet.fleet import Fleet
@@ -225,7 +225,7 @@ def test_what_is_asked_of_many_names_at_once_is_what_is_asked_of_each(log: Log) 
     put(log, event("2026-04-02", "flown", aircraft="heron", packs=["A", "B"], minutes=9, id="both"))
     put(log, struck("2026-04-04", "s", "late"), charged("2026-04-02", "right", item="A", instead_of="wrong"))
     names = ["A", "B", "heron", "props"]
-    reader = Reader(log)
+    reader = LogReader(log)
     assert reader.of_each(names) == {name: reader.of(name) for name in names}
     assert [made.id for made in reader.of_each(["B"])["B"]] == ["soon", "both"]
 
@@ -242,15 +242,15 @@ def test_what_is_asked_of_many_names_at_once_is_what_is_asked_of_each(log: Log) 
 )
 def test_what_is_read_in_part_is_what_all_of_it_would_tell(log: Log, entries: list[Fields]) -> None:
     put(log, *entries, event("2026-04-05", "inspected", item="B", result="pass"))
-    reader = Reader(log)
+    reader = LogReader(log)
     for name in ("A", "B", "heron"):
         for what in ("charged", "inspected", "flown"):
-            assert Reader(log).first_at(name, what) == Source.first_at(reader, name, what)
+            assert LogReader(log).first_at(name, what) == Source.first_at(reader, name, what)
         assert reader.all_but(name, "charged") == Source.all_but(reader, name, "charged")
         assert reader.all_but(name, "inspected") == Source.all_but(reader, name, "inspected")
         for day in range(1, 6):
             since = moment(f"2026-04-0{day}")
-            assert Reader(log).standing(name, "charged", since) == Source.standing(reader, name, "charged", since)
+            assert LogReader(log).standing(name, "charged", since) == Source.standing(reader, name, "charged", since)
 
 
 def test_only_an_event_in_force_can_be_struck_or_replaced(log: Log) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
 from scheduler.events.event import JOB, JOBS
-from scheduler.events.log import Log, Reader
+from scheduler.events.log import Log, LogReader
 from scheduler.events.taking import take
 from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
@@ -128,7 +128,7 @@ def put(path: Path, entries: Entries) -> Book:
     log = Log(path / "shelfbell.db")
     for made in entries:
         take(log, [(1, json.dumps(made))], Fleet(FLEET), NOW)
-    return Book(Fleet(FLEET), Reader(log), Clocks(ZONE))
+    return Book(Fleet(FLEET), LogReader(log), Clocks(ZONE))
 
 
 def instants(timeline: Timeline) -> Iterator[int]:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.events.log import Log
 from scheduler.messages.notices import Notice, over, over_but, tell
-from scheduler.messages.outbox import KEPT, TRIAL, Message, Outbox, Row, reference
+from scheduler.messages.outbox import KEPT, TRIAL, Message, Outbox, OutboxRow, reference
 from scheduler.reminders.decide import Decision
 from tests.support import moment
 
@@ -26,14 +26,14 @@ def outbox(tmp_path: Path) -> Iterator[Outbox]:
     log.close()
 
 
-def queued(outbox: Outbox, channel: str = "mail", kind: str = "first", now: int = NOW, title: str = "T") -> Row:
+def queued(outbox: Outbox, channel: str = "mail", kind: str = "first", now: int = NOW, title: str = "T") -> OutboxRow:
     """A message in the outbox."""
     with outbox.writing() as transaction:
         row_id = outbox.add(transaction, Message(channel, kind, title, "B"), now)
     return outbox.row(row_id)
 
 
-def claimed(outbox: Outbox, row: Row, now: int = NOW) -> Row:
+def claimed(outbox: Outbox, row: OutboxRow, now: int = NOW) -> OutboxRow:
     """The row, under way."""
     found = outbox.claim(outbox.row(row.id), now)
     assert found is not None

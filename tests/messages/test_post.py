@@ -14,7 +14,7 @@ from scheduler.events.log import Transaction
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.messages import post
-from scheduler.messages.outbox import Message, Outbox, Row
+from scheduler.messages.outbox import Message, Outbox, OutboxRow
 from scheduler.messages.post import Post, body_as_sent
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome
 from tests.messages.homes import FULL, make_home
@@ -66,7 +66,7 @@ def a_post(home: Home, limit: float = 10.0) -> Post:
     return Post(Outbox(home.log, jitter=lambda: 0.0), home.setup(), lambda: None, limit, environ={})
 
 
-def queue(home: Home, channel: str, title: str, now: int = NOW) -> Row:
+def queue(home: Home, channel: str, title: str, now: int = NOW) -> OutboxRow:
     """A message in the outbox."""
     outbox = Outbox(home.log)
     with outbox.writing() as transaction:

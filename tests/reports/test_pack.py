@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, rfc3339
-from scheduler.cells.ageing import Stretch, as_storage_days
+from scheduler.cells.ageing import StorageSpell, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.events.event import Event
 from scheduler.facts.book import Book, Clocks
@@ -270,7 +270,7 @@ def test_moves_leave_out_what_stands_still() -> None:
 def test_sitting_full_is_counted_at_the_mean_of_the_band() -> None:
     found = sitting(bands([Run(0, 6 * DAY, 100.0, 100.0), Run(6 * DAY, 9 * DAY, 55.0, 55.0)]), "lipo", 25)
     assert found is not None and found.days == 6
-    assert found.as_days == as_storage_days(Stretch(6, 4.2, 25), 3.8122)
+    assert found.as_days == as_storage_days(StorageSpell(6, 4.2, 25), 3.8122)
     assert found.lost.low == 0 < found.lost.value < found.lost.high
 
 
