@@ -10,7 +10,7 @@ from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
 from scheduler.facts.book import Book
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 
 
 def filing_name(at: Desk, item: str | None) -> str | None:
@@ -53,7 +53,7 @@ def event_line(at: Desk, event: Event, by: str | None) -> str:
     return f"{entry_line(at, event)}{note}{instead}{gone}"
 
 
-def told_of(at: Desk, item: str | None) -> list[Told]:
+def told_of(at: Desk, item: str | None) -> list[Notification]:
     """What was told of the reminders on an item, or on any, by the instant asked about."""
     ledger = Outbox(at.home.log).ledger()
     keys = [key for key in ledger.spoken_of() if item in (None, key.item)]
@@ -61,12 +61,12 @@ def told_of(at: Desk, item: str | None) -> list[Told]:
     return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
 
 
-def notification_line(at: Desk, line: Told) -> str:
+def notification_line(at: Desk, line: Notification) -> str:
     what = line.reason or line.kind if line.kind == "settled" else f"rung ({line.kind}, {line.urgency})"
     return f"{at.say(line.at):<17} reminder {clean(line.key.rule)} {clean(line.key.item)}: {what}"
 
 
-def notification_json(at: Desk, line: Told) -> dict[str, object]:
+def notification_json(at: Desk, line: Notification) -> dict[str, object]:
     return {
         "reminder": line.key.rule, "item": line.key.item, "told_at": at.stamp(line.at), "kind": line.kind,
         "urgency": line.urgency, "reason": line.reason,

@@ -14,7 +14,7 @@ from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.known import Known
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.text import compose
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from scheduler.reminders.words import rank
 
 
@@ -42,12 +42,12 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
     }
 
 
-def _kind(told: Told) -> str:
+def _kind(told: Notification) -> str:
     """The kind of message that a telling is: one that goes to further channels repeats what was said."""
     return "again" if told.kind == "escalated" else told.kind
 
 
-def _carried(told: Told, channel: Channel, tellings: list[Told]) -> bool:
+def _carried(told: Notification, channel: Channel, tellings: list[Notification]) -> bool:
     """True when a channel takes a telling: a further one what was rung as `now` so long before."""
     if not channel.after:
         return told.kind != "escalated" and told.urgency in channel.urgency

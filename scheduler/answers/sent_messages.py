@@ -7,7 +7,7 @@ from scheduler.base.text import numbered
 from scheduler.messages.outbox import Outbox, OutboxRow
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from scheduler.reminders.why import why
 from scheduler.verdicts.verdict import Verdict
 
@@ -38,13 +38,13 @@ def _unheard(at: Desk, verdict: Verdict) -> list[str]:
     return [f"no channel takes what is for {urgency.replace('_', ' ')}: shelfbell.yaml names none for it"]
 
 
-def _told(at: Desk, line: Told) -> str:
+def _told(at: Desk, line: Notification) -> str:
     rows = [row for row in Outbox(at.home.log).rows() if row.decided_at == line.at and _names(row, line)]
     outcome = "; ".join(_outcome(at, row) for row in rows)
     return f"{line.kind} ({line.urgency}), decided {at.say(line.at)}{': ' + outcome if outcome else ''}"
 
 
-def _names(row: OutboxRow, line: Told) -> bool:
+def _names(row: OutboxRow, line: Notification) -> bool:
     told = json.loads(row.explanation)
     named = {(part["rule"], part["item"]) for part in told if isinstance(part, dict) and "rule" in part}
     return tuple(line.key) in named

@@ -14,7 +14,7 @@ from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.events.log import Log, Transaction
 from scheduler.home.item_states import drop
 from scheduler.reminders.decide import Decision, Ledger
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from scheduler.verdicts.verdict import Key
 
 SPACING = (1 * MINUTE, 2 * MINUTE, 5 * MINUTE, 15 * MINUTE, 60 * MINUTE)
@@ -144,7 +144,7 @@ class Outbox:
         if items is not None:
             query, values = f"{query} WHERE item IN (SELECT value FROM json_each(?))", [json.dumps(list(items))]
         rows = self._rows(f"{query} ORDER BY rowid", values)
-        told = (Told(Key(row[0], row[1]), *row[2:]) for row in rows)
+        told = (Notification(Key(row[0], row[1]), *row[2:]) for row in rows)
         noted = (self.state(name) for name in ("digest_at", "began", "planned", "woke_at"))
         return Ledger(told, *noted)
 

@@ -8,7 +8,7 @@ from scheduler.events.event import Event
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from scheduler.reminders.unknown import Unknown, unknown_at
 from scheduler.reminders.words import Word, next_word, said_of
 from scheduler.verdicts.stretches import Stretch
@@ -25,14 +25,14 @@ class Ledger:
 
     def __init__(
         self,
-        told: Iterable[Told] = (),
+        told: Iterable[Notification] = (),
         digest_at: int | None = None,
         began: int | None = None,
         planned: int | None = None,
         looked: int | None = None,
     ) -> None:
-        self._told: dict[Key, list[Told]] = {}
-        self._groups: dict[Key, dict[int, list[Told]]] = {}
+        self._told: dict[Key, list[Notification]] = {}
+        self._groups: dict[Key, dict[int, list[Notification]]] = {}
         self._unsettled: dict[tuple[Key, int], None] = {}
         self.digest_at = digest_at
         self.began = began
@@ -41,7 +41,7 @@ class Ledger:
         for line in told:
             self.add(line)
 
-    def add(self, line: Told) -> None:
+    def add(self, line: Notification) -> None:
         """Note one telling."""
         self._told.setdefault(line.key, []).append(line)
         self._groups.setdefault(line.key, {}).setdefault(line.first_at, []).append(line)
@@ -50,7 +50,7 @@ class Ledger:
         else:
             self._unsettled[line.key, line.first_at] = None
 
-    def of(self, reminder: Reminder) -> list[Told]:
+    def of(self, reminder: Reminder) -> list[Notification]:
         """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
         groups = self._groups.get(reminder.key, {})
         its = [lines for first_at, lines in groups.items() if reminder.stretch.holds(first_at)]
@@ -66,11 +66,11 @@ class Ledger:
         """The rule and item, and the first message, of all that was told and not told to be over."""
         return list(self._unsettled)
 
-    def lines(self, key: Key) -> list[Told]:
+    def lines(self, key: Key) -> list[Notification]:
         """Every telling of a rule and item, in the order in which they were noted."""
         return self._told.get(key, [])
 
-    def rung(self) -> Iterator[Told]:
+    def rung(self) -> Iterator[Notification]:
         """Every telling but that something is over."""
         return (line for lines in self._told.values() for line in lines if line.kind != "settled")
 
@@ -140,13 +140,13 @@ class Decision(NamedTuple):
         kinds = {word.kind for word in self.words}
         return next((kind for kind in ("first", "rise") if kind in kinds), "again")
 
-    def told(self) -> list[Told]:
+    def told(self) -> list[Notification]:
         """The lines of the ledger that this message makes."""
         lines = [
-            Told(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)
+            Notification(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)
             for w in self.words
         ]
-        lines += [Told(e.key, e.first_at, self.at, "settled", "whenever", e.reason) for e in self.ended]
+        lines += [Notification(e.key, e.first_at, self.at, "settled", "whenever", e.reason) for e in self.ended]
         return lines
 
 

@@ -10,7 +10,7 @@ from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from scheduler.reminders.words import Word
 from scheduler.verdicts.stretches import Stretch
 from scheduler.verdicts.verdict import Key
@@ -27,9 +27,9 @@ class Rehearsal(NamedTuple):
     end: int
     reminders: list[Reminder]
     decisions: list[Decision]
-    told: dict[Reminder, list[Told]]
+    told: dict[Reminder, list[Notification]]
 
-    def messages(self, reminder: Reminder) -> list[Told]:
+    def messages(self, reminder: Reminder) -> list[Notification]:
         """The tellings of one reminder within the stretch, that it is over apart."""
         return self.told.get(reminder, [])
 
@@ -138,8 +138,8 @@ def rehearse_as_known(known: Known, hours: Hours, start: int, end: int) -> Rehea
     return Rehearsal(start, end, [was.reminder for was in lived], made, told)
 
 
-def _tellings(decisions: list[Decision]) -> dict[Key, list[Told]]:
-    found: dict[Key, list[Told]] = {}
+def _tellings(decisions: list[Decision]) -> dict[Key, list[Notification]]:
+    found: dict[Key, list[Notification]] = {}
     for line in (line for decision in decisions for line in decision.told() if line.kind != "settled"):
         found.setdefault(line.key, []).append(line)
     return found

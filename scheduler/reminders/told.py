@@ -5,7 +5,7 @@ from typing import NamedTuple
 from scheduler.verdicts.verdict import Key
 
 
-class Told(NamedTuple):
+class Notification(NamedTuple):
     """One telling of one reminder.
 
     `first_at`: when its first message was decided, which tells the stretch it belongs to. `kind`: first, again,

@@ -8,7 +8,7 @@ from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.ground import Hush
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from scheduler.reminders.words import DISTURBING, Word, next_word, quiet_until, said_of
 
 Say = Callable[[int], str]
@@ -42,7 +42,7 @@ def kept_quiet(hush: Hush | None, item: str, now: int, say: Say) -> Iterator[str
         yield f"{hush.what} {say(hush.at)} ({hush.id}): quiet until {end}"
 
 
-def _dark(reminder: Reminder, told: list[Told], now: int) -> Iterator[str]:
+def _dark(reminder: Reminder, told: list[Notification], now: int) -> Iterator[str]:
     if told and reminder.stretch.unknown_at(now):
         yield "its ground is unknown: it may be done, so it is not repeated and stands in the digest"
 

@@ -9,7 +9,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES
 
 if TYPE_CHECKING:
-    from scheduler.reminders.told import Told
+    from scheduler.reminders.told import Notification
 
 DISTURBING = ("now", "today")
 """Urgencies that ring of themselves; the others come with the digest."""
@@ -37,7 +37,7 @@ def rank(urgency: str) -> int:
     return URGENCIES.index(urgency)
 
 
-def next_word(board: Board, reminder: Reminder, told: list["Told"], hours: Hours, now: int) -> Word | None:
+def next_word(board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int) -> Word | None:
     """What is next to be said of an open reminder as things stand at `now`; None when nothing will be until it is
     over.
 
@@ -47,7 +47,7 @@ def next_word(board: Board, reminder: Reminder, told: list["Told"], hours: Hours
     return word if word is not None and word.due < reminder.stretch.ended else None
 
 
-def _next_word(board: Board, reminder: Reminder, told: list["Told"], hours: Hours, now: int) -> Word | None:
+def _next_word(board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int) -> Word | None:
     rung = [line for line in told if line.kind != "settled"]
     if not rung:
         return _first(board, reminder, hours, now)
@@ -80,7 +80,7 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | N
     return _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
 
 
-def _rise(board: Board, reminder: Reminder, rung: list["Told"], hours: Hours, now: int) -> Word | None:
+def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Word | None:
     """The first rise of urgency above all that was told."""
     highest = min(map(rank, {line.urgency for line in rung}))
     for turn, urgency in reminder.verdict.rises(reminder.stretch):
@@ -91,7 +91,7 @@ def _rise(board: Board, reminder: Reminder, rung: list["Told"], hours: Hours, no
     return None
 
 
-def _repeat(board: Board, reminder: Reminder, rung: list["Told"], hours: Hours, now: int) -> Word | None:
+def _repeat(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Word | None:
     loudest = min({line.urgency for line in rung}, key=rank)
     urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
     last = rung[-1].at
@@ -106,7 +106,7 @@ def _repeat(board: Board, reminder: Reminder, rung: list["Told"], hours: Hours, 
     return word._replace(unseen_since=_unseen_since(board, reminder, rung, now))
 
 
-def _escalation(board: Board, reminder: Reminder, rung: list["Told"], hours: Hours, now: int) -> Word | None:
+def _escalation(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Word | None:
     """The next step by which a reminder that is rung as `now` and not seen goes to further channels."""
     since = _unseen_since(board, reminder, rung, now)
     step = next((after for after in hours.escalate if since is not None and rung[-1].at < since + after), None)
@@ -118,7 +118,7 @@ def _escalation(board: Board, reminder: Reminder, rung: list["Told"], hours: Hou
     return word._replace(unseen_since=since)
 
 
-def _unseen_since(board: Board, reminder: Reminder, rung: list["Told"], now: int) -> int | None:
+def _unseen_since(board: Board, reminder: Reminder, rung: list["Notification"], now: int) -> int | None:
     """When it was first rung as `now` since anything was said of it; None where it is not `now`, or is kept quiet."""
     if reminder.verdict.urgency(now) != "now":
         return None

@@ -21,7 +21,7 @@ from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.rehearse import Rehearsal, live, rehearse
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from tests.homes import FLEET, ruleset
 from tests.homes import RULES as TEXT
 from tests.support import Entries, Fields, book_of, event, moment
@@ -278,7 +278,7 @@ def test_each_reminder_has_its_messages_in_order_within_its_time(entries: Entrie
     result = rehearsed(entries, start, end)
 
     for reminder in result.reminders:
-        told: list[Told] = result.messages(reminder)
+        told: list[Notification] = result.messages(reminder)
         assert {line.kind for line in told} <= {"first", "again", "rise", "digest", "settled", "summary"}
         assert [line.kind for line in told].count("first") <= 1
         assert all(start <= line.at < end and reminder.stretch.holds(line.at) for line in told)

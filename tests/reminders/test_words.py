@@ -16,7 +16,7 @@ from scheduler.base.strict_yaml import read
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import JOIN_DIGEST, Hours
-from scheduler.reminders.told import Told
+from scheduler.reminders.told import Notification
 from tests.homes import FLEET, RULES, ruleset
 from tests.support import Entries, Fields, book_of, event, moment, rfc
 
@@ -448,7 +448,7 @@ def test_tellings_stay_in_the_order_in_which_they_were_noted() -> None:
     reminder = Board(book_of(PLATES, full("2026-04-01 09:00")), ruleset()).reminders[0]
     opened = reminder.stretch.opened
     told = ((600, 600, "first"), (600, 605, "settled"), (580, 580, "first"))
-    lines = [Told(reminder.key, opened + first, opened + at, kind, "today") for first, at, kind in told]
+    lines = [Notification(reminder.key, opened + first, opened + at, kind, "today") for first, at, kind in told]
     assert Ledger(lines).of(reminder) == Ledger(lines).lines(reminder.key) == lines
 
 
