@@ -12,7 +12,7 @@ from scheduler.facts.book import Book
 from scheduler.facts.spans import UNKNOWN, YES
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key, Since, Verdict, verdicts
 
 
@@ -20,7 +20,7 @@ class Reminder(NamedTuple):
     """One stretch of one verdict."""
 
     verdict: Verdict
-    stretch: Stretch
+    stretch: Episode
 
     @property
     def key(self) -> Key:

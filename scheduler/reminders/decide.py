@@ -11,7 +11,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.told import Notification
 from scheduler.reminders.unknown import Unknown, unknown_at
 from scheduler.reminders.words import Word, next_word, said_of
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key, Verdict
 
 MISSED_AFTER = HOUR
@@ -264,7 +264,7 @@ def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
         return Ended(key, first_at, first_at, now, _closed(board, key), None)
     stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
     if stretch is None:
-        gone = Reminder(verdict, Stretch(first_at, now, "withdrawn"))
+        gone = Reminder(verdict, Episode(first_at, now, "withdrawn"))
         return Ended(key, first_at, first_at, now, "withdrawn", gone)
     if stretch.ended > now:
         return None

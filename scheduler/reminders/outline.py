@@ -15,7 +15,7 @@ from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.unknown import Lack, Unknown
 from scheduler.reminders.why import hush_of
 from scheduler.verdicts.rule import Ruleset
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key
 
 
@@ -101,7 +101,7 @@ class Shelf:
         verdict = KeptVerdict(
             Key(rule, item), self._rule(rule), self._zone, urgency, grounds, Hush(*hush) if hush else None
         )
-        stretch = Stretch(opened, DUSK, "", ((opened, DUSK),) if dark else ())
+        stretch = Episode(opened, DUSK, "", ((opened, DUSK),) if dark else ())
         return Reminder(verdict, stretch)  # type: ignore[arg-type]
 
     def _rule(self, name: str) -> KeptRule:

@@ -12,7 +12,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
 from scheduler.reminders.told import Notification
 from scheduler.reminders.words import Word
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key
 
 Look = Callable[[int], tuple[Board, int]]
@@ -172,7 +172,7 @@ class _ReminderTracker:
         stretch = next((s for s in stretches if s.holds(was.since)), None)
         if stretch is not None and verdict is not None and stretch.ended > now:
             return was._replace(reminder=Reminder(verdict, stretch))
-        withdrawn = Stretch(was.reminder.stretch.opened, now, "withdrawn")
+        withdrawn = Episode(was.reminder.stretch.opened, now, "withdrawn")
         self._over.append(was._replace(reminder=Reminder(was.reminder.verdict, stretch or withdrawn), until=now))
         return None
 

@@ -16,7 +16,7 @@ from scheduler.facts.spans import UNKNOWN, WORDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
 from scheduler.verdicts.rule import make_rule
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Verdict
 
 QUIET_FOR = 30 * DAY
@@ -155,7 +155,7 @@ def _stamp(zone: ZoneInfo) -> Callable[[int], str]:
     return lambda instant: rfc3339(instant, None if zone.key == "UTC" else zone)
 
 
-def _ending(stretch: Stretch, stamp: Callable[[int], str]) -> str:
+def _ending(stretch: Episode, stamp: Callable[[int], str]) -> str:
     return f"{stretch.ending} {stamp(stretch.ended)}" if stretch.ending else "never settles"
 
 

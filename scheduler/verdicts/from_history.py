@@ -11,7 +11,7 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.verdicts.cases import failures, given_events
 from scheduler.verdicts.conditions import Condition
 from scheduler.verdicts.explain import events_in, explain
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Verdict
 
 _LEFT_OUT = ("recorded_at", "id", "note", "by", "instead_of")
@@ -46,7 +46,7 @@ def passes(subject: Subject, case: Case) -> bool:
     return not list(failures(subject.raw, case, subject.verdict.book.catalogue))
 
 
-def _expected(verdict: Verdict, stretch: Stretch | None, now: int) -> Case:
+def _expected(verdict: Verdict, stretch: Episode | None, now: int) -> Case:
     zone = verdict.book.clocks.zone
     if stretch is not None:
         expected: Case = {"opens": rfc3339(stretch.opened, zone)}
@@ -56,7 +56,7 @@ def _expected(verdict: Verdict, stretch: Stretch | None, now: int) -> Case:
     return {"quiet_until": rfc3339(now, zone)}
 
 
-def _choices(verdict: Verdict, stretch: Stretch | None, now: int) -> Iterator[list[Event]]:
+def _choices(verdict: Verdict, stretch: Episode | None, now: int) -> Iterator[list[Event]]:
     """Sets of entries to try, the fewest first: those that the explanations name, then all since it was last open."""
     named = _named(verdict, stretch, now)
     yield named
@@ -69,7 +69,7 @@ def _choices(verdict: Verdict, stretch: Stretch | None, now: int) -> Iterator[li
     yield before
 
 
-def _named(verdict: Verdict, stretch: Stretch | None, now: int) -> list[Event]:
+def _named(verdict: Verdict, stretch: Episode | None, now: int) -> list[Event]:
     """The entries that the explanations of the turning instants name."""
     rule = verdict.rule
     asked: list[tuple[Condition, int]] = [(rule.when, now if stretch is None else stretch.opened)]

@@ -12,7 +12,7 @@ Cut = tuple[int, str]
 """An instant that ends whatever is open, and the reason: "replaced", "retired"."""
 
 
-class Stretch(NamedTuple):
+class Episode(NamedTuple):
     """A reminder: open in [opened, ended). `ending`: settled, replaced, retired, not judged, or "" while it is open
     as far as can be seen. `unknown`: where within it its ground was unknown."""
 
@@ -30,7 +30,7 @@ class Stretch(NamedTuple):
         return any(start <= instant < end for start, end in self.unknown)
 
 
-def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Stretch]:
+def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Episode]:
     """The reminders of a rule on an item.
 
     One opens at the first instant at which `when` is yes and `until` is not; it ends at the first after at which
@@ -41,7 +41,7 @@ def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Stretch
     if YES not in when.values:
         return []
     leave = ~when if until is None else until
-    watch = _Watch(armed=when.at(DAWN) != YES)
+    watch = _EpisodeWatch(armed=when.at(DAWN) != YES)
     cut_at = dict(cuts)
     for turn in sorted({*when.starts, *leave.starts, *cut_at}):
         if turn in cut_at:
@@ -55,9 +55,9 @@ def at_rest(when: Spans, until: Spans | None, instant: int) -> bool:
     return when.at(instant) == NO and (until is None or until.at(instant) == YES)
 
 
-class _Watch:
+class _EpisodeWatch:
     def __init__(self, armed: bool) -> None:
-        self.found: list[Stretch] = []
+        self.found: list[Episode] = []
         self.opened: int | None = None
         self.armed = armed
         self.dark_since: int | None = None
@@ -97,10 +97,10 @@ class _Watch:
         if self.opened is not None:
             self._light(turn, dark=False)
             if turn > self.opened:
-                self.found.append(Stretch(self.opened, turn, ending, tuple(self.dark)))
+                self.found.append(Episode(self.opened, turn, ending, tuple(self.dark)))
         self.opened, self.dark, self.dark_since = None, [], None
 
-    def result(self) -> list[Stretch]:
+    def result(self) -> list[Episode]:
         """All stretches, the last one perhaps without end."""
         self._give_up(DUSK)
         self._end(DUSK, "")

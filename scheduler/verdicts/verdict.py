@@ -16,7 +16,7 @@ from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
-from scheduler.verdicts.stretches import Cut, Stretch, at_rest, stretches
+from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
 
 
 class Key(NamedTuple):
@@ -114,7 +114,7 @@ class Verdict:
         return [] if self.rule.outlives_retirement else self.book.out_of_service(self.item)
 
     @cached_property
-    def stretches(self) -> list[Stretch]:
+    def stretches(self) -> list[Episode]:
         """The rule's reminders on the item."""
         return stretches(self.when, self.until, self._cuts())
 
@@ -122,7 +122,7 @@ class Verdict:
         replaced = [(life.start, "replaced") for life in self.book.lives(self.item)[1:]]
         return replaced + [(start, "retired") for start, _ in self._out_of_service]
 
-    def open_at(self, instant: int) -> Stretch | None:
+    def open_at(self, instant: int) -> Episode | None:
         """The reminder that is open at an instant."""
         place = bisect_right(self.stretches, instant, key=itemgetter(0)) - 1
         return self.stretches[place] if place >= 0 and self.stretches[place].holds(instant) else None
@@ -144,13 +144,13 @@ class Verdict:
         turns, words = self._urgencies
         return words[bisect_right(turns, instant) - 1]
 
-    def rises(self, stretch: Stretch) -> list[tuple[int, str]]:
+    def rises(self, stretch: Episode) -> list[tuple[int, str]]:
         """(instant, urgency) wherever the urgency reaches a new height within a reminder, its opening first."""
         if stretch.opened not in self._rises:
             self._rises[stretch.opened] = self._rises_in(stretch)
         return self._rises[stretch.opened]
 
-    def _rises_in(self, stretch: Stretch) -> list[tuple[int, str]]:
+    def _rises_in(self, stretch: Episode) -> list[tuple[int, str]]:
         turns, words = self._urgencies
         found = [(stretch.opened, self.urgency(stretch.opened))]
         for turn, word in zip(turns, words, strict=True):

@@ -15,7 +15,7 @@ from scheduler.facts.book import counts_from
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
-from scheduler.verdicts.stretches import Stretch
+from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key
 from tests.homes import RULES, SETTINGS, Bench, write_home
 from tests.support import moment
@@ -40,7 +40,7 @@ def entry(rng: random.Random, at: int) -> dict[str, object]:
     return {"at": rfc3339(at), "recorded_at": rfc3339(at)} | rng.choice(kinds)
 
 
-def onward(board: Board, event: Event) -> list[tuple[Key, Stretch, list[tuple[int, str]]]]:
+def onward(board: Board, event: Event) -> list[tuple[Key, Episode, list[tuple[int, str]]]]:
     """What a board tells of the time from an event on."""
     standing = [reminder for reminder in board.reminders if reminder.stretch.ended >= counts_from(event)]
     return [(reminder.key, reminder.stretch, reminder.verdict.rises(reminder.stretch)) for reminder in standing]

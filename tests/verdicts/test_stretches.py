@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DAY, DUSK
 from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
-from scheduler.verdicts.stretches import Cut, Stretch, at_rest, stretches
+from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
 
 LAST = 60
 GIVEN_UP_AFTER = 14
@@ -22,7 +22,7 @@ def days(letters: str) -> Spans:
     return Spans.of(pairs + [(day * DAY, LETTERS[letter]) for day, letter in enumerate(letters, 1)])
 
 
-def in_days(found: list[Stretch]) -> list[tuple[int, int | None, str]]:
+def in_days(found: list[Episode]) -> list[tuple[int, int | None, str]]:
     """(opened, ended, ending) in days; None for without end."""
     return [(s.opened // DAY, None if s.ended == DUSK else s.ended // DAY, s.ending) for s in found]
 
@@ -78,7 +78,7 @@ def partitions(draw: st.DrawFn) -> Spans:
     return Spans.of([(at, draw(st.sampled_from((NO, UNKNOWN, YES)))) for at in (DAWN, *(t * DAY for t in turns))])
 
 
-def dark_days(stretch: Stretch) -> tuple[int, ...]:
+def dark_days(stretch: Episode) -> tuple[int, ...]:
     """The days that a stretch calls unknown, as far as the reading looks."""
     horizon = (LAST + 2 * GIVEN_UP_AFTER) * DAY
     return tuple(t // DAY for start, end in stretch.unknown for t in range(start, min(end, horizon), DAY))
