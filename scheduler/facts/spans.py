@@ -14,7 +14,7 @@ NO, UNKNOWN, YES = 0, 1, 2
 WORDS = ("no", "unknown", "yes")
 
 
-class Spans:
+class Intervals:
     """A partition of time: `values[i]` holds from `starts[i]` up to `starts[i + 1]`; neighbours differ."""
 
     __slots__ = ("starts", "values")
@@ -24,7 +24,7 @@ class Spans:
         self.values = values
 
     @classmethod
-    def of(cls, pairs: list[tuple[int, int]]) -> "Spans":
+    def of(cls, pairs: list[tuple[int, int]]) -> "Intervals":
         """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins."""
         starts: list[int] = []
         values: list[int] = []
@@ -38,18 +38,18 @@ class Spans:
         return cls(starts, values)
 
     @classmethod
-    def always(cls, value: int) -> "Spans":
+    def always(cls, value: int) -> "Intervals":
         """The same value at every instant."""
         return cls([DAWN], [value])
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Spans) and self.starts == other.starts and self.values == other.values
+        return isinstance(other, Intervals) and self.starts == other.starts and self.values == other.values
 
     def __repr__(self) -> str:
         return f"Spans({[(start, WORDS[value]) for start, value in zip(self.starts, self.values, strict=True)]})"
 
-    def __invert__(self) -> "Spans":
-        return Spans(self.starts, [YES - value for value in self.values])
+    def __invert__(self) -> "Intervals":
+        return Intervals(self.starts, [YES - value for value in self.values])
 
     def __iter__(self) -> Iterator[tuple[int, int, int]]:
         """(start, end, value) of each stretch."""
@@ -68,21 +68,21 @@ class Spans:
         index = bisect_right(self.starts, instant)
         return self.starts[index] if index < len(self.starts) else None
 
-    def clipped(self, start: int, end: int, outside: int = NO) -> "Spans":
+    def clipped(self, start: int, end: int, outside: int = NO) -> "Intervals":
         """The same within [start, end), `outside` elsewhere."""
         if start >= end:
-            return Spans.always(outside)
+            return Intervals.always(outside)
         inside = [(max(begin, start), value) for begin, stop, value in self if begin < end and stop > start]
         before = [(DAWN, outside)] if start > DAWN else []
         after = [(end, outside)] if end < DUSK else []
-        return Spans.of(before + inside + after)
+        return Intervals.of(before + inside + after)
 
-    def onward(self, since: int) -> "Spans":
+    def onward(self, since: int) -> "Intervals":
         """The same from `since` on; before it, what it is then."""
         place = bisect_right(self.starts, since)
-        return Spans([DAWN, *self.starts[place:]], self.values[place - 1 :])
+        return Intervals([DAWN, *self.starts[place:]], self.values[place - 1 :])
 
-    def lasting(self, duration: int) -> "Spans":
+    def lasting(self, duration: int) -> "Intervals":
         """True at t when this holds at every instant of [t - duration, t].
 
         No where any part of that stretch is no, else unknown where any part is unknown, else yes.
@@ -92,7 +92,7 @@ class Spans:
         worst = self._reaching(NO, duration)
         return every([worst, self._reaching(UNKNOWN, duration)])
 
-    def _reaching(self, level: int, duration: int) -> "Spans":
+    def _reaching(self, level: int, duration: int) -> "Intervals":
         """`level` wherever this had that value within the last `duration`, else YES."""
         pairs = [(DAWN, YES)]
         for start, end, value in self:
@@ -103,7 +103,7 @@ class Spans:
                     pairs.append((start, level))
                 if end < DUSK:
                     pairs.append((end + duration, YES))
-        return Spans.of(pairs if pairs and pairs[0][0] == DAWN else [(DAWN, level), *pairs])
+        return Intervals.of(pairs if pairs and pairs[0][0] == DAWN else [(DAWN, level), *pairs])
 
 
 _ALL = (NO, NO, NO, NO, UNKNOWN, UNKNOWN, NO, UNKNOWN, YES)
@@ -111,17 +111,17 @@ _ANY = (NO, UNKNOWN, YES, UNKNOWN, UNKNOWN, YES, YES, YES, YES)
 """The truth tables, by three times the left value plus the right one."""
 
 
-def every(parts: Iterable[Spans]) -> Spans:
+def every(parts: Iterable[Intervals]) -> Intervals:
     """All of the parts."""
     return reduce(lambda left, right: _merge(_ALL, NO, left, right), parts)
 
 
-def some(parts: Iterable[Spans]) -> Spans:
+def some(parts: Iterable[Intervals]) -> Intervals:
     """Any of the parts."""
     return reduce(lambda left, right: _merge(_ANY, YES, left, right), parts)
 
 
-def _merge(table: tuple[int, ...], settles: int, left: Spans, right: Spans) -> Spans:
+def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Intervals) -> Intervals:
     """Both, by a truth table. Where one side has the value that `settles`, what the other does is passed over."""
     left_starts, left_values, right_starts, right_values = left.starts, left.values, right.starts, right.values
     i, j, lefts, rights = 0, 0, len(left_starts), len(right_starts)
@@ -147,4 +147,4 @@ def _merge(table: tuple[int, ...], settles: int, left: Spans, right: Spans) -> S
             i += next_left == here
             j += next_right == here
         if here >= DUSK:
-            return Spans(starts, values)
+            return Intervals(starts, values)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import DAWN, DUSK, CalendarSpan
 from scheduler.events.event import Event
-from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
+from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 
 Value = int | float | str | None
 Slope = tuple[int, int] | None
@@ -75,7 +75,7 @@ class Timeline:
             starts = [piece.start for piece in pieces]
         self.pieces = pieces
         self._starts = starts
-        self._compared: dict[tuple[str, object, int], Spans] = {}
+        self._compared: dict[tuple[str, object, int], Intervals] = {}
 
     def __iter__(self) -> Iterator[tuple[Piece, int]]:
         """Each piece with its end."""
@@ -110,7 +110,7 @@ class Timeline:
         limit: object,
         reach: Callable[[int, CalendarSpan], int] | None = None,
         since: int = DAWN,
-    ) -> Spans:
+    ) -> Intervals:
         """Where `value OPERATOR limit` holds from `since` on (before it, as then); unknown where the value is.
 
         `reach(origin, span)` gives the instant a calendar span after an origin, for limits that are one.
@@ -126,7 +126,7 @@ class Timeline:
 
     def _compare(
         self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None, first: int
-    ) -> Spans:
+    ) -> Intervals:
         """From the piece at place `first` on."""
         test, rising_from = _OPERATORS[operator], operator in ("at_least", "more_than")
         strict = operator in ("more_than", "less_than")
@@ -154,12 +154,12 @@ class Timeline:
                     starts.append(turn)
                     values.append(there)
                     before = there
-        return Spans(starts, values)
+        return Intervals(starts, values)
 
-    def matches(self, words: tuple[str, ...], since: int = DAWN) -> Spans:
+    def matches(self, words: tuple[str, ...], since: int = DAWN) -> Intervals:
         """Where the value is one of some words from `since` on; before it, as then."""
         pieces = self.pieces[self._place(since) :]
-        return Spans.of(
+        return Intervals.of(
             [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in pieces]
         ).onward(since)
 

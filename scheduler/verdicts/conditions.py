@@ -6,7 +6,7 @@ from typing import Any, NamedTuple, Union
 from scheduler.base.instants import DAWN, CalendarSpan, parse_span
 from scheduler.base.units import parse
 from scheduler.facts.declare import Fact
-from scheduler.facts.spans import NO, YES, Spans, every, some
+from scheduler.facts.spans import NO, YES, Intervals, every, some
 from scheduler.facts.timeline import Timeline
 
 NUMERIC = ("at_least", "more_than", "at_most", "less_than")
@@ -117,7 +117,7 @@ def leaves(condition: Condition) -> Iterator[Leaf]:
             yield from leaves(part)
 
 
-def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> Spans:
+def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> Intervals:
     """Where in time a condition holds from `since` on; before it, as then."""
     if isinstance(condition, Leaf):
         begins = max(DAWN, since - condition.lasting)
@@ -134,7 +134,7 @@ def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> Sp
     return every(parts) if isinstance(condition, Every) else some(parts)
 
 
-def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = DAWN) -> Spans:
+def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = DAWN) -> Intervals:
     """Where one comparison holds from `since` on (before it, as then), without its `lasting`."""
     if leaf.operator in NUMERIC:
         return timeline.compare(leaf.operator, leaf.limit, reach, since)

@@ -6,7 +6,7 @@ from scheduler.base.instants import DAWN, DUSK
 from scheduler.base.units import show
 from scheduler.events.event import Event
 from scheduler.facts.declare import Fact, show_fact
-from scheduler.facts.spans import NO, UNKNOWN, WORDS, Spans
+from scheduler.facts.spans import NO, UNKNOWN, WORDS, Intervals
 from scheduler.facts.timeline import events_of
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, leaf_spans
 from scheduler.verdicts.margin import margin
@@ -73,7 +73,7 @@ def limit_text(leaf: Leaf, fact: Fact) -> str:
     return ", ".join(leaf.limit) if leaf.operator == "one_of" else show(leaf.limit, fact.unit)  # type: ignore[arg-type]
 
 
-def events_behind(verdict: Verdict, leaf: Leaf, raw: Spans, now: int) -> list[Event]:
+def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> list[Event]:
     """The events that made a comparison what it is over the stretch that counts, oldest first."""
     start = _counts_from(leaf, raw, now)
     found: dict[str, Event] = {}
@@ -83,7 +83,7 @@ def events_behind(verdict: Verdict, leaf: Leaf, raw: Spans, now: int) -> list[Ev
     return sorted(found.values())
 
 
-def _counts_from(leaf: Leaf, raw: Spans, now: int) -> int:
+def _counts_from(leaf: Leaf, raw: Intervals, now: int) -> int:
     """Where the stretch begins that makes a comparison what it is: the last instant at which it was plainly no settles
     it, else all of its `lasting` counts."""
     earliest = now - leaf.lasting

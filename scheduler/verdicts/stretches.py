@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from scheduler.base.instants import DAWN, DAY, DUSK
-from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
+from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 
 NOT_JUDGED_AFTER = 14 * DAY
 """A reminder whose ground has been unknown for so long is closed as not judged."""
@@ -30,7 +30,7 @@ class Episode(NamedTuple):
         return any(start <= instant < end for start, end in self.unknown)
 
 
-def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Episode]:
+def stretches(when: Intervals, until: Intervals | None, cuts: list[Cut]) -> list[Episode]:
     """The reminders of a rule on an item.
 
     One opens at the first instant at which `when` is yes and `until` is not; it ends at the first after at which
@@ -50,7 +50,7 @@ def stretches(when: Spans, until: Spans | None, cuts: list[Cut]) -> list[Episode
     return watch.result()
 
 
-def at_rest(when: Spans, until: Spans | None, instant: int) -> bool:
+def at_rest(when: Intervals, until: Intervals | None, instant: int) -> bool:
     """True where nothing can stand open at an instant, and the next can open, whatever came before."""
     return when.at(instant) == NO and (until is None or until.at(instant) == YES)
 

@@ -11,7 +11,7 @@ from scheduler.base.instants import DAWN, DUSK, CalendarSpan, add_span
 from scheduler.events.event import Event
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.jobs import OF_PLANS, plans_for
-from scheduler.facts.spans import UNKNOWN, YES, Spans, every
+from scheduler.facts.spans import UNKNOWN, YES, Intervals, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
@@ -34,8 +34,8 @@ class _Solution(NamedTuple):
     """Where a rule holds, and where its `until` does, from `start` on."""
 
     start: int
-    when: Spans
-    until: Spans | None
+    when: Intervals
+    until: Intervals | None
 
 
 class Verdict:
@@ -71,7 +71,7 @@ class Verdict:
         """The instant a calendar span after another."""
         return add_span(origin, span, self.book.clocks.zone)
 
-    def solve(self, condition: Condition, since: int = DAWN) -> Spans:
+    def solve(self, condition: Condition, since: int = DAWN) -> Intervals:
         """Where a condition holds for the item from `since` on; before it, as then."""
         return spans(condition, self.ask, self.reach, since)
 
@@ -86,12 +86,12 @@ class Verdict:
         return self.rule.about == "job" and any(leaf.fact == "job_morning" for leaf in self.asked)
 
     @property
-    def when(self) -> Spans:
+    def when(self) -> Intervals:
         """Where the rule holds; no while the item is retired."""
         return self._solved.when
 
     @property
-    def until(self) -> Spans | None:
+    def until(self) -> Intervals | None:
         """Where the rule's `until` holds; None without one."""
         return self._solved.until
 
@@ -105,7 +105,7 @@ class Verdict:
     def _solved_since(self, start: int) -> "_Solution":
         until, when = self.rule.until, self.solve(self.rule.when, start)
         if self._out_of_service:
-            when = every([when, *(~Spans.always(YES).clipped(*gone) for gone in self._out_of_service)])
+            when = every([when, *(~Intervals.always(YES).clipped(*gone) for gone in self._out_of_service)])
         return _Solution(start, when, None if until is None else self.solve(until, start))
 
     @cached_property
@@ -128,8 +128,8 @@ class Verdict:
         return self.stretches[place] if place >= 0 and self.stretches[place].holds(instant) else None
 
     @cached_property
-    def _rungs(self) -> list[tuple[str, Spans]]:
-        always, start = Spans.always(YES), self._solved.start
+    def _rungs(self) -> list[tuple[str, Intervals]]:
+        always, start = Intervals.always(YES), self._solved.start
         return [(word, always if part is None else self.solve(part, start)) for word, part in self.rule.urgency]
 
     @cached_property

@@ -5,7 +5,7 @@ import pytest
 from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE
 from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
-from scheduler.facts.spans import Spans
+from scheduler.facts.spans import Intervals
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
@@ -356,7 +356,7 @@ def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> 
     assert values(found, "2026-03-02", "2026-04-01 01:00", "2026-04-02 01:00", "2026-04-03 12:30") == [
         DAY, HOUR, 25 * HOUR, 30 * MINUTE,
     ]  # fmt: skip
-    assert found.compare("at_least", DAY) == Spans.of(
+    assert found.compare("at_least", DAY) == Intervals.of(
         [(DAWN, 1), (moment("2026-03-01"), 0), (moment("2026-03-02"), 2), (moment("2026-04-01"), 0),
          (moment("2026-04-02"), 2), (moment("2026-04-03 12:00"), 0), (moment("2026-04-04 12:00"), 2)]
     )  # fmt: skip

@@ -3,7 +3,7 @@
 import pytest
 
 from scheduler.base.instants import DAY, HOUR
-from scheduler.facts.spans import Spans
+from scheduler.facts.spans import Intervals
 from scheduler.facts.timeline import NEVER, Timeline
 from tests.support import Entries, Fields, book_of, event, fact, moment, reasons
 
@@ -44,7 +44,7 @@ def stretch(start: str, end: str) -> tuple[int, int]:
 def test_with_no_job_booked_the_next_is_never_which_is_not_unknown() -> None:
     found = of("next_job_in")
     assert found.at(moment("2026-04-01")) == NEVER
-    assert found.compare("at_most", DAY) == Spans.always(0)
+    assert found.compare("at_most", DAY) == Intervals.always(0)
 
 
 def test_time_to_the_next_job_falls_from_its_booking_to_its_start() -> None:

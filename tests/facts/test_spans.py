@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DUSK
-from scheduler.facts.spans import NO, UNKNOWN, YES, Spans, every, some
+from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals, every, some
 
 VALUES = (NO, UNKNOWN, YES)
 LAST = 40
@@ -21,18 +21,18 @@ NOT = {NO: YES, UNKNOWN: UNKNOWN, YES: NO}
 
 
 @st.composite
-def spans(draw: st.DrawFn) -> Spans:
+def spans(draw: st.DrawFn) -> Intervals:
     """Any partition whose turns lie within 0 to LAST."""
     turns = sorted(draw(st.sets(st.integers(0, LAST), max_size=6)))
-    return Spans.of([(start, draw(st.sampled_from(VALUES))) for start in (DAWN, *turns)])
+    return Intervals.of([(start, draw(st.sampled_from(VALUES))) for start in (DAWN, *turns)])
 
 
-def column(partition: Spans) -> list[int]:
+def column(partition: Intervals) -> list[int]:
     """The value at every instant of the axis."""
     return [partition.at(instant) for instant in AXIS]
 
 
-def is_canonical(partition: Spans) -> bool:
+def is_canonical(partition: Intervals) -> bool:
     """It covers all time, its starts rise, and neighbours differ."""
     starts, values = partition.starts, partition.values
     return (
@@ -47,22 +47,22 @@ def is_canonical(partition: Spans) -> bool:
 @pytest.mark.parametrize("right", VALUES)
 @pytest.mark.parametrize(("join", "table"), [(every, AND), (some, OR)], ids=["all", "any"])
 def test_all_and_any_follow_the_truth_tables(
-    join: Callable[[list[Spans]], Spans], table: dict[int, tuple[int, ...]], left: int, right: int
+    join: Callable[[list[Intervals]], Intervals], table: dict[int, tuple[int, ...]], left: int, right: int
 ) -> None:
     # The second pair has a turn, so that no part is constant and no shortcut is taken.
-    constant = join([Spans.always(left), Spans.always(right)])
-    turning = join([Spans.of([(DAWN, left), (5, NOT[left]), (6, left)]), Spans.of([(DAWN, right), (9, right)])])
+    constant = join([Intervals.always(left), Intervals.always(right)])
+    turning = join([Intervals.of([(DAWN, left), (5, NOT[left]), (6, left)]), Intervals.of([(DAWN, right), (9, right)])])
 
     assert constant.at(0) == turning.at(0) == table[left][right]
 
 
 @pytest.mark.parametrize("value", VALUES)
 def test_not_follows_the_truth_table(value: int) -> None:
-    assert (~Spans.always(value)).at(0) == NOT[value]
+    assert (~Intervals.always(value)).at(0) == NOT[value]
 
 
 @given(st.lists(spans(), min_size=1, max_size=4))
-def test_all_is_the_least_and_any_the_greatest_at_every_instant(parts: list[Spans]) -> None:
+def test_all_is_the_least_and_any_the_greatest_at_every_instant(parts: list[Intervals]) -> None:
     columns = list(zip(*map(column, parts), strict=True))
 
     assert column(every(parts)) == list(map(min, columns))
@@ -70,56 +70,56 @@ def test_all_is_the_least_and_any_the_greatest_at_every_instant(parts: list[Span
 
 
 @given(st.lists(spans(), min_size=1, max_size=4))
-def test_de_morgan(parts: list[Spans]) -> None:
+def test_de_morgan(parts: list[Intervals]) -> None:
     assert ~every(parts) == some([~part for part in parts])
     assert ~some(parts) == every([~part for part in parts])
     assert ~~parts[0] == parts[0]
 
 
 @given(spans(), st.integers(0, LAST))
-def test_lasting_looks_at_every_instant_of_the_closed_stretch(partition: Spans, duration: int) -> None:
+def test_lasting_looks_at_every_instant_of_the_closed_stretch(partition: Intervals, duration: int) -> None:
     """No where any instant of [t - d, t] is no, else unknown where any is unknown, else yes."""
     expected = [min(partition.at(t - back) for back in range(duration + 1)) for t in AXIS]
     assert column(partition.lasting(duration)) == expected
 
 
 @given(spans(), st.integers(0, LAST), st.integers(0, LAST))
-def test_lasting_twice_is_lasting_the_sum(partition: Spans, first: int, second: int) -> None:
+def test_lasting_twice_is_lasting_the_sum(partition: Intervals, first: int, second: int) -> None:
     assert partition.lasting(first).lasting(second) == partition.lasting(first + second)
 
 
 def test_a_stretch_that_begins_at_an_instant_counts_from_that_instant_plus_the_duration() -> None:
-    assert Spans.of([(DAWN, NO), (100, YES)]).lasting(24) == Spans.of([(DAWN, NO), (124, YES)])
+    assert Intervals.of([(DAWN, NO), (100, YES)]).lasting(24) == Intervals.of([(DAWN, NO), (124, YES)])
 
 
 @given(spans(), spans(), st.integers(0, LAST))
-def test_every_result_covers_all_time_and_has_no_needless_turn(one: Spans, two: Spans, duration: int) -> None:
+def test_every_result_covers_all_time_and_has_no_needless_turn(one: Intervals, two: Intervals, duration: int) -> None:
     results = [one, ~one, every([one, two]), some([one, two]), one.lasting(duration), one.clipped(3, 9)]
     assert all(map(is_canonical, results))
 
 
 @given(spans(), st.integers(-3, LAST + 3), st.integers(-3, LAST + 3), st.sampled_from(VALUES))
-def test_clipped_keeps_the_inside_and_sets_the_outside(one: Spans, start: int, end: int, outside: int) -> None:
+def test_clipped_keeps_the_inside_and_sets_the_outside(one: Intervals, start: int, end: int, outside: int) -> None:
     expected = [one.at(t) if start <= t < end else outside for t in AXIS]
     assert column(one.clipped(start, end, outside)) == expected
 
 
 @given(spans(), st.integers(-5, LAST + 5))
-def test_onward_keeps_what_comes_and_was_never_otherwise(one: Spans, since: int) -> None:
+def test_onward_keeps_what_comes_and_was_never_otherwise(one: Intervals, since: int) -> None:
     found = one.onward(since)
     assert column(found) == [one.at(max(instant, since)) for instant in AXIS]
     assert is_canonical(found)
 
 
 @given(spans(), st.integers(-5, LAST + 5))
-def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Spans, instant: int) -> None:
+def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Intervals, instant: int) -> None:
     since, change = one.since(instant), one.next_change(instant)
     start, end, value = next(stretch for stretch in one if stretch[0] <= instant < stretch[1])
     assert (since, DUSK if change is None else change, one.at(instant)) == (start, end, value)
 
 
 @given(spans())
-def test_a_duration_longer_than_time_itself_ends_nothing_and_hangs_nothing(one: Spans) -> None:
+def test_a_duration_longer_than_time_itself_ends_nothing_and_hangs_nothing(one: Intervals) -> None:
     held = one.lasting(2 * DUSK)
     assert is_canonical(held)
     assert held.starts[-1] < DUSK
@@ -159,7 +159,7 @@ def written(formula: Formula, scale: int) -> str:
     return f"({written(left, scale)} {join} {written(right, scale)})"
 
 
-def solved(formula: Formula, signals: dict[str, Spans], scale: int) -> Spans:
+def solved(formula: Formula, signals: dict[str, Intervals], scale: int) -> Intervals:
     """The formula as this project reads it."""
     match formula:
         case ("signal", name):
@@ -211,7 +211,7 @@ def test_switching_instants_agree_to_the_microsecond_with_an_outside_monitor(
     monitor.spec = written(formula, scale)
     monitor.parse()
     samples = [[n, [[at, 1.0 if on else -1.0] for at, on in [*s, (end, s[-1][1])]]] for n, s in steps.items()]
-    signals = {n: Spans.of([(at or DAWN, YES if on else NO) for at, on in s]) for n, s in steps.items()}
+    signals = {n: Intervals.of([(at or DAWN, YES if on else NO) for at, on in s]) for n, s in steps.items()}
 
     told = monitor.evaluate(*samples)
     ours = solved(formula, signals, scale)

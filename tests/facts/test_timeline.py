@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, CalendarSpan, add_span
-from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
+from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import FALLING, NEVER, RISING, Piece, Timeline, events_of, flags
 from tests.support import moment
 
@@ -86,13 +86,13 @@ def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: lis
     ],
 )
 def test_an_age_reaches_its_limit_to_the_microsecond(how: str, limit: int, turns: list[tuple[int, int]]) -> None:
-    assert Timeline([Piece(100, 0, RISING)]).compare(how, limit) == Spans.of(turns)
+    assert Timeline([Piece(100, 0, RISING)]).compare(how, limit) == Intervals.of(turns)
 
 
 def test_a_charge_that_falls_three_percent_a_month_passes_85_from_100_after_150_days() -> None:
     charge = Timeline([Piece(0, 100.0, (-3, 30 * DAY))])
 
-    assert charge.compare("at_most", 85) == Spans.of([(DAWN, UNKNOWN), (0, NO), (150 * DAY, YES)])
+    assert charge.compare("at_most", 85) == Intervals.of([(DAWN, UNKNOWN), (0, NO), (150 * DAY, YES)])
     assert charge.compare("less_than", 85).starts[-1] == 150 * DAY + 1
     assert charge.at(150 * DAY) == 85.0
 
@@ -105,7 +105,7 @@ def test_never_is_not_unknown() -> None:
     """With no job booked, `next_job_in` is infinite, so at_most is no."""
     timeline = Timeline([Piece(DAWN, NEVER), Piece(0, 48 * HOUR, FALLING), Piece(48 * HOUR, NEVER)])
 
-    within = Spans.of([(DAWN, NO), (24 * HOUR, YES), (48 * HOUR, NO)])
+    within = Intervals.of([(DAWN, NO), (24 * HOUR, YES), (48 * HOUR, NO)])
     assert timeline.compare("at_most", 24 * HOUR) == within
     assert timeline.compare("more_than", 24 * HOUR) == ~within
 
@@ -127,8 +127,8 @@ def test_clipped_pieces_carry_on_at_the_value_they_have_reached() -> None:
 
 def test_words_match_one_or_several_and_unknown_matches_neither_way() -> None:
     timeline = Timeline([Piece(0, "warm"), Piece(5, "cold"), Piece(9, None)])
-    assert timeline.matches(("cold",)) == Spans.of([(DAWN, UNKNOWN), (0, NO), (5, YES), (9, UNKNOWN)])
-    assert timeline.matches(("cold", "warm")) == Spans.of([(DAWN, UNKNOWN), (0, YES), (9, UNKNOWN)])
+    assert timeline.matches(("cold",)) == Intervals.of([(DAWN, UNKNOWN), (0, NO), (5, YES), (9, UNKNOWN)])
+    assert timeline.matches(("cold", "warm")) == Intervals.of([(DAWN, UNKNOWN), (0, YES), (9, UNKNOWN)])
 
 
 def test_a_flag_of_three_values_reads_as_words() -> None:

@@ -7,7 +7,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DAY, DUSK
-from scheduler.facts.spans import NO, UNKNOWN, YES, Spans
+from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
 
 LAST = 60
@@ -16,10 +16,10 @@ GIVEN_UP_AFTER = 14
 LETTERS = {"n": NO, "u": UNKNOWN, "y": YES}
 
 
-def days(letters: str) -> Spans:
+def days(letters: str) -> Intervals:
     """One letter a day from day 1 on (n, u or y); the first stands before it as well, the last goes on for ever."""
     pairs = [(DAWN, LETTERS[letters[0]])]
-    return Spans.of(pairs + [(day * DAY, LETTERS[letter]) for day, letter in enumerate(letters, 1)])
+    return Intervals.of(pairs + [(day * DAY, LETTERS[letter]) for day, letter in enumerate(letters, 1)])
 
 
 def in_days(found: list[Episode]) -> list[tuple[int, int | None, str]]:
@@ -36,7 +36,7 @@ class Lived(NamedTuple):
     dark: tuple[int, ...]
 
 
-def lived_through(when: Spans, until: Spans | None, cuts: dict[int, str]) -> list[Lived]:
+def lived_through(when: Intervals, until: Intervals | None, cuts: dict[int, str]) -> list[Lived]:
     """Day by day: open or not, armed or not, how long without ground."""
     found: list[Lived] = []
     opened: int | None = None
@@ -72,10 +72,10 @@ def lived_through(when: Spans, until: Spans | None, cuts: dict[int, str]) -> lis
 
 
 @st.composite
-def partitions(draw: st.DrawFn) -> Spans:
+def partitions(draw: st.DrawFn) -> Intervals:
     """Any three-valued partition with turns on whole days."""
     turns = sorted(draw(st.sets(st.integers(0, LAST), max_size=8)))
-    return Spans.of([(at, draw(st.sampled_from((NO, UNKNOWN, YES)))) for at in (DAWN, *(t * DAY for t in turns))])
+    return Intervals.of([(at, draw(st.sampled_from((NO, UNKNOWN, YES)))) for at in (DAWN, *(t * DAY for t in turns))])
 
 
 def dark_days(stretch: Episode) -> tuple[int, ...]:
@@ -85,13 +85,15 @@ def dark_days(stretch: Episode) -> tuple[int, ...]:
 
 
 @settings(deadline=None)
-@example(Spans([DAWN, 20 * DAY], [YES, UNKNOWN]), None, {0: "replaced", 20 + GIVEN_UP_AFTER: "replaced"})
+@example(Intervals([DAWN, 20 * DAY], [YES, UNKNOWN]), None, {0: "replaced", 20 + GIVEN_UP_AFTER: "replaced"})
 @given(
     partitions(),
     st.none() | partitions(),
     st.dictionaries(st.integers(0, LAST), st.sampled_from(("replaced", "retired")), max_size=3),
 )
-def test_the_stretches_are_what_living_day_by_day_finds(when: Spans, until: Spans | None, cuts: dict[int, str]) -> None:
+def test_the_stretches_are_what_living_day_by_day_finds(
+    when: Intervals, until: Intervals | None, cuts: dict[int, str]
+) -> None:
     found = stretches(when, until, [(day * DAY, reason) for day, reason in cuts.items()])
 
     as_lived = [Lived(*told, dark_days(stretch)) for told, stretch in zip(in_days(found), found, strict=True)]
@@ -105,7 +107,7 @@ def test_the_stretches_are_what_living_day_by_day_finds(when: Spans, until: Span
     st.dictionaries(st.integers(0, LAST), st.sampled_from(("replaced", "retired")), max_size=3),
 )
 def test_what_comes_after_an_instant_at_rest_does_not_depend_on_what_was_before(
-    when: Spans, until: Spans | None, cuts: dict[int, str]
+    when: Intervals, until: Intervals | None, cuts: dict[int, str]
 ) -> None:
     told = [(day * DAY, reason) for day, reason in cuts.items()]
     found = stretches(when, until, told)
@@ -116,7 +118,7 @@ def test_what_comes_after_an_instant_at_rest_does_not_depend_on_what_was_before(
 
 @settings(deadline=None)
 @given(partitions(), st.none() | partitions())
-def test_stretches_follow_one_another_and_hold_where_they_say(when: Spans, until: Spans | None) -> None:
+def test_stretches_follow_one_another_and_hold_where_they_say(when: Intervals, until: Intervals | None) -> None:
     found = stretches(when, until, [])
 
     assert all(stretch.opened < stretch.ended for stretch in found)
@@ -167,7 +169,7 @@ def test_opening_and_settling(told: str) -> None:
 
 
 def test_what_has_held_since_before_all_time_did_not_open_at_any_instant() -> None:
-    assert stretches(Spans.always(YES), None, []) == []
+    assert stretches(Intervals.always(YES), None, []) == []
 
 
 def test_a_stretch_tells_where_its_ground_was_unknown() -> None:
