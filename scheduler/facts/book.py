@@ -15,7 +15,7 @@ from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
 from scheduler.facts.fitting import CARRIED, fittings
 from scheduler.facts.jobs import Job, jobs_of, over_at
-from scheduler.facts.timeline import Piece, Timeline, Value
+from scheduler.facts.timeline import Segment, Timeline, Value
 from scheduler.fleet import fleet as fleets
 from scheduler.fleet.fleet import Fleet, Item
 
@@ -315,22 +315,22 @@ class Book:
             return self.fact(item, name).at(instant)
         return at(next(life for life in reversed(self.lives(item)) if life.start <= instant), instant)
 
-    def pieces(self, life: Life, name: str, of: str | None = None, since: int = DAWN) -> list[Piece]:
+    def pieces(self, life: Life, name: str, of: str | None = None, since: int = DAWN) -> list[Segment]:
         """The pieces of a fact over one life; of one that can be told so, those that hold from `since` on."""
         declared = self.catalogue[name]
         since = since if declared.onward else DAWN
         variant = of if of is not None or not declared.of else declared.of[0]
 
-        def compute() -> list[Piece]:
+        def compute() -> list[Segment]:
             if declared.onward:
                 return declared.compute(life, since)
             return declared.compute(life, variant) if declared.of else declared.compute(life)
 
         return life.once((name, variant, since), compute)  # type: ignore[return-value]
 
-    def _life_pieces(self, life: Life, name: str, of: str | None, since: int) -> list[Piece]:
+    def _life_pieces(self, life: Life, name: str, of: str | None, since: int) -> list[Segment]:
         pieces = self.pieces(life, name, of, since)
-        return [Piece(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
+        return [Segment(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
 
     def _concerning(self, item: Item) -> list[Event]:
         """An item's own events with those of the aircraft it was fitted to or flown with."""

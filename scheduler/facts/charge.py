@@ -10,7 +10,7 @@ from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.book import counts_from
-from scheduler.facts.timeline import Piece, Slope, Trail
+from scheduler.facts.timeline import Segment, Slope, Trail
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -35,7 +35,7 @@ class Rest(NamedTuple):
     clock: tuple[int, Event | None]
 
 
-Phase = Piece | Rest
+Phase = Segment | Rest
 """From one instant on: at rest, or what one piece tells, a flight or that nobody knows what it holds."""
 
 
@@ -46,15 +46,15 @@ class Losses:
         self._falls = falls
         self._drains = drains
 
-    def pieces(self, phase: Phase, until: int) -> list[Piece]:
+    def pieces(self, phase: Phase, until: int) -> list[Segment]:
         """The charge from the start of a phase on: the pieces that begin before `until`."""
-        if isinstance(phase, Piece):
+        if isinstance(phase, Segment):
             return [phase]
         if self._drains is None:
             return self._falling(phase.start, phase.percent, until, phase.why)
         return self._draining(phase, self._drains, until)
 
-    def _draining(self, rest: Rest, drains: tuple[int, float, int], until: int) -> list[Piece]:
+    def _draining(self, rest: Rest, drains: tuple[int, float, int], until: int) -> list[Segment]:
         after, target, over = drains
         (waits_from, event), why = rest.clock, rest.why
         begins = max(rest.start, waits_from + after)
@@ -66,21 +66,21 @@ class Losses:
         if left > target and begins < ends:
             why = why if why and why[0] == event else (event, why)  # what starts its clock counts too
             fall, under = (target - left).as_integer_ratio()
-            pieces.append(Piece(begins, left, (fall, under * (ends - begins)), why))
+            pieces.append(Segment(begins, left, (fall, under * (ends - begins)), why))
             begins, left = ends, float(target)
         return pieces + self._falling(begins, left, until, why)
 
-    def _falling(self, start: int, percent: float, end: int, why: Trail) -> list[Piece]:
+    def _falling(self, start: int, percent: float, end: int, why: Trail) -> list[Segment]:
         """Self-discharge from `start` to `end`, never below nought."""
         if start >= end:
             return []
-        piece = Piece(start, percent, self._falls, why)
+        piece = Segment(start, percent, self._falls, why)
         if self._falls is None:
             return [piece]
         rise, per = self._falls
         over, under = percent.as_integer_ratio()
         empty = start + -(-over * per // (under * -rise))
-        return [piece, Piece(empty, 0.0, None, why)] if empty < end else [piece]
+        return [piece, Segment(empty, 0.0, None, why)] if empty < end else [piece]
 
 
 class ChargeFold(NamedTuple):
@@ -91,7 +91,7 @@ class ChargeFold(NamedTuple):
     discharges: list[Discharge]
     readings: list[tuple[int, Event]]
 
-    def pieces(self, since: int = DAWN) -> list[Piece]:
+    def pieces(self, since: int = DAWN) -> list[Segment]:
         """The charge from `since` on, and from before what its phase began with."""
         told = standing(self.phases, since)
         ends = chain((phase.start for phase in told[1:]), repeat(DUSK))
@@ -146,7 +146,7 @@ class _ChargeBuilder:
     def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
         """From here on the pack rests at `percent`."""
         self._begin(
-            Piece(instant, None, None, why) if percent is None else Rest(instant, float(percent), why, self.active)
+            Segment(instant, None, None, why) if percent is None else Rest(instant, float(percent), why, self.active)
         )
 
     def _set(self, instant: int, event: Event) -> None:
@@ -207,14 +207,14 @@ class _ChargeBuilder:
             self.discharges.append(Discharge(event.at, 100.0, event, estimate=True))
 
 
-def _ramp(take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> Piece:
+def _ramp(take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> Segment:
     if start is None or end is None or take_off >= landing:
-        return Piece(take_off, None, None, why)
+        return Segment(take_off, None, None, why)
     drop_over, drop_under = (float(end) - float(start)).as_integer_ratio()
-    return Piece(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why)
+    return Segment(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why)
 
 
-def is_reckoned(piece: Piece, instant: int, plate: dict[str, object]) -> bool:
+def is_reckoned(piece: Segment, instant: int, plate: dict[str, object]) -> bool:
     """True where no entry tells a charge within half a percent: it is reckoned from what earlier ones told."""
     if piece.trail is None or piece.value is None:
         return False

@@ -11,7 +11,7 @@ from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
 from scheduler.facts.book import counts_from
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import PACK, STOP_SIGNS, latched
-from scheduler.facts.timeline import NEVER, RISING, Piece, Trail, flags
+from scheduler.facts.timeline import NEVER, RISING, Segment, Trail, flags
 from scheduler.facts.wear import passes, rising, switched
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ ANSWERED: dict[str, frozenset[str]] = {
 
 
 @fact("found_unfit", PHYSICAL, FLAG, "A look failed or something found left a doubt, and nothing was put right since.")
-def found_unfit(life: "Life") -> list[Piece]:
+def found_unfit(life: "Life") -> list[Segment]:
     """From a look with result fail or doubtful, or what was noticed in passing, to a pass or a repair."""
     answered = ANSWERED.get(life.item.kind, frozenset())
     bad = [event for event in life.those("inspected") if event.get("result") != "pass"]
@@ -85,7 +85,7 @@ def bars(kind: str) -> dict[str, str]:
 
 
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
-def grounded(life: "Life") -> list[Piece]:
+def grounded(life: "Life") -> list[Segment]:
     """Yes where any of the facts in GROUNDS is known to be."""
     grounds = [life.fact(name) for name in GROUNDS[life.item.kind]]
     turns = sorted({piece.start for ground in grounds for piece in ground.pieces if piece.value or piece.trail})
@@ -102,45 +102,45 @@ def why_grounded(life: "Life", instant: int) -> str:
     return next((text for name, text in words.items() if life.fact(name).at(instant) == "yes"), "")
 
 
-def since_last(events: list[Event], since: int = DAWN) -> list[Piece]:
+def since_last(events: list[Event], since: int = DAWN) -> list[Segment]:
     """Time since the last of some events; NEVER before the first."""
     told = standing(events, since)
-    return [Piece(DAWN, NEVER), *(Piece(event.at, 0, RISING, (event, None)) for event in told)]
+    return [Segment(DAWN, NEVER), *(Segment(event.at, 0, RISING, (event, None)) for event in told)]
 
 
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
-def on_record(life: "Life") -> list[Piece]:
+def on_record(life: "Life") -> list[Segment]:
     """From its first entry on."""
     first = [(event.at, True, (event, None)) for event in life.entries[:1]]
     return flags([(DAWN, False, None), *first]).pieces
 
 
 @fact("since_mishap", FLOWN, SPAN, "Time since its last mishap; never before the first.")
-def since_mishap(life: "Life") -> list[Piece]:
+def since_mishap(life: "Life") -> list[Segment]:
     """Rises from each mishap."""
     return since_last(life.those("mishap"))
 
 
 @fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.", onward=True)
-def since_flown(life: "Life", since: int) -> list[Piece]:
+def since_flown(life: "Life", since: int) -> list[Segment]:
     """Rises from each landing."""
     return since_last(life.those("flown"), since)
 
 
 @fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
-def handed_in(life: "Life") -> list[Piece]:
+def handed_in(life: "Life") -> list[Segment]:
     """From handed_in on."""
     return latched(life.those("handed_in"))
 
 
 @fact("water_open", AIRCRAFT, FLAG, "It was in water, and no look passed since.")
-def water_open(life: "Life") -> list[Piece]:
+def water_open(life: "Life") -> list[Segment]:
     """From a mishap of severity water to a look that passed."""
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") == "water"], off=passes(life))
 
 
 @fact("struck", ("propellers",), FLAG, "They touched something while turning; neither renewed nor passed since.")
-def struck(life: "Life") -> list[Piece]:
+def struck(life: "Life") -> list[Segment]:
     """From such a mishap to a look that passed, where the maker's manual is content with one."""
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") in TOUCHES], off=passes(life))
 
@@ -152,7 +152,7 @@ def struck(life: "Life") -> list[Piece]:
     "It was charged or flown though set aside, and neither set aside anew nor passed since.",
     onward=True,
 )
-def used_set_aside(life: "Life", since: int) -> list[Piece]:
+def used_set_aside(life: "Life", since: int) -> list[Segment]:
     """From a charge or flight begun after it was set aside or handed in."""
     aside = [(piece.start, end) for piece, end in life.fact("set_aside") if piece.value == "yes"]
     uses = life.those("charged", "flown")
@@ -161,7 +161,7 @@ def used_set_aside(life: "Life", since: int) -> list[Piece]:
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
-def contact_fault(life: "Life") -> list[Piece]:
+def contact_fault(life: "Life") -> list[Segment]:
     """From such a finding to a repair or a pass without it."""
     found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
     clean = [event for event in passes(life) if event not in found]
@@ -169,20 +169,20 @@ def contact_fault(life: "Life") -> list[Piece]:
 
 
 @fact("noise_open", AIRCRAFT, FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
-def noise_open(life: "Life") -> list[Piece]:
+def noise_open(life: "Life") -> list[Segment]:
     """From noticed to a look that passed or a repair."""
     found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]
     return switched(life, on=found, off=[*passes(life), *life.those("repaired")])
 
 
 @fact("twitch_open", ("gimbal",), FLAG, "It was noticed to twitch, drift or knock, and no look passed since.")
-def twitch_open(life: "Life") -> list[Piece]:
+def twitch_open(life: "Life") -> list[Segment]:
     """From anything noticed of it to a look that passed or a repair."""
     return switched(life, on=life.those("noticed"), off=[*passes(life), *life.those("repaired")])
 
 
 @fact("first_flight_unchecked", ("propellers",), FLAG, "They flew once put on, and were not looked at after it.")
-def first_flight_unchecked(life: "Life") -> list[Piece]:
+def first_flight_unchecked(life: "Life") -> list[Segment]:
     """From the first landing after fitted or replaced to the next look."""
     fresh = life.start != DAWN
     landings = []
@@ -196,7 +196,7 @@ def first_flight_unchecked(life: "Life") -> list[Piece]:
 @fact(
     "flight_due_after_mishap", AIRCRAFT, FLAG, "It was passed after a mishap, and flew for no practice or test since."
 )
-def flight_due_after_mishap(life: "Life") -> list[Piece]:
+def flight_due_after_mishap(life: "Life") -> list[Segment]:
     """From the look that passed it after a mishap to the next flight that is not for a job."""
     back, mishap = [], False
     for event in life.those("mishap", "inspected"):
@@ -209,7 +209,7 @@ def flight_due_after_mishap(life: "Life") -> list[Piece]:
 
 @fact("mishap_since_calibrated", AIRCRAFT, FLAG, "It landed hard or hit something since it was calibrated.",
       of=("imu", "compass", "gimbal", "sensors"))  # fmt: skip
-def mishap_since_calibrated(life: "Life", of: str) -> list[Piece]:
+def mishap_since_calibrated(life: "Life", of: str) -> list[Segment]:
     """From such a mishap to the next calibration."""
     knocks = [event for event in life.those("mishap") if event.get("severity") in MISALIGNS]
     return switched(life, on=knocks, off=_calibrations(life, of))
@@ -220,15 +220,15 @@ SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed
 
 @fact("shaken_since_calibrated", AIRCRAFT, word(*SHAKEN), "What shook its sensors last since they were calibrated.",
       of=CALIBRATED)  # fmt: skip
-def shaken_since_calibrated(life: "Life", of: str) -> list[Piece]:
+def shaken_since_calibrated(life: "Life", of: str) -> list[Segment]:
     """Set by a journey by freight or airline and by a knock, taken back by the next calibration."""
     done = _calibrations(life, of)
-    pieces = [Piece(DAWN, SHAKEN[0])]
+    pieces = [Segment(DAWN, SHAKEN[0])]
     for event in life.those("mishap", "moved", "received", "calibrated"):
         if event in done:
-            pieces.append(Piece(event.at, SHAKEN[0], None, (event, None)))
+            pieces.append(Segment(event.at, SHAKEN[0], None, (event, None)))
         elif shaken := _shaken(event):
-            pieces.append(Piece(event.at, shaken, None, (event, None)))
+            pieces.append(Segment(event.at, shaken, None, (event, None)))
     return pieces
 
 
@@ -247,15 +247,15 @@ COMPASS = word("on change", "each flight", "after a journey")
 
 
 @fact("compass", AIRCRAFT, COMPASS, "When its compass is calibrated, as the nameplate says.")
-def compass(life: "Life") -> list[Piece]:
+def compass(life: "Life") -> list[Segment]:
     """The nameplate's word."""
-    return [Piece(DAWN, str(life.item.plate["compass"]))]
+    return [Segment(DAWN, str(life.item.plate["compass"]))]
 
 
 @fact(
     "changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since its calibration."
 )
-def changed_since_compass(life: "Life") -> list[Piece]:
+def changed_since_compass(life: "Life") -> list[Segment]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
     warned = [event for event in life.those("warned") if event.get("of") == "compass"]
     drifted = [event for event in life.those("noticed") if "drift" in event.get("findings", ())]
@@ -269,33 +269,33 @@ def changed_since_compass(life: "Life") -> list[Piece]:
     "It has flown since its compass was calibrated, or that never was.",
     onward=True,
 )
-def flown_since_compass(life: "Life", since: int) -> list[Piece]:
+def flown_since_compass(life: "Life", since: int) -> list[Segment]:
     """From a flight to the next calibration of the compass."""
     return switched(life, on=life.those("flown"), off=_calibrations(life, "compass"), since=since)
 
 
 @fact("since_updated", AIRCRAFT, SPAN, "Time since its last update; never before the first.")
-def since_updated(life: "Life") -> list[Piece]:
+def since_updated(life: "Life") -> list[Segment]:
     """Rises from each update."""
     return since_last(life.those("updated"))
 
 
 @fact("remote_id_failed", AIRCRAFT, FLAG, "The last check of its remote identification failed.")
-def remote_id_failed(life: "Life") -> list[Piece]:
+def remote_id_failed(life: "Life") -> list[Segment]:
     """From a confirmed with result fail to one that passed."""
     checks = life.those("confirmed")
     return switched(life, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
 
 
 @fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was seen.")
-def remote_id_unconfirmed(life: "Life") -> list[Piece]:
+def remote_id_unconfirmed(life: "Life") -> list[Segment]:
     """From updated or repaired to the next confirmation."""
     good = [event for event in life.those("confirmed") if not _failed(event)]
     return switched(life, on=life.those("updated", "repaired"), off=good)
 
 
 @fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was seen, or since it came into use.")
-def since_remote_id(life: "Life") -> list[Piece]:
+def since_remote_id(life: "Life") -> list[Segment]:
     """Rises from each confirmation."""
     return rising(life, [event for event in life.those("confirmed") if not _failed(event)])
 

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.units import Unit, show
-from scheduler.facts.timeline import Piece
+from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -32,7 +32,7 @@ class Fact(NamedTuple):
     unknown: str
     record: str
     of: tuple[str, ...]
-    compute: Callable[..., list[Piece]]
+    compute: Callable[..., list[Segment]]
     at: Callable[..., str] | None = None
     onward: bool = False
 
@@ -64,16 +64,16 @@ def fact(
     of: tuple[str, ...] = (),
     at: "Callable[[Life, int], str] | None" = None,
     onward: bool = False,
-) -> Callable[[Callable[..., list[Piece]]], Callable[..., list[Piece]]]:
+) -> Callable[[Callable[..., list[Segment]]], Callable[..., list[Segment]]]:
     """Declare the decorated function as the computation of a fact over one life of an item."""
 
-    def declared(compute: "Callable[..., list[Piece]]") -> Callable[..., list[Piece]]:
+    def declared(compute: "Callable[..., list[Segment]]") -> Callable[..., list[Segment]]:
         DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, onward)
         return compute
 
     return declared
 
 
-def since_birth(life: "Life", value: int | float | str) -> list[Piece]:
+def since_birth(life: "Life", value: int | float | str) -> list[Segment]:
     """The first piece of a fact that counts from the beginning of a life; none where that is not known."""
-    return [] if life.born is None else [Piece(life.born, value)]
+    return [] if life.born is None else [Segment(life.born, value)]

@@ -12,7 +12,7 @@ from scheduler.events.source import standing
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Piece, Trail, events_of, trail_of
+from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.facts.wear import passes, switched
 
 if TYPE_CHECKING:
@@ -56,18 +56,18 @@ def _legs(life: "Life") -> list[Leg]:
 
 @fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of earlier ones there.",
       unknown="fewer than six flights on that aircraft with the charge at landing", onward=True)  # fmt: skip
-def endurance_ratio(life: "Life", since: int) -> list[Piece]:
+def endurance_ratio(life: "Life", since: int) -> list[Segment]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     by_aircraft: dict[str, list[Leg]] = {}
     for leg in legs(life):
         by_aircraft.setdefault(leg.aircraft, []).append(leg)
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     for leg in reversed(legs(life)):
         recent = by_aircraft[leg.aircraft][-RECENT - 1 :]
         by_aircraft[leg.aircraft].pop()
         ratio = last_over_usual([each.rate for each in recent], LEAST_EARLIER)
         if ratio is not None:
-            pieces.append(Piece(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
+            pieces.append(Segment(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
             if leg.event.at <= since:
                 break
     return pieces[::-1]
@@ -75,15 +75,15 @@ def endurance_ratio(life: "Life", since: int) -> list[Piece]:
 
 @fact("endurance", PACK, SPAN, f"Time in the air from full down to {RESERVE} %, as its last flights went (estimate).",
       unknown="no flight with the charge at landing")  # fmt: skip
-def endurance(life: "Life") -> list[Piece]:
+def endurance(life: "Life") -> list[Segment]:
     """The median minutes a percent of the last nine flights, times what lies above the reserve."""
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     trail: Trail = None
     recent: deque[float] = deque(maxlen=9)
     for leg in legs(life):
         recent.append(leg.rate)
         trail = (leg.event, trail)
-        pieces.append(Piece(leg.event.at, round(median(recent) * (100 - RESERVE) * MINUTE), None, trail))
+        pieces.append(Segment(leg.event.at, round(median(recent) * (100 - RESERVE) * MINUTE), None, trail))
     return pieces
 
 
@@ -94,30 +94,30 @@ def _landings(life: "Life") -> list[Event]:
 
 @fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing",
       onward=True)  # fmt: skip
-def last_landing(life: "Life", since: int) -> list[Piece]:
+def last_landing(life: "Life", since: int) -> list[Segment]:
     """A step at each flight; unknown after one that told no charge."""
     told = standing(_landings(life), since)
-    return [Piece(event.at, event.get("percent_to"), None, (event, None)) for event in told]
+    return [Segment(event.at, event.get("percent_to"), None, (event, None)) for event in told]
 
 
 @fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.", onward=True)
-def low_landings(life: "Life", since: int) -> list[Piece]:
+def low_landings(life: "Life", since: int) -> list[Segment]:
     """Counted over the landings with a charge told."""
     landings = _landings(life)
     told = standing(landings, since)
     earlier = landings[: len(landings) - len(told)]
-    pieces = [] if life.born is None else [Piece(life.born, 0)]
+    pieces = [] if life.born is None else [Segment(life.born, 0)]
     last = deque((event for event in earlier if "percent_to" in event.fields), maxlen=LANDINGS)
     for event in told:
         if "percent_to" in event.fields:
             last.append(event)
         low = trail_of(each for each in last if each.fields["percent_to"] < LOW)
-        pieces.append(Piece(event.at, len(events_of(low)), None, low))
+        pieces.append(Segment(event.at, len(events_of(low)), None, low))
     return pieces
 
 
 @fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.", onward=True)
-def read_since_flown(life: "Life", since: int) -> list[Piece]:
+def read_since_flown(life: "Life", since: int) -> list[Segment]:
     """From measured or a pass to the next flight."""
     return switched(life, on=[*life.those("measured"), *passes(life)], off=life.those("flown"), since=since)
 
@@ -125,7 +125,7 @@ def read_since_flown(life: "Life", since: int) -> list[Piece]:
 @fact(
     "looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.", onward=True
 )
-def looked_since_flown(life: "Life", since: int) -> list[Piece]:
+def looked_since_flown(life: "Life", since: int) -> list[Segment]:
     """From a pass or a capacity test to the next flight."""
     tests = [event for event in life.those("measured") if "capacity_mah" in event.fields]
     return switched(life, on=[*tests, *passes(life)], off=life.those("flown"), since=since)

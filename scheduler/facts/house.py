@@ -7,7 +7,7 @@ from scheduler.base.instants import DAY, CalendarSpan, add_months, end_of_day, l
 from scheduler.base.units import FLAG, SPAN, count
 from scheduler.events.event import Event
 from scheduler.facts.declare import fact
-from scheduler.facts.timeline import FALLING, Piece, Trail
+from scheduler.facts.timeline import FALLING, Segment, Trail
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -17,15 +17,15 @@ if TYPE_CHECKING:
     "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last good day; below nought once lapsed.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def days_to_expiry(life: "Life") -> list[Piece]:
+def days_to_expiry(life: "Life") -> list[Segment]:
     """Set by renewed: its `expires`, else its own date or the old expiry plus the nameplate's valid_for."""
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     last: date | None = None
     for event in life.those("renewed"):
         last = last_day(event, life, last)
         if last is not None:
             end = end_of_day(last, life.book.clocks.zone)
-            pieces.append(Piece(event.at, end - event.at, FALLING, (event, None)))
+            pieces.append(Segment(event.at, end - event.at, FALLING, (event, None)))
     return pieces
 
 
@@ -53,9 +53,9 @@ def _days_after(day: date, span: int) -> date:
     "count", ("spares",), count("spare"), "How many lie in the house.",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def spares_count(life: "Life") -> list[Piece]:
+def spares_count(life: "Life") -> list[Segment]:
     """Set by counted, lowered by used and by replaced from them, raised by restocked."""
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     total: int | None = None
     trail: Trail = None
     for event in life.events:
@@ -65,7 +65,7 @@ def spares_count(life: "Life") -> list[Piece]:
             total, trail = max(0, total + change), (event, trail)
         else:
             continue
-        pieces.append(Piece(event.at, total, None, trail))
+        pieces.append(Segment(event.at, total, None, trail))
     return pieces
 
 
@@ -73,7 +73,7 @@ def spares_count(life: "Life") -> list[Piece]:
     "below_keep", ("spares",), FLAG, "Fewer lie in the house than the nameplate says to keep.",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def below_keep(life: "Life") -> list[Piece]:
+def below_keep(life: "Life") -> list[Segment]:
     """The count against the nameplate's keep."""
     keep = int(life.item.plate["keep"])
     return [piece._replace(value="yes" if piece.value < keep else "no") for piece in spares_count(life)]  # type: ignore[operator]

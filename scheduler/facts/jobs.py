@@ -10,7 +10,7 @@ from scheduler.base.instants import DAWN, DUSK, HOUR, at_local, local_date, pars
 from scheduler.base.units import FLAG, SPAN
 from scheduler.events.event import Event
 from scheduler.facts.declare import ANYTHING, fact
-from scheduler.facts.timeline import FALLING, NEVER, Piece, Trail, Value, flags
+from scheduler.facts.timeline import FALLING, NEVER, Segment, Trail, Value, flags
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
@@ -173,7 +173,7 @@ def plans_of(book: "Book", aircraft: frozenset[str] | None, since: int = DAWN) -
     return book.once(("plans", aircraft, since), gather)  # type: ignore[return-value]
 
 
-def _alike(life: "Life", since: int, name: str, make: Callable[[list[Plan]], list[Piece]]) -> list[Piece]:
+def _alike(life: "Life", since: int, name: str, make: Callable[[list[Plan]], list[Segment]]) -> list[Segment]:
     """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
     plans = plans_for(life.book, life.item, since)
     return life.book.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
@@ -186,16 +186,16 @@ def _alike(life: "Life", since: int, name: str, make: Callable[[list[Plan]], lis
     "Time to the start of the next job known that concerns the item, if there is one.",
     onward=True,
 )
-def next_job_in(life: "Life", since: int) -> list[Piece]:
+def next_job_in(life: "Life", since: int) -> list[Segment]:
     """Falls to nought at each start; NEVER without a job."""
     return _alike(life, since, f"next job since {since}", partial(_next_of, since))
 
 
-def _next_of(since: int, plans: list[Plan]) -> list[Piece]:
+def _next_of(since: int, plans: list[Plan]) -> list[Segment]:
     ahead = [plan for plan in plans if plan.known_from < plan.starts and since < min(plan.known_to, plan.starts)]
     coming = sorted(ahead, key=lambda plan: plan.known_from, reverse=True)
     known: list[tuple[int, int, Plan]] = []
-    pieces = [Piece(DAWN, NEVER)]
+    pieces = [Segment(DAWN, NEVER)]
     for turn in sorted({t for plan in ahead for t in (plan.known_from, min(plan.known_to, plan.starts))}):
         while coming and coming[-1].known_from <= turn:
             plan = coming.pop()
@@ -204,16 +204,16 @@ def _next_of(since: int, plans: list[Plan]) -> list[Piece]:
             del known[0]
         if known:
             first = known[0][2]
-            pieces.append(Piece(turn, first.starts - turn, FALLING, (first.event, None)))
+            pieces.append(Segment(turn, first.starts - turn, FALLING, (first.event, None)))
         else:
-            pieces.append(Piece(turn, NEVER))
+            pieces.append(Segment(turn, NEVER))
     return pieces
 
 
-def _while_known(life: "Life", since: int, stretch: Callable[["Plan"], tuple[int, int]], name: str) -> list[Piece]:
+def _while_known(life: "Life", since: int, stretch: Callable[["Plan"], tuple[int, int]], name: str) -> list[Segment]:
     """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
 
-    def make(plans: list[Plan]) -> list[Piece]:
+    def make(plans: list[Plan]) -> list[Segment]:
         found: list[tuple[int, int, Event]] = []
         for plan in plans:
             start, end = stretch(plan)
@@ -225,7 +225,7 @@ def _while_known(life: "Life", since: int, stretch: Callable[["Plan"], tuple[int
     return _alike(life, since, name, make)
 
 
-def covering(stretches: list[tuple[int, int, Event]]) -> list[Piece]:
+def covering(stretches: list[tuple[int, int, Event]]) -> list[Segment]:
     """A flag that is yes wherever one of the stretches (start, end, event) holds; of several the first given is why."""
     coming = sorted(((start, place, end, event) for place, (start, end, event) in enumerate(stretches)), reverse=True)
     holding: list[tuple[int, int, Event]] = []
@@ -247,7 +247,7 @@ def covering(stretches: list[tuple[int, int, Event]]) -> list[Piece]:
     "A job that concerns the item has started and ended less than 12 h ago.",
     onward=True,
 )
-def job_under_way(life: "Life", since: int) -> list[Piece]:
+def job_under_way(life: "Life", since: int) -> list[Segment]:
     """From a job's start to its end and a grace."""
     return _while_known(life, since, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
@@ -259,7 +259,7 @@ def job_under_way(life: "Life", since: int) -> list[Piece]:
     "It is the evening before a job that concerns the item, or the night up to its morning.",
     onward=True,
 )
-def job_eve(life: "Life", since: int) -> list[Piece]:
+def job_eve(life: "Life", since: int) -> list[Segment]:
     """From the local hour of the eve, the day before, to the job's morning."""
     clocks = life.book.clocks
 
@@ -271,12 +271,12 @@ def job_eve(life: "Life", since: int) -> list[Piece]:
 
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", onward=True)
-def job_morning(life: "Life", since: int) -> list[Piece]:
+def job_morning(life: "Life", since: int) -> list[Segment]:
     """The last hours before a job's start."""
     return _while_known(life, since, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
 
 
 @fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.", onward=True)
-def starts_in(life: "Life", since: int) -> list[Piece]:
+def starts_in(life: "Life", since: int) -> list[Segment]:
     """The same as next_job_in, of this job alone."""
     return next_job_in(life, since)

@@ -14,7 +14,7 @@ from scheduler.facts.declare import fact
 from scheduler.facts.fitting import controllers_for, fittings, packs_for, parts_of
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.papers import sort_of
-from scheduler.facts.timeline import Piece, Trail, events_of, trail_of
+from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
@@ -72,21 +72,21 @@ Look = Callable[[Plan, int], object]
 Turns = Callable[[Plan, int, int], Iterator[int]]
 
 
-def _steps(life: "Life", look: Look, turns: Turns) -> list[Piece]:
+def _steps(life: "Life", look: Look, turns: Turns) -> list[Segment]:
     """A fact of a job that `look(plan, instant)` tells, looked at anew at each of `turns(plan, start, end)` while the
     plan stands and its job has not begun."""
     pieces = []
     for plan in plans_for(life.book, life.item):
         end = min(plan.known_to, plan.starts)
         for turn in sorted({plan.known_from, *turns(plan, plan.known_from, end)}):
-            pieces.append(Piece(turn, look(plan, turn), None, (plan.event, None)))  # type: ignore[arg-type]
-        pieces.append(Piece(max(end, plan.known_from), None))
+            pieces.append(Segment(turn, look(plan, turn), None, (plan.event, None)))  # type: ignore[arg-type]
+        pieces.append(Segment(max(end, plan.known_from), None))
     return pieces
 
 
 @fact("airtime_covered", JOB, PERCENT, "What its packs hold down to the reserve, of the airtime booked (estimate).",
       unknown="no airtime booked, or no flight with the charge at landing")  # fmt: skip
-def airtime_covered(life: "Life") -> list[Piece]:
+def airtime_covered(life: "Life") -> list[Segment]:
     """A pack that tells nothing of itself is taken to last as its sisters do. Of a job for no one aircraft it is told
     for the one that can take it and lasts longest."""
     book = life.book
@@ -214,16 +214,16 @@ def _turns(book: "Book", plan: Plan, start: int, end: int) -> Iterator[int]:
             yield from book.fact(paper, "days_to_expiry").starts_in(start, end)
 
 
-def _told(life: "Life", tell: Callable[[Hindered], object]) -> list[Piece]:
+def _told(life: "Life", tell: Callable[[Hindered], object]) -> list[Segment]:
     """A fact of a job that tells something of what keeps it from being flown."""
 
-    def look() -> list[Piece]:
+    def look() -> list[Segment]:
         return _steps(life, partial(hindered, life.book), partial(_turns, life.book))
 
     return [_told_piece(piece, tell) for piece in life.once("hindered", look)]  # type: ignore[attr-defined]
 
 
-def _told_piece(piece: Piece, tell: Callable[[Hindered], object]) -> Piece:
+def _told_piece(piece: Segment, tell: Callable[[Hindered], object]) -> Segment:
     found: Hindered | None = piece.value  # type: ignore[assignment]
     if found is None:
         return piece
@@ -238,7 +238,7 @@ def _told_piece(piece: Piece, tell: Callable[[Hindered], object]) -> Piece:
     "Items that it needs and that are grounded: aircraft, parts, controllers, all packs; where it names no aircraft, "
     "those of all once none could take it.",
 )
-def grounded_items(life: "Life") -> list[Piece]:
+def grounded_items(life: "Life") -> list[Segment]:
     """Counted as the plan stands."""
     return _told(life, lambda found: len(found.grounded))
 
@@ -250,13 +250,13 @@ def grounded_items(life: "Life") -> list[Piece]:
     "Papers that it needs and that will have lapsed when it starts, waivers apart; where it names no aircraft, those "
     "of all once none could take it.",
 )
-def papers_lapsing(life: "Life") -> list[Piece]:
+def papers_lapsing(life: "Life") -> list[Segment]:
     """Judged at the job's start."""
     return _told(life, lambda found: len(found.lapsing))
 
 
 @fact("not_fit", JOB, FREE, "What it needs and is not fit, in words.")
-def not_fit(life: "Life") -> list[Piece]:
+def not_fit(life: "Life") -> list[Segment]:
     """For texts."""
 
     def words(found: Hindered) -> str:
@@ -266,7 +266,7 @@ def not_fit(life: "Life") -> list[Piece]:
 
 
 @fact("unlogged", JOB, FLAG, "It has ended, and no flight of its aircraft since its start is logged.")
-def unlogged(life: "Life") -> list[Piece]:
+def unlogged(life: "Life") -> list[Segment]:
     """From its end, as last planned, to the next flight that counts for it."""
     return covering(unlogged_stretches(life.book, plans_for(life.book, life.item)))
 

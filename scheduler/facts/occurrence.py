@@ -9,7 +9,7 @@ from scheduler.base.units import word as words
 from scheduler.events.event import Event
 from scheduler.facts.aircraft import AIRCRAFT
 from scheduler.facts.declare import fact
-from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.facts.timeline import FALLING, NEVER, Segment
 from scheduler.facts.wear import switched
 
 if TYPE_CHECKING:
@@ -38,13 +38,13 @@ def _unreported(life: "Life") -> list[tuple[int, list[Event]]]:
 
 
 @fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that were not reported yet.")
-def injury(life: "Life") -> list[Piece]:
+def injury(life: "Life") -> list[Segment]:
     """None told is none."""
     pieces = []
     for turn, mishaps in _unreported(life):
         worst = max(mishaps, key=lambda event: INJURIES.index(str(event.get("injury", "none"))), default=None)
         word = str(worst.get("injury", "none")) if worst else "none"
-        pieces.append(Piece(turn, word, None, (worst, None) if worst else None))
+        pieces.append(Segment(turn, word, None, (worst, None) if worst else None))
     return pieces
 
 
@@ -55,47 +55,47 @@ def _damage(event: Event) -> tuple[float, float]:
     return (told[0], told[-1]) if told else (0.0, 0.0)
 
 
-def _costliest(life: "Life", part: int) -> list[Piece]:
+def _costliest(life: "Life", part: int) -> list[Segment]:
     pieces = []
     for turn, mishaps in _unreported(life):
         worst = max(mishaps, key=lambda event: min(_damage(event)), default=None)
-        pieces.append(Piece(turn, _damage(worst)[part] if worst else 0.0, None, (worst, None) if worst else None))
+        pieces.append(Segment(turn, _damage(worst)[part] if worst else 0.0, None, (worst, None) if worst else None))
     return pieces
 
 
 @fact("others_repair_cost", AIRCRAFT, USD, "Repair of what belongs to others, in its worst mishap not reported yet.")
-def others_repair_cost(life: "Life") -> list[Piece]:
+def others_repair_cost(life: "Life") -> list[Segment]:
     """Parts and labour; the aircraft itself never counts."""
     return _costliest(life, 0)
 
 
 @fact("others_value", AIRCRAFT, USD, "Value of what belongs to others, in its worst mishap not reported yet.")
-def others_value(life: "Life") -> list[Piece]:
+def others_value(life: "Life") -> list[Segment]:
     """Fair market value, as told."""
     return _costliest(life, 1)
 
 
 @fact("report_due_in", AIRCRAFT, SPAN, "Time left to report its first mishap not reported yet, if it has to be.",
       of=("us", "europe"))  # fmt: skip
-def report_due_in(life: "Life", of: str) -> list[Piece]:
+def report_due_in(life: "Life", of: str) -> list[Segment]:
     """To the end of the tenth calendar day after it (us), or 72 h on (europe); never where none is open."""
     zone = life.book.clocks.zone
     pieces = []
     for turn, mishaps in _unreported(life):
         if not mishaps:
-            pieces.append(Piece(turn, NEVER))
+            pieces.append(Segment(turn, NEVER))
             continue
         first = mishaps[0]
         last = end_of_day(local_date(first.at, zone) + timedelta(days=CALENDAR_DAYS_US), zone)
         due = last if of == "us" else first.at + HOURS_EUROPE * HOUR
-        pieces.append(Piece(turn, due - turn, FALLING, (first, None)))
+        pieces.append(Segment(turn, due - turn, FALLING, (first, None)))
     return pieces
 
 
 @fact(
     "analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right."
 )
-def analysis_due(life: "Life") -> list[Piece]:
+def analysis_due(life: "Life") -> list[Segment]:
     """From such a mishap to a reported analysis."""
     grave = [e for e in life.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
     return switched(life, on=grave, off=[e for e in life.those("reported") if e.get("what_of") == "analysis"])

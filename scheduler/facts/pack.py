@@ -9,7 +9,7 @@ from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import cell_volts, charge_fold
 from scheduler.facts.declare import fact, since_birth
-from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.facts.timeline import RISING, Segment, Trail, flags
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
@@ -33,13 +33,13 @@ WATCH = 24 * HOUR
     unknown="no charge, reading or flight tells what it holds",
     record="shelfbell log measured {item} PERCENT", onward=True,
 )  # fmt: skip
-def charge(life: "Life", since: int) -> list[Piece]:
+def charge(life: "Life", since: int) -> list[Segment]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
     return charge_fold(life).pieces(since)
 
 
 @fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", onward=True)
-def cycles(life: "Life", since: int) -> list[Piece]:
+def cycles(life: "Life", since: int) -> list[Segment]:
     """Summed over flights and drains; a total that the pack shows takes the place of the sum."""
     steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges]
     shown = [e for e in life.those("measured") if "cycles_total" in e.fields]
@@ -48,17 +48,17 @@ def cycles(life: "Life", since: int) -> list[Piece]:
 
 
 @fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", onward=True)
-def cycles_of_rating(life: "Life", since: int) -> list[Piece]:
+def cycles_of_rating(life: "Life", since: int) -> list[Segment]:
     """The cycles over the nameplate's rated_cycles."""
     rated, counted = int(life.item.plate["rated_cycles"]), life.book.pieces(life, "cycles", since=since)
-    return [Piece(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
+    return [Segment(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
 
 
 Step = tuple[int, float | None, float, Event]
 """When a count changes, its new total or None, else by how much, and the event."""
 
 
-def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Piece]:
+def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Segment]:
     """A count that grows by steps, in order."""
     told = len(steps) - len(standing(steps, since))
     pieces = since_birth(life, 0)
@@ -69,7 +69,7 @@ def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Piece]:
     for at, anchor, increase, event in steps[told:]:
         total = total + increase if anchor is None else anchor
         trail = (event, trail if anchor is None else None)
-        pieces.append(Piece(at, total, None, trail))
+        pieces.append(Segment(at, total, None, trail))
     return pieces
 
 
@@ -77,11 +77,11 @@ def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Piece]:
     "hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.",
     onward=True,
 )  # fmt: skip
-def hours_since_reading(life: "Life", since: int) -> list[Piece]:
+def hours_since_reading(life: "Life", since: int) -> list[Segment]:
     """Rises from the last reading, charge, drain or flight."""
-    pieces = [] if life.born is None else [Piece(life.born, 0, RISING)]
+    pieces = [] if life.born is None else [Segment(life.born, 0, RISING)]
     told = standing(charge_fold(life).readings, since)
-    return pieces + [Piece(instant, 0, RISING, (event, None)) for instant, event in told]
+    return pieces + [Segment(instant, 0, RISING, (event, None)) for instant, event in told]
 
 
 @fact(
@@ -90,20 +90,20 @@ def hours_since_reading(life: "Life", since: int) -> list[Piece]:
     unknown="no capacity test, and fewer than three flights that tell what they used and both percents",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health(life: "Life") -> list[Piece]:
+def health(life: "Life") -> list[Segment]:
     """A step at each capacity found; one wild reading among many moves it little."""
     from scheduler.facts.capacity import healths
 
-    return [Piece(found.at, found.percent, None, found.trail) for found in healths(life)]
+    return [Segment(found.at, found.percent, None, found.trail) for found in healths(life)]
 
 
-def latched(events: list[Event]) -> list[Piece]:
+def latched(events: list[Event]) -> list[Segment]:
     """Yes from the first of some events on, be it before the life began; nothing short of a new life lifts it."""
-    return [Piece(DAWN, "no"), *(Piece(event.at, "yes", None, (event, None)) for event in events[:1])]
+    return [Segment(DAWN, "no"), *(Segment(event.at, "yes", None, (event, None)) for event in events[:1])]
 
 
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
-def swollen(life: "Life") -> list[Piece]:
+def swollen(life: "Life") -> list[Segment]:
     """Latched by a finding in inspected or noticed."""
     return latched([e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
@@ -113,11 +113,11 @@ def swollen(life: "Life") -> list[Piece]:
     unknown="an aircraft was in water with a pack that no entry names: log that mishap again with its pack",
     record="shelfbell log mishap AIRCRAFT water PACK --instead_of ID",
 )  # fmt: skip
-def wet(life: "Life") -> list[Piece]:
+def wet(life: "Life") -> list[Segment]:
     """Latched by a mishap of severity water; unknown from one that it may have been in."""
     known, doubtful = _in_water(life.those("mishap")), _in_water(_may_have_been_in(life))
     first = known[0].at if known else DUSK
-    doubted = [Piece(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
+    doubted = [Segment(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
     return sorted([*latched(known), *doubted], key=lambda piece: piece.start)
 
 
@@ -126,29 +126,29 @@ def _in_water(mishaps: list[Event]) -> list[Event]:
 
 
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")
-def too_deep(life: "Life") -> list[Piece]:
+def too_deep(life: "Life") -> list[Segment]:
     """Latched by a resting voltage below the chemistry's floor."""
     return latched([event for event, _ in _below_floor(life)])
 
 
 @fact("past_mending", PACK, FLAG, "It is known to be swollen, wet or too deep: no look makes it sound.")
-def past_mending(life: "Life") -> list[Piece]:
+def past_mending(life: "Life") -> list[Segment]:
     """From the first that is known of what no look lifts; no where that is unknown."""
     found = [piece for name in LATCHED for piece in life.fact(name).pieces if piece.value == "yes"]
-    return [Piece(DAWN, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
+    return [Segment(DAWN, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
 
 
 @fact("deep_cell", PACK, VOLTS, "The lowest that a cell has stood at rest since it was found too deep.",
       unknown="no resting voltage on record that is too deep",
       record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def deep_cell(life: "Life") -> list[Piece]:
+def deep_cell(life: "Life") -> list[Segment]:
     """For texts: a step at each deeper reading; a higher one takes nothing back."""
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     lowest = inf
     for event, volts in _below_floor(life):
         if volts < lowest:
             lowest = volts
-            pieces.append(Piece(event.at, volts, None, (event, None)))
+            pieces.append(Segment(event.at, volts, None, (event, None)))
     return pieces
 
 
@@ -159,9 +159,9 @@ def _below_floor(life: "Life") -> list[tuple[Event, float]]:
 
 @fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last resting voltage.",
       unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def lowest_cell(life: "Life") -> list[Piece]:
+def lowest_cell(life: "Life") -> list[Segment]:
     """A step at each resting voltage."""
-    return [Piece(event.at, volts, None, (event, None)) for event, volts in _lowest_cells(life)]
+    return [Segment(event.at, volts, None, (event, None)) for event, volts in _lowest_cells(life)]
 
 
 def _lowest_cells(life: "Life") -> list[tuple[Event, float]]:
@@ -176,7 +176,7 @@ def _lowest_cells(life: "Life") -> list[tuple[Event, float]]:
             "or look at each a day after it",
     record="shelfbell log inspected {item} RESULT",
 )  # fmt: skip
-def under_watch(life: "Life") -> list[Piece]:
+def under_watch(life: "Life") -> list[Segment]:
     """From a mishap or a dent to the first pass at least WATCH later; unknown likewise after a mishap that it may have
     been in."""
     triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
@@ -221,23 +221,26 @@ def _is_knock(event: Event) -> bool:
 
 
 @fact("knock", PACK, word(), "Its last knock or fall, and where that is inferred from a flight, in words.")
-def knock(life: "Life") -> list[Piece]:
+def knock(life: "Life") -> list[Segment]:
     """For texts."""
     knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
-    return [Piece(DAWN, "none"), *(Piece(event.at, _knock_words(life, event), None, (event, None)) for event in knocks)]
+    return [
+        Segment(DAWN, "none"),
+        *(Segment(event.at, _knock_words(life, event), None, (event, None)) for event in knocks),
+    ]
 
 
 @fact("look_counts", PACK, word(), "From when a look ends the watch after a knock, in words.")
-def look_counts(life: "Life") -> list[Piece]:
+def look_counts(life: "Life") -> list[Segment]:
     """For texts: a local time, as long as that is to come."""
-    pieces = [Piece(DAWN, "now")]
+    pieces = [Segment(DAWN, "now")]
     for piece in life.fact("under_watch").pieces:
         if piece.value == "yes" and piece.trail is not None:
             counts = piece.trail[0].at + WATCH
             if counts > piece.start:
                 said = f"from {moment(counts, life.book.clocks.zone)} on"
-                pieces.append(Piece(piece.start, said, None, piece.trail))
-            pieces.append(Piece(max(counts, piece.start), "now", None, piece.trail))
+                pieces.append(Segment(piece.start, said, None, piece.trail))
+            pieces.append(Segment(max(counts, piece.start), "now", None, piece.trail))
     return pieces
 
 
@@ -262,7 +265,7 @@ def inferred_from(book: "Book", mishap: Event) -> str:
 
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
-def set_aside(life: "Life") -> list[Piece]:
+def set_aside(life: "Life") -> list[Segment]:
     """From set_aside or handed_in to a later pass."""
     triples: list[tuple[int, bool | None, Trail]] = [(DAWN, False, None)]
     for event in life.those("set_aside", "handed_in", "inspected"):
@@ -279,7 +282,7 @@ def set_aside(life: "Life") -> list[Piece]:
     FLAG,
     "Not swollen, wet, too deep, under watch, set aside, found unfit or retired, as far as is known.",
 )
-def usable(life: "Life") -> list[Piece]:
+def usable(life: "Life") -> list[Segment]:
     """No wherever one of the grounds is known to hold; its events are the reason. Unknown before its life begins."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
     retired = next((event.at for event in life.those("retired")), DUSK)
@@ -287,5 +290,5 @@ def usable(life: "Life") -> list[Piece]:
     pieces = []
     for turn in turns:
         trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)
-        pieces.append(Piece(turn, "no" if trail or turn >= retired else "yes", None, trail))
+        pieces.append(Segment(turn, "no" if trail or turn >= retired else "yes", None, trail))
     return pieces

@@ -6,7 +6,7 @@ from scheduler.base.instants import DAWN, CalendarSpan, start_of_day
 from scheduler.base.units import FLAG, word
 from scheduler.facts.declare import fact
 from scheduler.facts.house import last_day
-from scheduler.facts.timeline import Piece
+from scheduler.facts.timeline import Segment
 from scheduler.fleet.plates import PLATES
 
 if TYPE_CHECKING:
@@ -29,27 +29,27 @@ def sort_of(paper: "Item") -> str:
 
 
 @fact("sort", ("paper",), word(*SORTS), "What sort of paper it is.")
-def sort(life: "Life") -> list[Piece]:
+def sort(life: "Life") -> list[Segment]:
     """The nameplate's word."""
-    return [Piece(DAWN, sort_of(life.item))]
+    return [Segment(DAWN, sort_of(life.item))]
 
 
 @fact(
     "renewal_window", ("paper",), FLAG, "The six months before the month of its expiry have begun.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def renewal_window(life: "Life") -> list[Piece]:
+def renewal_window(life: "Life") -> list[Segment]:
     """Yes from the first day of the sixth month before the month of expiry."""
     zone = life.book.clocks.zone
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     last: date | None = None
     for event in life.those("renewed"):
         last = last_day(event, life, last)
         if last is None:
             continue
         opens = max(event.at, start_of_day(_months_before(last, WINDOW_MONTHS), zone))
-        pieces.append(Piece(event.at, "no", None, (event, None)))
-        pieces.append(Piece(opens, "yes", None, (event, None)))
+        pieces.append(Segment(event.at, "no", None, (event, None)))
+        pieces.append(Segment(opens, "yes", None, (event, None)))
     return pieces
 
 

@@ -13,7 +13,7 @@ from scheduler.facts.charge import charge_fold
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import covering
-from scheduler.facts.timeline import RISING, Piece
+from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
@@ -40,11 +40,11 @@ _GONE = ("retired", "handed_in")
 
 
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
-def log_quiet(life: "Life") -> list[Piece]:
+def log_quiet(life: "Life") -> list[Segment]:
     """Rises from each entry; nought in an absence, and rises from its end."""
     away = [absence(event) for event in life.those("away")]
-    told = [Piece(at, 0, RISING) for at in life.book.instants if not any(start <= at < end for start, end in away)]
-    turns = [piece for start, end in away for piece in (Piece(start, 0), Piece(end, 0, RISING))]
+    told = [Segment(at, 0, RISING) for at in life.book.instants if not any(start <= at < end for start, end in away)]
+    turns = [piece for start, end in away for piece in (Segment(start, 0), Segment(end, 0, RISING))]
     return [*since_last([]), *sorted([*told, *turns], key=lambda piece: piece.start)]
 
 
@@ -122,7 +122,7 @@ def _lacking(book: "Book") -> list[tuple[int, list[str]]]:
 
 
 @fact("first_readings_due", ("home",), count("item"), "Items in service whose state no entry tells.")
-def first_readings_due(life: "Life") -> list[Piece]:
+def first_readings_due(life: "Life") -> list[Segment]:
     """Counted from each item's in_service, or from the first entry of all."""
     changes: dict[int, int] = {}
     for start, end, _ in _asked(life.book):
@@ -130,7 +130,7 @@ def first_readings_due(life: "Life") -> list[Piece]:
         changes[end] = changes.get(end, 0) - 1
     turns = sorted(turn for turn in changes if turn < DUSK)
     counts = accumulate(changes[turn] for turn in turns)
-    return [Piece(DAWN, 0), *(Piece(turn, lacking) for turn, lacking in zip(turns, counts, strict=True))]
+    return [Segment(DAWN, 0), *(Segment(turn, lacking) for turn, lacking in zip(turns, counts, strict=True))]
 
 
 def _lacking_at(life: "Life", instant: int) -> str:
@@ -138,9 +138,9 @@ def _lacking_at(life: "Life", instant: int) -> str:
 
 
 @fact("first_readings", ("home",), word(), "Which readings to take first, in words.", at=_lacking_at)
-def first_readings(life: "Life") -> list[Piece]:
+def first_readings(life: "Life") -> list[Segment]:
     """For texts: by kind, most useful first."""
-    return [Piece(DAWN, "none"), *(Piece(turn, _in_words(life.book, names)) for turn, names in _lacking(life.book))]
+    return [Segment(DAWN, "none"), *(Segment(turn, _in_words(life.book, names)) for turn, names in _lacking(life.book))]
 
 
 def _in_words(book: "Book", wanting: list[str]) -> str:
@@ -174,14 +174,14 @@ def _stands(book: "Book", pack: Item, instant: int) -> str:
 
 
 @fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.", at=_standing)
-def not_put_away(life: "Life") -> list[Piece]:
+def not_put_away(life: "Life") -> list[Segment]:
     """For texts; looked at wherever the log's quiet begins."""
     turns = [piece.start for piece in log_quiet(life)[1:]]
-    return [Piece(DAWN, "none"), *(Piece(turn, _standing(life, turn)) for turn in turns)]
+    return [Segment(DAWN, "none"), *(Segment(turn, _standing(life, turn)) for turn in turns)]
 
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before an absence that was announced.")
-def away_eve(life: "Life") -> list[Piece]:
+def away_eve(life: "Life") -> list[Segment]:
     """From the local hour of the eve, the day before, to the absence."""
     clocks = life.book.clocks
     found = []
@@ -196,7 +196,7 @@ def away_eve(life: "Life") -> list[Piece]:
 
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
       unknown="no flight of the pilot", onward=True)  # fmt: skip
-def out_of_practice(life: "Life", since: int) -> list[Piece]:
+def out_of_practice(life: "Life", since: int) -> list[Segment]:
     """Flights that name no pilot count for the only one."""
     return since_last(_flights_of(life, since), since)[1:]
 

@@ -8,7 +8,7 @@ from scheduler.events.event import Event
 from scheduler.facts.charge import cell_volts
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Piece, Trail
+from scheduler.facts.timeline import Segment, Trail
 from scheduler.facts.wear import rising
 
 if TYPE_CHECKING:
@@ -26,19 +26,19 @@ WINDOW = 30 * DAY
     "cell_spread", PACK, VOLTS, "The highest less the lowest cell, at rest for an hour or more.",
     unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
-def cell_spread(life: "Life") -> list[Piece]:
+def cell_spread(life: "Life") -> list[Segment]:
     """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
     pieces = []
     for event in life.those("measured"):
         each = cell_volts(event, life.item.plate) if "cell_volts" in event.fields else None
         if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:
-            pieces.append(Piece(event.at, round(max(each) - min(each), 4), None, (event, None)))
+            pieces.append(Segment(event.at, round(max(each) - min(each), 4), None, (event, None)))
     return pieces
 
 
 @fact("resistance_ratio", PACK, RATIO, "Resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
-def resistance_ratio(life: "Life") -> list[Piece]:
+def resistance_ratio(life: "Life") -> list[Segment]:
     """A step at each reading from the eighth on."""
     from scheduler.cells.resistance import resistance_ratio as ratio
 
@@ -47,7 +47,7 @@ def resistance_ratio(life: "Life") -> list[Piece]:
         read.append(mohm)
         estimate = ratio(read)
         if estimate is not None:
-            pieces.append(Piece(event.at, estimate.value, None, (event, None)))
+            pieces.append(Segment(event.at, estimate.value, None, (event, None)))
     return pieces
 
 
@@ -72,7 +72,7 @@ def capacity_tests(life: "Life") -> list[Event]:
     unknown="fewer than two capacity tests on different days",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health_confirmed(life: "Life") -> list[Piece]:
+def health_confirmed(life: "Life") -> list[Segment]:
     """Known from the second day with a test on: one test can be a slip."""
     capacity = float(life.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
@@ -82,18 +82,18 @@ def health_confirmed(life: "Life") -> list[Piece]:
         by_day[local_date(event.at, life.book.clocks.zone)] = share, event
         last = list(by_day.values())[-2:]
         if len(last) == 2:
-            pieces.append(Piece(event.at, max(last[0][0], share), None, (event, (last[0][1], None))))
+            pieces.append(Segment(event.at, max(last[0][0], share), None, (event, (last[0][1], None))))
     return pieces
 
 
 @fact("since_capacity_test", PACK, SPAN, "Time since its last capacity test, or since it came into use.")
-def since_capacity_test(life: "Life") -> list[Piece]:
+def since_capacity_test(life: "Life") -> list[Segment]:
     """Rises from each test."""
     return rising(life, capacity_tests(life))
 
 
 @fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test.")
-def cycles_since_test(life: "Life") -> list[Piece]:
+def cycles_since_test(life: "Life") -> list[Segment]:
     """The count of cycles less what it stood at then."""
     cycles = life.fact("cycles")
     tests = {event.at for event in capacity_tests(life)}
@@ -103,19 +103,19 @@ def cycles_since_test(life: "Life") -> list[Piece]:
         piece = cycles.piece(turn)
         total = float(piece.value or 0)
         base = total if turn in tests else min(base, total)
-        pieces.append(Piece(turn, total - base, None, piece.trail))
+        pieces.append(Segment(turn, total - base, None, piece.trail))
     return pieces
 
 
 @fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
-def charges_out_of_range(life: "Life") -> list[Piece]:
+def charges_out_of_range(life: "Life") -> list[Segment]:
     """Counts charged with a temperature_c below charge_from or above charge_to."""
     low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])
     told = [event for event in life.those("charged") if "temperature_c" in event.fields]
     return within(life, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
 
 
-def within(life: "Life", events: list[Event], window: int) -> list[Piece]:
+def within(life: "Life", events: list[Event], window: int) -> list[Segment]:
     """How many of some events lie within the last `window`."""
     turns = sorted({turn for event in events for turn in (event.at, event.at + window)})
     pieces = since_birth(life, 0)
@@ -124,5 +124,5 @@ def within(life: "Life", events: list[Event], window: int) -> list[Piece]:
         recent = [event for event in events if event.at <= turn < event.at + window]
         for event in recent:
             trail = (event, trail)
-        pieces.append(Piece(turn, len(recent), None, trail))
+        pieces.append(Segment(turn, len(recent), None, trail))
     return pieces

@@ -7,7 +7,7 @@ from scheduler.base.units import SPAN
 from scheduler.events.event import Event
 from scheduler.facts.declare import fact
 from scheduler.facts.house import spares_count
-from scheduler.facts.timeline import NEVER, Piece, Timeline
+from scheduler.facts.timeline import NEVER, Segment, Timeline
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -21,7 +21,7 @@ RATE_OVER = 180 * DAY
     "How long the spares last at the rate of the last 180 days, less the time an order takes (estimate).",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def cover_after_delivery(life: "Life") -> list[Piece]:
+def cover_after_delivery(life: "Life") -> list[Segment]:
     """A step at each count, use and restock (estimate); never where none was used."""
     count = Timeline(spares_count(life))
     taken = [(event, _taken(event)) for event in life.events if _taken(event)]
@@ -32,7 +32,7 @@ def cover_after_delivery(life: "Life") -> list[Piece]:
             continue
         rate = sum(n for event, n in taken if piece.start - RATE_OVER < event.at <= piece.start) / RATE_OVER
         lasts = round(float(piece.value) / rate) - delivery if rate else NEVER
-        pieces.append(Piece(piece.start, lasts, None, piece.trail))
+        pieces.append(Segment(piece.start, lasts, None, piece.trail))
     return pieces
 
 

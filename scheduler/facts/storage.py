@@ -14,7 +14,7 @@ from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.facts.timeline import FALLING, NEVER, Segment
 from scheduler.facts.wear import airtime_of
 
 if TYPE_CHECKING:
@@ -33,23 +33,23 @@ LEAST_WORK = 60 * MINUTE
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
       record="shelfbell log measured {item} PERCENT", onward=True)  # fmt: skip
-def going_low_in(life: "Life", since: int) -> list[Piece]:
+def going_low_in(life: "Life", since: int) -> list[Segment]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
     percent = float(life.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
     pieces = []
     for start, value, slope, trail in charge_fold(life).pieces(since):
         if value is None:
-            pieces.append(Piece(start, None, None, trail))
+            pieces.append(Segment(start, None, None, trail))
         elif slope is not None and slope == falling:
-            pieces.append(Piece(start, round((float(value) - LOW) / loss), FALLING, trail))
+            pieces.append(Segment(start, round((float(value) - LOW) / loss), FALLING, trail))
         else:
-            pieces.append(Piece(start, NEVER, None, trail))
+            pieces.append(Segment(start, NEVER, None, trail))
     return pieces
 
 
 @fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", onward=True)
-def since_charged(life: "Life", since: int) -> list[Piece]:
+def since_charged(life: "Life", since: int) -> list[Segment]:
     """Rises from each charge."""
     return since_last(life.those("charged"), since)
 
@@ -61,7 +61,7 @@ def since_charged(life: "Life", since: int) -> list[Piece]:
     "The job that it was charged for was called off; it was not used since.",
     onward=True,
 )
-def charged_for_cancelled_job(life: "Life", since: int) -> list[Piece]:
+def charged_for_cancelled_job(life: "Life", since: int) -> list[Segment]:
     """From the cancellation to the next charge, drain or flight."""
     handled = life.those("charged", "drained", "flown")
     told = [event.at for event in standing(handled, since)[:1]]
@@ -95,15 +95,15 @@ def _next_of(book: "Book", plan: Plan) -> Event | None:
 
 @fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
       unknown="too few flights of it and its sisters in 90 days", onward=True)  # fmt: skip
-def share_of_work(life: "Life", since: int) -> list[Piece]:
+def share_of_work(life: "Life", since: int) -> list[Segment]:
     """1 is an even share; known once it has been in use for the 90 days."""
     if life.born is None:
         return []
-    own, pieces = 0, [Piece(life.born, None)]
+    own, pieces = 0, [Segment(life.born, None)]
     for at, changed, flown, packs in _work(life.book, tuple(life.item.plate.get("fits") or ()), since):
         own = changed.get(life.item.id, own)
         if at >= life.born + SHARE_OVER:
-            pieces.append(Piece(at, _share(own, flown, packs)))
+            pieces.append(Segment(at, _share(own, flown, packs)))
     return pieces
 
 

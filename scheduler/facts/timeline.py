@@ -27,7 +27,7 @@ NEVER = float("inf")
 """A duration that no instant reaches: "no job booked"."""
 
 
-class Piece(NamedTuple):
+class Segment(NamedTuple):
     """What holds from `start` on: `value` at `start`, changing by `slope`; None is unknown. `trail`: why."""
 
     start: int
@@ -45,9 +45,9 @@ class Piece(NamedTuple):
         return self.value + moved / self.slope[1]  # type: ignore[operator]
 
 
-def _in_order(pieces: list[Piece]) -> list[Piece]:
+def _in_order(pieces: list[Segment]) -> list[Segment]:
     """Without what lies beyond time, or what another piece takes the place of."""
-    kept: list[Piece] = []
+    kept: list[Segment] = []
     for piece in pieces:
         if piece.start >= DUSK:
             continue
@@ -62,13 +62,13 @@ class Timeline:
 
     __slots__ = ("pieces", "_starts", "_compared")
 
-    def __init__(self, pieces: list[Piece]) -> None:
+    def __init__(self, pieces: list[Segment]) -> None:
         """Take pieces in order of time; of two that start together the later wins; before the first it is unknown.
 
         A piece that would start at DUSK or later lies beyond time and is left out.
         """
         if not pieces or pieces[0].start > DAWN:
-            pieces = [Piece(DAWN, None), *pieces]
+            pieces = [Segment(DAWN, None), *pieces]
         starts = [piece.start for piece in pieces]
         if not all(map(lt, starts, [*starts[1:], DUSK])):
             pieces = _in_order(pieces)
@@ -77,11 +77,11 @@ class Timeline:
         self._starts = starts
         self._compared: dict[tuple[str, object, int], Intervals] = {}
 
-    def __iter__(self) -> Iterator[tuple[Piece, int]]:
+    def __iter__(self) -> Iterator[tuple[Segment, int]]:
         """Each piece with its end."""
         return zip(self.pieces, [*self._starts[1:], DUSK], strict=True)
 
-    def piece(self, instant: int) -> Piece:
+    def piece(self, instant: int) -> Segment:
         """The piece that holds at an instant."""
         return self.pieces[self._place(instant)]
 
@@ -98,7 +98,7 @@ class Timeline:
         """Where pieces start within (start, end)."""
         return self._starts[bisect_right(self._starts, start) : bisect_left(self._starts, end)]
 
-    def clipped(self, start: int, end: int) -> list[Piece]:
+    def clipped(self, start: int, end: int) -> list[Segment]:
         """The pieces within [start, end)."""
         place = self._place(start)
         first, later = self.pieces[place], self.pieces[place + 1 : bisect_left(self._starts, end)]
@@ -167,7 +167,7 @@ class Timeline:
 _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": le, "less_than": lt}
 
 
-def _calendar_bound(piece: Piece, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
+def _calendar_bound(piece: Segment, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
     """The calendar span as a duration from where a rising age was nought."""
     if piece.slope != RISING or not isinstance(piece.value, int) or reach is None:
         raise TypeError("a calendar span can only be held against an age")
@@ -175,7 +175,7 @@ def _calendar_bound(piece: Piece, span: CalendarSpan, reach: Callable[[int, Cale
     return reach(origin, span) - origin
 
 
-def _comes_near(piece: Piece, end: int, limit: object) -> bool:
+def _comes_near(piece: Segment, end: int, limit: object) -> bool:
     """False when a sloped piece stays well away from the limit: spares the exact solution."""
     start, value, (rise, per), _ = piece  # type: ignore[misc]
     last = value + rise * (end - start) / per  # type: ignore[operator]
@@ -184,7 +184,7 @@ def _comes_near(piece: Piece, end: int, limit: object) -> bool:
     return low - slack <= limit <= high + slack
 
 
-def _crossing(piece: Piece, limit: object, strict: bool) -> int | None:
+def _crossing(piece: Segment, limit: object, strict: bool) -> int | None:
     """The first instant at which a sloped piece has reached (`strict`: passed) the limit, in its own direction.
 
     With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds on, rounded up to a whole one.
@@ -205,7 +205,7 @@ def _crossing(piece: Piece, limit: object, strict: bool) -> int | None:
 def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:
     """A yes/no quantity from (start, truth, why) triples; None is unknown."""
     words = {True: "yes", False: "no", None: None}
-    return Timeline([Piece(start, words[truth], None, trail) for start, truth, trail in pairs])
+    return Timeline([Segment(start, words[truth], None, trail) for start, truth, trail in pairs])
 
 
 def trail_of(events: Iterable[Event]) -> Trail:

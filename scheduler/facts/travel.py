@@ -9,7 +9,7 @@ from scheduler.events.event import Event
 from scheduler.events.kinds import MODES
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import FALLING, NEVER, Piece
+from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Book, Life
@@ -23,9 +23,9 @@ FREE_TO = 100
 
 
 @fact("watt_hours", PACK, WATT_HOURS, "Rated energy: capacity times nominal voltage (49 CFR 171.8).")
-def rated_energy(life: "Life") -> list[Piece]:
+def rated_energy(life: "Life") -> list[Segment]:
     """From the nameplate: never the full voltage."""
-    return [Piece(DAWN, energy_of(life.item))]
+    return [Segment(DAWN, energy_of(life.item))]
 
 
 def energy_of(pack: "Item") -> float:
@@ -48,29 +48,29 @@ def departures(life: "Life") -> list[tuple[int, Event | None]]:
 
 
 @fact("leaves_in", PACK, SPAN, "Time until it leaves on the next journey announced that carries it.")
-def leaves_in(life: "Life") -> list[Piece]:
+def leaves_in(life: "Life") -> list[Segment]:
     """Falls to nought at the departure; never without a journey."""
     pieces = []
     for turn, event in departures(life):
         left = parse_rfc3339(str(event.get("leaves"))) - turn if event else 0
-        pieces.append(Piece(turn, left, FALLING, (event, None)) if event else Piece(turn, NEVER))
+        pieces.append(Segment(turn, left, FALLING, (event, None)) if event else Segment(turn, NEVER))
     return pieces
 
 
 @fact("leaves_by", PACK, word(*MODES, "none"), "The way of the next journey announced that carries it.")
-def leaves_by(life: "Life") -> list[Piece]:
+def leaves_by(life: "Life") -> list[Segment]:
     """The journey's word; none without one."""
     return [
-        Piece(turn, str(event.get("how")), None, (event, None)) if event else Piece(turn, "none")
+        Segment(turn, str(event.get("how")), None, (event, None)) if event else Segment(turn, "none")
         for turn, event in departures(life)
     ]
 
 
 @fact("freight_capped", PACK, FLAG, "Its next journey is freight, and by air a limit of charge would bind it.")
-def freight_capped(life: "Life") -> list[Piece]:
+def freight_capped(life: "Life") -> list[Segment]:
     """On its own always; with an aircraft in the same consignment from 2026-01-01 on."""
     return [
-        Piece(turn, "yes" if event and _capped(event, life.book) else "no", None, (event, None) if event else None)
+        Segment(turn, "yes" if event and _capped(event, life.book) else "no", None, (event, None) if event else None)
         for turn, event in departures(life)
     ]
 
@@ -93,14 +93,14 @@ def _carried(event: Event | None) -> list[str]:
     count("pack"),
     f"Packs above {FREE_TO} Wh on its next journey announced, if it is one of them.",
 )
-def large_spares(life: "Life") -> list[Piece]:
+def large_spares(life: "Life") -> list[Segment]:
     """Counted over what the journey carries; none for a pack that is not so large itself."""
     if energy_of(life.item) <= FREE_TO:
-        return [Piece(DAWN, 0)]
+        return [Segment(DAWN, 0)]
     fleet = life.book.fleet
     pieces = []
     for turn, event in departures(life):
         carried = [fleet[name] for name in _carried(event) if name in fleet]
         large = [item for item in carried if item.kind == "pack" and energy_of(item) > FREE_TO]
-        pieces.append(Piece(turn, len(large), None, (event, None) if event else None))
+        pieces.append(Segment(turn, len(large), None, (event, None) if event else None))
     return pieces

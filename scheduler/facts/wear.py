@@ -11,7 +11,7 @@ from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
 from scheduler.facts.pack import Step, counted, latched
-from scheduler.facts.timeline import RISING, Piece, Trail, flags
+from scheduler.facts.timeline import RISING, Segment, Trail, flags
 
 if TYPE_CHECKING:
     from scheduler.facts.book import Life
@@ -30,7 +30,7 @@ def flights_of(event: Event) -> int:
 
 
 @fact("airtime", FLOWN, SPAN, "Time in the air.", onward=True)
-def airtime(life: "Life", since: int) -> list[Piece]:
+def airtime(life: "Life", since: int) -> list[Segment]:
     """Summed at each landing; a total that the aircraft or pack shows takes the place of the sum."""
     steps: list[Step] = []
     for event in life.those("flown", "measured"):
@@ -42,26 +42,26 @@ def airtime(life: "Life", since: int) -> list[Piece]:
 
 
 @fact("flights", FLOWN, FLIGHTS, "Flights flown.", onward=True)
-def flights(life: "Life", since: int) -> list[Piece]:
+def flights(life: "Life", since: int) -> list[Segment]:
     """Counted at each landing."""
     return counted(life, [(event.at, None, flights_of(event), event) for event in life.those("flown")], since)
 
 
 @fact("age", PHYSICAL, SPAN, "Time since it came into use.")
-def age(life: "Life") -> list[Piece]:
+def age(life: "Life") -> list[Segment]:
     """Rises from the beginning of the life."""
-    return [] if life.born is None else [Piece(life.born, 0, RISING)]
+    return [] if life.born is None else [Segment(life.born, 0, RISING)]
 
 
 @fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.", onward=True)
-def idle(life: "Life", since: int) -> list[Piece]:
+def idle(life: "Life", since: int) -> list[Segment]:
     """Rises from each landing."""
     return rising(life, life.those("flown"), since)
 
 
-def rising(life: "Life", events: list[Event], since: int = DAWN) -> list[Piece]:
+def rising(life: "Life", events: list[Event], since: int = DAWN) -> list[Segment]:
     """Time since the last of some events, or since the life began."""
-    return [*age(life), *(Piece(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
+    return [*age(life), *(Segment(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
 
 
 @fact(
@@ -71,7 +71,7 @@ def rising(life: "Life", events: list[Event], since: int = DAWN) -> list[Piece]:
     "Time in the air since the last thorough look, or since it came into use.",
     onward=True,
 )
-def airtime_since_inspected(life: "Life", since: int) -> list[Piece]:
+def airtime_since_inspected(life: "Life", since: int) -> list[Segment]:
     """Starts anew at each inspected, whatever its result."""
     return since_inspected(life, airtime_of, since)
 
@@ -83,12 +83,12 @@ def airtime_since_inspected(life: "Life", since: int) -> list[Piece]:
     "Flights since the last thorough look, or since it came into use.",
     onward=True,
 )
-def flights_since_inspected(life: "Life", since: int) -> list[Piece]:
+def flights_since_inspected(life: "Life", since: int) -> list[Segment]:
     """Starts anew at each inspected, whatever its result."""
     return since_inspected(life, flights_of, since)
 
 
-def since_inspected(life: "Life", amount: Callable[[Event], int], since: int) -> list[Piece]:
+def since_inspected(life: "Life", amount: Callable[[Event], int], since: int) -> list[Segment]:
     """A sum over flights that starts anew at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
@@ -104,13 +104,13 @@ def _since_a_look(events: list[Event], since: int) -> list[Event]:
 
 
 @fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")
-def time_since_inspected(life: "Life") -> list[Piece]:
+def time_since_inspected(life: "Life") -> list[Segment]:
     """Rises from each inspected."""
     return rising(life, life.those("inspected"))
 
 
 @fact("mishap_since_inspected", FLOWN, FLAG, "A mishap, and no look that passed since.")
-def mishap_since_inspected(life: "Life") -> list[Piece]:
+def mishap_since_inspected(life: "Life") -> list[Segment]:
     """From a mishap to the next inspected with result pass."""
     return switched(life, on=life.those("mishap"), off=passes(life))
 
@@ -120,7 +120,7 @@ def passes(life: "Life") -> list[Event]:
     return [event for event in life.those("inspected") if event.get("result") == "pass"]
 
 
-def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN) -> list[Piece]:
+def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN) -> list[Segment]:
     """A flag that some events turn on and others off; off from the beginning. A later event that says the same adds
     itself to the reason."""
     turns_on = {event.id for event in on}
@@ -134,6 +134,6 @@ def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN)
 
 
 @fact("retired", ANYTHING, FLAG, "It is out of service for good.")
-def retired(life: "Life") -> list[Piece]:
+def retired(life: "Life") -> list[Segment]:
     """From retired on."""
     return latched(life.those("retired"))

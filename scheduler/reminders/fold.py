@@ -15,7 +15,7 @@ from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
 from scheduler.facts.needs import unlogged_stretches
 from scheduler.facts.quiet import ASKED, Evidence, evidence
 from scheduler.facts.spans import NO, UNKNOWN, YES
-from scheduler.facts.timeline import NEVER, Piece, Timeline
+from scheduler.facts.timeline import NEVER, Segment, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
@@ -180,7 +180,7 @@ def _at_rest(rule: Rule) -> bool:
     """True when a rule about jobs has nothing open once a job is long over, whatever came before."""
 
     def ask(fact: str, _of: str | None, _since: int) -> Timeline:
-        return Timeline([Piece(DAWN, AFTERWARDS[fact])])
+        return Timeline([Segment(DAWN, AFTERWARDS[fact])])
 
     def reach(origin: int, _span: object) -> int:
         return origin

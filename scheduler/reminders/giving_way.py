@@ -5,7 +5,7 @@ from functools import partial
 from scheduler.base.instants import DAWN
 from scheduler.facts.condition import bars
 from scheduler.facts.spans import YES
-from scheduler.facts.timeline import Piece, Timeline
+from scheduler.facts.timeline import Segment, Timeline
 from scheduler.reminders.board import Reminder, pressing
 from scheduler.verdicts.conditions import spans
 from scheduler.verdicts.verdict import Verdict, verdicts
@@ -36,7 +36,7 @@ def _only_barred(verdict: Verdict, instant: int) -> bool:
     def ask(fact: str, of: str | None, _since: int) -> Timeline:
         timeline = verdict.ask(fact, of)
         if fact in barred and timeline.at(instant) == barred[fact]:
-            return Timeline([Piece(DAWN, timeline.at(instant - 1))])
+            return Timeline([Segment(DAWN, timeline.at(instant - 1))])
         return timeline
 
     rule = verdict.rule

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DUSK
 from scheduler.base.units import Unit, show, show_span
-from scheduler.facts.timeline import Piece, Slope, Value
+from scheduler.facts.timeline import Segment, Slope, Value
 from scheduler.verdicts.templates import SPECIAL, names
 from scheduler.verdicts.verdict import Key
 
@@ -35,14 +35,14 @@ class Ground(NamedTuple):
             return show_span(max(0, now - self.start))
         if self.unit is None:
             return self.text
-        value = Piece(self.start, self.value, self.slope).at(now)
+        value = Segment(self.start, self.value, self.slope).at(now)
         return self.absent if self.absent and value == float("inf") else show(value, self.unit)
 
     def span(self, now: int) -> int | None:
         """The duration that it tells at an instant; None where it tells something else."""
         if self.past:
             return max(0, now - self.start)
-        value = Piece(self.start, self.value, self.slope).at(now)
+        value = Segment(self.start, self.value, self.slope).at(now)
         return value if self.unit is not None and self.unit.kind == "span" and isinstance(value, int) else None
 
 

@@ -18,7 +18,7 @@ from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.jobs import OF_PLANS
 from scheduler.facts.quiet import evidence
-from scheduler.facts.timeline import Piece, Timeline, events_of
+from scheduler.facts.timeline import Segment, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
 from tests.support import Entries, Fields, MemoryLog, event, moment
 
@@ -214,7 +214,7 @@ def _holds_onward(book: Book, since: int) -> None:
         assert _untrailed(late.clipped(since, DUSK)) == _untrailed(whole.clipped(since, DUSK)), (item.id, name)
 
 
-def _untrailed(pieces: list[Piece]) -> list[Piece]:
+def _untrailed(pieces: list[Segment]) -> list[Segment]:
     return [piece._replace(trail=None) for piece in pieces]
 
 

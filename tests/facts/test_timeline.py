@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, CalendarSpan, add_span
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
-from scheduler.facts.timeline import FALLING, NEVER, RISING, Piece, Timeline, events_of, flags
+from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of, flags
 from tests.support import moment
 
 COMPARE: dict[str, Callable[[Fraction, Fraction], bool]] = {
@@ -25,26 +25,26 @@ def numbers() -> st.SearchStrategy[int | float]:
 
 
 @st.composite
-def lines(draw: st.DrawFn) -> list[Piece]:
+def lines(draw: st.DrawFn) -> list[Segment]:
     """A few pieces one after the other, sloped, level or unknown."""
     starts = sorted(draw(st.sets(st.integers(-1000, 1000), min_size=1, max_size=4)))
     slope = st.one_of(st.none(), st.tuples(st.integers(-300, 300), st.integers(1, 400)))
-    return [Piece(start, draw(st.one_of(st.none(), numbers())), draw(slope)) for start in starts]
+    return [Segment(start, draw(st.one_of(st.none(), numbers())), draw(slope)) for start in starts]
 
 
-def exact(piece: Piece, instant: int) -> Fraction:
+def exact(piece: Segment, instant: int) -> Fraction:
     """The value of a piece in exact arithmetic."""
     rise, per = piece.slope or (0, 1)
     return Fraction(piece.value) + Fraction(rise, per) * (instant - piece.start)
 
 
 @given(lines(), numbers(), st.sampled_from(list(COMPARE)))
-@example([Piece(0, 0, (1, 3))], 1, "at_least")
-@example([Piece(0, 0, (1, 3))], 1, "more_than")
-@example([Piece(0, 100.0, (-1, 7))], 85, "at_most")
-@example([Piece(0, 0.1, (1, 10))], 0.3, "more_than")
+@example([Segment(0, 0, (1, 3))], 1, "at_least")
+@example([Segment(0, 0, (1, 3))], 1, "more_than")
+@example([Segment(0, 100.0, (-1, 7))], 85, "at_most")
+@example([Segment(0, 0.1, (1, 10))], 0.3, "more_than")
 def test_a_comparison_turns_at_the_first_microsecond_at_which_the_exact_solution_does(
-    pieces: list[Piece], limit: int | float, how: str
+    pieces: list[Segment], limit: int | float, how: str
 ) -> None:
     """On one piece a comparison turns at most once, so right at its ends and at every turn is right throughout."""
     timeline = Timeline(pieces)
@@ -59,7 +59,7 @@ def test_a_comparison_turns_at_the_first_microsecond_at_which_the_exact_solution
 
 @given(lines(), numbers(), st.sampled_from(list(COMPARE)), st.integers(-1100, 1100))
 def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
-    pieces: list[Piece], limit: int | float, how: str, since: int
+    pieces: list[Segment], limit: int | float, how: str, since: int
 ) -> None:
     timeline = Timeline(pieces)
     assert timeline.compare(how, limit, since=since) == timeline.compare(how, limit).onward(since)
@@ -67,7 +67,7 @@ def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
 
 
 @given(lines(), st.integers(-1100, 1100))
-def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: list[Piece], instant: int) -> None:
+def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: list[Segment], instant: int) -> None:
     timeline = Timeline(pieces)
     piece, value = timeline.piece(instant), timeline.at(instant)
     if piece.value is None:
@@ -86,11 +86,11 @@ def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: lis
     ],
 )
 def test_an_age_reaches_its_limit_to_the_microsecond(how: str, limit: int, turns: list[tuple[int, int]]) -> None:
-    assert Timeline([Piece(100, 0, RISING)]).compare(how, limit) == Intervals.of(turns)
+    assert Timeline([Segment(100, 0, RISING)]).compare(how, limit) == Intervals.of(turns)
 
 
 def test_a_charge_that_falls_three_percent_a_month_passes_85_from_100_after_150_days() -> None:
-    charge = Timeline([Piece(0, 100.0, (-3, 30 * DAY))])
+    charge = Timeline([Segment(0, 100.0, (-3, 30 * DAY))])
 
     assert charge.compare("at_most", 85) == Intervals.of([(DAWN, UNKNOWN), (0, NO), (150 * DAY, YES)])
     assert charge.compare("less_than", 85).starts[-1] == 150 * DAY + 1
@@ -98,12 +98,12 @@ def test_a_charge_that_falls_three_percent_a_month_passes_85_from_100_after_150_
 
 
 def test_a_whole_age_stays_whole_however_old() -> None:
-    assert Timeline([Piece(DAWN, 0, RISING)]).at(DUSK - 1) == DUSK - 1 - DAWN
+    assert Timeline([Segment(DAWN, 0, RISING)]).at(DUSK - 1) == DUSK - 1 - DAWN
 
 
 def test_never_is_not_unknown() -> None:
     """With no job booked, `next_job_in` is infinite, so at_most is no."""
-    timeline = Timeline([Piece(DAWN, NEVER), Piece(0, 48 * HOUR, FALLING), Piece(48 * HOUR, NEVER)])
+    timeline = Timeline([Segment(DAWN, NEVER), Segment(0, 48 * HOUR, FALLING), Segment(48 * HOUR, NEVER)])
 
     within = Intervals.of([(DAWN, NO), (24 * HOUR, YES), (48 * HOUR, NO)])
     assert timeline.compare("at_most", 24 * HOUR) == within
@@ -111,22 +111,22 @@ def test_never_is_not_unknown() -> None:
 
 
 def test_before_the_first_piece_a_quantity_is_unknown_and_of_two_at_one_instant_the_later_holds() -> None:
-    timeline = Timeline([Piece(5, 1), Piece(5, 2)])
+    timeline = Timeline([Segment(5, 1), Segment(5, 2)])
     assert [timeline.at(4), timeline.at(5)] == [None, 2]
 
 
 def test_a_piece_beyond_time_is_left_out() -> None:
-    assert Timeline([Piece(5, "no"), Piece(DUSK, "yes")]).matches(("yes",)).next_change(5) is None
+    assert Timeline([Segment(5, "no"), Segment(DUSK, "yes")]).matches(("yes",)).next_change(5) is None
 
 
 def test_clipped_pieces_carry_on_at_the_value_they_have_reached() -> None:
-    timeline = Timeline([Piece(0, 0, RISING), Piece(50, 7)])
-    assert timeline.clipped(10, 60) == [Piece(10, 10, RISING), Piece(50, 7)]
-    assert timeline.clipped(10, 50) == [Piece(10, 10, RISING)]
+    timeline = Timeline([Segment(0, 0, RISING), Segment(50, 7)])
+    assert timeline.clipped(10, 60) == [Segment(10, 10, RISING), Segment(50, 7)]
+    assert timeline.clipped(10, 50) == [Segment(10, 10, RISING)]
 
 
 def test_words_match_one_or_several_and_unknown_matches_neither_way() -> None:
-    timeline = Timeline([Piece(0, "warm"), Piece(5, "cold"), Piece(9, None)])
+    timeline = Timeline([Segment(0, "warm"), Segment(5, "cold"), Segment(9, None)])
     assert timeline.matches(("cold",)) == Intervals.of([(DAWN, UNKNOWN), (0, NO), (5, YES), (9, UNKNOWN)])
     assert timeline.matches(("cold", "warm")) == Intervals.of([(DAWN, UNKNOWN), (0, YES), (9, UNKNOWN)])
 
@@ -145,7 +145,7 @@ ZONE = ZoneInfo("Europe/Berlin")
 
 def age_reaches(born: str, span: CalendarSpan, how: str = "at_least") -> int:
     """Where an age since `born` turns against a calendar span."""
-    age = Timeline([Piece(moment(born), 0, RISING)])
+    age = Timeline([Segment(moment(born), 0, RISING)])
     return age.compare(how, span, lambda origin, calendar: add_span(origin, calendar, ZONE)).starts[-1]
 
 
@@ -164,7 +164,7 @@ def test_a_calendar_limit_is_reached_on_the_local_calendar(born: str, span: Cale
     assert age_reaches(born, span, "more_than") == moment(reached) + 1
 
 
-@pytest.mark.parametrize("piece", [Piece(0, 0, FALLING), Piece(0, 5), Piece(0, 0.5, RISING)])
-def test_a_calendar_limit_is_held_against_ages_only(piece: Piece) -> None:
+@pytest.mark.parametrize("piece", [Segment(0, 0, FALLING), Segment(0, 5), Segment(0, 0.5, RISING)])
+def test_a_calendar_limit_is_held_against_ages_only(piece: Segment) -> None:
     with pytest.raises(TypeError, match="only be held against an age"):
         Timeline([piece]).compare("at_least", CalendarSpan(6), lambda origin, span: origin)

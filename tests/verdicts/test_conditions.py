@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scheduler.base.instants import DAWN, DAY, HOUR, CalendarSpan
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
-from scheduler.facts.timeline import RISING, Piece, Timeline
+from scheduler.facts.timeline import RISING, Segment, Timeline
 from scheduler.fleet.plates import SECTIONS
 from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, leaves, spans
 from scheduler.verdicts.wrong import faults
@@ -79,7 +79,7 @@ TESTS: dict[str, Callable[[int], bool]] = {
 def steps(draw: st.DrawFn, values: list[Any]) -> Timeline:
     """A fact that steps at whole hours, unknown at times."""
     hours = sorted(draw(st.sets(st.integers(0, LAST), max_size=6)))
-    return Timeline([Piece(hour * HOUR, draw(st.sampled_from([None, *values]))) for hour in hours])
+    return Timeline([Segment(hour * HOUR, draw(st.sampled_from([None, *values]))) for hour in hours])
 
 
 def comparisons() -> st.SearchStrategy[dict]:
@@ -149,7 +149,7 @@ def test_a_condition_since_an_instant_is_that_of_all_time_from_then_on(
 
 
 def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:
-    charge = Timeline([Piece(0, 40), Piece(5 * HOUR, 90), Piece(40 * HOUR, 60)])
+    charge = Timeline([Segment(0, 40), Segment(5 * HOUR, 90), Segment(40 * HOUR, 60)])
     built = build({"fact": "charge", "at_least": "full", "lasting": "sit"}, LIMITS, "pack", CATALOGUE)
 
     solved = spans(built, lambda *_: charge, unreachable)
@@ -162,7 +162,7 @@ def test_a_variant_is_asked_of_the_fact() -> None:
 
     def ask(name: str, of: str | None, _since: int) -> Timeline:
         asked.append((name, of))
-        return Timeline([Piece(0, "no")])
+        return Timeline([Segment(0, "no")])
 
     spans(build({"fact": "calibrated", "of": "compass", "is": "no"}, {}, "aircraft", CATALOGUE), ask, unreachable)
 
@@ -170,7 +170,7 @@ def test_a_variant_is_asked_of_the_fact() -> None:
 
 
 def test_calendar_months_are_held_against_an_age_on_the_calendar() -> None:
-    idle = Timeline([Piece(0, 0, RISING)])
+    idle = Timeline([Segment(0, 0, RISING)])
     built = build({"fact": "idle", "at_least": "1 months"}, {}, "pack", CATALOGUE)
 
     solved = spans(built, lambda *_: idle, lambda origin, span: origin + 31 * span.months * DAY)
