@@ -43,7 +43,7 @@ _IN_PASSING = {"charger": "charged", "pilot": "flown"}
 is asked for."""
 
 
-class Life:
+class Lifetime:
     """One life of an item under its id: from its coming, or a replacement, to the next replacement.
 
     `born`: where counts begin; None when neither nameplate nor event tells. `end`: DUSK for the last.
@@ -273,7 +273,7 @@ class Book:
             return list(self.jobs)
         return [HOME] if kind == "home" else self.fleet.ids(kind)
 
-    def lives(self, item: Item) -> list[Life]:
+    def lives(self, item: Item) -> list[Lifetime]:
         """The lives of an item, in order."""
         return self.once(("lives", item.kind, item.id), lambda: self._split(item, self._concerning(item)))  # type: ignore[return-value]
 
@@ -315,7 +315,7 @@ class Book:
             return self.fact(item, name).at(instant)
         return at(next(life for life in reversed(self.lives(item)) if life.start <= instant), instant)
 
-    def pieces(self, life: Life, name: str, of: str | None = None, since: int = DAWN) -> list[Segment]:
+    def pieces(self, life: Lifetime, name: str, of: str | None = None, since: int = DAWN) -> list[Segment]:
         """The pieces of a fact over one life; of one that can be told so, those that hold from `since` on."""
         declared = self.catalogue[name]
         since = since if declared.onward else DAWN
@@ -328,7 +328,7 @@ class Book:
 
         return life.once((name, variant, since), compute)  # type: ignore[return-value]
 
-    def _life_pieces(self, life: Life, name: str, of: str | None, since: int) -> list[Segment]:
+    def _life_pieces(self, life: Lifetime, name: str, of: str | None, since: int) -> list[Segment]:
         pieces = self.pieces(life, name, of, since)
         return [Segment(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
 
@@ -392,7 +392,7 @@ class Book:
         used = self._source.first_at(item.id, passing) if passing else None
         return min((at for at in (used, *(event.at for event in events[:1])) if at is not None), default=None)
 
-    def _split(self, item: Item, events: list[Event]) -> list[Life]:
+    def _split(self, item: Item, events: list[Event]) -> list[Lifetime]:
         day = item.plate.get("in_service")
         born = start_of_day(day, self.clocks.zone) if day else self._first_at(item, events)
         # by place in order, not by instant: what came just before a replacement is the old one's
@@ -401,7 +401,7 @@ class Book:
         ends = [*starts[1:], DUSK]
         shares = [events[before + 1 : place] for before, place in pairwise([-1, *cuts, len(events)])]
         births = [born, *starts[1:]]
-        return [Life(item, *life, self) for life in zip(starts, ends, births, shares, strict=True)]
+        return [Lifetime(item, *life, self) for life in zip(starts, ends, births, shares, strict=True)]
 
 
 def counts_from(event: Event) -> int:

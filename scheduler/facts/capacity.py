@@ -10,7 +10,7 @@ from scheduler.facts.timeline import Trail
 
 if TYPE_CHECKING:
     from scheduler.cells.estimate import Estimate
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 RECENT = 180 * DAY
 """Older readings than this before the newest do not tell what a pack holds now. A choice, no source."""
@@ -51,12 +51,12 @@ class Health(NamedTuple):
         return trail
 
 
-def capacities(life: "Life") -> list[Capacity]:
+def capacities(life: "Lifetime") -> list[Capacity]:
     """Every capacity found in one life, in order of time."""
     return life.once("capacities", lambda: list(_capacities(life)))  # type: ignore[return-value]
 
 
-def _capacities(life: "Life") -> Iterator[Capacity]:
+def _capacities(life: "Lifetime") -> Iterator[Capacity]:
     from scheduler.cells.health import capacity_from_test
 
     for event in life.those("flown", "measured"):
@@ -82,12 +82,12 @@ def _from_flight(event: Event) -> "Estimate | None":
     return capacity_from_flight(used, start, end)
 
 
-def healths(life: "Life") -> list[Health]:
+def healths(life: "Lifetime") -> list[Health]:
     """The health from each reading on; a reading that leaves too few recent ones changes nothing."""
     return life.once("healths", lambda: list(_healths(life)))  # type: ignore[return-value]
 
 
-def _healths(life: "Life") -> Iterator[Health]:
+def _healths(life: "Lifetime") -> Iterator[Health]:
     from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, middle
 
     rated = float(life.item.plate["capacity"])

@@ -13,7 +13,7 @@ from scheduler.facts.book import counts_from
 from scheduler.facts.timeline import Segment, Slope, Trail
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 
 class Discharge(NamedTuple):
@@ -104,13 +104,13 @@ class ChargeFold(NamedTuple):
         return next(known, DUSK)
 
 
-def charge_fold(life: "Life") -> ChargeFold:
+def charge_fold(life: "Lifetime") -> ChargeFold:
     """Fold a pack's events. Between them charge falls by self-discharge, and by self-draining where the pack has it."""
     return life.once("charge fold", lambda: _ChargeBuilder(life).run())  # type: ignore[return-value]
 
 
 class _ChargeBuilder:
-    def __init__(self, life: "Life") -> None:
+    def __init__(self, life: "Lifetime") -> None:
         self.life = life
         plate = life.item.plate
         self.capacity = float(plate["capacity"])

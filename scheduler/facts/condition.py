@@ -15,7 +15,7 @@ from scheduler.facts.timeline import NEVER, RISING, Segment, Trail, flags
 from scheduler.facts.wear import passes, rising, switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 TOUCHES = ("strike", "collision", "crash", "tip_over", "part_lost")
 """Mishaps in which a turning blade is taken to have touched something."""
@@ -71,7 +71,7 @@ ANSWERED: dict[str, frozenset[str]] = {
 
 
 @fact("found_unfit", PHYSICAL, FLAG, "A look failed or something found left a doubt, and nothing was put right since.")
-def found_unfit(life: "Life") -> list[Segment]:
+def found_unfit(life: "Lifetime") -> list[Segment]:
     """From a look with result fail or doubtful, or what was noticed in passing, to a pass or a repair."""
     answered = ANSWERED.get(life.item.kind, frozenset())
     bad = [event for event in life.those("inspected") if event.get("result") != "pass"]
@@ -85,7 +85,7 @@ def bars(kind: str) -> dict[str, str]:
 
 
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
-def grounded(life: "Life") -> list[Segment]:
+def grounded(life: "Lifetime") -> list[Segment]:
     """Yes where any of the facts in GROUNDS is known to be."""
     grounds = [life.fact(name) for name in GROUNDS[life.item.kind]]
     turns = sorted({piece.start for ground in grounds for piece in ground.pieces if piece.value or piece.trail})
@@ -96,7 +96,7 @@ def grounded(life: "Life") -> list[Segment]:
     return flags(triples).pieces
 
 
-def why_grounded(life: "Life", instant: int) -> str:
+def why_grounded(life: "Lifetime", instant: int) -> str:
     """The first ground at an instant, in words; "" where there is none."""
     words = GROUNDS.get(life.item.kind, {})
     return next((text for name, text in words.items() if life.fact(name).at(instant) == "yes"), "")
@@ -109,38 +109,38 @@ def since_last(events: list[Event], since: int = DAWN) -> list[Segment]:
 
 
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
-def on_record(life: "Life") -> list[Segment]:
+def on_record(life: "Lifetime") -> list[Segment]:
     """From its first entry on."""
     first = [(event.at, True, (event, None)) for event in life.entries[:1]]
     return flags([(DAWN, False, None), *first]).pieces
 
 
 @fact("since_mishap", FLOWN, SPAN, "Time since its last mishap; never before the first.")
-def since_mishap(life: "Life") -> list[Segment]:
+def since_mishap(life: "Lifetime") -> list[Segment]:
     """Rises from each mishap."""
     return since_last(life.those("mishap"))
 
 
 @fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.", onward=True)
-def since_flown(life: "Life", since: int) -> list[Segment]:
+def since_flown(life: "Lifetime", since: int) -> list[Segment]:
     """Rises from each landing."""
     return since_last(life.those("flown"), since)
 
 
 @fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
-def handed_in(life: "Life") -> list[Segment]:
+def handed_in(life: "Lifetime") -> list[Segment]:
     """From handed_in on."""
     return latched(life.those("handed_in"))
 
 
 @fact("water_open", AIRCRAFT, FLAG, "It was in water, and no look passed since.")
-def water_open(life: "Life") -> list[Segment]:
+def water_open(life: "Lifetime") -> list[Segment]:
     """From a mishap of severity water to a look that passed."""
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") == "water"], off=passes(life))
 
 
 @fact("struck", ("propellers",), FLAG, "They touched something while turning; neither renewed nor passed since.")
-def struck(life: "Life") -> list[Segment]:
+def struck(life: "Lifetime") -> list[Segment]:
     """From such a mishap to a look that passed, where the maker's manual is content with one."""
     return switched(life, on=[e for e in life.those("mishap") if e.get("severity") in TOUCHES], off=passes(life))
 
@@ -152,7 +152,7 @@ def struck(life: "Life") -> list[Segment]:
     "It was charged or flown though set aside, and neither set aside anew nor passed since.",
     onward=True,
 )
-def used_set_aside(life: "Life", since: int) -> list[Segment]:
+def used_set_aside(life: "Lifetime", since: int) -> list[Segment]:
     """From a charge or flight begun after it was set aside or handed in."""
     aside = [(piece.start, end) for piece, end in life.fact("set_aside") if piece.value == "yes"]
     uses = life.those("charged", "flown")
@@ -161,7 +161,7 @@ def used_set_aside(life: "Life", since: int) -> list[Segment]:
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
-def contact_fault(life: "Life") -> list[Segment]:
+def contact_fault(life: "Lifetime") -> list[Segment]:
     """From such a finding to a repair or a pass without it."""
     found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
     clean = [event for event in passes(life) if event not in found]
@@ -169,20 +169,20 @@ def contact_fault(life: "Life") -> list[Segment]:
 
 
 @fact("noise_open", AIRCRAFT, FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
-def noise_open(life: "Life") -> list[Segment]:
+def noise_open(life: "Lifetime") -> list[Segment]:
     """From noticed to a look that passed or a repair."""
     found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]
     return switched(life, on=found, off=[*passes(life), *life.those("repaired")])
 
 
 @fact("twitch_open", ("gimbal",), FLAG, "It was noticed to twitch, drift or knock, and no look passed since.")
-def twitch_open(life: "Life") -> list[Segment]:
+def twitch_open(life: "Lifetime") -> list[Segment]:
     """From anything noticed of it to a look that passed or a repair."""
     return switched(life, on=life.those("noticed"), off=[*passes(life), *life.those("repaired")])
 
 
 @fact("first_flight_unchecked", ("propellers",), FLAG, "They flew once put on, and were not looked at after it.")
-def first_flight_unchecked(life: "Life") -> list[Segment]:
+def first_flight_unchecked(life: "Lifetime") -> list[Segment]:
     """From the first landing after fitted or replaced to the next look."""
     fresh = life.start != DAWN
     landings = []
@@ -196,7 +196,7 @@ def first_flight_unchecked(life: "Life") -> list[Segment]:
 @fact(
     "flight_due_after_mishap", AIRCRAFT, FLAG, "It was passed after a mishap, and flew for no practice or test since."
 )
-def flight_due_after_mishap(life: "Life") -> list[Segment]:
+def flight_due_after_mishap(life: "Lifetime") -> list[Segment]:
     """From the look that passed it after a mishap to the next flight that is not for a job."""
     back, mishap = [], False
     for event in life.those("mishap", "inspected"):
@@ -209,7 +209,7 @@ def flight_due_after_mishap(life: "Life") -> list[Segment]:
 
 @fact("mishap_since_calibrated", AIRCRAFT, FLAG, "It landed hard or hit something since it was calibrated.",
       of=("imu", "compass", "gimbal", "sensors"))  # fmt: skip
-def mishap_since_calibrated(life: "Life", of: str) -> list[Segment]:
+def mishap_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
     """From such a mishap to the next calibration."""
     knocks = [event for event in life.those("mishap") if event.get("severity") in MISALIGNS]
     return switched(life, on=knocks, off=_calibrations(life, of))
@@ -220,7 +220,7 @@ SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed
 
 @fact("shaken_since_calibrated", AIRCRAFT, word(*SHAKEN), "What shook its sensors last since they were calibrated.",
       of=CALIBRATED)  # fmt: skip
-def shaken_since_calibrated(life: "Life", of: str) -> list[Segment]:
+def shaken_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
     """Set by a journey by freight or airline and by a knock, taken back by the next calibration."""
     done = _calibrations(life, of)
     pieces = [Segment(DAWN, SHAKEN[0])]
@@ -239,7 +239,7 @@ def _shaken(event: Event) -> str:
     return {"freight": SHAKEN[1], "airline": SHAKEN[2]}.get(str(event.get("how")), "")
 
 
-def _calibrations(life: "Life", of: str) -> list[Event]:
+def _calibrations(life: "Lifetime", of: str) -> list[Event]:
     return [event for event in life.those("calibrated") if event.get("what_of") == of]
 
 
@@ -247,7 +247,7 @@ COMPASS = word("on change", "each flight", "after a journey")
 
 
 @fact("compass", AIRCRAFT, COMPASS, "When its compass is calibrated, as the nameplate says.")
-def compass(life: "Life") -> list[Segment]:
+def compass(life: "Lifetime") -> list[Segment]:
     """The nameplate's word."""
     return [Segment(DAWN, str(life.item.plate["compass"]))]
 
@@ -255,7 +255,7 @@ def compass(life: "Life") -> list[Segment]:
 @fact(
     "changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since its calibration."
 )
-def changed_since_compass(life: "Life") -> list[Segment]:
+def changed_since_compass(life: "Lifetime") -> list[Segment]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
     warned = [event for event in life.those("warned") if event.get("of") == "compass"]
     drifted = [event for event in life.those("noticed") if "drift" in event.get("findings", ())]
@@ -269,33 +269,33 @@ def changed_since_compass(life: "Life") -> list[Segment]:
     "It has flown since its compass was calibrated, or that never was.",
     onward=True,
 )
-def flown_since_compass(life: "Life", since: int) -> list[Segment]:
+def flown_since_compass(life: "Lifetime", since: int) -> list[Segment]:
     """From a flight to the next calibration of the compass."""
     return switched(life, on=life.those("flown"), off=_calibrations(life, "compass"), since=since)
 
 
 @fact("since_updated", AIRCRAFT, SPAN, "Time since its last update; never before the first.")
-def since_updated(life: "Life") -> list[Segment]:
+def since_updated(life: "Lifetime") -> list[Segment]:
     """Rises from each update."""
     return since_last(life.those("updated"))
 
 
 @fact("remote_id_failed", AIRCRAFT, FLAG, "The last check of its remote identification failed.")
-def remote_id_failed(life: "Life") -> list[Segment]:
+def remote_id_failed(life: "Lifetime") -> list[Segment]:
     """From a confirmed with result fail to one that passed."""
     checks = life.those("confirmed")
     return switched(life, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
 
 
 @fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was seen.")
-def remote_id_unconfirmed(life: "Life") -> list[Segment]:
+def remote_id_unconfirmed(life: "Lifetime") -> list[Segment]:
     """From updated or repaired to the next confirmation."""
     good = [event for event in life.those("confirmed") if not _failed(event)]
     return switched(life, on=life.those("updated", "repaired"), off=good)
 
 
 @fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was seen, or since it came into use.")
-def since_remote_id(life: "Life") -> list[Segment]:
+def since_remote_id(life: "Lifetime") -> list[Segment]:
     """Rises from each confirmation."""
     return rising(life, [event for event in life.those("confirmed") if not _failed(event)])
 

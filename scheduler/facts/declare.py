@@ -7,7 +7,7 @@ from scheduler.base.units import Unit, show
 from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 PHYSICAL = ("aircraft", "pack", "controller", "charger", "propellers", "gimbal", "guards", "filter", "place")
 FLOWN = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter")
@@ -62,7 +62,7 @@ def fact(
     unknown: str = "",
     record: str = "",
     of: tuple[str, ...] = (),
-    at: "Callable[[Life, int], str] | None" = None,
+    at: "Callable[[Lifetime, int], str] | None" = None,
     onward: bool = False,
 ) -> Callable[[Callable[..., list[Segment]]], Callable[..., list[Segment]]]:
     """Declare the decorated function as the computation of a fact over one life of an item."""
@@ -74,6 +74,6 @@ def fact(
     return declared
 
 
-def since_birth(life: "Life", value: int | float | str) -> list[Segment]:
+def since_birth(life: "Lifetime", value: int | float | str) -> list[Segment]:
     """The first piece of a fact that counts from the beginning of a life; none where that is not known."""
     return [] if life.born is None else [Segment(life.born, value)]

@@ -16,7 +16,7 @@ from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.facts.wear import passes, switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 RESERVE = 25
 """Percent at which a pack should be back on the ground. Common practice, no source."""
@@ -36,12 +36,12 @@ class Leg(NamedTuple):
     rate: float
 
 
-def legs(life: "Life") -> list[Leg]:
+def legs(life: "Lifetime") -> list[Leg]:
     """The flights with a charge told at landing that used at least 30 points."""
     return life.once("legs", lambda: list(_legs(life)))  # type: ignore[return-value]
 
 
-def _legs(life: "Life") -> list[Leg]:
+def _legs(life: "Lifetime") -> list[Leg]:
     found = []
     for out in charge_fold(life).discharges:
         event = out.event
@@ -56,7 +56,7 @@ def _legs(life: "Life") -> list[Leg]:
 
 @fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of earlier ones there.",
       unknown="fewer than six flights on that aircraft with the charge at landing", onward=True)  # fmt: skip
-def endurance_ratio(life: "Life", since: int) -> list[Segment]:
+def endurance_ratio(life: "Lifetime", since: int) -> list[Segment]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     by_aircraft: dict[str, list[Leg]] = {}
     for leg in legs(life):
@@ -75,7 +75,7 @@ def endurance_ratio(life: "Life", since: int) -> list[Segment]:
 
 @fact("endurance", PACK, SPAN, f"Time in the air from full down to {RESERVE} %, as its last flights went (estimate).",
       unknown="no flight with the charge at landing")  # fmt: skip
-def endurance(life: "Life") -> list[Segment]:
+def endurance(life: "Lifetime") -> list[Segment]:
     """The median minutes a percent of the last nine flights, times what lies above the reserve."""
     pieces: list[Segment] = []
     trail: Trail = None
@@ -87,21 +87,21 @@ def endurance(life: "Life") -> list[Segment]:
     return pieces
 
 
-def _landings(life: "Life") -> list[Event]:
+def _landings(life: "Lifetime") -> list[Event]:
     """The flights that were logged one by one."""
     return [event for event in life.those("flown") if "flights" not in event.fields]
 
 
 @fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing",
       onward=True)  # fmt: skip
-def last_landing(life: "Life", since: int) -> list[Segment]:
+def last_landing(life: "Lifetime", since: int) -> list[Segment]:
     """A step at each flight; unknown after one that told no charge."""
     told = standing(_landings(life), since)
     return [Segment(event.at, event.get("percent_to"), None, (event, None)) for event in told]
 
 
 @fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.", onward=True)
-def low_landings(life: "Life", since: int) -> list[Segment]:
+def low_landings(life: "Lifetime", since: int) -> list[Segment]:
     """Counted over the landings with a charge told."""
     landings = _landings(life)
     told = standing(landings, since)
@@ -117,7 +117,7 @@ def low_landings(life: "Life", since: int) -> list[Segment]:
 
 
 @fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.", onward=True)
-def read_since_flown(life: "Life", since: int) -> list[Segment]:
+def read_since_flown(life: "Lifetime", since: int) -> list[Segment]:
     """From measured or a pass to the next flight."""
     return switched(life, on=[*life.those("measured"), *passes(life)], off=life.those("flown"), since=since)
 
@@ -125,7 +125,7 @@ def read_since_flown(life: "Life", since: int) -> list[Segment]:
 @fact(
     "looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.", onward=True
 )
-def looked_since_flown(life: "Life", since: int) -> list[Segment]:
+def looked_since_flown(life: "Lifetime", since: int) -> list[Segment]:
     """From a pass or a capacity test to the next flight."""
     tests = [event for event in life.those("measured") if "capacity_mah" in event.fields]
     return switched(life, on=[*tests, *passes(life)], off=life.those("flown"), since=since)

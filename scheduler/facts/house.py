@@ -10,14 +10,14 @@ from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, Segment, Trail
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 
 @fact(
     "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last good day; below nought once lapsed.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def days_to_expiry(life: "Life") -> list[Segment]:
+def days_to_expiry(life: "Lifetime") -> list[Segment]:
     """Set by renewed: its `expires`, else its own date or the old expiry plus the nameplate's valid_for."""
     pieces: list[Segment] = []
     last: date | None = None
@@ -29,7 +29,7 @@ def days_to_expiry(life: "Life") -> list[Segment]:
     return pieces
 
 
-def last_day(event: Event, life: "Life", before: date | None) -> date | None:
+def last_day(event: Event, life: "Lifetime", before: date | None) -> date | None:
     """The last good day of a paper after a renewal; None where neither event nor nameplate tells."""
     if "expires" in event.fields:
         return parse_date(str(event.fields["expires"]))
@@ -53,7 +53,7 @@ def _days_after(day: date, span: int) -> date:
     "count", ("spares",), count("spare"), "How many lie in the house.",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def spares_count(life: "Life") -> list[Segment]:
+def spares_count(life: "Lifetime") -> list[Segment]:
     """Set by counted, lowered by used and by replaced from them, raised by restocked."""
     pieces: list[Segment] = []
     total: int | None = None
@@ -73,7 +73,7 @@ def spares_count(life: "Life") -> list[Segment]:
     "below_keep", ("spares",), FLAG, "Fewer lie in the house than the nameplate says to keep.",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def below_keep(life: "Life") -> list[Segment]:
+def below_keep(life: "Lifetime") -> list[Segment]:
     """The count against the nameplate's keep."""
     keep = int(life.item.plate["keep"])
     return [piece._replace(value="yes" if piece.value < keep else "no") for piece in spares_count(life)]  # type: ignore[operator]

@@ -14,7 +14,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment, Trail, Value, flag
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Clocks, Life
+    from scheduler.facts.book import Book, Clocks, Lifetime
 
 GRACE = 12 * HOUR
 """A job counts as under way for so long after its end: the packs come home, the evening is over."""
@@ -173,7 +173,7 @@ def plans_of(book: "Book", aircraft: frozenset[str] | None, since: int = DAWN) -
     return book.once(("plans", aircraft, since), gather)  # type: ignore[return-value]
 
 
-def _alike(life: "Life", since: int, name: str, make: Callable[[list[Plan]], list[Segment]]) -> list[Segment]:
+def _alike(life: "Lifetime", since: int, name: str, make: Callable[[list[Plan]], list[Segment]]) -> list[Segment]:
     """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
     plans = plans_for(life.book, life.item, since)
     return life.book.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
@@ -186,7 +186,7 @@ def _alike(life: "Life", since: int, name: str, make: Callable[[list[Plan]], lis
     "Time to the start of the next job known that concerns the item, if there is one.",
     onward=True,
 )
-def next_job_in(life: "Life", since: int) -> list[Segment]:
+def next_job_in(life: "Lifetime", since: int) -> list[Segment]:
     """Falls to nought at each start; NEVER without a job."""
     return _alike(life, since, f"next job since {since}", partial(_next_of, since))
 
@@ -210,7 +210,9 @@ def _next_of(since: int, plans: list[Plan]) -> list[Segment]:
     return pieces
 
 
-def _while_known(life: "Life", since: int, stretch: Callable[["Plan"], tuple[int, int]], name: str) -> list[Segment]:
+def _while_known(
+    life: "Lifetime", since: int, stretch: Callable[["Plan"], tuple[int, int]], name: str
+) -> list[Segment]:
     """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
 
     def make(plans: list[Plan]) -> list[Segment]:
@@ -247,7 +249,7 @@ def covering(stretches: list[tuple[int, int, Event]]) -> list[Segment]:
     "A job that concerns the item has started and ended less than 12 h ago.",
     onward=True,
 )
-def job_under_way(life: "Life", since: int) -> list[Segment]:
+def job_under_way(life: "Lifetime", since: int) -> list[Segment]:
     """From a job's start to its end and a grace."""
     return _while_known(life, since, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
@@ -259,7 +261,7 @@ def job_under_way(life: "Life", since: int) -> list[Segment]:
     "It is the evening before a job that concerns the item, or the night up to its morning.",
     onward=True,
 )
-def job_eve(life: "Life", since: int) -> list[Segment]:
+def job_eve(life: "Lifetime", since: int) -> list[Segment]:
     """From the local hour of the eve, the day before, to the job's morning."""
     clocks = life.book.clocks
 
@@ -271,12 +273,12 @@ def job_eve(life: "Life", since: int) -> list[Segment]:
 
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", onward=True)
-def job_morning(life: "Life", since: int) -> list[Segment]:
+def job_morning(life: "Lifetime", since: int) -> list[Segment]:
     """The last hours before a job's start."""
     return _while_known(life, since, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
 
 
 @fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.", onward=True)
-def starts_in(life: "Life", since: int) -> list[Segment]:
+def starts_in(life: "Lifetime", since: int) -> list[Segment]:
     """The same as next_job_in, of this job alone."""
     return next_job_in(life, since)

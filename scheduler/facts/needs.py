@@ -18,7 +18,7 @@ from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Life
+    from scheduler.facts.book import Book, Lifetime
 
 JOB = ("job",)
 FREE = word()
@@ -72,7 +72,7 @@ Look = Callable[[Plan, int], object]
 Turns = Callable[[Plan, int, int], Iterator[int]]
 
 
-def _steps(life: "Life", look: Look, turns: Turns) -> list[Segment]:
+def _steps(life: "Lifetime", look: Look, turns: Turns) -> list[Segment]:
     """A fact of a job that `look(plan, instant)` tells, looked at anew at each of `turns(plan, start, end)` while the
     plan stands and its job has not begun."""
     pieces = []
@@ -86,7 +86,7 @@ def _steps(life: "Life", look: Look, turns: Turns) -> list[Segment]:
 
 @fact("airtime_covered", JOB, PERCENT, "What its packs hold down to the reserve, of the airtime booked (estimate).",
       unknown="no airtime booked, or no flight with the charge at landing")  # fmt: skip
-def airtime_covered(life: "Life") -> list[Segment]:
+def airtime_covered(life: "Lifetime") -> list[Segment]:
     """A pack that tells nothing of itself is taken to last as its sisters do. Of a job for no one aircraft it is told
     for the one that can take it and lasts longest."""
     book = life.book
@@ -214,7 +214,7 @@ def _turns(book: "Book", plan: Plan, start: int, end: int) -> Iterator[int]:
             yield from book.fact(paper, "days_to_expiry").starts_in(start, end)
 
 
-def _told(life: "Life", tell: Callable[[Hindered], object]) -> list[Segment]:
+def _told(life: "Lifetime", tell: Callable[[Hindered], object]) -> list[Segment]:
     """A fact of a job that tells something of what keeps it from being flown."""
 
     def look() -> list[Segment]:
@@ -238,7 +238,7 @@ def _told_piece(piece: Segment, tell: Callable[[Hindered], object]) -> Segment:
     "Items that it needs and that are grounded: aircraft, parts, controllers, all packs; where it names no aircraft, "
     "those of all once none could take it.",
 )
-def grounded_items(life: "Life") -> list[Segment]:
+def grounded_items(life: "Lifetime") -> list[Segment]:
     """Counted as the plan stands."""
     return _told(life, lambda found: len(found.grounded))
 
@@ -250,13 +250,13 @@ def grounded_items(life: "Life") -> list[Segment]:
     "Papers that it needs and that will have lapsed when it starts, waivers apart; where it names no aircraft, those "
     "of all once none could take it.",
 )
-def papers_lapsing(life: "Life") -> list[Segment]:
+def papers_lapsing(life: "Lifetime") -> list[Segment]:
     """Judged at the job's start."""
     return _told(life, lambda found: len(found.lapsing))
 
 
 @fact("not_fit", JOB, FREE, "What it needs and is not fit, in words.")
-def not_fit(life: "Life") -> list[Segment]:
+def not_fit(life: "Lifetime") -> list[Segment]:
     """For texts."""
 
     def words(found: Hindered) -> str:
@@ -266,7 +266,7 @@ def not_fit(life: "Life") -> list[Segment]:
 
 
 @fact("unlogged", JOB, FLAG, "It has ended, and no flight of its aircraft since its start is logged.")
-def unlogged(life: "Life") -> list[Segment]:
+def unlogged(life: "Lifetime") -> list[Segment]:
     """From its end, as last planned, to the next flight that counts for it."""
     return covering(unlogged_stretches(life.book, plans_for(life.book, life.item)))
 

@@ -13,7 +13,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment
 from scheduler.facts.wear import switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 INJURIES = ("none", "minor", "unconscious", "serious", "fatal")
 USD = Unit("measure", "USD", digits=2)
@@ -26,7 +26,7 @@ CEASE = ("strike", "collision", "crash", "fly_away", "part_lost", "water")
 its risk, an aircraft out of control or missing."""
 
 
-def _unreported(life: "Life") -> list[tuple[int, list[Event]]]:
+def _unreported(life: "Lifetime") -> list[tuple[int, list[Event]]]:
     """(instant, the mishaps not reported by then), in order of time."""
     found: list[tuple[int, list[Event]]] = [(DAWN, [])]
     for event in life.those("mishap", "reported"):
@@ -38,7 +38,7 @@ def _unreported(life: "Life") -> list[tuple[int, list[Event]]]:
 
 
 @fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that were not reported yet.")
-def injury(life: "Life") -> list[Segment]:
+def injury(life: "Lifetime") -> list[Segment]:
     """None told is none."""
     pieces = []
     for turn, mishaps in _unreported(life):
@@ -55,7 +55,7 @@ def _damage(event: Event) -> tuple[float, float]:
     return (told[0], told[-1]) if told else (0.0, 0.0)
 
 
-def _costliest(life: "Life", part: int) -> list[Segment]:
+def _costliest(life: "Lifetime", part: int) -> list[Segment]:
     pieces = []
     for turn, mishaps in _unreported(life):
         worst = max(mishaps, key=lambda event: min(_damage(event)), default=None)
@@ -64,20 +64,20 @@ def _costliest(life: "Life", part: int) -> list[Segment]:
 
 
 @fact("others_repair_cost", AIRCRAFT, USD, "Repair of what belongs to others, in its worst mishap not reported yet.")
-def others_repair_cost(life: "Life") -> list[Segment]:
+def others_repair_cost(life: "Lifetime") -> list[Segment]:
     """Parts and labour; the aircraft itself never counts."""
     return _costliest(life, 0)
 
 
 @fact("others_value", AIRCRAFT, USD, "Value of what belongs to others, in its worst mishap not reported yet.")
-def others_value(life: "Life") -> list[Segment]:
+def others_value(life: "Lifetime") -> list[Segment]:
     """Fair market value, as told."""
     return _costliest(life, 1)
 
 
 @fact("report_due_in", AIRCRAFT, SPAN, "Time left to report its first mishap not reported yet, if it has to be.",
       of=("us", "europe"))  # fmt: skip
-def report_due_in(life: "Life", of: str) -> list[Segment]:
+def report_due_in(life: "Lifetime", of: str) -> list[Segment]:
     """To the end of the tenth calendar day after it (us), or 72 h on (europe); never where none is open."""
     zone = life.book.clocks.zone
     pieces = []
@@ -95,7 +95,7 @@ def report_due_in(life: "Life", of: str) -> list[Segment]:
 @fact(
     "analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right."
 )
-def analysis_due(life: "Life") -> list[Segment]:
+def analysis_due(life: "Lifetime") -> list[Segment]:
     """From such a mishap to a reported analysis."""
     grave = [e for e in life.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
     return switched(life, on=grave, off=[e for e in life.those("reported") if e.get("what_of") == "analysis"])

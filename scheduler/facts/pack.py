@@ -13,7 +13,7 @@ from scheduler.facts.timeline import RISING, Segment, Trail, flags
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Life
+    from scheduler.facts.book import Book, Lifetime
 
 PACK = ("pack",)
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
@@ -33,13 +33,13 @@ WATCH = 24 * HOUR
     unknown="no charge, reading or flight tells what it holds",
     record="shelfbell log measured {item} PERCENT", onward=True,
 )  # fmt: skip
-def charge(life: "Life", since: int) -> list[Segment]:
+def charge(life: "Lifetime", since: int) -> list[Segment]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
     return charge_fold(life).pieces(since)
 
 
 @fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", onward=True)
-def cycles(life: "Life", since: int) -> list[Segment]:
+def cycles(life: "Lifetime", since: int) -> list[Segment]:
     """Summed over flights and drains; a total that the pack shows takes the place of the sum."""
     steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges]
     shown = [e for e in life.those("measured") if "cycles_total" in e.fields]
@@ -48,7 +48,7 @@ def cycles(life: "Life", since: int) -> list[Segment]:
 
 
 @fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", onward=True)
-def cycles_of_rating(life: "Life", since: int) -> list[Segment]:
+def cycles_of_rating(life: "Lifetime", since: int) -> list[Segment]:
     """The cycles over the nameplate's rated_cycles."""
     rated, counted = int(life.item.plate["rated_cycles"]), life.book.pieces(life, "cycles", since=since)
     return [Segment(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
@@ -58,7 +58,7 @@ Step = tuple[int, float | None, float, Event]
 """When a count changes, its new total or None, else by how much, and the event."""
 
 
-def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Segment]:
+def counted(life: "Lifetime", steps: list[Step], since: int = DAWN) -> list[Segment]:
     """A count that grows by steps, in order."""
     told = len(steps) - len(standing(steps, since))
     pieces = since_birth(life, 0)
@@ -77,7 +77,7 @@ def counted(life: "Life", steps: list[Step], since: int = DAWN) -> list[Segment]
     "hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.",
     onward=True,
 )  # fmt: skip
-def hours_since_reading(life: "Life", since: int) -> list[Segment]:
+def hours_since_reading(life: "Lifetime", since: int) -> list[Segment]:
     """Rises from the last reading, charge, drain or flight."""
     pieces = [] if life.born is None else [Segment(life.born, 0, RISING)]
     told = standing(charge_fold(life).readings, since)
@@ -90,7 +90,7 @@ def hours_since_reading(life: "Life", since: int) -> list[Segment]:
     unknown="no capacity test, and fewer than three flights that tell what they used and both percents",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health(life: "Life") -> list[Segment]:
+def health(life: "Lifetime") -> list[Segment]:
     """A step at each capacity found; one wild reading among many moves it little."""
     from scheduler.facts.capacity import healths
 
@@ -103,7 +103,7 @@ def latched(events: list[Event]) -> list[Segment]:
 
 
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
-def swollen(life: "Life") -> list[Segment]:
+def swollen(life: "Lifetime") -> list[Segment]:
     """Latched by a finding in inspected or noticed."""
     return latched([e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
@@ -113,7 +113,7 @@ def swollen(life: "Life") -> list[Segment]:
     unknown="an aircraft was in water with a pack that no entry names: log that mishap again with its pack",
     record="shelfbell log mishap AIRCRAFT water PACK --instead_of ID",
 )  # fmt: skip
-def wet(life: "Life") -> list[Segment]:
+def wet(life: "Lifetime") -> list[Segment]:
     """Latched by a mishap of severity water; unknown from one that it may have been in."""
     known, doubtful = _in_water(life.those("mishap")), _in_water(_may_have_been_in(life))
     first = known[0].at if known else DUSK
@@ -126,13 +126,13 @@ def _in_water(mishaps: list[Event]) -> list[Event]:
 
 
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")
-def too_deep(life: "Life") -> list[Segment]:
+def too_deep(life: "Lifetime") -> list[Segment]:
     """Latched by a resting voltage below the chemistry's floor."""
     return latched([event for event, _ in _below_floor(life)])
 
 
 @fact("past_mending", PACK, FLAG, "It is known to be swollen, wet or too deep: no look makes it sound.")
-def past_mending(life: "Life") -> list[Segment]:
+def past_mending(life: "Lifetime") -> list[Segment]:
     """From the first that is known of what no look lifts; no where that is unknown."""
     found = [piece for name in LATCHED for piece in life.fact(name).pieces if piece.value == "yes"]
     return [Segment(DAWN, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
@@ -141,7 +141,7 @@ def past_mending(life: "Life") -> list[Segment]:
 @fact("deep_cell", PACK, VOLTS, "The lowest that a cell has stood at rest since it was found too deep.",
       unknown="no resting voltage on record that is too deep",
       record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def deep_cell(life: "Life") -> list[Segment]:
+def deep_cell(life: "Lifetime") -> list[Segment]:
     """For texts: a step at each deeper reading; a higher one takes nothing back."""
     pieces: list[Segment] = []
     lowest = inf
@@ -152,19 +152,19 @@ def deep_cell(life: "Life") -> list[Segment]:
     return pieces
 
 
-def _below_floor(life: "Life") -> list[tuple[Event, float]]:
+def _below_floor(life: "Lifetime") -> list[tuple[Event, float]]:
     floor = FLOORS[str(life.item.plate["chemistry"])]
     return [(event, volts) for event, volts in _lowest_cells(life) if volts < floor]
 
 
 @fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last resting voltage.",
       unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def lowest_cell(life: "Life") -> list[Segment]:
+def lowest_cell(life: "Lifetime") -> list[Segment]:
     """A step at each resting voltage."""
     return [Segment(event.at, volts, None, (event, None)) for event, volts in _lowest_cells(life)]
 
 
-def _lowest_cells(life: "Life") -> list[tuple[Event, float]]:
+def _lowest_cells(life: "Lifetime") -> list[tuple[Event, float]]:
     """Each resting voltage with its lowest cell."""
     read = [(event, cell_volts(event, life.item.plate)) for event in life.those("measured")]
     return [(event, min(each)) for event, each in read if each]
@@ -176,7 +176,7 @@ def _lowest_cells(life: "Life") -> list[tuple[Event, float]]:
             "or look at each a day after it",
     record="shelfbell log inspected {item} RESULT",
 )  # fmt: skip
-def under_watch(life: "Life") -> list[Segment]:
+def under_watch(life: "Lifetime") -> list[Segment]:
     """From a mishap or a dent to the first pass at least WATCH later; unknown likewise after a mishap that it may have
     been in."""
     triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
@@ -206,7 +206,7 @@ def may_be_knocked(book: "Book", pack: Item, instant: int) -> bool:
     return piece.value is None and piece.trail is not None
 
 
-def _may_have_been_in(life: "Life") -> list[Event]:
+def _may_have_been_in(life: "Lifetime") -> list[Event]:
     """The mishaps of which nothing tells which packs were in them, while this one was in use."""
     if life.born is None:
         return []
@@ -221,7 +221,7 @@ def _is_knock(event: Event) -> bool:
 
 
 @fact("knock", PACK, word(), "Its last knock or fall, and where that is inferred from a flight, in words.")
-def knock(life: "Life") -> list[Segment]:
+def knock(life: "Lifetime") -> list[Segment]:
     """For texts."""
     knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
     return [
@@ -231,7 +231,7 @@ def knock(life: "Life") -> list[Segment]:
 
 
 @fact("look_counts", PACK, word(), "From when a look ends the watch after a knock, in words.")
-def look_counts(life: "Life") -> list[Segment]:
+def look_counts(life: "Lifetime") -> list[Segment]:
     """For texts: a local time, as long as that is to come."""
     pieces = [Segment(DAWN, "now")]
     for piece in life.fact("under_watch").pieces:
@@ -244,7 +244,7 @@ def look_counts(life: "Life") -> list[Segment]:
     return pieces
 
 
-def _knock_words(life: "Life", event: Event) -> str:
+def _knock_words(life: "Lifetime", event: Event) -> str:
     if event.what != "mishap":
         return "a dent was found"
     severity = str(event.get("severity")).replace("_", " ")
@@ -265,7 +265,7 @@ def inferred_from(book: "Book", mishap: Event) -> str:
 
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
-def set_aside(life: "Life") -> list[Segment]:
+def set_aside(life: "Lifetime") -> list[Segment]:
     """From set_aside or handed_in to a later pass."""
     triples: list[tuple[int, bool | None, Trail]] = [(DAWN, False, None)]
     for event in life.those("set_aside", "handed_in", "inspected"):
@@ -282,7 +282,7 @@ def set_aside(life: "Life") -> list[Segment]:
     FLAG,
     "Not swollen, wet, too deep, under watch, set aside, found unfit or retired, as far as is known.",
 )
-def usable(life: "Life") -> list[Segment]:
+def usable(life: "Lifetime") -> list[Segment]:
     """No wherever one of the grounds is known to hold; its events are the reason. Unknown before its life begins."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
     retired = next((event.at for event in life.those("retired")), DUSK)

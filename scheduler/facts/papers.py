@@ -12,7 +12,7 @@ from scheduler.fleet.plates import PLATES
 if TYPE_CHECKING:
     from datetime import date
 
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
     from scheduler.fleet.fleet import Item
 
 SORTS: tuple[str, ...] = tuple(PLATES["paper"]["sort"].schema["enum"])  # type: ignore[arg-type]
@@ -29,7 +29,7 @@ def sort_of(paper: "Item") -> str:
 
 
 @fact("sort", ("paper",), word(*SORTS), "What sort of paper it is.")
-def sort(life: "Life") -> list[Segment]:
+def sort(life: "Lifetime") -> list[Segment]:
     """The nameplate's word."""
     return [Segment(DAWN, sort_of(life.item))]
 
@@ -38,7 +38,7 @@ def sort(life: "Life") -> list[Segment]:
     "renewal_window", ("paper",), FLAG, "The six months before the month of its expiry have begun.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def renewal_window(life: "Life") -> list[Segment]:
+def renewal_window(life: "Lifetime") -> list[Segment]:
     """Yes from the first day of the sixth month before the month of expiry."""
     zone = life.book.clocks.zone
     pieces: list[Segment] = []

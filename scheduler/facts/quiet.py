@@ -17,7 +17,7 @@ from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Life
+    from scheduler.facts.book import Book, Lifetime
 
 EVIDENCE = {"paper": "days_to_expiry", "spares": "count"}
 """The fact that must be known of an item of a kind before it can be judged; of a pack it is the charge."""
@@ -40,7 +40,7 @@ _GONE = ("retired", "handed_in")
 
 
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
-def log_quiet(life: "Life") -> list[Segment]:
+def log_quiet(life: "Lifetime") -> list[Segment]:
     """Rises from each entry; nought in an absence, and rises from its end."""
     away = [absence(event) for event in life.those("away")]
     told = [Segment(at, 0, RISING) for at in life.book.instants if not any(start <= at < end for start, end in away)]
@@ -122,7 +122,7 @@ def _lacking(book: "Book") -> list[tuple[int, list[str]]]:
 
 
 @fact("first_readings_due", ("home",), count("item"), "Items in service whose state no entry tells.")
-def first_readings_due(life: "Life") -> list[Segment]:
+def first_readings_due(life: "Lifetime") -> list[Segment]:
     """Counted from each item's in_service, or from the first entry of all."""
     changes: dict[int, int] = {}
     for start, end, _ in _asked(life.book):
@@ -133,12 +133,12 @@ def first_readings_due(life: "Life") -> list[Segment]:
     return [Segment(DAWN, 0), *(Segment(turn, lacking) for turn, lacking in zip(turns, counts, strict=True))]
 
 
-def _lacking_at(life: "Life", instant: int) -> str:
+def _lacking_at(life: "Lifetime", instant: int) -> str:
     return _in_words(life.book, [name for start, end, name in _asked(life.book) if start <= instant < end])
 
 
 @fact("first_readings", ("home",), word(), "Which readings to take first, in words.", at=_lacking_at)
-def first_readings(life: "Life") -> list[Segment]:
+def first_readings(life: "Lifetime") -> list[Segment]:
     """For texts: by kind, most useful first."""
     return [Segment(DAWN, "none"), *(Segment(turn, _in_words(life.book, names)) for turn, names in _lacking(life.book))]
 
@@ -154,7 +154,7 @@ def _in_words(book: "Book", wanting: list[str]) -> str:
     return " ".join(lines) or "none"
 
 
-def _standing(life: "Life", instant: int) -> str:
+def _standing(life: "Lifetime", instant: int) -> str:
     packs = [life.book.fleet[name] for name in life.book.fleet.ids("pack")]
     return ", ".join(word for pack in packs if (word := _stands(life.book, pack, instant))) or "none"
 
@@ -174,14 +174,14 @@ def _stands(book: "Book", pack: Item, instant: int) -> str:
 
 
 @fact("not_put_away", ("home",), word(), "Packs that by the log stand full or low, in words.", at=_standing)
-def not_put_away(life: "Life") -> list[Segment]:
+def not_put_away(life: "Lifetime") -> list[Segment]:
     """For texts; looked at wherever the log's quiet begins."""
     turns = [piece.start for piece in log_quiet(life)[1:]]
     return [Segment(DAWN, "none"), *(Segment(turn, _standing(life, turn)) for turn in turns)]
 
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before an absence that was announced.")
-def away_eve(life: "Life") -> list[Segment]:
+def away_eve(life: "Lifetime") -> list[Segment]:
     """From the local hour of the eve, the day before, to the absence."""
     clocks = life.book.clocks
     found = []
@@ -196,12 +196,12 @@ def away_eve(life: "Life") -> list[Segment]:
 
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
       unknown="no flight of the pilot", onward=True)  # fmt: skip
-def out_of_practice(life: "Life", since: int) -> list[Segment]:
+def out_of_practice(life: "Lifetime", since: int) -> list[Segment]:
     """Flights that name no pilot count for the only one."""
     return since_last(_flights_of(life, since), since)[1:]
 
 
-def _flights_of(life: "Life", since: int) -> list[Event]:
+def _flights_of(life: "Lifetime", since: int) -> list[Event]:
     book = life.book
     if book.fleet.ids("pilot") != [life.item.id]:
         return book.uses(life.item, since)

@@ -12,7 +12,7 @@ from scheduler.facts.timeline import Segment, Trail
 from scheduler.facts.wear import rising
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 AT_REST = 60
 """Minutes after which cells are held against each other. From memory."""
@@ -26,7 +26,7 @@ WINDOW = 30 * DAY
     "cell_spread", PACK, VOLTS, "The highest less the lowest cell, at rest for an hour or more.",
     unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
-def cell_spread(life: "Life") -> list[Segment]:
+def cell_spread(life: "Lifetime") -> list[Segment]:
     """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
     pieces = []
     for event in life.those("measured"):
@@ -38,7 +38,7 @@ def cell_spread(life: "Life") -> list[Segment]:
 
 @fact("resistance_ratio", PACK, RATIO, "Resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
-def resistance_ratio(life: "Life") -> list[Segment]:
+def resistance_ratio(life: "Lifetime") -> list[Segment]:
     """A step at each reading from the eighth on."""
     from scheduler.cells.resistance import resistance_ratio as ratio
 
@@ -51,7 +51,7 @@ def resistance_ratio(life: "Life") -> list[Segment]:
     return pieces
 
 
-def mild_resistances(life: "Life") -> list[tuple[Event, float]]:
+def mild_resistances(life: "Lifetime") -> list[tuple[Event, float]]:
     """The readings of resistance, mOhm, that can be compared: at mild temperatures."""
     told = [event for event in life.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
     return [(event, float(event.fields["resistance_mohm"])) for event in told]
@@ -62,7 +62,7 @@ def _mild(event: Event) -> bool:
     return celsius is not None and MILD[0] <= float(celsius) <= MILD[1]
 
 
-def capacity_tests(life: "Life") -> list[Event]:
+def capacity_tests(life: "Lifetime") -> list[Event]:
     """The readings that found the capacity."""
     return [event for event in life.those("measured") if "capacity_mah" in event.fields]
 
@@ -72,7 +72,7 @@ def capacity_tests(life: "Life") -> list[Event]:
     unknown="fewer than two capacity tests on different days",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health_confirmed(life: "Life") -> list[Segment]:
+def health_confirmed(life: "Lifetime") -> list[Segment]:
     """Known from the second day with a test on: one test can be a slip."""
     capacity = float(life.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
@@ -87,13 +87,13 @@ def health_confirmed(life: "Life") -> list[Segment]:
 
 
 @fact("since_capacity_test", PACK, SPAN, "Time since its last capacity test, or since it came into use.")
-def since_capacity_test(life: "Life") -> list[Segment]:
+def since_capacity_test(life: "Lifetime") -> list[Segment]:
     """Rises from each test."""
     return rising(life, capacity_tests(life))
 
 
 @fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test.")
-def cycles_since_test(life: "Life") -> list[Segment]:
+def cycles_since_test(life: "Lifetime") -> list[Segment]:
     """The count of cycles less what it stood at then."""
     cycles = life.fact("cycles")
     tests = {event.at for event in capacity_tests(life)}
@@ -108,14 +108,14 @@ def cycles_since_test(life: "Life") -> list[Segment]:
 
 
 @fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
-def charges_out_of_range(life: "Life") -> list[Segment]:
+def charges_out_of_range(life: "Lifetime") -> list[Segment]:
     """Counts charged with a temperature_c below charge_from or above charge_to."""
     low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])
     told = [event for event in life.those("charged") if "temperature_c" in event.fields]
     return within(life, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
 
 
-def within(life: "Life", events: list[Event], window: int) -> list[Segment]:
+def within(life: "Lifetime", events: list[Event], window: int) -> list[Segment]:
     """How many of some events lie within the last `window`."""
     turns = sorted({turn for event in events for turn in (event.at, event.at + window)})
     pieces = since_birth(life, 0)

@@ -10,7 +10,7 @@ from scheduler.facts.house import spares_count
 from scheduler.facts.timeline import NEVER, Segment, Timeline
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 RATE_OVER = 180 * DAY
 """The stretch over which the rate of use is taken: about a season. Common practice, no source."""
@@ -21,7 +21,7 @@ RATE_OVER = 180 * DAY
     "How long the spares last at the rate of the last 180 days, less the time an order takes (estimate).",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def cover_after_delivery(life: "Life") -> list[Segment]:
+def cover_after_delivery(life: "Lifetime") -> list[Segment]:
     """A step at each count, use and restock (estimate); never where none was used."""
     count = Timeline(spares_count(life))
     taken = [(event, _taken(event)) for event in life.events if _taken(event)]

@@ -18,7 +18,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment
 from scheduler.facts.wear import airtime_of
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Life
+    from scheduler.facts.book import Book, Lifetime
 
 LOW = 20
 """Percent that a stored pack should not sink to: the conservative empty of the trade."""
@@ -33,7 +33,7 @@ LEAST_WORK = 60 * MINUTE
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
       record="shelfbell log measured {item} PERCENT", onward=True)  # fmt: skip
-def going_low_in(life: "Life", since: int) -> list[Segment]:
+def going_low_in(life: "Lifetime", since: int) -> list[Segment]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
     percent = float(life.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
@@ -49,7 +49,7 @@ def going_low_in(life: "Life", since: int) -> list[Segment]:
 
 
 @fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", onward=True)
-def since_charged(life: "Life", since: int) -> list[Segment]:
+def since_charged(life: "Lifetime", since: int) -> list[Segment]:
     """Rises from each charge."""
     return since_last(life.those("charged"), since)
 
@@ -61,7 +61,7 @@ def since_charged(life: "Life", since: int) -> list[Segment]:
     "The job that it was charged for was called off; it was not used since.",
     onward=True,
 )
-def charged_for_cancelled_job(life: "Life", since: int) -> list[Segment]:
+def charged_for_cancelled_job(life: "Lifetime", since: int) -> list[Segment]:
     """From the cancellation to the next charge, drain or flight."""
     handled = life.those("charged", "drained", "flown")
     told = [event.at for event in standing(handled, since)[:1]]
@@ -72,7 +72,7 @@ def charged_for_cancelled_job(life: "Life", since: int) -> list[Segment]:
     return covering(found)
 
 
-def _called_off(life: "Life", handled: list[Event], since: int) -> list[tuple[Event, Event]]:
+def _called_off(life: "Lifetime", handled: list[Event], since: int) -> list[tuple[Event, Event]]:
     """The entries that took a plan back before it began, each with the charge that was made for it; those before
     `since` may be left out."""
     book = life.book
@@ -95,7 +95,7 @@ def _next_of(book: "Book", plan: Plan) -> Event | None:
 
 @fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
       unknown="too few flights of it and its sisters in 90 days", onward=True)  # fmt: skip
-def share_of_work(life: "Life", since: int) -> list[Segment]:
+def share_of_work(life: "Lifetime", since: int) -> list[Segment]:
     """1 is an even share; known once it has been in use for the 90 days."""
     if life.born is None:
         return []

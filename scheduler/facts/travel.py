@@ -12,7 +12,7 @@ from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Life
+    from scheduler.facts.book import Book, Lifetime
     from scheduler.fleet.fleet import Item
 
 WITH_EQUIPMENT_FROM = date(2026, 1, 1)
@@ -23,7 +23,7 @@ FREE_TO = 100
 
 
 @fact("watt_hours", PACK, WATT_HOURS, "Rated energy: capacity times nominal voltage (49 CFR 171.8).")
-def rated_energy(life: "Life") -> list[Segment]:
+def rated_energy(life: "Lifetime") -> list[Segment]:
     """From the nameplate: never the full voltage."""
     return [Segment(DAWN, energy_of(life.item))]
 
@@ -36,7 +36,7 @@ def energy_of(pack: "Item") -> float:
     return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)
 
 
-def departures(life: "Life") -> list[tuple[int, Event | None]]:
+def departures(life: "Lifetime") -> list[tuple[int, Event | None]]:
     """(instant, the next journey known then that carries the item), in order of time."""
     known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in life.those("travel_planned")]
     turns = sorted({turn for told, leaves, _ in known if told < leaves for turn in (told, leaves)})
@@ -48,7 +48,7 @@ def departures(life: "Life") -> list[tuple[int, Event | None]]:
 
 
 @fact("leaves_in", PACK, SPAN, "Time until it leaves on the next journey announced that carries it.")
-def leaves_in(life: "Life") -> list[Segment]:
+def leaves_in(life: "Lifetime") -> list[Segment]:
     """Falls to nought at the departure; never without a journey."""
     pieces = []
     for turn, event in departures(life):
@@ -58,7 +58,7 @@ def leaves_in(life: "Life") -> list[Segment]:
 
 
 @fact("leaves_by", PACK, word(*MODES, "none"), "The way of the next journey announced that carries it.")
-def leaves_by(life: "Life") -> list[Segment]:
+def leaves_by(life: "Lifetime") -> list[Segment]:
     """The journey's word; none without one."""
     return [
         Segment(turn, str(event.get("how")), None, (event, None)) if event else Segment(turn, "none")
@@ -67,7 +67,7 @@ def leaves_by(life: "Life") -> list[Segment]:
 
 
 @fact("freight_capped", PACK, FLAG, "Its next journey is freight, and by air a limit of charge would bind it.")
-def freight_capped(life: "Life") -> list[Segment]:
+def freight_capped(life: "Lifetime") -> list[Segment]:
     """On its own always; with an aircraft in the same consignment from 2026-01-01 on."""
     return [
         Segment(turn, "yes" if event and _capped(event, life.book) else "no", None, (event, None) if event else None)
@@ -93,7 +93,7 @@ def _carried(event: Event | None) -> list[str]:
     count("pack"),
     f"Packs above {FREE_TO} Wh on its next journey announced, if it is one of them.",
 )
-def large_spares(life: "Life") -> list[Segment]:
+def large_spares(life: "Lifetime") -> list[Segment]:
     """Counted over what the journey carries; none for a pack that is not so large itself."""
     if energy_of(life.item) <= FREE_TO:
         return [Segment(DAWN, 0)]

@@ -14,7 +14,7 @@ from scheduler.facts.pack import Step, counted, latched
 from scheduler.facts.timeline import RISING, Segment, Trail, flags
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Life
+    from scheduler.facts.book import Lifetime
 
 FLIGHTS = count("flight")
 
@@ -30,7 +30,7 @@ def flights_of(event: Event) -> int:
 
 
 @fact("airtime", FLOWN, SPAN, "Time in the air.", onward=True)
-def airtime(life: "Life", since: int) -> list[Segment]:
+def airtime(life: "Lifetime", since: int) -> list[Segment]:
     """Summed at each landing; a total that the aircraft or pack shows takes the place of the sum."""
     steps: list[Step] = []
     for event in life.those("flown", "measured"):
@@ -42,24 +42,24 @@ def airtime(life: "Life", since: int) -> list[Segment]:
 
 
 @fact("flights", FLOWN, FLIGHTS, "Flights flown.", onward=True)
-def flights(life: "Life", since: int) -> list[Segment]:
+def flights(life: "Lifetime", since: int) -> list[Segment]:
     """Counted at each landing."""
     return counted(life, [(event.at, None, flights_of(event), event) for event in life.those("flown")], since)
 
 
 @fact("age", PHYSICAL, SPAN, "Time since it came into use.")
-def age(life: "Life") -> list[Segment]:
+def age(life: "Lifetime") -> list[Segment]:
     """Rises from the beginning of the life."""
     return [] if life.born is None else [Segment(life.born, 0, RISING)]
 
 
 @fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.", onward=True)
-def idle(life: "Life", since: int) -> list[Segment]:
+def idle(life: "Lifetime", since: int) -> list[Segment]:
     """Rises from each landing."""
     return rising(life, life.those("flown"), since)
 
 
-def rising(life: "Life", events: list[Event], since: int = DAWN) -> list[Segment]:
+def rising(life: "Lifetime", events: list[Event], since: int = DAWN) -> list[Segment]:
     """Time since the last of some events, or since the life began."""
     return [*age(life), *(Segment(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
 
@@ -71,7 +71,7 @@ def rising(life: "Life", events: list[Event], since: int = DAWN) -> list[Segment
     "Time in the air since the last thorough look, or since it came into use.",
     onward=True,
 )
-def airtime_since_inspected(life: "Life", since: int) -> list[Segment]:
+def airtime_since_inspected(life: "Lifetime", since: int) -> list[Segment]:
     """Starts anew at each inspected, whatever its result."""
     return since_inspected(life, airtime_of, since)
 
@@ -83,12 +83,12 @@ def airtime_since_inspected(life: "Life", since: int) -> list[Segment]:
     "Flights since the last thorough look, or since it came into use.",
     onward=True,
 )
-def flights_since_inspected(life: "Life", since: int) -> list[Segment]:
+def flights_since_inspected(life: "Lifetime", since: int) -> list[Segment]:
     """Starts anew at each inspected, whatever its result."""
     return since_inspected(life, flights_of, since)
 
 
-def since_inspected(life: "Life", amount: Callable[[Event], int], since: int) -> list[Segment]:
+def since_inspected(life: "Lifetime", amount: Callable[[Event], int], since: int) -> list[Segment]:
     """A sum over flights that starts anew at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
@@ -104,23 +104,23 @@ def _since_a_look(events: list[Event], since: int) -> list[Event]:
 
 
 @fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")
-def time_since_inspected(life: "Life") -> list[Segment]:
+def time_since_inspected(life: "Lifetime") -> list[Segment]:
     """Rises from each inspected."""
     return rising(life, life.those("inspected"))
 
 
 @fact("mishap_since_inspected", FLOWN, FLAG, "A mishap, and no look that passed since.")
-def mishap_since_inspected(life: "Life") -> list[Segment]:
+def mishap_since_inspected(life: "Lifetime") -> list[Segment]:
     """From a mishap to the next inspected with result pass."""
     return switched(life, on=life.those("mishap"), off=passes(life))
 
 
-def passes(life: "Life") -> list[Event]:
+def passes(life: "Lifetime") -> list[Event]:
     """The looks that passed."""
     return [event for event in life.those("inspected") if event.get("result") == "pass"]
 
 
-def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN) -> list[Segment]:
+def switched(life: "Lifetime", on: list[Event], off: list[Event], since: int = DAWN) -> list[Segment]:
     """A flag that some events turn on and others off; off from the beginning. A later event that says the same adds
     itself to the reason."""
     turns_on = {event.id for event in on}
@@ -134,6 +134,6 @@ def switched(life: "Life", on: list[Event], off: list[Event], since: int = DAWN)
 
 
 @fact("retired", ANYTHING, FLAG, "It is out of service for good.")
-def retired(life: "Life") -> list[Segment]:
+def retired(life: "Lifetime") -> list[Segment]:
     """From retired on."""
     return latched(life.those("retired"))

@@ -9,7 +9,7 @@ from scheduler.cells.median import median
 from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
-from scheduler.facts.book import Book, Life
+from scheduler.facts.book import Book, Lifetime
 from scheduler.facts.charge import cell_volts, is_reckoned
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
@@ -45,7 +45,7 @@ class Bench(NamedTuple):
     minutes: Estimate
 
 
-def holding(book: Book, life: Life, now: int) -> ChargeEstimate:
+def holding(book: Book, life: Lifetime, now: int) -> ChargeEstimate:
     """What it holds, and how that is known."""
     piece = book.fact(life.item, "charge").piece(now)
     value, by = piece.at(now), events_of(piece.trail)
@@ -58,7 +58,7 @@ def holding(book: Book, life: Life, now: int) -> ChargeEstimate:
     return ChargeEstimate(percent, max(0.0, percent - below), min(100.0, percent + above), by, way, reckoned)
 
 
-def _told(event: Event, life: Life) -> tuple[str, float, float]:
+def _told(event: Event, life: Lifetime) -> tuple[str, float, float]:
     """How an entry told the charge, and how far below and above it the truth may lie."""
     if event.what != "measured" or "percent" in event.fields:
         return event.what, 0.0, 0.0
@@ -70,7 +70,7 @@ def _told(event: Event, life: Life) -> tuple[str, float, float]:
     return "voltage", read.value - read.low, read.high - read.value
 
 
-def bench(book: Book, life: Life, percent: float) -> list[Bench]:
+def bench(book: Book, life: Lifetime, percent: float) -> list[Bench]:
     """How long filling takes, and draining to storage charge, on each charger whose power is known. ESTIMATES."""
     energy, found = energy_of(life.item), []
     for name in book.fleet.ids("charger"):
@@ -83,14 +83,14 @@ def bench(book: Book, life: Life, percent: float) -> list[Bench]:
     return found
 
 
-def temperature(life: Life, now: int) -> float | None:
+def temperature(life: Lifetime, now: int) -> float | None:
     """The middle of the temperatures that its readings tell, degrees Celsius."""
     readings = [event.fields for event in life.those("measured") if event.at <= now]
     told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
     return median(told) if told else None
 
 
-def own_rate(life: Life, now: int) -> Estimate | None:
+def own_rate(life: Lifetime, now: int) -> Estimate | None:
     """Self-discharge by its own readings at rest, percent in 30 d; None with too few.
 
     Only percents that the pack shows. What a pack that empties itself loses then is no self-discharge.

@@ -12,7 +12,7 @@ from scheduler.cells.median import median
 from scheduler.cells.resistance import resistance_ratio
 from scheduler.cells.sudden import last_ratio
 from scheduler.cells.trend import Line, theil_sen
-from scheduler.facts.book import Book, Life
+from scheduler.facts.book import Book, Lifetime
 from scheduler.facts.capacity import Capacity, Health, capacities, healths
 from scheduler.facts.endurance import RECENT, RESERVE, Leg, legs
 from scheduler.facts.readings import mild_resistances
@@ -114,7 +114,7 @@ def past_of(book: Book, item: Item, now: int) -> Past:
     return Past(item, since, history, known, book.fact(item, "health").at(now))  # type: ignore[arg-type]
 
 
-def _life_at(book: Book, item: Item, now: int) -> Life:
+def _life_at(book: Book, item: Item, now: int) -> Lifetime:
     return next(each for each in reversed(book.lives(item)) if each.start <= now)
 
 
@@ -136,7 +136,7 @@ def sheet_of(book: Book, item: Item, now: int) -> PackReport:
     )  # fmt: skip
 
 
-def outlook(life: Life, known: list[Capacity]) -> HealthForecast:
+def outlook(life: Lifetime, known: list[Capacity]) -> HealthForecast:
     """Where its capacities head, against time and against cycles."""
     last = known[-MOST_READINGS:]
     rated, cycles = float(life.item.plate["capacity"]), life.fact("cycles")
@@ -149,13 +149,13 @@ def outlook(life: Life, known: list[Capacity]) -> HealthForecast:
     )
 
 
-def resistance(life: Life, now: int) -> Resistance:
+def resistance(life: Lifetime, now: int) -> Resistance:
     """Its resistance at mild temperatures."""
     readings = [(event.at, mohm) for event, mohm in mild_resistances(life) if event.at <= now]
     return Resistance(readings, resistance_ratio([mohm for _, mohm in readings]))
 
 
-def flown(book: Book, life: Life, now: int) -> list[Flights]:
+def flown(book: Book, life: Lifetime, now: int) -> list[Flights]:
     """How long a percent lasts, by aircraft, against its own past and its sisters."""
     own = _by_aircraft(legs(life), now)
     flew = {pack for aircraft in own for event in book.filed(aircraft, "flown") for pack in event.get("packs")}
