@@ -9,7 +9,7 @@ from scheduler.facts.book import counts_from
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.text import Lines, advice, gathered, log_line
-from scheduler.reminders.words import next_word
+from scheduler.reminders.words import next_announcement
 
 
 def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
@@ -28,7 +28,7 @@ def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) ->
 
 def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
     """When what has just opened is rung."""
-    words = [next_word(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
+    words = [next_announcement(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
     due = min((word.due for word in words if word is not None), default=None)
     if due is None or due == DUSK:
         return []

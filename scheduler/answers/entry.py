@@ -17,7 +17,7 @@ from scheduler.home.folder import Home
 from scheduler.home.lock import running
 from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.words import next_word
+from scheduler.reminders.words import next_announcement
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
            "fitted", "removed", "confirmed", "renewed")  # fmt: skip
@@ -304,7 +304,7 @@ def ring_ahead(desk: Desk, board: Board) -> Ahead:
     """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
     hours, now = desk.setup.hours, desk.now
     ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < DUSK]
-    words = [word for r in ahead if (word := next_word(board, r, [], hours, r.stretch.opened)) is not None]
+    words = [word for r in ahead if (word := next_announcement(board, r, [], hours, r.stretch.opened)) is not None]
     if not words:
         return None
     first = min(word.due for word in words)

@@ -18,11 +18,21 @@ from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.routing import part_for
 from scheduler.reminders.board import Board, Reminder, pressing
-from scheduler.reminders.decide import Decision, Ended, Gap, Ledger, by_end, gathering, next_wake, with_digest, words_of
+from scheduler.reminders.decide import (
+    Decision,
+    Ended,
+    Gap,
+    Ledger,
+    announcements_of,
+    by_end,
+    gathering,
+    next_wake,
+    with_digest,
+)
 from scheduler.reminders.fold import Fold, SolvedBoard, folds, home_asked_since, solve
 from scheduler.reminders.text import Newest, Text, compose, keep
 from scheduler.reminders.unknown import Unknown
-from scheduler.reminders.words import Word
+from scheduler.reminders.words import Announcement
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
 
@@ -192,7 +202,7 @@ class _Desk(NamedTuple):
         ledger, hours, now = self.ledger(items), self.setup.hours, self.now
         board = self.board(items, touched, None if items is None else ledger)
         solved = solve(board, now)
-        decision = words_of(board, ledger, hours, now, board.open_at(now))
+        decision = announcements_of(board, ledger, hours, now, board.open_at(now))
         if digest:
             decision = with_digest(board, ledger, hours, decision, gap)
             ended = (self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick)
@@ -306,7 +316,7 @@ def _plain(reminders: list[Reminder]) -> Iterator[str]:
     return (f"{reminder.verdict.rule.title}: {reminder.key.item}" for reminder in reminders)
 
 
-def _explanation(word: Word, setup: Setup, now: int) -> dict[str, object]:
+def _explanation(word: Announcement, setup: Setup, now: int) -> dict[str, object]:
     """Why a reminder was rung, as things were known at the time."""
     verdict = word.reminder.verdict
 

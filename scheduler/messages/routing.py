@@ -2,7 +2,7 @@
 
 from scheduler.home.setup import Channel
 from scheduler.reminders.decide import Decision
-from scheduler.reminders.words import DISTURBING, Word
+from scheduler.reminders.words import DISTURBING, Announcement
 
 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:
@@ -16,12 +16,12 @@ def part_for(decision: Decision, channel: Channel) -> Decision | None:
     return None if empty and (decision.words or decision.still) else taken
 
 
-def takes(channel: Channel, word: Word, now: int) -> bool:
+def takes(channel: Channel, word: Announcement, now: int) -> bool:
     """Return True if a channel gets a word: a further one gets what was rung as `now` so long ago and is not seen."""
     if not channel.after:
         return word.kind != "escalated" and word.urgency in channel.urgency
     return word.urgency == "now" and word.unseen_since is not None and now - word.unseen_since >= channel.after
 
 
-def _bare(decision: Decision, words: list[Word]) -> Decision:
+def _bare(decision: Decision, words: list[Announcement]) -> Decision:
     return decision._replace(words=words, digest=False, still=[], ended=[], unknown=[])

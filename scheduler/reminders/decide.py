@@ -10,7 +10,7 @@ from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.told import Notification
 from scheduler.reminders.unknown import Unknown, unknown_at
-from scheduler.reminders.words import Word, next_word, said_of
+from scheduler.reminders.words import Announcement, next_announcement, said_of
 from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key, Verdict
 
@@ -119,8 +119,8 @@ class Decision(NamedTuple):
     """
 
     at: int
-    words: list[Word]
-    ahead: list[Word]
+    words: list[Announcement]
+    ahead: list[Announcement]
     digest: bool
     still: list[Reminder]
     ended: list[Ended]
@@ -155,20 +155,22 @@ def decide(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable
 
     `asked`: those of the reminders open now of which anything can be said now; None where that is not known.
     """
-    found = words_of(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
+    found = announcements_of(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
     digest, gap = gathering(board, ledger, hours, found.words, now)
     return with_digest(board, ledger, hours, found, gap) if digest else found
 
 
-def words_of(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
+def announcements_of(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
     """What to say of some open reminders of a board, whatever comes of the others."""
-    found = (next_word(board, reminder, ledger.of(reminder), hours, now) for reminder in asked)
+    found = (next_announcement(board, reminder, ledger.of(reminder), hours, now) for reminder in asked)
     words = [word for word in found if word is not None]
     ringing = [word for word in words if word.due <= now]
     return Decision(now, ringing, [word for word in words if word.due > now], False, [], [], [])
 
 
-def gathering(board: Board, ledger: Ledger, hours: Hours, words: list[Word], now: int) -> tuple[bool, Gap | None]:
+def gathering(
+    board: Board, ledger: Ledger, hours: Hours, words: list[Announcement], now: int
+) -> tuple[bool, Gap | None]:
     """Whether what is said at `now` comes as a digest, and the gap that it sums up. `words`: all that ring."""
     gap = gap_before(board, ledger, hours, words, now)
     gathered = any(word.held for word in words) and board.away_until(now) == now
@@ -185,7 +187,7 @@ def with_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap
     return found._replace(digest=True, still=still, ended=ended, unknown=unknown, gap=gap)
 
 
-def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Word], now: int) -> Gap | None:
+def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int) -> Gap | None:
     """The stretch that a message at `now` has to sum up: an absence that is over, or a time in which nothing ran and
     something fell due."""
     back = returned(board, ledger, hours, now)
@@ -216,11 +218,11 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
     return min([next_gathering(board, ledger, hours, now), *(turn for turn in turns if turn > now)])
 
 
-def words_to_come(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Word]:
+def words_to_come(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Announcement]:
     """What will be said next, after a decision noted in the ledger, of each reminder open now."""
     yield from decision.ahead
     for reminder in (word.reminder for word in decision.words):
-        word = next_word(board, reminder, ledger.of(reminder), hours, decision.at)
+        word = next_announcement(board, reminder, ledger.of(reminder), hours, decision.at)
         if word is not None:
             yield word
 

@@ -11,7 +11,7 @@ from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering,
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
 from scheduler.reminders.told import Notification
-from scheduler.reminders.words import Word
+from scheduler.reminders.words import Announcement
 from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key
 
@@ -90,7 +90,7 @@ class _Turns:
         found = [Reminder(verdict, stretch) for verdict in verdicts if (stretch := verdict.open_at(now))]
         return sorted(found, key=partial(pressing, now))
 
-    def note(self, decision: Decision, words: Iterable[Word]) -> None:
+    def note(self, decision: Decision, words: Iterable[Announcement]) -> None:
         """Note when to look again after a decision, by the words that will be said next."""
         now, verdicts = decision.at, self.board.verdicts
         turns = {place: verdicts[place].next_turn(now) or DUSK for place in self._looked}

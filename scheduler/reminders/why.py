@@ -9,7 +9,7 @@ from scheduler.reminders.decide import Ledger
 from scheduler.reminders.ground import Hush
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.told import Notification
-from scheduler.reminders.words import DISTURBING, Word, next_word, quiet_until, said_of
+from scheduler.reminders.words import DISTURBING, Announcement, next_announcement, quiet_until, said_of
 
 Say = Callable[[int], str]
 """Writes an instant for people."""
@@ -18,7 +18,7 @@ Say = Callable[[int], str]
 def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int, say: Say) -> list[str]:
     """What holds an open reminder back at `now`, and when it will be rung next."""
     told = ledger.of(reminder)
-    word = next_word(board, reminder, told, hours, now)
+    word = next_announcement(board, reminder, told, hours, now)
     quiet = kept_quiet(hush_of(board, reminder, now), reminder.key.item, now, say)
     return [*quiet, *_dark(reminder, told, now), _next(board, word, hours, now, say)]
 
@@ -47,7 +47,7 @@ def _dark(reminder: Reminder, told: list[Notification], now: int) -> Iterator[st
         yield "its ground is unknown: it may be done, so it is not repeated and stands in the digest"
 
 
-def _next(board: Board, word: Word | None, hours: Hours, now: int, say: Say) -> str:
+def _next(board: Board, word: Announcement | None, hours: Hours, now: int, say: Say) -> str:
     if word is None:
         return "nothing more will be rung of it by itself; the digest lists it"
     if word.due <= now:
@@ -55,7 +55,7 @@ def _next(board: Board, word: Word | None, hours: Hours, now: int, say: Say) -> 
     return f"next ({word.kind}, {word.urgency}): {say(word.due)}{_held(board, word, hours, now, say)}"
 
 
-def _held(board: Board, word: Word, hours: Hours, now: int, say: Say) -> str:
+def _held(board: Board, word: Announcement, hours: Hours, now: int, say: Say) -> str:
     """Why a word waits for that instant."""
     if word.urgency != "now" and (back := board.away_until(now)) > now:
         return f"; you are away until {say(back)}"

@@ -16,7 +16,7 @@ DISTURBING = ("now", "today")
 _SPACING = (1, 3, 7, 15)
 
 
-class Word(NamedTuple):
+class Announcement(NamedTuple):
     """What is to be said of a reminder: from `due` on.
 
     `held`: it waited for the digest or for quiet hours to end. `unseen_since`: when it was first rung as `now` with no
@@ -37,7 +37,9 @@ def rank(urgency: str) -> int:
     return URGENCIES.index(urgency)
 
 
-def next_word(board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int) -> Word | None:
+def next_announcement(
+    board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int
+) -> Announcement | None:
     """What is next to be said of an open reminder as things stand at `now`; None when nothing will be until it is
     over.
 
@@ -47,7 +49,9 @@ def next_word(board: Board, reminder: Reminder, told: list["Notification"], hour
     return word if word is not None and word.due < reminder.stretch.ended else None
 
 
-def _next_word(board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int) -> Word | None:
+def _next_word(
+    board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int
+) -> Announcement | None:
     rung = [line for line in told if line.kind != "settled"]
     if not rung:
         return _first(board, reminder, hours, now)
@@ -65,7 +69,7 @@ def _next_word(board: Board, reminder: Reminder, told: list["Notification"], hou
     return next(due, min(words, key=lambda word: word.due, default=None))
 
 
-def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | None:
+def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announcement | None:
     verdict = reminder.verdict
     found = board.found_at(reminder)
     by_event = found > reminder.stretch.opened or verdict.opened_by_event(reminder.stretch.opened)
@@ -76,11 +80,11 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Word | N
     if found == DUSK:
         return None
     if verdict.of_morning:
-        return Word(reminder, found, "first", urgency, 0)
+        return Announcement(reminder, found, "first", urgency, 0)
     return _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
 
 
-def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Word | None:
+def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Announcement | None:
     """The first rise of urgency above all that was told."""
     highest = min(map(rank, {line.urgency for line in rung}))
     for turn, urgency in reminder.verdict.rises(reminder.stretch):
@@ -91,7 +95,9 @@ def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: H
     return None
 
 
-def _repeat(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Word | None:
+def _repeat(
+    board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int
+) -> Announcement | None:
     loudest = min({line.urgency for line in rung}, key=rank)
     urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
     last = rung[-1].at
@@ -106,7 +112,9 @@ def _repeat(board: Board, reminder: Reminder, rung: list["Notification"], hours:
     return word._replace(unseen_since=_unseen_since(board, reminder, rung, now))
 
 
-def _escalation(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Word | None:
+def _escalation(
+    board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int
+) -> Announcement | None:
     """The next step by which a reminder that is rung as `now` and not seen goes to further channels."""
     since = _unseen_since(board, reminder, rung, now)
     step = next((after for after in hours.escalate if since is not None and rung[-1].at < since + after), None)
@@ -168,16 +176,16 @@ def _word(
     urgency: str,
     first_at: int,
     by_event: bool,
-) -> Word:
+) -> Announcement:
     """A word that could be said at `start`, put off to when the hours let it through."""
     if urgency == "now" and by_event:
-        return Word(reminder, start, kind, urgency, first_at)
+        return Announcement(reminder, start, kind, urgency, first_at)
     due, held = _let_through(board, hours, start, urgency)
     if due <= now:  # it was not said in time, and by now other hours may hold it
         free = max(hours.quiet_until(now), now if urgency == "now" else board.away_until(now))
         if free > now:
             due, held = _let_through(board, hours, free, urgency)[0], True
-    return Word(reminder, due, kind, urgency, first_at, held)
+    return Announcement(reminder, due, kind, urgency, first_at, held)
 
 
 def _let_through(board: Board, hours: Hours, start: int, urgency: str) -> tuple[int, bool]:
