@@ -8,10 +8,10 @@ from scheduler.answers.desk import Desk
 from scheduler.base.text import listed, set_in
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, pressing
-from scheduler.reminders.ground import Hush, as_kept
+from scheduler.reminders.ground import Mute, as_kept
 from scheduler.reminders.text import Lines, advice, gathered, keep, log_line, unknown_lines
 from scheduler.reminders.unknown import Unknown, unknown_at
-from scheduler.reminders.why import hush_of, kept_quiet
+from scheduler.reminders.why import kept_quiet, mute_of
 
 if TYPE_CHECKING:
     pass
@@ -41,7 +41,7 @@ def whole(at: Desk) -> Found:
 
 def solved(board: Board, now: int) -> Found:
     """What a board tells."""
-    opened = [keep(reminder, now, hush_of(board, reminder, now)) for reminder in board.open_at(now)]
+    opened = [keep(reminder, now, mute_of(board, reminder, now)) for reminder in board.open_at(now)]
     return Found(opened, unknown_at(board, now))
 
 
@@ -143,6 +143,6 @@ def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]
 
 
-def _hush(reminder: Reminder) -> Hush | None:
+def _hush(reminder: Reminder) -> Mute | None:
     kept = as_kept(reminder.verdict)
     return kept.hush if kept else None

@@ -46,7 +46,7 @@ class Ground(NamedTuple):
         return value if self.unit is not None and self.unit.kind == "span" and isinstance(value, int) else None
 
 
-class Hush(NamedTuple):
+class Mute(NamedTuple):
     """By what a reminder is kept quiet: the entry, until when; DUSK for no end that can be told. `until_next`: the kind
     of entry that would end it, if one would."""
 
@@ -88,7 +88,7 @@ class KeptVerdict:
     __slots__ = ("key", "rule", "zone", "hush", "_urgency", "_grounds")
 
     def __init__(
-        self, key: Key, rule: KeptRule, zone: ZoneInfo, urgency: str, grounds: dict[str, Any], hush: Hush | None
+        self, key: Key, rule: KeptRule, zone: ZoneInfo, urgency: str, grounds: dict[str, Any], hush: Mute | None
     ) -> None:
         self.key = key
         self.rule = rule

@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DUSK
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.ground import Ground, Hush, KeptRule, KeptVerdict, as_kept
+from scheduler.reminders.ground import Ground, KeptRule, KeptVerdict, Mute, as_kept
 from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.unknown import Lack, Unknown
-from scheduler.reminders.why import hush_of
+from scheduler.reminders.why import mute_of
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key
@@ -36,7 +36,7 @@ def outline_of(
         return None
     open_parts, ends = [], [until]
     for reminder in opened:
-        hush = hush_of(board, reminder, now)
+        hush = mute_of(board, reminder, now)
         kept = as_kept(keep(reminder, now, hush).verdict)
         assert kept is not None
         grounds = kept.grounds()
@@ -99,7 +99,7 @@ class Shelf:
         self, item: str, rule: str, opened: int, dark: bool, urgency: str, hush: list | None, grounds: dict
     ) -> Reminder:
         verdict = KeptVerdict(
-            Key(rule, item), self._rule(rule), self._zone, urgency, grounds, Hush(*hush) if hush else None
+            Key(rule, item), self._rule(rule), self._zone, urgency, grounds, Mute(*hush) if hush else None
         )
         stretch = Episode(opened, DUSK, "", ((opened, DUSK),) if dark else ())
         return Reminder(verdict, stretch)  # type: ignore[arg-type]

@@ -11,7 +11,7 @@ from scheduler.base.text import clean, listed
 from scheduler.base.units import show_spans
 from scheduler.facts.declare import Fact, absent, show_fact
 from scheduler.reminders.board import Reminder, since
-from scheduler.reminders.ground import OWN, Ground, Hush, KeptRule, KeptVerdict, as_kept, grounds_needed
+from scheduler.reminders.ground import OWN, Ground, KeptRule, KeptVerdict, Mute, as_kept, grounds_needed
 from scheduler.reminders.unknown import Unknown
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
@@ -114,7 +114,7 @@ def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
     return Ground("", timeline.next_piece(now), fact.unit, start, value, slope, absent(fact))
 
 
-def keep(reminder: Reminder, now: int, hush: Hush | None = None) -> Reminder:
+def keep(reminder: Reminder, now: int, hush: Mute | None = None) -> Reminder:
     """A reminder that needs its verdict no more to be told at `now`, and so long after as its grounds last."""
     verdict = reminder.verdict
     if as_kept(verdict):

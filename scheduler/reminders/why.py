@@ -6,7 +6,7 @@ from scheduler.base.instants import DUSK
 from scheduler.base.text import clean
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.ground import Hush
+from scheduler.reminders.ground import Mute
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.told import Notification
 from scheduler.reminders.words import DISTURBING, Announcement, next_announcement, quiet_until, said_of
@@ -19,19 +19,19 @@ def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int
     """What holds an open reminder back at `now`, and when it will be rung next."""
     told = ledger.of(reminder)
     word = next_announcement(board, reminder, told, hours, now)
-    quiet = kept_quiet(hush_of(board, reminder, now), reminder.key.item, now, say)
+    quiet = kept_quiet(mute_of(board, reminder, now), reminder.key.item, now, say)
     return [*quiet, *_dark(reminder, told, now), _next(board, word, hours, now, say)]
 
 
-def hush_of(board: Board, reminder: Reminder, now: int) -> Hush | None:
+def mute_of(board: Board, reminder: Reminder, now: int) -> Mute | None:
     """By what an open reminder is kept quiet, if by anything."""
     said = said_of(board, reminder, now)
     if said is None:
         return None
-    return Hush(said.what, said.at, said.id, quiet_until(board, said), said.get("until_next"))
+    return Mute(said.what, said.at, said.id, quiet_until(board, said), said.get("until_next"))
 
 
-def kept_quiet(hush: Hush | None, item: str, now: int, say: Say) -> Iterator[str]:
+def kept_quiet(hush: Mute | None, item: str, now: int, say: Say) -> Iterator[str]:
     """By what an open reminder on an item is kept quiet: seen or snoozed, when and how long."""
     if hush is None:
         return
