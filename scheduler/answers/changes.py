@@ -2,7 +2,7 @@
 
 from scheduler.answers.describe_event import describe
 from scheduler.answers.desk import Desk
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import set_in
 from scheduler.events.event import Event, corrects
 from scheduler.facts.book import counts_from
@@ -30,7 +30,7 @@ def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
     """When what has just opened is rung."""
     words = [next_announcement(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
     due = min((word.due for word in words if word is not None), default=None)
-    if due is None or due == DUSK:
+    if due is None or due == MAX_INSTANT:
         return []
     return [f"  {ring} at once."] if due <= desk.now else [f"  {ring} {desk.say(due)}."]
 

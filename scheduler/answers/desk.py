@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.findings import Refused, did_you_mean
-from scheduler.base.instants import DUSK, moment_near, rfc3339
+from scheduler.base.instants import MAX_INSTANT, moment_near, rfc3339
 from scheduler.events.event import Event
 from scheduler.events.log import LogReader
 from scheduler.events.source import Source
@@ -35,10 +35,10 @@ class Desk(NamedTuple):
     home: Home
     setup: Setup
     now: int
-    known: int = DUSK
+    known: int = MAX_INSTANT
     day: str = ""
 
-    def book(self, before: int = DUSK) -> Book:
+    def book(self, before: int = MAX_INSTANT) -> Book:
         """The book of the home's log."""
         return Book(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 

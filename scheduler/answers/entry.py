@@ -6,7 +6,7 @@ from itertools import chain, takewhile
 from scheduler.answers.describe_event import describe, naming_packs
 from scheduler.answers.desk import Desk, Without
 from scheduler.answers.plausibility import doubts
-from scheduler.base.instants import DUSK, HOUR, MINUTE, moment
+from scheduler.base.instants import HOUR, MAX_INSTANT, MINUTE, moment
 from scheduler.base.text import clean, listed
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
 from scheduler.facts.book import Book, counts_from
@@ -303,7 +303,7 @@ Ahead = tuple[int, list[Reminder]] | None
 def ring_ahead(desk: Desk, board: Board) -> Ahead:
     """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
     hours, now = desk.setup.hours, desk.now
-    ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < DUSK]
+    ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < MAX_INSTANT]
     words = [word for r in ahead if (word := next_announcement(board, r, [], hours, r.stretch.opened)) is not None]
     if not words:
         return None

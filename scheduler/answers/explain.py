@@ -20,7 +20,7 @@ from scheduler.answers.reasons import (
 )
 from scheduler.answers.sent_messages import message_lines
 from scheduler.base.findings import Refused, did_you_mean
-from scheduler.base.instants import DAWN, MINUTE
+from scheduler.base.instants import MIN_INSTANT, MINUTE
 from scheduler.base.units import show_span
 from scheduler.events.event import Event, concerned
 from scheduler.facts.book import Book
@@ -124,7 +124,7 @@ def one_json(at: Desk, verdict: Verdict) -> dict[str, object]:
         "rule": verdict.rule.id,
         "item": verdict.item.id,
         "verdict": WORDS[verdict.when.at(at.now)],
-        "since": None if since == DAWN else at.stamp(since),
+        "since": None if since == MIN_INSTANT else at.stamp(since),
         "next_change": None if change is None else at.stamp(change),
         "next_change_because": [] if change is None else causes(at, verdict, change),
         "because": to_json(node, at.stamp),
@@ -161,7 +161,7 @@ def one_text(at: Desk, verdict: Verdict) -> str:
 def _verdict_line(at: Desk, verdict: Verdict) -> str:
     value = WORDS[verdict.when.at(at.now)]
     since = verdict.when.since(at.now)
-    from_ = "" if since == DAWN else f" since {at.say(since)}"
+    from_ = "" if since == MIN_INSTANT else f" since {at.say(since)}"
     stretch = verdict.open_at(at.now)
     standing = f"open since {at.say(stretch.opened)}, {verdict.urgency(at.now)}" if stretch else "not open"
     return f"{value}{from_}; the reminder is {standing}"

@@ -5,7 +5,7 @@ from itertools import pairwise
 from scheduler.answers.desk import Desk
 from scheduler.answers.explain import entry_line
 from scheduler.base.findings import Refused, did_you_mean
-from scheduler.base.instants import DAWN
+from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
 from scheduler.facts.book import Book
@@ -41,7 +41,7 @@ def overtaken_marks(book: Book, entries: list[tuple[Event, str | None]], now: in
     for job in filter(None, map(book.job, names)):
         ends = {plan.event.id: plan.ends for plan in job.plans}
         for event, by in pairwise(job.events):
-            if by.at <= min(now, ends.get(event.id, DAWN)):
+            if by.at <= min(now, ends.get(event.id, MIN_INSTANT)):
                 marks[event.id] = f"  [{'replaced' if by.what == 'booked' else 'cancelled'} by {by.id}]"
     return marks
 

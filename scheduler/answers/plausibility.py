@@ -6,7 +6,7 @@ from typing import NamedTuple
 from scheduler.answers.desk import Without
 from scheduler.base.instants import (
     DAY,
-    DUSK,
+    MAX_INSTANT,
     MINUTE,
     add_span,
     local_date,
@@ -303,7 +303,7 @@ def _away(told: CheckedEntry) -> Iterator[str]:
     start, end = absence(told.event)
     for job in told.book.jobs.values():
         plan = job.plans[-1]
-        if plan.known_to == DUSK and start <= plan.starts < end:
+        if plan.known_to == MAX_INSTANT and start <= plan.starts < end:
             yield f"{job.name} is booked for {told.say(plan.starts)}, while you are away."
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from scheduler.answers.describe_event import describe
 from scheduler.answers.desk import Desk
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.units import show_span
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.text import Lines, log_line
@@ -78,7 +78,7 @@ def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
     for stretch in verdict.stretches:
         if stretch.opened == change:
             found.append("the reminder opens")
-        if stretch.ended == change < DUSK:
+        if stretch.ended == change < MAX_INSTANT:
             found.append(f"the reminder ends: {stretch.ending}")
     return found
 

@@ -11,7 +11,7 @@ from typing import IO
 
 from scheduler.answers.lines import lines
 from scheduler.base.findings import Refused
-from scheduler.base.instants import DUSK, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
+from scheduler.base.instants import MAX_INSTANT, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
 from scheduler.events.event import Event
 from scheduler.events.log import Log
 from scheduler.events.taking import take, to_line
@@ -46,7 +46,7 @@ def suppose_file(home: Home, fleet: Fleet, source: IO[bytes], name: str) -> int:
     Raises Refused.
     """
     numbered = ((number, _told_at_once(line)) for number, line in lines(source, name))
-    return len(take(home.log, numbered, fleet, DUSK, name).ids)
+    return len(take(home.log, numbered, fleet, MAX_INSTANT, name).ids)
 
 
 def _told_at_once(line: str) -> str:
@@ -75,7 +75,7 @@ def suppose_use(home: Home, fleet: Fleet, hours: Hours, like: tuple[int, int], a
     weeks = range(first, first + every + (end - start) // WEEK + 1, every)
     moved = [_moved(event, shift, hours) for shift in weeks for event in pattern]
     within = [event for event in moved if start <= parse_rfc3339(str(event["at"])) < end]
-    return len(take(home.log, enumerate(map(to_line, within), 1), fleet, DUSK, "supposed use").ids)
+    return len(take(home.log, enumerate(map(to_line, within), 1), fleet, MAX_INSTANT, "supposed use").ids)
 
 
 def _moved(event: Event, weeks: int, hours: Hours) -> dict[str, object]:

@@ -17,9 +17,9 @@ MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE
 DAY = 24 * HOUR
 WEEK = 7 * DAY
-DAWN = -(2**62)
+MIN_INSTANT = -(2**62)
 """Before every instant."""
-DUSK = 2**62
+MAX_INSTANT = 2**62
 """After every instant."""
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

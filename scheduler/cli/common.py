@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.answers.desk import Desk, setup_or_spare
 from scheduler.base.findings import Refused
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup
@@ -71,7 +71,7 @@ def _asked_of(home: Home, setup: Setup, args: "Namespace | None", past: bool) ->
         past = past or getattr(args, "as_known", False) or re.fullmatch(_CLOCK_ALONE, at.strip()) is not None
         now = parse_time(at, now, setup.hours.zone, ahead=not past, day_ends=True)
         day = at if is_bare_day(at) else ""
-    return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else DUSK, day=day)
+    return Desk(home, setup, now, known=now if getattr(args, "as_known", False) else MAX_INSTANT, day=day)
 
 
 def print_json(data: object) -> None:

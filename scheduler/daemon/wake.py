@@ -5,7 +5,7 @@ from functools import partial
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.base.instants import DAWN, DUSK, rfc3339
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, rfc3339
 from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.work_list import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.events.event import HOME, Event
@@ -138,7 +138,7 @@ def _look(desk: "_Desk", kept: bool = False) -> Woken:
     if scope is None:
         return woken
     folds, items = Folds(home.log), scope.items
-    turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or DUSK) if turn > now]
+    turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or MAX_INSTANT) if turn > now]
     return woken._replace(next_wake=min(turns), open=seen.open + folds.open_but(items), look=Look(scope, seen.folds))
 
 
@@ -171,7 +171,7 @@ class _Desk(NamedTuple):
         has no need to speak of any more is not asked about."""
         setup, reader = self.setup, LogReader(self.home.log)
         known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
-        begins = DAWN if ledger is None else home_asked_since(setup.rules, ledger, self.now)
+        begins = MIN_INSTANT if ledger is None else home_asked_since(setup.rules, ledger, self.now)
         book = Book(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
         return Board(book, setup.rules, items, since=None if ledger is None else partial(ledger.since, now=self.now))
 

@@ -16,7 +16,7 @@ from stat import S_ISDIR
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.findings import Refused
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB, JOBS, Event, concerned
 from scheduler.events.source import Source, standing
 
@@ -130,7 +130,9 @@ class Log:
         """A write transaction, begun at once (BEGIN IMMEDIATE), undone when its block raises."""
         return Transaction(self.connection)
 
-    def of(self, name: str, what: str | None = None, known: int = DUSK, before: int = DUSK) -> list[Event]:
+    def of(
+        self, name: str, what: str | None = None, known: int = MAX_INSTANT, before: int = MAX_INSTANT
+    ) -> list[Event]:
         """The events in force that concern an item (or "job", "home"), in order; of one kind where `what` names it.
 
         Only from what was recorded by `known`, and stands before place `before` in the log.
@@ -152,9 +154,9 @@ class Log:
         query = _IN_FORCE.format(where=where).replace(_COLUMNS, "at, seq, target", 1)
         return list(self._rows(query, name=name, what=what, known=known, before=before))
 
-    def in_force(self, known: int = DUSK) -> Iterator[Event]:
+    def in_force(self, known: int = MAX_INSTANT) -> Iterator[Event]:
         """Every event in force, in order."""
-        return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=DUSK))
+        return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=MAX_INSTANT))
 
     def filed(self, names: list[str]) -> list[tuple[str, int]]:
         """Each of some names with the place of each event filed under it, in force or not."""
@@ -165,7 +167,7 @@ class Log:
         """The rows of the events at some places, as far as they are in force, in no order."""
         return self._rows(_AT_PLACES, places=json.dumps(sorted(places)), known=known, before=before)
 
-    def instants(self, known: int = DUSK, before: int = DUSK, since: int = DAWN) -> set[int]:
+    def instants(self, known: int = MAX_INSTANT, before: int = MAX_INSTANT, since: int = MIN_INSTANT) -> set[int]:
         """When all that is in force happened, strikes apart: the last of it before `since`, and what came later."""
         # SQLite would rather go through all places than through the instants since then
         by_at = _IN_FORCE.replace(f"{_COLUMNS} FROM events e", "at FROM events e INDEXED BY idx_events_at")
@@ -239,7 +241,7 @@ class Log:
     def newest(self) -> Event | None:
         """The event in force that was recorded last."""
         query = _IN_FORCE.split("ORDER BY")[0].format(where="TRUE") + "ORDER BY recorded_at DESC, seq DESC LIMIT 1"
-        row = next(iter(self._rows(query, known=DUSK, before=DUSK)), None)
+        row = next(iter(self._rows(query, known=MAX_INSTANT, before=MAX_INSTANT)), None)
         return _event(row) if row else None
 
     def version(self) -> int:
@@ -256,7 +258,7 @@ class LogReader(Source):
     """The events of a log as a book asks for them, from what was recorded by `known` and stands before place `before`:
     each is decoded once, however many names it is filed under. It is for one look: what was read is not read again."""
 
-    def __init__(self, log: Log, known: int = DUSK, before: int = DUSK) -> None:
+    def __init__(self, log: Log, known: int = MAX_INSTANT, before: int = MAX_INSTANT) -> None:
         self._log = log
         self._known = known
         self._before = before
@@ -330,7 +332,7 @@ class LogReader(Source):
         """The same, with nothing decoded yet."""
         return LogReader(self._log, self._known, self._before)
 
-    def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
+    def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
         """When all that is filed under some names happened: all entries but strikes, where an item of each is named."""
         return self._log.instants(self._known, self._before, since)
 

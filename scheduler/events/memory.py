@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.events.event import Event, concerned
 
 
@@ -35,7 +35,7 @@ class Memory:
         arrivals = []
         for event, taken_back_by in history:
             names = concerned(event.fields)
-            gone_at = by_id[taken_back_by].recorded_at if taken_back_by else DUSK
+            gone_at = by_id[taken_back_by].recorded_at if taken_back_by else MAX_INSTANT
             for name in names:
                 self._filed.setdefault(name, []).append(Entry(event, gone_at))
             target = by_id.get(str(event.get("event") if event.what == "struck" else event.get("instead_of")))
@@ -55,7 +55,7 @@ class Memory:
     def next_arrival(self, now: int) -> int:
         """When the first event recorded after `now` was; DUSK without one."""
         index = bisect_right(self._arrivals, now, key=lambda arrival: arrival.at)
-        return self._arrivals[index].at if index < len(self._arrivals) else DUSK
+        return self._arrivals[index].at if index < len(self._arrivals) else MAX_INSTANT
 
     def touched(self, after: int, to: int) -> set[str]:
         """The names that what was recorded in (after, to] touches."""

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from operator import itemgetter
 from typing import TYPE_CHECKING, TypeVar
 
-from scheduler.base.instants import DAWN
+from scheduler.base.instants import MIN_INSTANT
 
 if TYPE_CHECKING:
     from scheduler.events.event import Event
@@ -47,6 +47,6 @@ class Source:
         """The events filed under each of some names."""
         return {name: self.of(name) for name in names}
 
-    def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
+    def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
         """When all that is filed under some names happened; of what happened before `since` the last is enough."""
         return {event.at for name in names for event in self.of(name)}

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.base.instants import DAWN, DUSK, MINUTE, start_of_day
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, MINUTE, start_of_day
 from scheduler.events.event import HOME, JOB, JOBS, Event
 from scheduler.events.source import Source
 from scheduler.facts.declare import Fact
@@ -60,7 +60,7 @@ class Lifetime:
     @property
     def entries(self) -> list[Event]:
         """Its events, with those that name the item in passing, in order."""
-        passing = [event for event in self.book.uses(self.item, DAWN) if self.start <= event.at < self.end]
+        passing = [event for event in self.book.uses(self.item, MIN_INSTANT) if self.start <= event.at < self.end]
         return sorted([*self.events, *passing]) if passing else self.events
 
     def those(self, *kinds: str) -> list[Event]:
@@ -104,7 +104,7 @@ class Book:
         catalogue: Mapping[str, Fact] | None = None,
         listening: bool = False,
         known: "Known | None" = None,
-        since: int = DAWN,
+        since: int = MIN_INSTANT,
     ) -> None:
         self.fleet = fleet
         self.clocks = clocks
@@ -177,11 +177,13 @@ class Book:
         """The job of that name, or None where none was ever booked."""
         return self.once(("job", name), lambda: jobs_of(self.filed(f"{JOB}{name}"), self.clocks).get(name))  # type: ignore[return-value]
 
-    def jobs_of(self, aircraft: str | None, since: int = DAWN) -> list[Job]:
+    def jobs_of(self, aircraft: str | None, since: int = MIN_INSTANT) -> list[Job]:
         """The jobs that were booked for an aircraft, or for none in particular, in order; those over by `since` are
         left out."""
         booked = self.filed(JOB) if aircraft is None else self.filed(aircraft, "booked")
-        names = dict.fromkeys(str(event.get("job")) for event in booked if since == DAWN or over_at(event) > since)
+        names = dict.fromkeys(
+            str(event.get("job")) for event in booked if since == MIN_INSTANT or over_at(event) > since
+        )
         self._look_up(f"{JOB}{name}" for name in names)
         return [job for name in names if (job := self.job(name)) is not None]
 
@@ -242,7 +244,7 @@ class Book:
 
     def newest(self) -> int | None:
         """When the last entry happened; None without any."""
-        return max(self._source.instants(self._names(), DUSK), default=None)
+        return max(self._source.instants(self._names(), MAX_INSTANT), default=None)
 
     def _names(self) -> Iterator[str]:
         """The names under which entries are filed. The fleet is read whole for them only where they are looked at."""
@@ -279,7 +281,7 @@ class Book:
 
     def retired(self, item: Item) -> int:
         """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
-        return next((event.at for event in self.lives(item)[-1].those("retired")), DUSK)
+        return next((event.at for event in self.lives(item)[-1].those("retired")), MAX_INSTANT)
 
     def out_of_service(self, item: Item) -> list[tuple[int, int]]:
         """Each stretch from retired to the replacement, if one came."""
@@ -295,7 +297,7 @@ class Book:
         came = day is None or start_of_day(day, self.clocks.zone) <= by
         return came and self.fact(item, "retired").at(instant) != "yes"
 
-    def fact(self, item: Item, name: str, of: str | None = None, since: int = DAWN) -> Timeline:
+    def fact(self, item: Item, name: str, of: str | None = None, since: int = MIN_INSTANT) -> Timeline:
         """A fact of an item over all time; or as it is from `since` on, with anything before."""
 
         def fold() -> Timeline:
@@ -315,10 +317,10 @@ class Book:
             return self.fact(item, name).at(instant)
         return at(next(life for life in reversed(self.lives(item)) if life.start <= instant), instant)
 
-    def pieces(self, life: Lifetime, name: str, of: str | None = None, since: int = DAWN) -> list[Segment]:
+    def pieces(self, life: Lifetime, name: str, of: str | None = None, since: int = MIN_INSTANT) -> list[Segment]:
         """The pieces of a fact over one life; of one that can be told so, those that hold from `since` on."""
         declared = self.catalogue[name]
-        since = since if declared.onward else DAWN
+        since = since if declared.onward else MIN_INSTANT
         variant = of if of is not None or not declared.of else declared.of[0]
 
         def compute() -> list[Segment]:
@@ -397,8 +399,8 @@ class Book:
         born = start_of_day(day, self.clocks.zone) if day else self._first_at(item, events)
         # by place in order, not by instant: what came just before a replacement is the old one's
         cuts = [place for place, e in enumerate(events) if e.what == "replaced" and e.get("item") == item.id]
-        starts = [DAWN, *(events[place].at for place in cuts)]
-        ends = [*starts[1:], DUSK]
+        starts = [MIN_INSTANT, *(events[place].at for place in cuts)]
+        ends = [*starts[1:], MAX_INSTANT]
         shares = [events[before + 1 : place] for before, place in pairwise([-1, *cuts, len(events)])]
         births = [born, *starts[1:]]
         return [Lifetime(item, *life, self) for life in zip(starts, ends, births, shares, strict=True)]

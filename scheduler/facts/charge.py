@@ -5,7 +5,7 @@ from itertools import chain, repeat
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DAWN, DAY, DUSK, MINUTE
+from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
 from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
@@ -91,17 +91,17 @@ class ChargeFold(NamedTuple):
     discharges: list[Discharge]
     readings: list[tuple[int, Event]]
 
-    def pieces(self, since: int = DAWN) -> list[Segment]:
+    def pieces(self, since: int = MIN_INSTANT) -> list[Segment]:
         """The charge from `since` on, and from before what its phase began with."""
         told = standing(self.phases, since)
-        ends = chain((phase.start for phase in told[1:]), repeat(DUSK))
+        ends = chain((phase.start for phase in told[1:]), repeat(MAX_INSTANT))
         return [piece for phase, end in zip(told, ends, strict=False) for piece in self.losses.pieces(phase, end)]
 
     @property
     def known_from(self) -> int:
         """The first instant at which the charge is known; DUSK where it never is."""
         known = (phase.start for phase in self.phases if isinstance(phase, Rest) or phase.value is not None)
-        return next(known, DUSK)
+        return next(known, MAX_INSTANT)
 
 
 def charge_fold(life: "Lifetime") -> ChargeFold:

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN
+from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.units import FLAG, SPAN, word
 from scheduler.events.event import Event
 from scheduler.events.kinds import FINDINGS
@@ -102,17 +102,17 @@ def why_grounded(life: "Lifetime", instant: int) -> str:
     return next((text for name, text in words.items() if life.fact(name).at(instant) == "yes"), "")
 
 
-def since_last(events: list[Event], since: int = DAWN) -> list[Segment]:
+def since_last(events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
     """Time since the last of some events; NEVER before the first."""
     told = standing(events, since)
-    return [Segment(DAWN, NEVER), *(Segment(event.at, 0, RISING, (event, None)) for event in told)]
+    return [Segment(MIN_INSTANT, NEVER), *(Segment(event.at, 0, RISING, (event, None)) for event in told)]
 
 
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
 def on_record(life: "Lifetime") -> list[Segment]:
     """From its first entry on."""
     first = [(event.at, True, (event, None)) for event in life.entries[:1]]
-    return flags([(DAWN, False, None), *first]).pieces
+    return flags([(MIN_INSTANT, False, None), *first]).pieces
 
 
 @fact("since_mishap", FLOWN, SPAN, "Time since its last mishap; never before the first.")
@@ -184,7 +184,7 @@ def twitch_open(life: "Lifetime") -> list[Segment]:
 @fact("first_flight_unchecked", ("propellers",), FLAG, "They flew once put on, and were not looked at after it.")
 def first_flight_unchecked(life: "Lifetime") -> list[Segment]:
     """From the first landing after fitted or replaced to the next look."""
-    fresh = life.start != DAWN
+    fresh = life.start != MIN_INSTANT
     landings = []
     for event in life.those("fitted", "flown"):
         if event.what == "flown" and fresh:
@@ -223,7 +223,7 @@ SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed
 def shaken_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
     """Set by a journey by freight or airline and by a knock, taken back by the next calibration."""
     done = _calibrations(life, of)
-    pieces = [Segment(DAWN, SHAKEN[0])]
+    pieces = [Segment(MIN_INSTANT, SHAKEN[0])]
     for event in life.those("mishap", "moved", "received", "calibrated"):
         if event in done:
             pieces.append(Segment(event.at, SHAKEN[0], None, (event, None)))
@@ -249,7 +249,7 @@ COMPASS = word("on change", "each flight", "after a journey")
 @fact("compass", AIRCRAFT, COMPASS, "When its compass is calibrated, as the nameplate says.")
 def compass(life: "Lifetime") -> list[Segment]:
     """The nameplate's word."""
-    return [Segment(DAWN, str(life.item.plate["compass"]))]
+    return [Segment(MIN_INSTANT, str(life.item.plate["compass"]))]
 
 
 @fact(

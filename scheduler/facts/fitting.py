@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN, DUSK, start_of_day
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, start_of_day
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def _fittings(book: "Book", part: Item) -> list[Fitting]:
     found = []
     for start, aircraft in puts:
         others = _ousted(book, part, aircraft)
-        end = min((t for t in (*starts, *ends, *others) if t > start), default=DUSK)
+        end = min((t for t in (*starts, *ends, *others) if t > start), default=MAX_INSTANT)
         found.append((start, end, aircraft))
     return found
 
@@ -38,7 +38,7 @@ def _puts(book: "Book", part: Item) -> list[tuple[int, str]]:
     fits: tuple[str, ...] = part.plate.get("fits") or ()
     if len(fits) == 1:
         day = part.plate.get("in_service")
-        puts.insert(0, (start_of_day(day, book.clocks.zone) if day else DAWN, fits[0]))
+        puts.insert(0, (start_of_day(day, book.clocks.zone) if day else MIN_INSTANT, fits[0]))
     return sorted(puts)
 
 

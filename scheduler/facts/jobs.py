@@ -6,7 +6,7 @@ from datetime import timedelta
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK, HOUR, at_local, local_date, parse_clock, parse_rfc3339
+from scheduler.base.instants import HOUR, MAX_INSTANT, MIN_INSTANT, at_local, local_date, parse_clock, parse_rfc3339
 from scheduler.base.units import FLAG, SPAN
 from scheduler.events.event import Event
 from scheduler.facts.declare import ANYTHING, fact
@@ -65,7 +65,7 @@ class Job(NamedTuple):
     @property
     def plate(self) -> dict[str, object]:
         """The fields of its last booking."""
-        return self.plate_at(DUSK)
+        return self.plate_at(MAX_INSTANT)
 
     def plate_at(self, instant: int) -> dict[str, object]:
         """The fields of the booking that stood at an instant, for texts; of the first before any."""
@@ -89,7 +89,7 @@ def _plans(events: list[Event]) -> list[Plan]:
     for event, after in zip(events, [*events[1:], None], strict=True):
         if event.what == "booked":
             starts = parse_rfc3339(str(event.get("starts")))
-            plans.append(Plan(event.at, after.at if after else DUSK, starts, _ends(event), event))
+            plans.append(Plan(event.at, after.at if after else MAX_INSTANT, starts, _ends(event), event))
     return plans
 
 
@@ -102,7 +102,7 @@ def over_at(booking: Event) -> int:
     return _ends(booking) + GRACE
 
 
-def plans_for(book: "Book", item: Item, since: int = DAWN) -> list[Plan]:
+def plans_for(book: "Book", item: Item, since: int = MIN_INSTANT) -> list[Plan]:
     """The plans that count for an item: those of its own aircraft, or of any; for a job, its own. Plans of jobs that
     were over by `since` may be left out."""
     return book.once(("plans", item.kind, item.id, since), lambda: _plans_for(book, item, since))  # type: ignore[return-value]
@@ -154,11 +154,11 @@ def _while_on_board(plan: Plan, stretches: list[tuple[int, int]]) -> Iterator[Pl
             yield plan._replace(known_from=known_from, known_to=known_to)
 
 
-def plans_of(book: "Book", aircraft: frozenset[str] | None, since: int = DAWN) -> list[Plan]:
+def plans_of(book: "Book", aircraft: frozenset[str] | None, since: int = MIN_INSTANT) -> list[Plan]:
     """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None. Those
     of jobs over by `since` may be left out."""
     if aircraft is None:
-        since = DAWN  # they are read all in one
+        since = MIN_INSTANT  # they are read all in one
 
     def gather() -> list[Plan]:
         if aircraft is None:
@@ -195,7 +195,7 @@ def _next_of(since: int, plans: list[Plan]) -> list[Segment]:
     ahead = [plan for plan in plans if plan.known_from < plan.starts and since < min(plan.known_to, plan.starts)]
     coming = sorted(ahead, key=lambda plan: plan.known_from, reverse=True)
     known: list[tuple[int, int, Plan]] = []
-    pieces = [Segment(DAWN, NEVER)]
+    pieces = [Segment(MIN_INSTANT, NEVER)]
     for turn in sorted({t for plan in ahead for t in (plan.known_from, min(plan.known_to, plan.starts))}):
         while coming and coming[-1].known_from <= turn:
             plan = coming.pop()
@@ -231,7 +231,7 @@ def covering(stretches: list[tuple[int, int, Event]]) -> list[Segment]:
     """A flag that is yes wherever one of the stretches (start, end, event) holds; of several the first given is why."""
     coming = sorted(((start, place, end, event) for place, (start, end, event) in enumerate(stretches)), reverse=True)
     holding: list[tuple[int, int, Event]] = []
-    triples: list[tuple[int, bool | None, Trail]] = [(DAWN, False, None)]
+    triples: list[tuple[int, bool | None, Trail]] = [(MIN_INSTANT, False, None)]
     for turn in sorted({t for start, end, _ in stretches for t in (start, end)}):
         while coming and coming[-1][0] <= turn:
             _, place, end, event = coming.pop()

@@ -6,7 +6,7 @@ from functools import partial
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DUSK, MINUTE
+from scheduler.base.instants import MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, PERCENT, count, word
 from scheduler.events.event import Event
 from scheduler.facts.condition import GROUNDS
@@ -278,7 +278,7 @@ def unlogged_stretches(book: "Book", plans: list[Plan]) -> list[tuple[int, int, 
         if plan.known_to <= plan.ends or plan.known_from > plan.ends:
             continue
         crafts = [plan.aircraft] if str(plan.aircraft) in book.fleet else book.fleet.ids("aircraft")
-        first = min((_first_flight(book, str(craft), plan.starts) for craft in crafts), default=DUSK)
+        first = min((_first_flight(book, str(craft), plan.starts) for craft in crafts), default=MAX_INSTANT)
         found.append((plan.ends, min(first, plan.known_to), plan.event))
     return [stretch for stretch in found if stretch[0] < stretch[1]]
 
@@ -287,4 +287,4 @@ def _first_flight(book: "Book", aircraft: str, instant: int) -> int:
     """The landing of the first flight of an aircraft at or after an instant; DUSK without one."""
     flights = book.filed(aircraft, "flown")
     place = bisect_left(flights, instant, key=itemgetter(0))
-    return flights[place].at if place < len(flights) else DUSK
+    return flights[place].at if place < len(flights) else MAX_INSTANT

@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN, HOUR, end_of_day, local_date
+from scheduler.base.instants import HOUR, MIN_INSTANT, end_of_day, local_date
 from scheduler.base.units import FLAG, SPAN, Unit
 from scheduler.base.units import word as words
 from scheduler.events.event import Event
@@ -28,7 +28,7 @@ its risk, an aircraft out of control or missing."""
 
 def _unreported(life: "Lifetime") -> list[tuple[int, list[Event]]]:
     """(instant, the mishaps not reported by then), in order of time."""
-    found: list[tuple[int, list[Event]]] = [(DAWN, [])]
+    found: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
     for event in life.those("mishap", "reported"):
         if event.what == "mishap":
             found.append((event.at, [*found[-1][1], event]))

@@ -3,7 +3,7 @@
 from math import inf
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN, DUSK, HOUR, moment
+from scheduler.base.instants import HOUR, MAX_INSTANT, MIN_INSTANT, moment
 from scheduler.base.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 from scheduler.events.event import Event
 from scheduler.events.source import standing
@@ -58,7 +58,7 @@ Step = tuple[int, float | None, float, Event]
 """When a count changes, its new total or None, else by how much, and the event."""
 
 
-def counted(life: "Lifetime", steps: list[Step], since: int = DAWN) -> list[Segment]:
+def counted(life: "Lifetime", steps: list[Step], since: int = MIN_INSTANT) -> list[Segment]:
     """A count that grows by steps, in order."""
     told = len(steps) - len(standing(steps, since))
     pieces = since_birth(life, 0)
@@ -99,7 +99,7 @@ def health(life: "Lifetime") -> list[Segment]:
 
 def latched(events: list[Event]) -> list[Segment]:
     """Yes from the first of some events on, be it before the life began; nothing short of a new life lifts it."""
-    return [Segment(DAWN, "no"), *(Segment(event.at, "yes", None, (event, None)) for event in events[:1])]
+    return [Segment(MIN_INSTANT, "no"), *(Segment(event.at, "yes", None, (event, None)) for event in events[:1])]
 
 
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
@@ -116,7 +116,7 @@ def swollen(life: "Lifetime") -> list[Segment]:
 def wet(life: "Lifetime") -> list[Segment]:
     """Latched by a mishap of severity water; unknown from one that it may have been in."""
     known, doubtful = _in_water(life.those("mishap")), _in_water(_may_have_been_in(life))
-    first = known[0].at if known else DUSK
+    first = known[0].at if known else MAX_INSTANT
     doubted = [Segment(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
     return sorted([*latched(known), *doubted], key=lambda piece: piece.start)
 
@@ -135,7 +135,7 @@ def too_deep(life: "Lifetime") -> list[Segment]:
 def past_mending(life: "Lifetime") -> list[Segment]:
     """From the first that is known of what no look lifts; no where that is unknown."""
     found = [piece for name in LATCHED for piece in life.fact(name).pieces if piece.value == "yes"]
-    return [Segment(DAWN, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
+    return [Segment(MIN_INSTANT, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
 
 
 @fact("deep_cell", PACK, VOLTS, "The lowest that a cell has stood at rest since it was found too deep.",
@@ -210,7 +210,7 @@ def _may_have_been_in(life: "Lifetime") -> list[Event]:
     """The mishaps of which nothing tells which packs were in them, while this one was in use."""
     if life.born is None:
         return []
-    retired = next((event.at for event in life.those("retired")), DUSK)
+    retired = next((event.at for event in life.those("retired")), MAX_INSTANT)
     aside = life.fact("set_aside")
     in_use = range(life.born, min(life.end, retired))
     return [mishap for mishap in life.book.unclaimed(life.item) if mishap.at in in_use and aside.at(mishap.at) != "yes"]
@@ -225,7 +225,7 @@ def knock(life: "Lifetime") -> list[Segment]:
     """For texts."""
     knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
     return [
-        Segment(DAWN, "none"),
+        Segment(MIN_INSTANT, "none"),
         *(Segment(event.at, _knock_words(life, event), None, (event, None)) for event in knocks),
     ]
 
@@ -233,7 +233,7 @@ def knock(life: "Lifetime") -> list[Segment]:
 @fact("look_counts", PACK, word(), "From when a look ends the watch after a knock, in words.")
 def look_counts(life: "Lifetime") -> list[Segment]:
     """For texts: a local time, as long as that is to come."""
-    pieces = [Segment(DAWN, "now")]
+    pieces = [Segment(MIN_INSTANT, "now")]
     for piece in life.fact("under_watch").pieces:
         if piece.value == "yes" and piece.trail is not None:
             counts = piece.trail[0].at + WATCH
@@ -267,7 +267,7 @@ def inferred_from(book: "Book", mishap: Event) -> str:
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
 def set_aside(life: "Lifetime") -> list[Segment]:
     """From set_aside or handed_in to a later pass."""
-    triples: list[tuple[int, bool | None, Trail]] = [(DAWN, False, None)]
+    triples: list[tuple[int, bool | None, Trail]] = [(MIN_INSTANT, False, None)]
     for event in life.those("set_aside", "handed_in", "inspected"):
         if event.what != "inspected":
             triples.append((event.at, True, (event, None)))
@@ -285,8 +285,8 @@ def set_aside(life: "Lifetime") -> list[Segment]:
 def usable(life: "Lifetime") -> list[Segment]:
     """No wherever one of the grounds is known to hold; its events are the reason. Unknown before its life begins."""
     grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
-    retired = next((event.at for event in life.those("retired")), DUSK)
-    turns = sorted({p.start for g in grounds for p in g.pieces if p.start > DAWN} | {retired})
+    retired = next((event.at for event in life.those("retired")), MAX_INSTANT)
+    turns = sorted({p.start for g in grounds for p in g.pieces if p.start > MIN_INSTANT} | {retired})
     pieces = []
     for turn in turns:
         trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)

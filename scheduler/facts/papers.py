@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN, CalendarSpan, start_of_day
+from scheduler.base.instants import MIN_INSTANT, CalendarSpan, start_of_day
 from scheduler.base.units import FLAG, word
 from scheduler.facts.declare import fact
 from scheduler.facts.house import last_day
@@ -31,7 +31,7 @@ def sort_of(paper: "Item") -> str:
 @fact("sort", ("paper",), word(*SORTS), "What sort of paper it is.")
 def sort(life: "Lifetime") -> list[Segment]:
     """The nameplate's word."""
-    return [Segment(DAWN, sort_of(life.item))]
+    return [Segment(MIN_INSTANT, sort_of(life.item))]
 
 
 @fact(

@@ -5,7 +5,7 @@ from datetime import timedelta
 from itertools import accumulate
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK, at_local, local_date, parse_clock, start_of_day
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, at_local, local_date, parse_clock, start_of_day
 from scheduler.base.units import FLAG, SPAN, count, word
 from scheduler.events.event import Event
 from scheduler.facts.away import absence
@@ -85,11 +85,11 @@ def _told(book: "Book", item: Item) -> int:
     """The instant from which an item can be judged."""
     if item.kind == "pack":  # without drawing out its charge over all its years
         known = ((max(life.start, charge_fold(life).known_from), life.end) for life in book.lives(item))
-        return next((start for start, end in known if start < end), DUSK)
+        return next((start for start, end in known if start < end), MAX_INSTANT)
     if item.kind in EVIDENCE:
         pieces = book.fact(item, EVIDENCE[item.kind]).pieces
-        return next((piece.start for piece in pieces if piece.value is not None), DUSK)
-    return next((event.at for event in book.filed(item.id) if event.what not in PLANS), DUSK)
+        return next((piece.start for piece in pieces if piece.value is not None), MAX_INSTANT)
+    return next((event.at for event in book.filed(item.id) if event.what not in PLANS), MAX_INSTANT)
 
 
 def _asked(book: "Book") -> list[tuple[int, int, str]]:
@@ -99,7 +99,7 @@ def _asked(book: "Book") -> list[tuple[int, int, str]]:
     began = {name: _began(book, name) for name in names}
     found = {name: known.get(name) or evidence(book, book.fleet[name]) for name in names}
     starts = [book.known and book.known.first, *began.values(), *(each.first_at for each in found.values())]
-    first = min((start for start in starts if start is not None), default=DUSK)
+    first = min((start for start in starts if start is not None), default=MAX_INSTANT)
     spans = [(began[name] or first, found[name].told_at, name) for name in names]
     return [(start, end, name) for start, end, name in spans if start < end]
 
@@ -117,7 +117,7 @@ def _in_question(book: "Book") -> Iterator[str]:
 
 def _lacking(book: "Book") -> list[tuple[int, list[str]]]:
     asked = _asked(book)
-    turns = sorted({turn for start, end, _ in asked for turn in (start, end) if turn < DUSK})
+    turns = sorted({turn for start, end, _ in asked for turn in (start, end) if turn < MAX_INSTANT})
     return [(turn, [name for start, end, name in asked if start <= turn < end]) for turn in turns]
 
 
@@ -128,9 +128,9 @@ def first_readings_due(life: "Lifetime") -> list[Segment]:
     for start, end, _ in _asked(life.book):
         changes[start] = changes.get(start, 0) + 1
         changes[end] = changes.get(end, 0) - 1
-    turns = sorted(turn for turn in changes if turn < DUSK)
+    turns = sorted(turn for turn in changes if turn < MAX_INSTANT)
     counts = accumulate(changes[turn] for turn in turns)
-    return [Segment(DAWN, 0), *(Segment(turn, lacking) for turn, lacking in zip(turns, counts, strict=True))]
+    return [Segment(MIN_INSTANT, 0), *(Segment(turn, lacking) for turn, lacking in zip(turns, counts, strict=True))]
 
 
 def _lacking_at(life: "Lifetime", instant: int) -> str:
@@ -140,7 +140,10 @@ def _lacking_at(life: "Lifetime", instant: int) -> str:
 @fact("first_readings", ("home",), word(), "Which readings to take first, in words.", at=_lacking_at)
 def first_readings(life: "Lifetime") -> list[Segment]:
     """For texts: by kind, most useful first."""
-    return [Segment(DAWN, "none"), *(Segment(turn, _in_words(life.book, names)) for turn, names in _lacking(life.book))]
+    return [
+        Segment(MIN_INSTANT, "none"),
+        *(Segment(turn, _in_words(life.book, names)) for turn, names in _lacking(life.book)),
+    ]
 
 
 def _in_words(book: "Book", wanting: list[str]) -> str:
@@ -177,7 +180,7 @@ def _stands(book: "Book", pack: Item, instant: int) -> str:
 def not_put_away(life: "Lifetime") -> list[Segment]:
     """For texts; looked at wherever the log's quiet begins."""
     turns = [piece.start for piece in log_quiet(life)[1:]]
-    return [Segment(DAWN, "none"), *(Segment(turn, _standing(life, turn)) for turn in turns)]
+    return [Segment(MIN_INSTANT, "none"), *(Segment(turn, _standing(life, turn)) for turn in turns)]
 
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before an absence that was announced.")

@@ -8,7 +8,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from functools import reduce
 
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 
 NO, UNKNOWN, YES = 0, 1, 2
 WORDS = ("no", "unknown", "yes")
@@ -40,7 +40,7 @@ class Intervals:
     @classmethod
     def always(cls, value: int) -> "Intervals":
         """The same value at every instant."""
-        return cls([DAWN], [value])
+        return cls([MIN_INSTANT], [value])
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Intervals) and self.starts == other.starts and self.values == other.values
@@ -53,7 +53,7 @@ class Intervals:
 
     def __iter__(self) -> Iterator[tuple[int, int, int]]:
         """(start, end, value) of each stretch."""
-        return zip(self.starts, [*self.starts[1:], DUSK], self.values, strict=True)
+        return zip(self.starts, [*self.starts[1:], MAX_INSTANT], self.values, strict=True)
 
     def at(self, instant: int) -> int:
         """The value at an instant."""
@@ -73,14 +73,14 @@ class Intervals:
         if start >= end:
             return Intervals.always(outside)
         inside = [(max(begin, start), value) for begin, stop, value in self if begin < end and stop > start]
-        before = [(DAWN, outside)] if start > DAWN else []
-        after = [(end, outside)] if end < DUSK else []
+        before = [(MIN_INSTANT, outside)] if start > MIN_INSTANT else []
+        after = [(end, outside)] if end < MAX_INSTANT else []
         return Intervals.of(before + inside + after)
 
     def onward(self, since: int) -> "Intervals":
         """The same from `since` on; before it, what it is then."""
         place = bisect_right(self.starts, since)
-        return Intervals([DAWN, *self.starts[place:]], self.values[place - 1 :])
+        return Intervals([MIN_INSTANT, *self.starts[place:]], self.values[place - 1 :])
 
     def lasting(self, duration: int) -> "Intervals":
         """True at t when this holds at every instant of [t - duration, t].
@@ -94,16 +94,16 @@ class Intervals:
 
     def _reaching(self, level: int, duration: int) -> "Intervals":
         """`level` wherever this had that value within the last `duration`, else YES."""
-        pairs = [(DAWN, YES)]
+        pairs = [(MIN_INSTANT, YES)]
         for start, end, value in self:
             if value == level:
                 if start <= pairs[-1][0]:
                     pairs.pop()
                 else:
                     pairs.append((start, level))
-                if end < DUSK:
+                if end < MAX_INSTANT:
                     pairs.append((end + duration, YES))
-        return Intervals.of(pairs if pairs and pairs[0][0] == DAWN else [(DAWN, level), *pairs])
+        return Intervals.of(pairs if pairs and pairs[0][0] == MIN_INSTANT else [(MIN_INSTANT, level), *pairs])
 
 
 _ALL = (NO, NO, NO, NO, UNKNOWN, UNKNOWN, NO, UNKNOWN, YES)
@@ -128,7 +128,7 @@ def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Interva
     starts: list[int] = []
     values: list[int] = []
     before = None
-    here = DAWN
+    here = MIN_INSTANT
     while True:
         left_value, right_value = left_values[i], right_values[j]
         value = table[3 * left_value + right_value]
@@ -136,8 +136,8 @@ def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Interva
             starts.append(here)
             values.append(value)
             before = value
-        next_left = left_starts[i + 1] if i + 1 < lefts else DUSK
-        next_right = right_starts[j + 1] if j + 1 < rights else DUSK
+        next_left = left_starts[i + 1] if i + 1 < lefts else MAX_INSTANT
+        next_right = right_starts[j + 1] if j + 1 < rights else MAX_INSTANT
         if left_value == settles and next_right < next_left:
             here, i, j = next_left, i + 1, bisect_right(right_starts, next_left, j) - 1
         elif right_value == settles and next_left < next_right:
@@ -146,5 +146,5 @@ def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Interva
             here = min(next_left, next_right)
             i += next_left == here
             j += next_right == here
-        if here >= DUSK:
+        if here >= MAX_INSTANT:
             return Intervals(starts, values)

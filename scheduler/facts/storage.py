@@ -5,7 +5,7 @@ from itertools import pairwise
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE
+from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, RATIO, SPAN
 from scheduler.events.event import Event
 from scheduler.events.source import standing
@@ -67,7 +67,7 @@ def charged_for_cancelled_job(life: "Lifetime", since: int) -> list[Segment]:
     told = [event.at for event in standing(handled, since)[:1]]
     found = []
     for cancelled, charged in _called_off(life, handled, min([since, *told])):
-        end = next((event.at for event in handled if event.at > cancelled.at), DUSK)
+        end = next((event.at for event in handled if event.at > cancelled.at), MAX_INSTANT)
         found.append((cancelled.at, end, charged))
     return covering(found)
 

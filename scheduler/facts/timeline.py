@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from operator import ge, gt, le, lt
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK, CalendarSpan
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, CalendarSpan
 from scheduler.events.event import Event
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 
@@ -49,7 +49,7 @@ def _in_order(pieces: list[Segment]) -> list[Segment]:
     """Without what lies beyond time, or what another piece takes the place of."""
     kept: list[Segment] = []
     for piece in pieces:
-        if piece.start >= DUSK:
+        if piece.start >= MAX_INSTANT:
             continue
         while kept and kept[-1].start >= piece.start:
             kept.pop()
@@ -67,10 +67,10 @@ class Timeline:
 
         A piece that would start at DUSK or later lies beyond time and is left out.
         """
-        if not pieces or pieces[0].start > DAWN:
-            pieces = [Segment(DAWN, None), *pieces]
+        if not pieces or pieces[0].start > MIN_INSTANT:
+            pieces = [Segment(MIN_INSTANT, None), *pieces]
         starts = [piece.start for piece in pieces]
-        if not all(map(lt, starts, [*starts[1:], DUSK])):
+        if not all(map(lt, starts, [*starts[1:], MAX_INSTANT])):
             pieces = _in_order(pieces)
             starts = [piece.start for piece in pieces]
         self.pieces = pieces
@@ -79,7 +79,7 @@ class Timeline:
 
     def __iter__(self) -> Iterator[tuple[Segment, int]]:
         """Each piece with its end."""
-        return zip(self.pieces, [*self._starts[1:], DUSK], strict=True)
+        return zip(self.pieces, [*self._starts[1:], MAX_INSTANT], strict=True)
 
     def piece(self, instant: int) -> Segment:
         """The piece that holds at an instant."""
@@ -92,7 +92,7 @@ class Timeline:
     def next_piece(self, instant: int) -> int:
         """Where the piece that holds at an instant ends; DUSK for the last."""
         place = bisect_right(self._starts, instant)
-        return self._starts[place] if place < len(self._starts) else DUSK
+        return self._starts[place] if place < len(self._starts) else MAX_INSTANT
 
     def starts_in(self, start: int, end: int) -> list[int]:
         """Where pieces start within (start, end)."""
@@ -109,7 +109,7 @@ class Timeline:
         operator: str,
         limit: object,
         reach: Callable[[int, CalendarSpan], int] | None = None,
-        since: int = DAWN,
+        since: int = MIN_INSTANT,
     ) -> Intervals:
         """Where `value OPERATOR limit` holds from `since` on (before it, as then); unknown where the value is.
 
@@ -145,7 +145,7 @@ class Timeline:
                 before = here
             if slope is None or value is None or value == NEVER:
                 continue
-            end = self._starts[place + 1] if place + 1 < len(self._starts) else DUSK
+            end = self._starts[place + 1] if place + 1 < len(self._starts) else MAX_INSTANT
             if _comes_near(piece, end, bound):
                 rises = slope[0] > 0
                 turn = _crossing(piece, bound, strict if rises == rising_from else not strict)
@@ -156,7 +156,7 @@ class Timeline:
                     before = there
         return Intervals(starts, values)
 
-    def matches(self, words: tuple[str, ...], since: int = DAWN) -> Intervals:
+    def matches(self, words: tuple[str, ...], since: int = MIN_INSTANT) -> Intervals:
         """Where the value is one of some words from `since` on; before it, as then."""
         pieces = self.pieces[self._place(since) :]
         return Intervals.of(

@@ -3,7 +3,7 @@
 from datetime import date
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN, local_date, parse_rfc3339
+from scheduler.base.instants import MIN_INSTANT, local_date, parse_rfc3339
 from scheduler.base.units import FLAG, SPAN, WATT_HOURS, count, word
 from scheduler.events.event import Event
 from scheduler.events.kinds import MODES
@@ -25,7 +25,7 @@ FREE_TO = 100
 @fact("watt_hours", PACK, WATT_HOURS, "Rated energy: capacity times nominal voltage (49 CFR 171.8).")
 def rated_energy(life: "Lifetime") -> list[Segment]:
     """From the nameplate: never the full voltage."""
-    return [Segment(DAWN, energy_of(life.item))]
+    return [Segment(MIN_INSTANT, energy_of(life.item))]
 
 
 def energy_of(pack: "Item") -> float:
@@ -40,7 +40,7 @@ def departures(life: "Lifetime") -> list[tuple[int, Event | None]]:
     """(instant, the next journey known then that carries the item), in order of time."""
     known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in life.those("travel_planned")]
     turns = sorted({turn for told, leaves, _ in known if told < leaves for turn in (told, leaves)})
-    found: list[tuple[int, Event | None]] = [(DAWN, None)]
+    found: list[tuple[int, Event | None]] = [(MIN_INSTANT, None)]
     for turn in turns:
         ahead = [(leaves, event) for told, leaves, event in known if told <= turn < leaves]
         found.append((turn, min(ahead)[1] if ahead else None))
@@ -96,7 +96,7 @@ def _carried(event: Event | None) -> list[str]:
 def large_spares(life: "Lifetime") -> list[Segment]:
     """Counted over what the journey carries; none for a pack that is not so large itself."""
     if energy_of(life.item) <= FREE_TO:
-        return [Segment(DAWN, 0)]
+        return [Segment(MIN_INSTANT, 0)]
     fleet = life.book.fleet
     pieces = []
     for turn, event in departures(life):

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import DAWN, MINUTE
+from scheduler.base.instants import MIN_INSTANT, MINUTE
 from scheduler.base.units import FLAG, SPAN, count
 from scheduler.events.event import Event
 from scheduler.events.source import standing
@@ -59,7 +59,7 @@ def idle(life: "Lifetime", since: int) -> list[Segment]:
     return rising(life, life.those("flown"), since)
 
 
-def rising(life: "Lifetime", events: list[Event], since: int = DAWN) -> list[Segment]:
+def rising(life: "Lifetime", events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
     """Time since the last of some events, or since the life began."""
     return [*age(life), *(Segment(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
 
@@ -120,11 +120,11 @@ def passes(life: "Lifetime") -> list[Event]:
     return [event for event in life.those("inspected") if event.get("result") == "pass"]
 
 
-def switched(life: "Lifetime", on: list[Event], off: list[Event], since: int = DAWN) -> list[Segment]:
+def switched(life: "Lifetime", on: list[Event], off: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
     """A flag that some events turn on and others off; off from the beginning. A later event that says the same adds
     itself to the reason."""
     turns_on = {event.id for event in on}
-    start = DAWN if life.born is None and on else life.born
+    start = MIN_INSTANT if life.born is None and on else life.born
     triples: list[tuple[int, bool | None, Trail]] = [] if start is None else [(start, False, None)]
     trail: Trail = None
     for event in standing(sorted([*on, *off]), since):

@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB, JOBS, concerned, corrects
 from scheduler.events.log import Log, Transaction
 from scheduler.facts.book import counts_from
@@ -103,7 +103,7 @@ class Folds:
         """The items of which a digest would speak."""
         return {item for (item,) in self._rows("SELECT item FROM folds WHERE news")}
 
-    def known(self, but: Collection[str], since: int = DAWN) -> "Known":
+    def known(self, but: Collection[str], since: int = MIN_INSTANT) -> "Known":
         """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
         from scheduler.facts.quiet import Evidence, Known
 
@@ -130,7 +130,7 @@ class Folds:
     def next_but(self, items: Iterable[str]) -> int:
         """The first instant at which anything changes by the clock about other items than some; DUSK for never."""
         query = "SELECT next_at FROM folds WHERE item NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at LIMIT 1"
-        return next((at for (at,) in self._rows(query, json.dumps(list(items)))), DUSK)
+        return next((at for (at,) in self._rows(query, json.dumps(list(items)))), MAX_INSTANT)
 
     def touched(self, fresh: "Fresh") -> set[str]:
         """The items about which new entries may change something, `home` apart."""
@@ -140,7 +140,7 @@ class Folds:
                JOIN rests_on ON name = json_extract(asked.value, '$[0]')
                AND what IN ('', json_extract(asked.value, '$[1]'))
                JOIN folds USING (item) WHERE over_at > ?""",
-            json.dumps(sorted(asked)), DAWN if fresh.correct else fresh.began,
+            json.dumps(sorted(asked)), MIN_INSTANT if fresh.correct else fresh.began,
         )  # fmt: skip
         away = self.with_news() if (HOME, "away") in asked else set()
         return {item for (item,) in found} | fresh.jobs() | away

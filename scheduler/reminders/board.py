@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from functools import cached_property, partial
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN, DAY
+from scheduler.base.instants import DAY, MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.book import Book
@@ -145,7 +145,7 @@ class _OpenIndex:
         self._begin()
 
     def _begin(self) -> None:
-        self._now = DAWN
+        self._now = MIN_INSTANT
         self._opened = self._ended = 0
         self._open: dict[Reminder, None] = {}
 
@@ -170,7 +170,7 @@ def since(reminder: Reminder) -> int:
         if leaf.lasting:
             raw = leaf_spans(leaf, verdict.ask(leaf.fact, leaf.of), verdict.reach)
             start = raw.since(opened)
-            if raw.at(opened) == YES and start > DAWN:
+            if raw.at(opened) == YES and start > MIN_INSTANT:
                 return start
     return opened
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from scheduler.base.instants import DUSK, HOUR
+from scheduler.base.instants import HOUR, MAX_INSTANT
 from scheduler.events.event import Event
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import how_ended
@@ -214,7 +214,10 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
     """The next instant after a decision, noted in the ledger, at which there may be something to say: a reminder opens
     or ends, a word falls due, a weekly digest."""
     now = decision.at
-    turns = [board.next_change(now) or DUSK, *(word.due for word in words_to_come(board, ledger, hours, decision))]
+    turns = [
+        board.next_change(now) or MAX_INSTANT,
+        *(word.due for word in words_to_come(board, ledger, hours, decision)),
+    ]
     return min([next_gathering(board, ledger, hours, now), *(turn for turn in turns if turn > now)])
 
 

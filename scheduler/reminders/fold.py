@@ -7,7 +7,7 @@ from collections.abc import Container, Iterable, Iterator
 from functools import partial
 from typing import NamedTuple, TypeVar
 
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB
 from scheduler.events.source import standing
 from scheduler.facts.book import Asked, Book
@@ -105,12 +105,12 @@ def folds(
     news |= {ended.key.item for ended in endings(board, ledger, now)}
     sick = {key.item for key in solved.sick}
     for item in items:
-        next_at = now if item in sick else turns.get(item, DUSK)
+        next_at = now if item in sick else turns.get(item, MAX_INSTANT)
         job = board.book.job(item)
         # the home rests on all, which is not kept; but a job may have its name
         rests_on = {(item, None), *solved.rests_on.get(item, ())} if item != HOME or job else set()
         alone = job if item != HOME and item not in board.book.fleet else None
-        over_at = _over_at(alone) if alone and next_at == DUSK and item not in news else DUSK
+        over_at = _over_at(alone) if alone and next_at == MAX_INSTANT and item not in news else MAX_INSTANT
         told = evidence(board.book, board.book.fleet[item]) if board.book.fleet.kind(item) in ASKED else None
         its = opened.get(item, []), unknown.get(item, [])
         kept = outline_of(board, item, *its, now, next_at) if any(its) and item not in sick else None
@@ -131,7 +131,7 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
     turns: dict[str, int] = {}
 
     def note(item: str, turn: int | None) -> None:
-        if turn is not None and turn < turns.get(item, DUSK):
+        if turn is not None and turn < turns.get(item, MAX_INSTANT):
             turns[item] = turn
 
     for verdict in board.verdicts:
@@ -162,7 +162,7 @@ def done_with(book: Book, rules: Ruleset, unsettled: Container[str], name: str, 
     ):
         return None
     flown = {(str(plan.aircraft), "flown") for plan in job.plans}
-    return Fold(name, DUSK, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
+    return Fold(name, MAX_INSTANT, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
 
 
 def _rests_after(book: Book, rule: Rule) -> float:
@@ -180,13 +180,13 @@ def _at_rest(rule: Rule) -> bool:
     """True when a rule about jobs has nothing open once a job is long over, whatever came before."""
 
     def ask(fact: str, _of: str | None, _since: int) -> Timeline:
-        return Timeline([Segment(DAWN, AFTERWARDS[fact])])
+        return Timeline([Segment(MIN_INSTANT, AFTERWARDS[fact])])
 
     def reach(origin: int, _span: object) -> int:
         return origin
 
-    when = spans(rule.when, ask, reach).at(DUSK)
-    until = YES - when if rule.until is None else spans(rule.until, ask, reach).at(DUSK)
+    when = spans(rule.when, ask, reach).at(MAX_INSTANT)
+    until = YES - when if rule.until is None else spans(rule.until, ask, reach).at(MAX_INSTANT)
     # Where leaving cannot be judged either, what was open is closed as not judged.
     return when != YES and until != NO
 
@@ -219,7 +219,7 @@ def home_since(rules: Ruleset, now: int) -> int:
     quiet = [part for part in asked if any(leaf.fact == "log_quiet" for leaf in leaves(part))]
     plain = [rule.when for rule in made if rule.when in quiet and rule.until is None and isinstance(rule.when, Leaf)]
     if len(plain) < len(quiet) or any(leaf.operator not in ("at_least", "more_than") for leaf in plain):
-        return DAWN  # what is open may have been since any time
+        return MIN_INSTANT  # what is open may have been since any time
     return now - max((leaf.lasting for leaf in plain), default=0)
 
 

@@ -2,7 +2,7 @@
 
 from functools import partial
 
-from scheduler.base.instants import DAWN
+from scheduler.base.instants import MIN_INSTANT
 from scheduler.facts.condition import bars
 from scheduler.facts.spans import YES
 from scheduler.facts.timeline import Segment, Timeline
@@ -36,7 +36,7 @@ def _only_barred(verdict: Verdict, instant: int) -> bool:
     def ask(fact: str, of: str | None, _since: int) -> Timeline:
         timeline = verdict.ask(fact, of)
         if fact in barred and timeline.at(instant) == barred[fact]:
-            return Timeline([Segment(DAWN, timeline.at(instant - 1))])
+            return Timeline([Segment(MIN_INSTANT, timeline.at(instant - 1))])
         return timeline
 
     rule = verdict.rule

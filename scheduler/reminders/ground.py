@@ -3,7 +3,7 @@
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.units import Unit, show, show_span
 from scheduler.facts.timeline import Segment, Slope, Value
 from scheduler.verdicts.templates import SPECIAL, names
@@ -21,7 +21,7 @@ class Ground(NamedTuple):
     """
 
     text: str = ""
-    until: int = DUSK
+    until: int = MAX_INSTANT
     unit: Unit | None = None
     start: int = 0
     value: Value = None

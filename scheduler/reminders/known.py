@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN
+from scheduler.base.instants import MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
@@ -24,7 +24,7 @@ class Known:
 
     def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:
         self.memory = memory
-        self.now = DAWN
+        self.now = MIN_INSTANT
         self.watch: Callable[[int], object] = lambda _now: None
         self._fleet = fleet
         self._clocks = clocks

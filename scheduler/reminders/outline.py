@@ -8,7 +8,7 @@ import json
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.ground import Ground, KeptRule, KeptVerdict, Mute, as_kept
 from scheduler.reminders.text import fleeting, keep
@@ -101,7 +101,7 @@ class Shelf:
         verdict = KeptVerdict(
             Key(rule, item), self._rule(rule), self._zone, urgency, grounds, Mute(*hush) if hush else None
         )
-        stretch = Episode(opened, DUSK, "", ((opened, DUSK),) if dark else ())
+        stretch = Episode(opened, MAX_INSTANT, "", ((opened, MAX_INSTANT),) if dark else ())
         return Reminder(verdict, stretch)  # type: ignore[arg-type]
 
     def _rule(self, name: str) -> KeptRule:

@@ -14,7 +14,7 @@ from math import sqrt
 from statistics import fmean, stdev
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK, WEEK, rfc3339
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, WEEK, rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source, standing
 from scheduler.facts.book import Book, Clocks
@@ -122,7 +122,7 @@ class Supposing(Source):
         past = self._past(self._source.standing(name, what, min(since, self._now)))
         return standing([*past, *self._flights(name, what)], since)
 
-    def instants(self, names: Iterable[str], since: int = DAWN) -> set[int]:
+    def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
         """When all of it happened."""
         past = {at for at in self._source.instants(names, min(since, self._now)) if at <= self._now}
         return past | {event.at for use in self._uses for event in self._along(use)}
@@ -167,7 +167,7 @@ def outlook(
         """What opens by one rule on one item, in order; to be told before the next is taken."""
         for board in boards(book_of(uses, z), rules, groups, as_told=False, since=lambda _key: now):
             for verdict in board.verdicts:
-                found = [each for each in verdict.stretches if now < each.opened <= min(end, DUSK - 1)]
+                found = [each for each in verdict.stretches if now < each.opened <= min(end, MAX_INSTANT - 1)]
                 if found:
                     yield [Reminder(verdict, stretch) for stretch in found]
 
@@ -261,7 +261,7 @@ def _by_use(
 ) -> Due | None:
     """The first that much use brings about, where that comes before what the calendar has."""
     key, low = reminders[0].key, reminders[0].stretch.opened
-    early = [each for each in reminders if each.stretch.opened < by_calendar.get(key, DUSK)]
+    early = [each for each in reminders if each.stretch.opened < by_calendar.get(key, MAX_INSTANT)]
     sooner = next(filter(_counts, early), None)
     if sooner is None:
         return None

@@ -5,7 +5,7 @@ The answer of `shelfbell ready`, and what the messages on the eve and the mornin
 
 from typing import NamedTuple
 
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.cells.energy import minutes_to_charge
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
@@ -107,7 +107,9 @@ def next_job(book: Book, now: int) -> str | None:
 def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
     """The answer for each aircraft in question: that of the job, or all in service where it names none."""
     booked = book.job(job) if job else None
-    plan = (booked.plan_at(now) if booked else None) or Plan(now, DUSK, now, now, Event(now, now, 0, "", "booked", {}))
+    plan = (booked.plan_at(now) if booked else None) or Plan(
+        now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
+    )
     return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in takers(book, plan, now)]
 
 

@@ -5,7 +5,7 @@ from functools import partial
 from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours
@@ -61,7 +61,7 @@ class _Turns:
         self.board = board
         self._returns = sorted((hours.delivery(absence.end) for absence in board.away), reverse=True)
         self._places = {verdict.key: place for place, verdict in enumerate(board.verdicts)}
-        self._next = [DAWN] * len(board.verdicts)
+        self._next = [MIN_INSTANT] * len(board.verdicts)
         self._coming: list[tuple[int, int]] = []
         self._said = list(self._said_of_each())
         heapify(self._said)
@@ -93,7 +93,7 @@ class _Turns:
     def note(self, decision: Decision, words: Iterable[Announcement]) -> None:
         """Note when to look again after a decision, by the words that will be said next."""
         now, verdicts = decision.at, self.board.verdicts
-        turns = {place: verdicts[place].next_turn(now) or DUSK for place in self._looked}
+        turns = {place: verdicts[place].next_turn(now) or MAX_INSTANT for place in self._looked}
         for word in words:
             place = self._places[word.reminder.key]
             turns[place] = min(turns[place], max(word.due, now + 1))
@@ -106,7 +106,7 @@ class _Turns:
         """The next instant at which something turns or a word falls due; DUSK without one."""
         while self._coming and self._next[self._coming[0][1]] != self._coming[0][0]:
             heappop(self._coming)
-        return self._coming[0][0] if self._coming else DUSK
+        return self._coming[0][0] if self._coming else MAX_INSTANT
 
 
 def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
@@ -114,7 +114,7 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
     oldest reminder open at `start` opened."""
     within = [r for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
     first = min([start, *(r.stretch.opened for r in within)])
-    made = [decision for _, decision in live(lambda _: (board, DUSK), hours, first, end) if decision.at >= start]
+    made = [decision for _, decision in live(lambda _: (board, MAX_INSTANT), hours, first, end) if decision.at >= start]
     tellings = _tellings(made)
     told = {r: [line for line in tellings.get(r.key, ()) if r.stretch.holds(line.at)] for r in within}
     return Rehearsal(start, end, within, [decision for decision in made if decision], told)
@@ -150,7 +150,7 @@ class _Lived(NamedTuple):
 
     reminder: Reminder
     since: int
-    until: int = DUSK
+    until: int = MAX_INSTANT
 
 
 class _ReminderTracker:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import clean
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
@@ -35,10 +35,10 @@ def kept_quiet(hush: Mute | None, item: str, now: int, say: Say) -> Iterator[str
     """By what an open reminder on an item is kept quiet: seen or snoozed, when and how long."""
     if hush is None:
         return
-    if hush.until == DUSK and hush.what == "seen":
+    if hush.until == MAX_INSTANT and hush.what == "seen":
         yield f"seen {say(hush.at)} ({hush.id}): no repeats, unless it becomes more urgent"
     elif hush.until > now:
-        end = f"{clean(item)} is {hush.until_next}" if hush.until == DUSK else say(hush.until)
+        end = f"{clean(item)} is {hush.until_next}" if hush.until == MAX_INSTANT else say(hush.until)
         yield f"{hush.what} {say(hush.at)} ({hush.id}): quiet until {end}"
 
 

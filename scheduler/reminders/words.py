@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK, parse_rfc3339
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, parse_rfc3339
 from scheduler.events.event import Event
 from scheduler.reminders.board import SNOOZE, Board, Reminder
 from scheduler.reminders.hours import Hours
@@ -77,7 +77,7 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announce
     said = said_of(board, reminder, now)
     if said is not None and (until := quiet_until(board, said)) > found:
         found, by_event = until, False
-    if found == DUSK:
+    if found == MAX_INSTANT:
         return None
     if verdict.of_morning:
         return Announcement(reminder, found, "first", urgency, 0)
@@ -106,7 +106,7 @@ def _repeat(
     said = said_of(board, reminder, now)
     if said is not None and (until := quiet_until(board, said)) > last:
         due = until
-    if due is None or due == DUSK:
+    if due is None or due == MAX_INSTANT:
         return None
     word = _word(board, reminder, hours, now, due, "again", urgency, rung[0].first_at, by_event=False)
     return word._replace(unseen_since=_unseen_since(board, reminder, rung, now))
@@ -131,7 +131,7 @@ def _unseen_since(board: Board, reminder: Reminder, rung: list["Notification"], 
     if reminder.verdict.urgency(now) != "now":
         return None
     said = said_of(board, reminder, now)
-    after = DAWN if said is None else quiet_until(board, said)
+    after = MIN_INSTANT if said is None else quiet_until(board, said)
     return next((line.at for line in rung if line.urgency == "now" and line.at >= after), None)
 
 
@@ -149,10 +149,10 @@ def quiet_until(board: Board, said: Event) -> int:
         ends.append(parse_rfc3339(str(said.fields["until"])))
     if "until_next" in said.fields:
         done = board.book.filed(str(said.get("item")), str(said.get("until_next")))
-        ends.append(next((event.at for event in done if event.at > said.at), DUSK))
+        ends.append(next((event.at for event in done if event.at > said.at), MAX_INSTANT))
     if ends:
         return min(ends)
-    return DUSK if said.what == "seen" else said.at + SNOOZE
+    return MAX_INSTANT if said.what == "seen" else said.at + SNOOZE
 
 
 def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:

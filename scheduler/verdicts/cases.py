@@ -5,7 +5,7 @@ from datetime import timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.base.instants import DAWN, DAY, local_date, parse_rfc3339, rfc3339
+from scheduler.base.instants import DAY, MIN_INSTANT, local_date, parse_rfc3339, rfc3339
 from scheduler.events.check import problems
 from scheduler.events.event import Event, concerned
 from scheduler.events.kinds import KINDS
@@ -125,7 +125,7 @@ def failures(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[C
 def _unmet(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[CaseFailure]:
     verdict = verdict_of(raw, case, catalogue)
     instants = [parse_rfc3339(str(event["at"])) for event in given_events(raw["about"], case)]
-    start = DAWN if "in_service" in case.get("item", {}) or not instants else min(instants)
+    start = MIN_INSTANT if "in_service" in case.get("item", {}) or not instants else min(instants)
     found = [stretch for stretch in verdict.stretches if stretch.opened >= start]
     stamp = _stamp(_zone(case))
     if "opens" in case:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple, Union
 
-from scheduler.base.instants import DAWN, CalendarSpan, parse_span
+from scheduler.base.instants import MIN_INSTANT, CalendarSpan, parse_span
 from scheduler.base.units import parse
 from scheduler.facts.declare import Fact
 from scheduler.facts.spans import NO, YES, Intervals, every, some
@@ -117,10 +117,10 @@ def leaves(condition: Condition) -> Iterator[Leaf]:
             yield from leaves(part)
 
 
-def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> Intervals:
+def spans(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
     """Where in time a condition holds from `since` on; before it, as then."""
     if isinstance(condition, Leaf):
-        begins = max(DAWN, since - condition.lasting)
+        begins = max(MIN_INSTANT, since - condition.lasting)
         found = leaf_spans(condition, ask(condition.fact, condition.of, begins), reach, begins)
         return found.lasting(condition.lasting).onward(since) if condition.lasting else found
     if isinstance(condition, Not):
@@ -134,7 +134,7 @@ def spans(condition: Condition, ask: Ask, reach: Reach, since: int = DAWN) -> In
     return every(parts) if isinstance(condition, Every) else some(parts)
 
 
-def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = DAWN) -> Intervals:
+def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
     """Where one comparison holds from `since` on (before it, as then), without its `lasting`."""
     if leaf.operator in NUMERIC:
         return timeline.compare(leaf.operator, leaf.limit, reach, since)

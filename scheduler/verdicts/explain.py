@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.base.units import show
 from scheduler.events.event import Event
 from scheduler.facts.declare import Fact, show_fact
@@ -92,7 +92,7 @@ def _counts_from(leaf: Leaf, raw: Intervals, now: int) -> int:
 
 
 def _bound(instant: int) -> int | None:
-    return None if instant in (DAWN, DUSK) else instant
+    return None if instant in (MIN_INSTANT, MAX_INSTANT) else instant
 
 
 def missing_of(node: Node) -> list[str]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from scheduler.base.instants import DAWN, DUSK, rfc3339
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, rfc3339
 from scheduler.events.event import JOBS, Event
 from scheduler.events.kinds import KINDS
 from scheduler.facts.spans import UNKNOWN
@@ -50,7 +50,7 @@ def _expected(verdict: Verdict, stretch: Episode | None, now: int) -> Case:
     zone = verdict.book.clocks.zone
     if stretch is not None:
         expected: Case = {"opens": rfc3339(stretch.opened, zone)}
-        return expected | {"settles": rfc3339(stretch.ended, zone)} if stretch.ended < DUSK else expected
+        return expected | {"settles": rfc3339(stretch.ended, zone)} if stretch.ended < MAX_INSTANT else expected
     if verdict.when.at(now) == UNKNOWN:
         return {"unknown_at": rfc3339(now, zone)}
     return {"quiet_until": rfc3339(now, zone)}
@@ -60,11 +60,13 @@ def _choices(verdict: Verdict, stretch: Episode | None, now: int) -> Iterator[li
     """Sets of entries to try, the fewest first: those that the explanations name, then all since it was last open."""
     named = _named(verdict, stretch, now)
     yield named
-    last = stretch.ended if stretch is not None and stretch.ended < DUSK else now
+    last = stretch.ended if stretch is not None and stretch.ended < MAX_INSTANT else now
     events = sorted({event.id: event for event in (*verdict.events, *verdict.book.filed(JOBS))}.values())
     before = [event for event in events if event.at <= last]
     yield named or before[-1:]
-    ended = max((s.ended for s in verdict.stretches if s.ended <= (stretch.opened if stretch else now)), default=DAWN)
+    ended = max(
+        (s.ended for s in verdict.stretches if s.ended <= (stretch.opened if stretch else now)), default=MIN_INSTANT
+    )
     yield [event for event in before if event.at >= ended or event in named]
     yield before
 
@@ -73,7 +75,7 @@ def _named(verdict: Verdict, stretch: Episode | None, now: int) -> list[Event]:
     """The entries that the explanations of the turning instants name."""
     rule = verdict.rule
     asked: list[tuple[Condition, int]] = [(rule.when, now if stretch is None else stretch.opened)]
-    if stretch is not None and stretch.ended < DUSK:
+    if stretch is not None and stretch.ended < MAX_INSTANT:
         asked.append((rule.when if rule.until is None else rule.until, stretch.ended))
     found = {event.id: event for condition, at in asked for event in events_in(explain(verdict, condition, at))}
     turns = [at for _, at in asked]

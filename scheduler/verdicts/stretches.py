@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from scheduler.base.instants import DAWN, DAY, DUSK
+from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 
 NOT_JUDGED_AFTER = 14 * DAY
@@ -17,7 +17,7 @@ class Episode(NamedTuple):
     as far as can be seen. `unknown`: where within it its ground was unknown."""
 
     opened: int
-    ended: int = DUSK
+    ended: int = MAX_INSTANT
     ending: str = ""
     unknown: tuple[tuple[int, int], ...] = ()
 
@@ -41,7 +41,7 @@ def stretches(when: Intervals, until: Intervals | None, cuts: list[Cut]) -> list
     if YES not in when.values:
         return []
     leave = ~when if until is None else until
-    watch = _EpisodeWatch(armed=when.at(DAWN) != YES)
+    watch = _EpisodeWatch(armed=when.at(MIN_INSTANT) != YES)
     cut_at = dict(cuts)
     for turn in sorted({*when.starts, *leave.starts, *cut_at}):
         if turn in cut_at:
@@ -102,6 +102,6 @@ class _EpisodeWatch:
 
     def result(self) -> list[Episode]:
         """All stretches, the last one perhaps without end."""
-        self._give_up(DUSK)
-        self._end(DUSK, "")
+        self._give_up(MAX_INSTANT)
+        self._end(MAX_INSTANT, "")
         return self.found

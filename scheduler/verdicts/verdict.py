@@ -7,7 +7,7 @@ from operator import itemgetter
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.base.instants import DAWN, DUSK, CalendarSpan, add_span
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.events.event import Event
 from scheduler.facts.book import Book, counts_from
 from scheduler.facts.jobs import OF_PLANS, plans_for
@@ -45,7 +45,9 @@ class Verdict:
     `since`: nothing is asked about what was over before it.
     """
 
-    def __init__(self, rule: Rule, item: Item, book: Book, rules: Ruleset | None = None, since: int = DAWN) -> None:
+    def __init__(
+        self, rule: Rule, item: Item, book: Book, rules: Ruleset | None = None, since: int = MIN_INSTANT
+    ) -> None:
         self.rule = rule
         self.item = item
         self.book = book
@@ -63,7 +65,7 @@ class Verdict:
         """The operator's zone."""
         return self.book.clocks.zone
 
-    def ask(self, fact: str, of: str | None = None, since: int = DAWN) -> Timeline:
+    def ask(self, fact: str, of: str | None = None, since: int = MIN_INSTANT) -> Timeline:
         """A fact of the item, from `since` on."""
         return self.book.fact(self.item, fact, of, since)
 
@@ -71,7 +73,7 @@ class Verdict:
         """The instant a calendar span after another."""
         return add_span(origin, span, self.book.clocks.zone)
 
-    def solve(self, condition: Condition, since: int = DAWN) -> Intervals:
+    def solve(self, condition: Condition, since: int = MIN_INSTANT) -> Intervals:
         """Where a condition holds for the item from `since` on; before it, as then."""
         return spans(condition, self.ask, self.reach, since)
 
@@ -99,8 +101,8 @@ class Verdict:
     def _solved(self) -> "_Solution":
         """Solved since the instant asked for where nothing stood open then; else over all time."""
         late = self._solved_since(self._since)
-        over = self._since == DAWN or at_rest(late.when, late.until, self._since)
-        return late if over else self._solved_since(DAWN)
+        over = self._since == MIN_INSTANT or at_rest(late.when, late.until, self._since)
+        return late if over else self._solved_since(MIN_INSTANT)
 
     def _solved_since(self, start: int) -> "_Solution":
         until, when = self.rule.until, self.solve(self.rule.when, start)
@@ -168,7 +170,7 @@ class Verdict:
             found |= {turn for turn in self._urgencies[0] if stretch.opened < turn < stretch.ended}
         if UNKNOWN in self.when.values:
             found |= {turn for start, end, value in self.when if value == UNKNOWN for turn in (start, end)}
-        return sorted(found - {DAWN, DUSK}) if found else []
+        return sorted(found - {MIN_INSTANT, MAX_INSTANT}) if found else []
 
     def next_turn(self, instant: int) -> int | None:
         """The first of the turns after an instant."""
@@ -179,7 +181,7 @@ class Verdict:
         """The first instant after `instant` at which anything about this verdict changes, events apart."""
         turns = [self.when.next_change(instant), self.until.next_change(instant) if self.until else None]
         turns += [where.next_change(instant) for _, where in self._rungs]
-        turns += [t for s in self.stretches for t in (s.opened, s.ended) if instant < t < DUSK]
+        turns += [t for s in self.stretches for t in (s.opened, s.ended) if instant < t < MAX_INSTANT]
         return min((turn for turn in turns if turn is not None), default=None)
 
     @cached_property
@@ -226,7 +228,7 @@ def verdicts(
         for name in book.items(about) if wanted is None else wanted.get(about, ()):
             rule = rules.get(rule_id, name)
             if rule is not None:
-                begins = DAWN if since is None else since(Key(rule_id, name))
+                begins = MIN_INSTANT if since is None else since(Key(rule_id, name))
                 found.append(Verdict(rule, book.item(about, name), book, rules, begins))
     return found
 

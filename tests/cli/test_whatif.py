@@ -150,7 +150,7 @@ def test_supposed_use_keeps_weekdays_clock_times_and_kinds(
 ) -> None:
     """Whatever the stretch: each supposed entry is one of the pattern, whole weeks later by the local clock."""
     from scheduler.answers.suppose import suppose_use, supposing
-    from scheduler.base.instants import DUSK, to_datetime
+    from scheduler.base.instants import MAX_INSTANT, to_datetime
     from scheduler.events.taking import take, to_line
     from scheduler.home.folder import Home
     from tests.homes import write_home
@@ -160,7 +160,7 @@ def test_supposed_use_keeps_weekdays_clock_times_and_kinds(
     write_home(path)
     home = Home(path)
     setup = home.setup()
-    take(home.log, enumerate(map(to_line, ({"recorded_at": e["at"]} | e for e in STORY)), 1), setup.fleet, DUSK)
+    take(home.log, enumerate(map(to_line, ({"recorded_at": e["at"]} | e for e in STORY)), 1), setup.fleet, MAX_INSTANT)
     start = moment("2026-04-10") + weeks * 7 * DAY
     zone = setup.hours.zone
 

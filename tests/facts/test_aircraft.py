@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, MINUTE
+from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, MINUTE
 from scheduler.facts.fitting import fittings
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
@@ -173,8 +173,8 @@ def fitted_on(part: str, *entries: Fields) -> list[tuple[int, int, str]]:
 
 
 def test_a_part_that_fits_one_aircraft_only_is_on_it_from_in_service() -> None:
-    assert fitted_on("heron-props") == [(moment("2026-02-01"), DUSK, "heron")]
-    assert fitted_on("heron-gimbal") == [(DAWN, DUSK, "heron")]
+    assert fitted_on("heron-props") == [(moment("2026-02-01"), MAX_INSTANT, "heron")]
+    assert fitted_on("heron-gimbal") == [(MIN_INSTANT, MAX_INSTANT, "heron")]
 
 
 def test_a_part_that_fits_several_is_on_none_until_fitted() -> None:
@@ -199,12 +199,12 @@ def test_a_part_is_on_an_aircraft_from_fitted_to_removed_or_to_fitted_elsewhere(
 def test_fitting_a_part_takes_off_the_one_of_its_kind_and_no_other() -> None:
     entries = [on("2026-03-01", "fitted", "spare-set", aircraft="heron")]
     assert fitted_on("heron-props", *entries) == [(moment("2026-02-01"), moment("2026-03-01"), "heron")]
-    assert fitted_on("heron-gimbal", *entries) == [(DAWN, DUSK, "heron")]
+    assert fitted_on("heron-gimbal", *entries) == [(MIN_INSTANT, MAX_INSTANT, "heron")]
 
 
 def test_a_replaced_part_stays_fitted() -> None:
     entries = [on("2026-03-01", "replaced", "heron-props"), flown("2026-04-01 12:00")]
-    assert fitted_on("heron-props", *entries) == [(moment("2026-02-01"), DUSK, "heron")]
+    assert fitted_on("heron-props", *entries) == [(moment("2026-02-01"), MAX_INSTANT, "heron")]
     assert days(of("flights", *entries, item="heron-props"), 1) == [1]
 
 

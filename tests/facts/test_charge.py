@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE
+from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE
 from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
 from scheduler.facts.spans import Intervals
@@ -357,7 +357,7 @@ def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> 
         DAY, HOUR, 25 * HOUR, 30 * MINUTE,
     ]  # fmt: skip
     assert found.compare("at_least", DAY) == Intervals.of(
-        [(DAWN, 1), (moment("2026-03-01"), 0), (moment("2026-03-02"), 2), (moment("2026-04-01"), 0),
+        [(MIN_INSTANT, 1), (moment("2026-03-01"), 0), (moment("2026-03-02"), 2), (moment("2026-04-01"), 0),
          (moment("2026-04-02"), 2), (moment("2026-04-03 12:00"), 0), (moment("2026-04-04 12:00"), 2)]
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, MINUTE, rfc3339
+from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, MINUTE, rfc3339
 from scheduler.events.event import JOB, JOBS
 from scheduler.events.log import Log, LogReader
 from scheduler.events.taking import take
@@ -211,7 +211,10 @@ def test_so_it_is_where_jobs_are_booked_and_called_off(entries: Entries, hours: 
 def _holds_onward(book: Book, since: int) -> None:
     for item, name, of in questions(book):
         late, whole = book.fact(item, name, of, since), book.fact(item, name, of)
-        assert _untrailed(late.clipped(since, DUSK)) == _untrailed(whole.clipped(since, DUSK)), (item.id, name)
+        assert _untrailed(late.clipped(since, MAX_INSTANT)) == _untrailed(whole.clipped(since, MAX_INSTANT)), (
+            item.id,
+            name,
+        )
 
 
 def _untrailed(pieces: list[Segment]) -> list[Segment]:
@@ -242,7 +245,7 @@ def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(en
     book = book_over(entries)
     for pack in map(book.fleet.__getitem__, "AB"):
         known = (piece.start for piece in book.fact(pack, "charge").pieces if piece.value is not None)
-        assert evidence(book, pack).told_at == min(next(known, DUSK), book.retired(pack))
+        assert evidence(book, pack).told_at == min(next(known, MAX_INSTANT), book.retired(pack))
 
 
 @settings(deadline=None, max_examples=50)
@@ -266,9 +269,9 @@ def test_every_fact_of_everything_can_be_asked(entries: Entries) -> None:
     for item, name, of in questions(book):
         pieces = book.fact(item, name, of).pieces
         starts = [piece.start for piece in pieces]
-        assert starts[0] == DAWN
+        assert starts[0] == MIN_INSTANT
         assert starts == sorted(set(starts))
-        assert starts[-1] < DUSK
+        assert starts[-1] < MAX_INSTANT
         if item.kind not in ("job", "home") and not CATALOGUE[name].unknown:
             known = [piece.value is not None for piece in pieces]
             assert known == sorted(known), f"{name} of {item.id} is unknown again"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.base.instants import DAY, DUSK
+from scheduler.base.instants import DAY, MAX_INSTANT
 from scheduler.facts.book import Book
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
@@ -378,7 +378,7 @@ def test_a_new_pack_under_the_id_of_a_retired_one_is_in_service() -> None:
     book = known(on(NOON, "retired"), on("2026-04-05", "replaced"))
     assert days(fact(book, "B", "usable"), 1, 5) == ["no", "yes"]
     assert days(fact(book, "B", "retired"), 1, 5) == ["yes", "no"]
-    assert book.retired(book.fleet["B"]) == DUSK
+    assert book.retired(book.fleet["B"]) == MAX_INSTANT
 
 
 def test_a_flight_that_took_nothing_out_of_a_pack_without_self_discharge_divides_by_nothing() -> None:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.base.instants import DAWN, DUSK
+from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals, every, some
 
 VALUES = (NO, UNKNOWN, YES)
@@ -24,7 +24,7 @@ NOT = {NO: YES, UNKNOWN: UNKNOWN, YES: NO}
 def spans(draw: st.DrawFn) -> Intervals:
     """Any partition whose turns lie within 0 to LAST."""
     turns = sorted(draw(st.sets(st.integers(0, LAST), max_size=6)))
-    return Intervals.of([(start, draw(st.sampled_from(VALUES))) for start in (DAWN, *turns)])
+    return Intervals.of([(start, draw(st.sampled_from(VALUES))) for start in (MIN_INSTANT, *turns)])
 
 
 def column(partition: Intervals) -> list[int]:
@@ -36,7 +36,7 @@ def is_canonical(partition: Intervals) -> bool:
     """It covers all time, its starts rise, and neighbours differ."""
     starts, values = partition.starts, partition.values
     return (
-        starts[0] == DAWN
+        starts[0] == MIN_INSTANT
         and len(starts) == len(values)
         and all(one < two for one, two in zip(starts, starts[1:], strict=False))
         and all(one != two for one, two in zip(values, values[1:], strict=False))
@@ -51,7 +51,12 @@ def test_all_and_any_follow_the_truth_tables(
 ) -> None:
     # The second pair has a turn, so that no part is constant and no shortcut is taken.
     constant = join([Intervals.always(left), Intervals.always(right)])
-    turning = join([Intervals.of([(DAWN, left), (5, NOT[left]), (6, left)]), Intervals.of([(DAWN, right), (9, right)])])
+    turning = join(
+        [
+            Intervals.of([(MIN_INSTANT, left), (5, NOT[left]), (6, left)]),
+            Intervals.of([(MIN_INSTANT, right), (9, right)]),
+        ]
+    )
 
     assert constant.at(0) == turning.at(0) == table[left][right]
 
@@ -89,7 +94,7 @@ def test_lasting_twice_is_lasting_the_sum(partition: Intervals, first: int, seco
 
 
 def test_a_stretch_that_begins_at_an_instant_counts_from_that_instant_plus_the_duration() -> None:
-    assert Intervals.of([(DAWN, NO), (100, YES)]).lasting(24) == Intervals.of([(DAWN, NO), (124, YES)])
+    assert Intervals.of([(MIN_INSTANT, NO), (100, YES)]).lasting(24) == Intervals.of([(MIN_INSTANT, NO), (124, YES)])
 
 
 @given(spans(), spans(), st.integers(0, LAST))
@@ -115,14 +120,14 @@ def test_onward_keeps_what_comes_and_was_never_otherwise(one: Intervals, since: 
 def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Intervals, instant: int) -> None:
     since, change = one.since(instant), one.next_change(instant)
     start, end, value = next(stretch for stretch in one if stretch[0] <= instant < stretch[1])
-    assert (since, DUSK if change is None else change, one.at(instant)) == (start, end, value)
+    assert (since, MAX_INSTANT if change is None else change, one.at(instant)) == (start, end, value)
 
 
 @given(spans())
 def test_a_duration_longer_than_time_itself_ends_nothing_and_hangs_nothing(one: Intervals) -> None:
-    held = one.lasting(2 * DUSK)
+    held = one.lasting(2 * MAX_INSTANT)
     assert is_canonical(held)
-    assert held.starts[-1] < DUSK
+    assert held.starts[-1] < MAX_INSTANT
     assert every([held, one]).at(LAST) == min(held.at(LAST), one.at(LAST))
 
 
@@ -211,7 +216,7 @@ def test_switching_instants_agree_to_the_microsecond_with_an_outside_monitor(
     monitor.spec = written(formula, scale)
     monitor.parse()
     samples = [[n, [[at, 1.0 if on else -1.0] for at, on in [*s, (end, s[-1][1])]]] for n, s in steps.items()]
-    signals = {n: Intervals.of([(at or DAWN, YES if on else NO) for at, on in s]) for n, s in steps.items()}
+    signals = {n: Intervals.of([(at or MIN_INSTANT, YES if on else NO) for at, on in s]) for n, s in steps.items()}
 
     told = monitor.evaluate(*samples)
     ours = solved(formula, signals, scale)

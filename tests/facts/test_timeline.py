@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from scheduler.base.instants import DAWN, DAY, DUSK, HOUR, CalendarSpan, add_span
+from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of, flags
 from tests.support import moment
@@ -79,10 +79,10 @@ def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: lis
 @pytest.mark.parametrize(
     ("how", "limit", "turns"),
     [
-        ("at_least", 10, [(DAWN, UNKNOWN), (100, NO), (110, YES)]),
-        ("more_than", 10, [(DAWN, UNKNOWN), (100, NO), (111, YES)]),
-        ("at_most", 10, [(DAWN, UNKNOWN), (100, YES), (111, NO)]),
-        ("less_than", 10, [(DAWN, UNKNOWN), (100, YES), (110, NO)]),
+        ("at_least", 10, [(MIN_INSTANT, UNKNOWN), (100, NO), (110, YES)]),
+        ("more_than", 10, [(MIN_INSTANT, UNKNOWN), (100, NO), (111, YES)]),
+        ("at_most", 10, [(MIN_INSTANT, UNKNOWN), (100, YES), (111, NO)]),
+        ("less_than", 10, [(MIN_INSTANT, UNKNOWN), (100, YES), (110, NO)]),
     ],
 )
 def test_an_age_reaches_its_limit_to_the_microsecond(how: str, limit: int, turns: list[tuple[int, int]]) -> None:
@@ -92,20 +92,20 @@ def test_an_age_reaches_its_limit_to_the_microsecond(how: str, limit: int, turns
 def test_a_charge_that_falls_three_percent_a_month_passes_85_from_100_after_150_days() -> None:
     charge = Timeline([Segment(0, 100.0, (-3, 30 * DAY))])
 
-    assert charge.compare("at_most", 85) == Intervals.of([(DAWN, UNKNOWN), (0, NO), (150 * DAY, YES)])
+    assert charge.compare("at_most", 85) == Intervals.of([(MIN_INSTANT, UNKNOWN), (0, NO), (150 * DAY, YES)])
     assert charge.compare("less_than", 85).starts[-1] == 150 * DAY + 1
     assert charge.at(150 * DAY) == 85.0
 
 
 def test_a_whole_age_stays_whole_however_old() -> None:
-    assert Timeline([Segment(DAWN, 0, RISING)]).at(DUSK - 1) == DUSK - 1 - DAWN
+    assert Timeline([Segment(MIN_INSTANT, 0, RISING)]).at(MAX_INSTANT - 1) == MAX_INSTANT - 1 - MIN_INSTANT
 
 
 def test_never_is_not_unknown() -> None:
     """With no job booked, `next_job_in` is infinite, so at_most is no."""
-    timeline = Timeline([Segment(DAWN, NEVER), Segment(0, 48 * HOUR, FALLING), Segment(48 * HOUR, NEVER)])
+    timeline = Timeline([Segment(MIN_INSTANT, NEVER), Segment(0, 48 * HOUR, FALLING), Segment(48 * HOUR, NEVER)])
 
-    within = Intervals.of([(DAWN, NO), (24 * HOUR, YES), (48 * HOUR, NO)])
+    within = Intervals.of([(MIN_INSTANT, NO), (24 * HOUR, YES), (48 * HOUR, NO)])
     assert timeline.compare("at_most", 24 * HOUR) == within
     assert timeline.compare("more_than", 24 * HOUR) == ~within
 
@@ -116,7 +116,7 @@ def test_before_the_first_piece_a_quantity_is_unknown_and_of_two_at_one_instant_
 
 
 def test_a_piece_beyond_time_is_left_out() -> None:
-    assert Timeline([Segment(5, "no"), Segment(DUSK, "yes")]).matches(("yes",)).next_change(5) is None
+    assert Timeline([Segment(5, "no"), Segment(MAX_INSTANT, "yes")]).matches(("yes",)).next_change(5) is None
 
 
 def test_clipped_pieces_carry_on_at_the_value_they_have_reached() -> None:
@@ -127,8 +127,8 @@ def test_clipped_pieces_carry_on_at_the_value_they_have_reached() -> None:
 
 def test_words_match_one_or_several_and_unknown_matches_neither_way() -> None:
     timeline = Timeline([Segment(0, "warm"), Segment(5, "cold"), Segment(9, None)])
-    assert timeline.matches(("cold",)) == Intervals.of([(DAWN, UNKNOWN), (0, NO), (5, YES), (9, UNKNOWN)])
-    assert timeline.matches(("cold", "warm")) == Intervals.of([(DAWN, UNKNOWN), (0, YES), (9, UNKNOWN)])
+    assert timeline.matches(("cold",)) == Intervals.of([(MIN_INSTANT, UNKNOWN), (0, NO), (5, YES), (9, UNKNOWN)])
+    assert timeline.matches(("cold", "warm")) == Intervals.of([(MIN_INSTANT, UNKNOWN), (0, YES), (9, UNKNOWN)])
 
 
 def test_a_flag_of_three_values_reads_as_words() -> None:

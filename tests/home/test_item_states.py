@@ -17,7 +17,7 @@ import pytest
 from scheduler.answers.board import kept, solved, to_text, whole
 from scheduler.answers.desk import Desk
 from scheduler.base.findings import Refused
-from scheduler.base.instants import DAWN, DAY, HOUR, MINUTE, parse_rfc3339, rfc3339
+from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE, parse_rfc3339, rfc3339
 from scheduler.base.shipped import folder as shipped
 from scheduler.daemon import wake as wakes
 from scheduler.daemon import work_list
@@ -239,7 +239,7 @@ def same_folds(life: Clockwork) -> None:
         if item != "home":
             assert there[item] == fold[1:5], item
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Ledger, "since", lambda *_, **__: DAWN)  # everything is asked over all time
+        patch.setattr(Ledger, "since", lambda *_, **__: MIN_INSTANT)  # everything is asked over all time
         whole = anew_for(life)
     assert {item: fold._replace(rests_on=whole[item].rests_on) for item, fold in anew.items()} == whole
     assert all(fold.rests_on <= whole[item].rests_on for item, fold in anew.items())
@@ -475,7 +475,7 @@ def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks
     rules = ruleset(
         f'{head}    {conditions}\n    do: "Look."\n    why: It matters.\n    basis: {{kind: common practice}}\n'
     )
-    assert home_since(rules, START) == (DAWN if over_all_time else START)
+    assert home_since(rules, START) == (MIN_INSTANT if over_all_time else START)
 
 
 def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE, rfc3339
+from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE, rfc3339
 from scheduler.base.strict_yaml import read
 from scheduler.events.log import Log
 from scheduler.events.memory import Memory
@@ -44,7 +44,7 @@ def log_of(folder: Path, entries: Entries) -> Log:
     lines = [
         to_line({"id": f"e{number}", "recorded_at": fields["at"]} | fields) for number, fields in enumerate(entries, 1)
     ]
-    take(log, enumerate(lines, 1), Fleet(PLATES), DUSK)
+    take(log, enumerate(lines, 1), Fleet(PLATES), MAX_INSTANT)
     return log
 
 
@@ -162,7 +162,7 @@ def test_the_reminders_as_known_are_those_that_a_daemon_had_before_it(tmp_path: 
 def test_what_was_told_late_rings_late_as_known_and_in_time_in_hindsight(tmp_path: Path) -> None:
     log = log_of(tmp_path, [event("2026-03-21 10:00", "charged", item="B", recorded_at="2026-03-24 12:00")])
     start, end = moment("2026-03-21"), moment("2026-03-26")
-    board = Board(Book(Fleet(PLATES), AsToldBy(log, DUSK), CLOCKS), RULES, as_told=False)
+    board = Board(Book(Fleet(PLATES), AsToldBy(log, MAX_INSTANT), CLOCKS), RULES, as_told=False)
 
     then, now = as_known(log, start, end), rehearse(board, HOURS, start, end)
 

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from scheduler.base.instants import DUSK
+from scheduler.base.instants import MAX_INSTANT
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.reminders.board import Board
 from scheduler.reminders.giving_way import gave_way_to
@@ -79,7 +79,7 @@ def test_a_look_that_takes_a_pack_back_within_the_watch_brings_the_watch_back() 
 
     watched = [each.stretch for each in board.reminders if each.key == ("pack-after-crash", "B")]
 
-    spans = [(moment("2026-04-02 10:00"), moment("2026-04-02 11:00")), (moment("2026-04-02 12:00"), DUSK)]
+    spans = [(moment("2026-04-02 10:00"), moment("2026-04-02 11:00")), (moment("2026-04-02 12:00"), MAX_INSTANT)]
     assert [(stretch.opened, stretch.ended) for stretch in watched] == spans
 
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.answers.desk import Desk
-from scheduler.base.instants import DAY, DUSK, HOUR, MINUTE, parse_rfc3339, rfc3339
+from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE, parse_rfc3339, rfc3339
 from scheduler.base.strict_yaml import read
 from scheduler.cli.main import main
 from scheduler.events.taking import take
@@ -168,7 +168,7 @@ def lived_in_full(board: Board, hours: Hours, start: int, end: int) -> Iterator[
 def test_looking_only_at_what_can_have_changed_decides_as_looking_at_all(entries: Entries, as_told: bool) -> None:
     board = Board(book_of(PLATES, *entries), LOUD, as_told=as_told)
     end = START + 2 * SPAN * HOUR
-    lived = [decision._replace(ahead=[]) for _, decision in live(lambda _: (board, DUSK), HOURS, START, end)]
+    lived = [decision._replace(ahead=[]) for _, decision in live(lambda _: (board, MAX_INSTANT), HOURS, START, end)]
     assert lived == [decision._replace(ahead=[]) for decision in lived_in_full(board, HOURS, START, end)]
 
 

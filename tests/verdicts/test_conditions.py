@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.base.instants import DAWN, DAY, HOUR, CalendarSpan
+from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, CalendarSpan
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import RISING, Segment, Timeline
@@ -154,7 +154,7 @@ def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:
 
     solved = spans(built, lambda *_: charge, unreachable)
 
-    assert solved.clipped(0, 100 * HOUR) == Intervals.of([(DAWN, NO), (29 * HOUR, YES), (40 * HOUR, NO)])
+    assert solved.clipped(0, 100 * HOUR) == Intervals.of([(MIN_INSTANT, NO), (29 * HOUR, YES), (40 * HOUR, NO)])
 
 
 def test_a_variant_is_asked_of_the_fact() -> None:

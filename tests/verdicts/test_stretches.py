@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from scheduler.base.instants import DAWN, DAY, DUSK
+from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT
 from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
 from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
 
@@ -18,13 +18,13 @@ LETTERS = {"n": NO, "u": UNKNOWN, "y": YES}
 
 def days(letters: str) -> Intervals:
     """One letter a day from day 1 on (n, u or y); the first stands before it as well, the last goes on for ever."""
-    pairs = [(DAWN, LETTERS[letters[0]])]
+    pairs = [(MIN_INSTANT, LETTERS[letters[0]])]
     return Intervals.of(pairs + [(day * DAY, LETTERS[letter]) for day, letter in enumerate(letters, 1)])
 
 
 def in_days(found: list[Episode]) -> list[tuple[int, int | None, str]]:
     """(opened, ended, ending) in days; None for without end."""
-    return [(s.opened // DAY, None if s.ended == DUSK else s.ended // DAY, s.ending) for s in found]
+    return [(s.opened // DAY, None if s.ended == MAX_INSTANT else s.ended // DAY, s.ending) for s in found]
 
 
 class Lived(NamedTuple):
@@ -75,7 +75,9 @@ def lived_through(when: Intervals, until: Intervals | None, cuts: dict[int, str]
 def partitions(draw: st.DrawFn) -> Intervals:
     """Any three-valued partition with turns on whole days."""
     turns = sorted(draw(st.sets(st.integers(0, LAST), max_size=8)))
-    return Intervals.of([(at, draw(st.sampled_from((NO, UNKNOWN, YES)))) for at in (DAWN, *(t * DAY for t in turns))])
+    return Intervals.of(
+        [(at, draw(st.sampled_from((NO, UNKNOWN, YES)))) for at in (MIN_INSTANT, *(t * DAY for t in turns))]
+    )
 
 
 def dark_days(stretch: Episode) -> tuple[int, ...]:
@@ -85,7 +87,7 @@ def dark_days(stretch: Episode) -> tuple[int, ...]:
 
 
 @settings(deadline=None)
-@example(Intervals([DAWN, 20 * DAY], [YES, UNKNOWN]), None, {0: "replaced", 20 + GIVEN_UP_AFTER: "replaced"})
+@example(Intervals([MIN_INSTANT, 20 * DAY], [YES, UNKNOWN]), None, {0: "replaced", 20 + GIVEN_UP_AFTER: "replaced"})
 @given(
     partitions(),
     st.none() | partitions(),
