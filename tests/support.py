@@ -6,7 +6,7 @@ from scheduler.base.instants import parse_rfc3339
 from scheduler.events.check import problems
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source
-from scheduler.facts.book import Book, Clocks
+from scheduler.facts.fact_store import Book, Clocks
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet
 

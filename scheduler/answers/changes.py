@@ -5,7 +5,7 @@ from scheduler.answers.desk import Desk
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import set_in
 from scheduler.events.event import Event, corrects
-from scheduler.facts.book import counts_from
+from scheduler.facts.fact_store import counts_from
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.giving_way import gave_way_to
 from scheduler.reminders.text import Lines, advice, gathered, log_line

@@ -7,7 +7,7 @@ from scheduler.base.instants import MAX_INSTANT, moment_near, rfc3339
 from scheduler.events.event import Event
 from scheduler.events.log import LogReader
 from scheduler.events.source import Source
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board

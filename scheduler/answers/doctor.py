@@ -14,7 +14,7 @@ from scheduler.base.text import clean, numbered
 from scheduler.base.units import show_span
 from scheduler.events.event import Event
 from scheduler.events.log import WAY_BACK
-from scheduler.facts.book import counts_from
+from scheduler.facts.fact_store import counts_from
 from scheduler.home.folder import Home
 from scheduler.home.items_without_rules import unwatched
 from scheduler.home.lock import running

@@ -9,7 +9,7 @@ from scheduler.answers.plausibility import doubts
 from scheduler.base.instants import HOUR, MAX_INSTANT, MINUTE, moment
 from scheduler.base.text import clean, listed
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
-from scheduler.facts.book import Book, counts_from
+from scheduler.facts.fact_store import Book, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet

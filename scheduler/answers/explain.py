@@ -23,9 +23,9 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import MIN_INSTANT, MINUTE
 from scheduler.base.units import show_span
 from scheduler.events.event import Event, concerned
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
+from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.facts.pack import inferred_from
-from scheduler.facts.spans import UNKNOWN, WORDS
 from scheduler.home.items_without_rules import unwatched
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json

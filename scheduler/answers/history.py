@@ -8,7 +8,7 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.told import Notification
 

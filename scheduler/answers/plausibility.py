@@ -18,8 +18,8 @@ from scheduler.base.instants import (
 from scheduler.base.units import show_span
 from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
-from scheduler.facts.book import Book, counts_from
 from scheduler.facts.charge import reading_of
+from scheduler.facts.fact_store import Book, counts_from
 
 LONGEST_MINUTES = 60.0
 """A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry

@@ -3,7 +3,7 @@
 from scheduler.answers.desk import Desk, no_such_job
 from scheduler.base.findings import Refused
 from scheduler.cells.estimate import Estimate
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.facts.jobs import GRACE, Plan
 from scheduler.reminders.ready import Ready
 from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences

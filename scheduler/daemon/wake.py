@@ -10,7 +10,7 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.work_list import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.events.event import HOME, Event
 from scheduler.events.log import LogReader, Transaction
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Folds, drop
 from scheduler.home.setup import Channel, Setup

@@ -12,8 +12,8 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.spread import spread
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
-from scheduler.facts.book import Book
-from scheduler.facts.quiet import Evidence, Known, first_in_service
+from scheduler.facts.fact_store import Book
+from scheduler.facts.home_facts import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Base, Folds, fresh_entries

@@ -3,13 +3,13 @@
 from typing import TYPE_CHECKING
 
 from scheduler.base.units import FLAG
+from scheduler.facts.airtime import passes, switched
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import latched
 from scheduler.facts.timeline import Segment
-from scheduler.facts.wear import passes, switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 AIRCRAFT = ("aircraft",)
 CALIBRATED = ("imu", "compass", "gimbal", "sensors")

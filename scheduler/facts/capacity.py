@@ -10,7 +10,7 @@ from scheduler.facts.timeline import Trail
 
 if TYPE_CHECKING:
     from scheduler.cells.estimate import Estimate
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 RECENT = 180 * DAY
 """Older readings than this before the newest do not tell what a pack holds now. A choice, no source."""

@@ -9,11 +9,11 @@ from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
 from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
-from scheduler.facts.book import counts_from
+from scheduler.facts.fact_store import counts_from
 from scheduler.facts.timeline import Segment, Slope, Trail
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 
 class Discharge(NamedTuple):

@@ -8,14 +8,14 @@ from scheduler.events.event import Event
 from scheduler.events.kinds import FINDINGS
 from scheduler.events.source import standing
 from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
-from scheduler.facts.book import counts_from
+from scheduler.facts.airtime import passes, rising, switched
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
+from scheduler.facts.fact_store import counts_from
 from scheduler.facts.pack import PACK, STOP_SIGNS, latched
 from scheduler.facts.timeline import NEVER, RISING, Segment, Trail, flags
-from scheduler.facts.wear import passes, rising, switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 TOUCHES = ("strike", "collision", "crash", "tip_over", "part_lost")
 """Mishaps in which a turning blade is taken to have touched something."""

@@ -7,7 +7,7 @@ from scheduler.base.units import Unit, show
 from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 PHYSICAL = ("aircraft", "pack", "controller", "charger", "propellers", "gimbal", "guards", "filter", "place")
 FLOWN = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter")

@@ -6,7 +6,7 @@ from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, start_of_day
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book
+    from scheduler.facts.fact_store import Book
 
 CARRIED = ("propellers", "gimbal", "guards", "filter")
 """The kinds of parts that an aircraft carries, and that can be moved to another."""

@@ -10,7 +10,7 @@ from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, Segment, Trail
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 
 @fact(

@@ -14,7 +14,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment, Trail, Value, flag
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Clocks, Lifetime
+    from scheduler.facts.fact_store import Book, Clocks, Lifetime
 
 GRACE = 12 * HOUR
 """A job counts as under way for so long after its end: the packs come home, the evening is over."""

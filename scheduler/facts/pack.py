@@ -13,7 +13,7 @@ from scheduler.facts.timeline import RISING, Segment, Trail, flags
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Lifetime
+    from scheduler.facts.fact_store import Book, Lifetime
 
 PACK = ("pack",)
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))

@@ -12,7 +12,7 @@ from scheduler.fleet.plates import PLATES
 if TYPE_CHECKING:
     from datetime import date
 
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
     from scheduler.fleet.fleet import Item
 
 SORTS: tuple[str, ...] = tuple(PLATES["paper"]["sort"].schema["enum"])  # type: ignore[arg-type]

@@ -5,14 +5,14 @@ from typing import TYPE_CHECKING
 from scheduler.base.instants import DAY, local_date
 from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
 from scheduler.events.event import Event
+from scheduler.facts.airtime import rising
 from scheduler.facts.charge import cell_volts
 from scheduler.facts.declare import fact, since_birth
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import Segment, Trail
-from scheduler.facts.wear import rising
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 AT_REST = 60
 """Minutes after which cells are held against each other. From memory."""

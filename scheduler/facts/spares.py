@@ -10,7 +10,7 @@ from scheduler.facts.house import spares_count
 from scheduler.facts.timeline import NEVER, Segment, Timeline
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 RATE_OVER = 180 * DAY
 """The stretch over which the rate of use is taken: about a season. Common practice, no source."""

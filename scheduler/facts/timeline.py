@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, CalendarSpan
 from scheduler.events.event import Event
-from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
+from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 
 Value = int | float | str | None
 Slope = tuple[int, int] | None

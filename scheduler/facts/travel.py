@@ -12,7 +12,7 @@ from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Lifetime
+    from scheduler.facts.fact_store import Book, Lifetime
     from scheduler.fleet.fleet import Item
 
 WITH_EQUIPMENT_FROM = date(2026, 1, 1)

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB, JOBS, concerned, corrects
 from scheduler.events.log import Log, Transaction
-from scheduler.facts.book import counts_from
+from scheduler.facts.fact_store import counts_from
 
 if TYPE_CHECKING:
-    from scheduler.facts.quiet import Known
+    from scheduler.facts.home_facts import Known
     from scheduler.reminders.fold import Fold
 
 _TABLES = (
@@ -105,7 +105,7 @@ class Folds:
 
     def known(self, but: Collection[str], since: int = MIN_INSTANT) -> "Known":
         """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
-        from scheduler.facts.quiet import Evidence, Known
+        from scheduler.facts.home_facts import Evidence, Known
 
         rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at > ?", since)
         left_out = frozenset(but)

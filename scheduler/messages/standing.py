@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Base, Folds, fresh_entries
 from scheduler.home.setup import Setup
@@ -53,7 +53,7 @@ def _touched(home: Home, folds: Folds, was: Base, place: int) -> set[str]:
 
 def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board:
     """The board of some items at `now`, to be asked about no other instant."""
-    from scheduler.facts.quiet import ASKED
+    from scheduler.facts.home_facts import ASKED
     from scheduler.reminders.fold import home_since
 
     since, others = home_since(setup.rules, now), items - {HOME}

@@ -8,8 +8,8 @@ from typing import NamedTuple
 from scheduler.base.instants import DAY, MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
-from scheduler.facts.book import Book
-from scheduler.facts.spans import UNKNOWN, YES
+from scheduler.facts.fact_store import Book
+from scheduler.facts.intervals import UNKNOWN, YES
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.rule import URGENCIES, Ruleset
 from scheduler.verdicts.stretches import Episode

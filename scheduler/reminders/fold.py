@@ -10,11 +10,11 @@ from typing import NamedTuple, TypeVar
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB
 from scheduler.events.source import standing
-from scheduler.facts.book import Asked, Book
+from scheduler.facts.fact_store import Asked, Book
+from scheduler.facts.home_facts import ASKED, Evidence, evidence
+from scheduler.facts.intervals import NO, UNKNOWN, YES
+from scheduler.facts.job_requirements import unlogged_stretches
 from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
-from scheduler.facts.needs import unlogged_stretches
-from scheduler.facts.quiet import ASKED, Evidence, evidence
-from scheduler.facts.spans import NO, UNKNOWN, YES
 from scheduler.facts.timeline import NEVER, Segment, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board, Reminder

@@ -4,7 +4,7 @@ from functools import partial
 
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.facts.condition import bars
-from scheduler.facts.spans import YES
+from scheduler.facts.intervals import YES
 from scheduler.facts.timeline import Segment, Timeline
 from scheduler.reminders.board import Reminder, pressing
 from scheduler.verdicts.conditions import spans

@@ -7,7 +7,7 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
-from scheduler.facts.book import Book, Clocks
+from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset

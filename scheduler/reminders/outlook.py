@@ -17,8 +17,8 @@ from typing import NamedTuple
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, WEEK, rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source, standing
-from scheduler.facts.book import Book, Clocks
-from scheduler.facts.wear import airtime_of, flights_of
+from scheduler.facts.airtime import airtime_of, flights_of
+from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.parts import boards

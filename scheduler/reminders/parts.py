@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Iterator
 
 from scheduler.events.event import HOME
-from scheduler.facts.book import Book
-from scheduler.facts.quiet import ASKED, Evidence, Known, evidence
+from scheduler.facts.fact_store import Book
+from scheduler.facts.home_facts import ASKED, Evidence, Known, evidence
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since

@@ -10,13 +10,13 @@ from scheduler.cells.energy import minutes_to_charge
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
 from scheduler.events.event import Event
-from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
 from scheduler.facts.condition import why_grounded
-from scheduler.facts.endurance import RESERVE, legs
+from scheduler.facts.fact_store import Book
 from scheduler.facts.fitting import packs_for
+from scheduler.facts.flight_time import RESERVE, legs
+from scheduler.facts.job_requirements import fit_to_fly, good_until, grounded_at, needed, takers
 from scheduler.facts.jobs import Plan
-from scheduler.facts.needs import fit_to_fly, good_until, grounded_at, needed, takers
 from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.travel import energy_of

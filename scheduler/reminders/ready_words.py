@@ -6,8 +6,8 @@ from scheduler.base.instants import MINUTE, moment_near
 from scheduler.base.text import listed
 from scheduler.base.units import count, show, show_span
 from scheduler.cells.estimate import Estimate
-from scheduler.facts.book import Book
-from scheduler.facts.endurance import RESERVE
+from scheduler.facts.fact_store import Book
+from scheduler.facts.flight_time import RESERVE
 from scheduler.reminders.ready import PackState, Paper, Ready, Todo, others, ready_for
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict

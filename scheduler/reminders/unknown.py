@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from scheduler.facts.spans import UNKNOWN
+from scheduler.facts.intervals import UNKNOWN
 from scheduler.reminders.board import Board
 from scheduler.verdicts.verdict import Key, Verdict
 

@@ -9,8 +9,8 @@ from scheduler.cells.median import median
 from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
-from scheduler.facts.book import Book, Lifetime
 from scheduler.facts.charge import cell_volts, is_reckoned
+from scheduler.facts.fact_store import Book, Lifetime
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
 from scheduler.reports.charge_history import STORAGE

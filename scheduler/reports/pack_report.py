@@ -12,9 +12,9 @@ from scheduler.cells.median import median
 from scheduler.cells.resistance import resistance_ratio
 from scheduler.cells.sudden import last_ratio
 from scheduler.cells.trend import Line, theil_sen
-from scheduler.facts.book import Book, Lifetime
 from scheduler.facts.capacity import Capacity, Health, capacities, healths
-from scheduler.facts.endurance import RECENT, RESERVE, Leg, legs
+from scheduler.facts.fact_store import Book, Lifetime
+from scheduler.facts.flight_time import RECENT, RESERVE, Leg, legs
 from scheduler.facts.readings import mild_resistances
 from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import Money

@@ -9,7 +9,7 @@ from scheduler.base.units import show_span
 from scheduler.cells.energy import LARGE_WH, SMALL_WH
 from scheduler.cells.health import LEAST_READINGS
 from scheduler.cells.wear import depth_classes, throughput_ah
-from scheduler.facts.endurance import RESERVE
+from scheduler.facts.flight_time import RESERVE
 from scheduler.reports.charge_estimate import FULL
 from scheduler.reports.charge_history import NAMES, STORAGE, moves
 from scheduler.reports.chart import WIDTH, Point, bar, chart

@@ -7,8 +7,8 @@ from typing import NamedTuple
 from scheduler.answers.desk import Desk
 from scheduler.answers.groups import boards, placing
 from scheduler.base.progress import Progress, nobody
-from scheduler.facts.book import Book
-from scheduler.facts.spans import UNKNOWN
+from scheduler.facts.fact_store import Book
+from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, pressing
 from scheduler.reminders.giving_way import gave_way_to

@@ -10,9 +10,9 @@ from scheduler.events.check import problems
 from scheduler.events.event import Event, concerned
 from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source
-from scheduler.facts.book import Book, Clocks
 from scheduler.facts.declare import Fact
-from scheduler.facts.spans import UNKNOWN, WORDS
+from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
 from scheduler.verdicts.rule import make_rule

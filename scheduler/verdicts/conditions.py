@@ -6,7 +6,7 @@ from typing import Any, NamedTuple, Union
 from scheduler.base.instants import MIN_INSTANT, CalendarSpan, parse_span
 from scheduler.base.units import parse
 from scheduler.facts.declare import Fact
-from scheduler.facts.spans import NO, YES, Intervals, every, some
+from scheduler.facts.intervals import NO, YES, Intervals, every, some
 from scheduler.facts.timeline import Timeline
 
 NUMERIC = ("at_least", "more_than", "at_most", "less_than")

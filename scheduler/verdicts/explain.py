@@ -6,7 +6,7 @@ from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.base.units import show
 from scheduler.events.event import Event
 from scheduler.facts.declare import Fact, show_fact
-from scheduler.facts.spans import NO, UNKNOWN, WORDS, Intervals
+from scheduler.facts.intervals import NO, UNKNOWN, WORDS, Intervals
 from scheduler.facts.timeline import events_of
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, leaf_spans
 from scheduler.verdicts.margin import margin

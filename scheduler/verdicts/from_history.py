@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, rfc3339
 from scheduler.events.event import JOBS, Event
 from scheduler.events.kinds import KINDS
-from scheduler.facts.spans import UNKNOWN
+from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Fleet
 from scheduler.verdicts.cases import failures, given_events
 from scheduler.verdicts.conditions import Condition

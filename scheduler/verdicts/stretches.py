@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT
-from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
+from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 
 NOT_JUDGED_AFTER = 14 * DAY
 """A reminder whose ground has been unknown for so long is closed as not judged."""

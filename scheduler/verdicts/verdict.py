@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.events.event import Event
-from scheduler.facts.book import Book, counts_from
+from scheduler.facts.fact_store import Book, counts_from
+from scheduler.facts.intervals import UNKNOWN, YES, Intervals, every
 from scheduler.facts.jobs import OF_PLANS, plans_for
-from scheduler.facts.spans import UNKNOWN, YES, Intervals, every
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from functools import reduce
 from typing import NamedTuple
 
-from scheduler.facts.spans import NO, WORDS, YES
+from scheduler.facts.intervals import NO, WORDS, YES
 from scheduler.verdicts.conditions import Condition, Leaf, leaves
 from scheduler.verdicts.explain import Node
 from scheduler.verdicts.verdict import Verdict

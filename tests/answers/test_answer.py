@@ -11,7 +11,7 @@ from scheduler.answers.entry import _without, concerned_board, open_before
 from scheduler.base.instants import HOUR, MINUTE, rfc3339
 from scheduler.events.event import Event
 from scheduler.events.taking import take, to_line
-from scheduler.facts.book import counts_from
+from scheduler.facts.fact_store import counts_from
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.reminders.board import Board

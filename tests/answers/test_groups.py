@@ -21,7 +21,7 @@ from scheduler.base.shipped import folder
 from scheduler.cli import outlook
 from scheduler.daemon.work_list import uncollected
 from scheduler.events.taking import take
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 from scheduler.reminders.parts import boards as one_by_one

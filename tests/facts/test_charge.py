@@ -3,9 +3,9 @@
 import pytest
 
 from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE
-from scheduler.facts.book import Book
 from scheduler.facts.charge import is_reckoned
-from scheduler.facts.spans import Intervals
+from scheduler.facts.fact_store import Book
+from scheduler.facts.intervals import Intervals
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
 

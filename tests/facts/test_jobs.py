@@ -3,7 +3,7 @@
 import pytest
 
 from scheduler.base.instants import DAY, HOUR
-from scheduler.facts.spans import Intervals
+from scheduler.facts.intervals import Intervals
 from scheduler.facts.timeline import NEVER, Timeline
 from tests.support import Entries, Fields, book_of, event, fact, moment, reasons
 

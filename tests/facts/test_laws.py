@@ -14,10 +14,10 @@ from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, MINUTE,
 from scheduler.events.event import JOB, JOBS
 from scheduler.events.log import Log, LogReader
 from scheduler.events.taking import take
-from scheduler.facts.book import Book, Clocks, counts_from
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.fact_store import Book, Clocks, counts_from
+from scheduler.facts.home_facts import evidence
 from scheduler.facts.jobs import OF_PLANS
-from scheduler.facts.quiet import evidence
 from scheduler.facts.timeline import Segment, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
 from tests.support import Entries, Fields, MemoryLog, event, moment

@@ -3,7 +3,7 @@
 import pytest
 
 from scheduler.base.instants import DAY, MAX_INSTANT
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
 

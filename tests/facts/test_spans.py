@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
-from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals, every, some
+from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals, every, some
 
 VALUES = (NO, UNKNOWN, YES)
 LAST = 40

@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
-from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
+from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of, flags
 from tests.support import moment
 

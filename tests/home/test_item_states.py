@@ -25,8 +25,8 @@ from scheduler.daemon.work_list import fold_all, uncollected
 from scheduler.events.event import HOME
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
-from scheduler.facts.book import Book, Lifetime
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.fact_store import Book, Lifetime
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home

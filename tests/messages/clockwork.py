@@ -12,7 +12,7 @@ from scheduler.base.instants import rfc3339
 from scheduler.daemon.wake import Woken, look_at_all, wake
 from scheduler.events.log import LogReader
 from scheduler.events.taking import take
-from scheduler.facts.book import Book
+from scheduler.facts.fact_store import Book
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board

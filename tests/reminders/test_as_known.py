@@ -17,7 +17,7 @@ from scheduler.events.log import Log
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
-from scheduler.facts.book import Book, Clocks
+from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake

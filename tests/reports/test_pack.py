@@ -17,7 +17,7 @@ from scheduler.base.instants import DAY, rfc3339
 from scheduler.cells.ageing import StorageSpell, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.events.event import Event
-from scheduler.facts.book import Book, Clocks
+from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.reports.charge_history import EDGES, NAMES, Run, bands, moves, sitting
 from scheduler.reports.chart import Point, bar, chart

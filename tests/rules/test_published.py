@@ -6,7 +6,7 @@ import pytest
 
 from scheduler.base.instants import DAY, HOUR, local_date, parse_span
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.occurrence import USD
+from scheduler.facts.mishap_reports import USD
 from scheduler.verdicts.cases import verdict_of
 from tests.rules.library import rules
 from tests.support import Entries, Fields, book_of, event, fact, moment

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, CalendarSpan
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
+from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import RISING, Segment, Timeline
 from scheduler.fleet.plates import SECTIONS
 from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, leaves, spans

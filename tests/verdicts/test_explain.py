@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import HOUR, rfc3339
 from scheduler.base.strict_yaml import read
-from scheduler.facts.spans import WORDS
+from scheduler.facts.intervals import WORDS
 from scheduler.verdicts.conditions import leaves
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.verdict import Verdict, verdicts

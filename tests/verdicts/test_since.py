@@ -4,8 +4,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.base.instants import HOUR
-from scheduler.facts.book import Book, Clocks
 from scheduler.facts.catalogue import CATALOGUE
+from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import verdicts

@@ -7,7 +7,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT
-from scheduler.facts.spans import NO, UNKNOWN, YES, Intervals
+from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
 
 LAST = 60

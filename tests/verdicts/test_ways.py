@@ -6,7 +6,7 @@ The law needs no source: a way named turns the condition when its comparisons tu
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.facts.spans import NO, WORDS, YES
+from scheduler.facts.intervals import NO, WORDS, YES
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node
 from scheduler.verdicts.ways import MOST, Way, ways

@@ -14,7 +14,7 @@ from scheduler.facts.pack import Step, counted, latched
 from scheduler.facts.timeline import RISING, Segment, Trail, flags
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 FLIGHTS = count("flight")
 

@@ -18,7 +18,7 @@ from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Lifetime
+    from scheduler.facts.fact_store import Book, Lifetime
 
 JOB = ("job",)
 FREE = word()

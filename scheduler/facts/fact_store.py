@@ -20,7 +20,7 @@ from scheduler.fleet import fleet as fleets
 from scheduler.fleet.fleet import Fleet, Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.quiet import Known
+    from scheduler.facts.home_facts import Known
 
 
 class Clocks(NamedTuple):

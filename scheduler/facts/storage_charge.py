@@ -9,16 +9,16 @@ from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, RATIO, SPAN
 from scheduler.events.event import Event
 from scheduler.events.source import standing
+from scheduler.facts.airtime import airtime_of
 from scheduler.facts.charge import charge_fold, self_discharge
 from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
 from scheduler.facts.jobs import Plan, covering, plans_for
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Segment
-from scheduler.facts.wear import airtime_of
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Lifetime
+    from scheduler.facts.fact_store import Book, Lifetime
 
 LOW = 20
 """Percent that a stored pack should not sink to: the conservative empty of the trade."""

@@ -9,14 +9,14 @@ from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_pe
 from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
+from scheduler.facts.airtime import passes, switched
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
-from scheduler.facts.wear import passes, switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 RESERVE = 25
 """Percent at which a pack should be back on the ground. Common practice, no source."""

@@ -8,12 +8,12 @@ from scheduler.base.units import FLAG, SPAN, Unit
 from scheduler.base.units import word as words
 from scheduler.events.event import Event
 from scheduler.facts.aircraft import AIRCRAFT
+from scheduler.facts.airtime import switched
 from scheduler.facts.declare import fact
 from scheduler.facts.timeline import FALLING, NEVER, Segment
-from scheduler.facts.wear import switched
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Lifetime
+    from scheduler.facts.fact_store import Lifetime
 
 INJURIES = ("none", "minor", "unconscious", "serious", "fatal")
 USD = Unit("measure", "USD", digits=2)

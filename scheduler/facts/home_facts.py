@@ -17,7 +17,7 @@ from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.book import Book, Lifetime
+    from scheduler.facts.fact_store import Book, Lifetime
 
 EVIDENCE = {"paper": "days_to_expiry", "spares": "count"}
 """The fact that must be known of an item of a kind before it can be judged; of a pack it is the charge."""
