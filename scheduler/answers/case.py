@@ -3,7 +3,7 @@
 import re
 
 from scheduler.answers.desk import Desk
-from scheduler.verdicts.from_history import Case, Subject
+from scheduler.verdicts.case_from_history import Case, Subject
 from scheduler.verdicts.rule import make_rule
 from scheduler.verdicts.verdict import Verdict
 

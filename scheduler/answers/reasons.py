@@ -10,9 +10,9 @@ from scheduler.reminders.board import Reminder
 from scheduler.reminders.text import Lines, log_line
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
+from scheduler.verdicts.minimal_changes import Change, LeafChange, Way, turns_at, ways
 from scheduler.verdicts.reference import SAID
 from scheduler.verdicts.verdict import Verdict
-from scheduler.verdicts.ways import Change, LeafChange, Way, turns_at, ways
 
 _CONTRARY = {"yes": "no", "no": "yes"}
 _WAYS_SHOWN = 3

@@ -7,7 +7,7 @@ from scheduler.answers.explain import asked
 from scheduler.base.findings import Refused
 from scheduler.cli.common import desk
 from scheduler.home.folder import Home
-from scheduler.verdicts.from_history import case_of
+from scheduler.verdicts.case_from_history import case_of
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

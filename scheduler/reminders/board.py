@@ -11,8 +11,8 @@ from scheduler.facts.away import absence
 from scheduler.facts.fact_store import Book
 from scheduler.facts.intervals import UNKNOWN, YES
 from scheduler.verdicts.conditions import leaf_spans
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.rule import URGENCIES, Ruleset
-from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key, Since, Verdict, verdicts
 
 

@@ -11,7 +11,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.told import Notification
 from scheduler.reminders.unknown import Unknown, unknown_at
 from scheduler.reminders.words import Announcement, next_announcement, said_of
-from scheduler.verdicts.stretches import Episode
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key, Verdict
 
 MISSED_AFTER = HOUR

@@ -25,8 +25,8 @@ from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.unknown import Unknown, missing_facts, unknown_at
 from scheduler.reminders.words import DISTURBING
 from scheduler.verdicts.conditions import Leaf, leaves, spans
+from scheduler.verdicts.episodes import NOT_JUDGED_AFTER
 from scheduler.verdicts.rule import Rule, Ruleset
-from scheduler.verdicts.stretches import NOT_JUDGED_AFTER
 from scheduler.verdicts.verdict import Key, Verdict
 
 Told = TypeVar("Told", Reminder, Unknown)

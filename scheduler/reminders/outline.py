@@ -14,8 +14,8 @@ from scheduler.reminders.ground import Ground, KeptRule, KeptVerdict, Mute, as_k
 from scheduler.reminders.text import fleeting, keep
 from scheduler.reminders.unknown import Lack, Unknown
 from scheduler.reminders.why import mute_of
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.rule import Ruleset
-from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Key
 
 

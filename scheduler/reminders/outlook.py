@@ -23,9 +23,9 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.parts import boards
 from scheduler.verdicts.cases import Cases
+from scheduler.verdicts.minimal_changes import turns_at
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key
-from scheduler.verdicts.ways import turns_at
 
 WEEKS = 13
 """The weeks that tell of late use: 91 days."""

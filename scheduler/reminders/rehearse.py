@@ -12,7 +12,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.known import Known
 from scheduler.reminders.told import Notification
 from scheduler.reminders.words import Announcement
-from scheduler.verdicts.stretches import Episode
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 
 Look = Callable[[int], tuple[Board, int]]

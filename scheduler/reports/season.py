@@ -13,7 +13,7 @@ from scheduler.facts.timeline import Value
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.unknown import Unknown
 from scheduler.reports.pack_report import Past
-from scheduler.verdicts.stretches import Episode
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 
 

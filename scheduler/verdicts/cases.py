@@ -15,8 +15,8 @@ from scheduler.facts.fact_store import Book, Clocks
 from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.rule import make_rule
-from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Verdict
 
 QUIET_FOR = 30 * DAY

@@ -9,7 +9,7 @@ from scheduler.facts.declare import Fact, show_fact
 from scheduler.facts.intervals import NO, UNKNOWN, WORDS, Intervals
 from scheduler.facts.timeline import events_of
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, leaf_spans
-from scheduler.verdicts.margin import margin
+from scheduler.verdicts.distance_to_limit import margin
 from scheduler.verdicts.verdict import Verdict
 
 

@@ -9,7 +9,7 @@ from scheduler.events.kinds import KINDS
 from scheduler.facts.declare import Fact
 from scheduler.fleet.plates import fields
 from scheduler.verdicts import templates
-from scheduler.verdicts.wrong import ConditionFault, faults
+from scheduler.verdicts.condition_faults import ConditionFault, faults
 
 JOB_PLATE = ("id", "aircraft", "airtime_minutes", "near_people")
 

@@ -15,8 +15,8 @@ from scheduler.facts.jobs import OF_PLANS, plans_for
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
+from scheduler.verdicts.episodes import Cut, Episode, at_rest, stretches
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
-from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
 
 
 class Key(NamedTuple):

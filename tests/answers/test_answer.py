@@ -15,7 +15,7 @@ from scheduler.facts.fact_store import counts_from
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
-from scheduler.verdicts.stretches import Episode
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 from tests.homes import RULES, SETTINGS, Bench, write_home
 from tests.support import moment

@@ -11,7 +11,7 @@ from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, HOUR
 from scheduler.base.strict_yaml import read
 from scheduler.home.folder import Home
-from scheduler.verdicts.from_history import case_of, passes
+from scheduler.verdicts.case_from_history import case_of, passes
 from scheduler.verdicts.verdict import verdicts
 from tests.homes import RULES, Bench
 from tests.support import Fields, event, moment

@@ -13,8 +13,8 @@ from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import RISING, Segment, Timeline
 from scheduler.fleet.plates import SECTIONS
+from scheduler.verdicts.condition_faults import faults
 from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, leaves, spans
-from scheduler.verdicts.wrong import faults
 from tests.support import book_of, moment
 
 LIMITS: dict[str, object] = {"full": "85 %", "sit": "24 h"}

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT
 from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
-from scheduler.verdicts.stretches import Cut, Episode, at_rest, stretches
+from scheduler.verdicts.episodes import Cut, Episode, at_rest, stretches
 
 LAST = 60
 GIVEN_UP_AFTER = 14

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scheduler.facts.intervals import NO, WORDS, YES
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node
-from scheduler.verdicts.ways import MOST, Way, ways
+from scheduler.verdicts.minimal_changes import MOST, Way, ways
 
 LEAVES = [Leaf(f"fact{number}", None, "is", "yes", None) for number in range(6)]
 Truth = dict[Leaf, int]

@@ -10,8 +10,8 @@ from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Fleet
 from scheduler.verdicts.cases import failures, given_events
 from scheduler.verdicts.conditions import Condition
+from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.explain import events_in, explain
-from scheduler.verdicts.stretches import Episode
 from scheduler.verdicts.verdict import Verdict
 
 _LEFT_OUT = ("recorded_at", "id", "note", "by", "instead_of")
