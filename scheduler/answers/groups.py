@@ -14,7 +14,7 @@ AT_ONCE = 100
 """So many items are asked about together: to go group by group takes a few milliseconds more."""
 
 
-def groups(at: Desk) -> list[list[str]]:
+def item_groups(at: Desk) -> list[list[str]]:
     """All items, jobs and the home: one group where they are few, else those that rest on the same entries together,
     and the home last."""
     log = at.home.log
@@ -27,7 +27,7 @@ def groups(at: Desk) -> list[list[str]]:
 
 def boards(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
     """Boards that have all items between them, each to be asked before the next is taken."""
-    return parts.boards(at.book(), at.setup.rules, groups(at), as_told, since)
+    return parts.boards(at.book(), at.setup.rules, item_groups(at), as_told, since)
 
 
 def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:

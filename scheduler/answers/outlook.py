@@ -2,7 +2,7 @@
 
 from scheduler.answers.board import whole
 from scheduler.answers.desk import Desk
-from scheduler.answers.groups import groups
+from scheduler.answers.groups import item_groups
 from scheduler.base.instants import DAY, HOUR, MINUTE, local_date
 from scheduler.base.text import listed, numbered
 from scheduler.base.units import show_span
@@ -16,7 +16,7 @@ from scheduler.reminders.text import Lines, advice, unknown_lines
 def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:
     """What will fall due within so many days."""
     setup, source = at.setup, LogReader(at.home.log, known=at.now)
-    return outlook(setup.fleet, setup.clocks, source, setup.rules, groups(at), at.now, at.now + days * DAY, tell)
+    return outlook(setup.fleet, setup.clocks, source, setup.rules, item_groups(at), at.now, at.now + days * DAY, tell)
 
 
 def todo(reminder: Reminder) -> str:

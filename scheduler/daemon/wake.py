@@ -139,18 +139,18 @@ def _look(desk: "_Desk", kept: bool = False) -> Woken:
         return woken
     folds, items = Folds(home.log), scope.items
     turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or MAX_INSTANT) if turn > now]
-    return woken._replace(next_wake=min(turns), open=seen.open + folds.open_but(items), look=Look(scope, seen.folds))
+    return woken._replace(next_wake=min(turns), open=seen.open + folds.open_but(items), look=Look(scope, seen.states))
 
 
 class _Seen(NamedTuple):
-    """What some items came to. `reasons`: why each of the words is said. `folds`: what is left of each item."""
+    """What some items came to. `reasons`: why each of the words is said. `states`: what is left of each item."""
 
     decision: Decision
     reasons: dict[Key, dict[str, object]]
     sick: dict[Key, str]
     open: int
     next_wake: int
-    folds: list[Fold]
+    states: list[Fold]
 
 
 class _Desk(NamedTuple):
@@ -216,7 +216,7 @@ class _Desk(NamedTuple):
             sick=solved.sick,
             open=len(board.open_at(now)),
             next_wake=next_wake(board, ledger, hours, decision),
-            folds=[] if items is None else list(folds(board, solved, ledger, hours, decision, items)),
+            states=[] if items is None else list(folds(board, solved, ledger, hours, decision, items)),
         )
         board.book.close()
         return seen
@@ -243,7 +243,7 @@ class _Desk(NamedTuple):
             {key: text for part in parts for key, text in part.sick.items()},
             sum(part.open for part in parts),
             min(part.next_wake for part in parts),
-            [fold for part in parts for fold in part.folds],
+            [fold for part in parts for fold in part.states],
         )
 
     def _with_correction(self, ended: Ended, solved: SolvedBoard) -> Ended:
