@@ -145,8 +145,8 @@ def test_loading_all_that_is_pure_loads_no_database_and_no_socket() -> None:
 
 
 HEAVY = {"yaml", "jsonschema", "apprise", "apscheduler", "sqlite_utils", "dataclasses", "inspect", "numpy", "argparse"}
-UNSAID = {"scheduler.answers.changes", "scheduler.reminders.text", "scheduler.reminders.ground",
-          "scheduler.home.items_without_rules", "scheduler.reminders.unknown", "scheduler.verdicts.condition_faults",
+UNSAID = {"scheduler.answers.changes", "scheduler.reminders.message_text", "scheduler.reminders.ground",
+          "scheduler.home.items_without_rules", "scheduler.reminders.unjudged", "scheduler.verdicts.condition_faults",
           "scheduler.cells.trend"}  # fmt: skip
 """What an entry that opens and ends nothing does not ask for."""
 

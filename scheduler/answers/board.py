@@ -9,9 +9,9 @@ from scheduler.base.text import listed, set_in
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.ground import Mute, as_kept
-from scheduler.reminders.text import Lines, advice, gathered, keep, log_line, unknown_lines
-from scheduler.reminders.unknown import Unknown, unknown_at
-from scheduler.reminders.why import kept_quiet, mute_of
+from scheduler.reminders.message_text import Lines, advice, gathered, keep, log_line, unknown_lines
+from scheduler.reminders.unjudged import Unknown, unknown_at
+from scheduler.reminders.why_silent import kept_quiet, mute_of
 
 if TYPE_CHECKING:
     pass

@@ -6,10 +6,10 @@ from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import set_in
 from scheduler.events.event import Event, corrects
 from scheduler.facts.fact_store import counts_from
+from scheduler.reminders.announcements import next_announcement
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.giving_way import gave_way_to
-from scheduler.reminders.text import Lines, advice, gathered, log_line
-from scheduler.reminders.words import next_announcement
+from scheduler.reminders.message_text import Lines, advice, gathered, log_line
+from scheduler.reminders.superseded import gave_way_to
 
 
 def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:

@@ -16,8 +16,8 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.lock import running
 from scheduler.home.setup import Setup
+from scheduler.reminders.announcements import next_announcement
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.words import next_announcement
 
 _SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
            "fitted", "removed", "confirmed", "renewed")  # fmt: skip

@@ -5,9 +5,9 @@ from collections.abc import Callable, Iterator
 from scheduler.answers.desk import Desk
 from scheduler.events.event import HOME
 from scheduler.home.item_states import Folds
-from scheduler.reminders import parts
+from scheduler.reminders import groups
 from scheduler.reminders.board import Board
-from scheduler.reminders.fold import together
+from scheduler.reminders.item_state import together
 from scheduler.verdicts.verdict import Since, Verdict
 
 AT_ONCE = 100
@@ -27,7 +27,7 @@ def item_groups(at: Desk) -> list[list[str]]:
 
 def boards(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
     """Boards that have all items between them, each to be asked before the next is taken."""
-    return parts.boards(at.book(), at.setup.rules, item_groups(at), as_told, since)
+    return groups.boards(at.book(), at.setup.rules, item_groups(at), as_told, since)
 
 
 def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:

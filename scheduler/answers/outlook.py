@@ -9,8 +9,8 @@ from scheduler.base.units import show_span
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.reminders.board import Reminder
+from scheduler.reminders.message_text import Lines, advice, unknown_lines
 from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
-from scheduler.reminders.text import Lines, advice, unknown_lines
 
 
 def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:

@@ -6,7 +6,7 @@ from scheduler.cells.estimate import Estimate
 from scheduler.facts.fact_store import Book
 from scheduler.facts.jobs import GRACE, Plan
 from scheduler.reminders.ready import Ready
-from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
+from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
 def asked_job(book: Book, job: str, at: Desk) -> str:

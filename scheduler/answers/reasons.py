@@ -7,7 +7,7 @@ from scheduler.answers.desk import Desk
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.units import show_span
 from scheduler.reminders.board import Reminder
-from scheduler.reminders.text import Lines, log_line
+from scheduler.reminders.message_text import Lines, log_line
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
 from scheduler.verdicts.minimal_changes import Change, LeafChange, Way, turns_at, ways

@@ -7,8 +7,8 @@ from scheduler.base.text import numbered
 from scheduler.messages.outbox import Outbox, OutboxRow
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.told import Notification
-from scheduler.reminders.why import why
+from scheduler.reminders.notification import Notification
+from scheduler.reminders.why_silent import why
 from scheduler.verdicts.verdict import Verdict
 
 

@@ -7,8 +7,8 @@ from scheduler.answers.desk import Desk
 from scheduler.base.text import listed
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.compare import Difference
-from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.rehearse import Rehearsal
+from scheduler.reminders.superseded import how_ended
 from scheduler.verdicts.rule import Rule, Ruleset
 
 

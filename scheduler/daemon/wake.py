@@ -17,6 +17,7 @@ from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.routing import part_for
+from scheduler.reminders.announcements import Announcement
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import (
     Decision,
@@ -29,10 +30,9 @@ from scheduler.reminders.decide import (
     next_wake,
     with_digest,
 )
-from scheduler.reminders.fold import Fold, SolvedBoard, folds, home_asked_since, solve
-from scheduler.reminders.text import Newest, Text, compose, keep
-from scheduler.reminders.unknown import Unknown
-from scheduler.reminders.words import Announcement
+from scheduler.reminders.item_state import Fold, SolvedBoard, folds, home_asked_since, solve
+from scheduler.reminders.message_text import Newest, Text, compose, keep
+from scheduler.reminders.unjudged import Unknown
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
 

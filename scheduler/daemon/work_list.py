@@ -21,7 +21,7 @@ from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import decide
-from scheduler.reminders.fold import Fold, done_with, folds, home_asked_since, home_can_wait, solve, together
+from scheduler.reminders.item_state import Fold, done_with, folds, home_asked_since, home_can_wait, solve, together
 
 _WOBBLE = SECOND
 """By so much the clock may stand before the last look without anything having changed. Common practice, no source."""

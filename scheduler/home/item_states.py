@@ -17,7 +17,7 @@ from scheduler.facts.fact_store import counts_from
 
 if TYPE_CHECKING:
     from scheduler.facts.home_facts import Known
-    from scheduler.reminders.fold import Fold
+    from scheduler.reminders.item_state import Fold
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS folds (

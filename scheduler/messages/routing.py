@@ -1,8 +1,8 @@
 """Which part of a decision goes to which channel."""
 
 from scheduler.home.setup import Channel
+from scheduler.reminders.announcements import DISTURBING, Announcement
 from scheduler.reminders.decide import Decision
-from scheduler.reminders.words import DISTURBING, Announcement
 
 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:

@@ -54,7 +54,7 @@ def _touched(home: Home, folds: Folds, was: Base, place: int) -> set[str]:
 def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board:
     """The board of some items at `now`, to be asked about no other instant."""
     from scheduler.facts.home_facts import ASKED
-    from scheduler.reminders.fold import home_since
+    from scheduler.reminders.item_state import home_since
 
     since, others = home_since(setup.rules, now), items - {HOME}
     known = Folds(home.log).known(others, since) if HOME in items else None

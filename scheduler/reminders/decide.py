@@ -5,12 +5,12 @@ from typing import NamedTuple
 
 from scheduler.base.instants import HOUR, MAX_INSTANT
 from scheduler.events.event import Event
+from scheduler.reminders.announcements import Announcement, next_announcement, said_of
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.giving_way import how_ended
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.told import Notification
-from scheduler.reminders.unknown import Unknown, unknown_at
-from scheduler.reminders.words import Announcement, next_announcement, said_of
+from scheduler.reminders.notification import Notification
+from scheduler.reminders.superseded import how_ended
+from scheduler.reminders.unjudged import Unknown, unknown_at
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key, Verdict
 

@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.ground import Ground, KeptRule, KeptVerdict, Mute, as_kept
-from scheduler.reminders.text import fleeting, keep
-from scheduler.reminders.unknown import Lack, Unknown
-from scheduler.reminders.why import mute_of
+from scheduler.reminders.message_text import fleeting, keep
+from scheduler.reminders.unjudged import Lack, Unknown
+from scheduler.reminders.why_silent import mute_of
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key

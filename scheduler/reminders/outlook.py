@@ -21,7 +21,7 @@ from scheduler.facts.airtime import airtime_of, flights_of
 from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Reminder
-from scheduler.reminders.parts import boards
+from scheduler.reminders.groups import boards
 from scheduler.verdicts.cases import Cases
 from scheduler.verdicts.minimal_changes import turns_at
 from scheduler.verdicts.rule import Ruleset

@@ -6,12 +6,12 @@ from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
+from scheduler.reminders.announcements import Announcement
+from scheduler.reminders.as_known import Known
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.known import Known
-from scheduler.reminders.told import Notification
-from scheduler.reminders.words import Announcement
+from scheduler.reminders.notification import Notification
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 

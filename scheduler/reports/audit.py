@@ -3,7 +3,7 @@
 from scheduler.base.instants import HOUR
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
-from scheduler.reminders.text import gathered
+from scheduler.reminders.message_text import gathered
 from scheduler.reports.coverage import coverage, limits_of_this
 from scheduler.reports.document import Bullets, Document, Paragraph, Part, Section, Table
 from scheduler.reports.fleet_tables import fleet, packs

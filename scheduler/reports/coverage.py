@@ -3,7 +3,7 @@
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
-from scheduler.reminders.text import unknown_lines
+from scheduler.reminders.message_text import unknown_lines
 from scheduler.reports.document import Bullets, Paragraph, Part, Section, Table
 from scheduler.reports.season import Season, Watched
 

@@ -12,7 +12,7 @@ from scheduler.cells.sudden import LOOK
 from scheduler.facts.pack import inferred_from, may_be_knocked
 from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board
-from scheduler.reminders.text import advice, gathered
+from scheduler.reminders.message_text import advice, gathered
 from scheduler.reports import pack_sections as sections
 from scheduler.reports.pack_report import Flights, PackReport
 from scheduler.reports.pack_text import counted, full_cycles, month, number, ranged

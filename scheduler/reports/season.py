@@ -11,7 +11,7 @@ from scheduler.base.units import show_span
 from scheduler.events.event import Event
 from scheduler.facts.timeline import Value
 from scheduler.reminders.board import Reminder
-from scheduler.reminders.unknown import Unknown
+from scheduler.reminders.unjudged import Unknown
 from scheduler.reports.pack_report import Past
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key

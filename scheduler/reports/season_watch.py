@@ -11,9 +11,9 @@ from scheduler.facts.fact_store import Book
 from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, pressing
-from scheduler.reminders.giving_way import gave_way_to
-from scheduler.reminders.text import keep
-from scheduler.reminders.unknown import Unknown, unknown_at
+from scheduler.reminders.message_text import keep
+from scheduler.reminders.superseded import gave_way_to
+from scheduler.reminders.unjudged import Unknown, unknown_at
 from scheduler.reports.coverage import LAST
 from scheduler.reports.fleet_tables import COUNTS
 from scheduler.reports.pack_report import past_of

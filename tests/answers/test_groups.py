@@ -24,7 +24,7 @@ from scheduler.events.taking import take
 from scheduler.facts.fact_store import Book
 from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
-from scheduler.reminders.parts import boards as one_by_one
+from scheduler.reminders.groups import boards as one_by_one
 from scheduler.reports.as_text import as_text
 from scheduler.reports.audit import audit
 from scheduler.reports.calendar import as_calendar

@@ -15,7 +15,7 @@ from scheduler.daemon import wake as waking
 from scheduler.daemon.wake import Woken, wake
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.text import Text
+from scheduler.reminders.message_text import Text
 from scheduler.verdicts.verdict import Verdict
 from tests.messages.homes import ALARM, FULL, SLOW, charge, charge_now, make_home
 from tests.support import moment

@@ -34,7 +34,7 @@ from scheduler.home.item_states import Folds, drop
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.fold import Fold, home_since
+from scheduler.reminders.item_state import Fold, home_since
 from tests.homes import ruleset
 from tests.messages.clockwork import Clockwork
 from tests.support import moment

@@ -19,12 +19,12 @@ from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
 from scheduler.facts.fact_store import Book, Clocks
 from scheduler.fleet.fleet import Fleet
+from scheduler.reminders.as_known import Known
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.known import Known
+from scheduler.reminders.message_text import compose
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
-from scheduler.reminders.text import compose
 from tests.homes import FLEET, ruleset
 from tests.support import Entries, event, moment
 

@@ -7,7 +7,7 @@ import pytest
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.reminders.board import Board
-from scheduler.reminders.giving_way import gave_way_to
+from scheduler.reminders.superseded import gave_way_to
 from scheduler.verdicts.rule import Ruleset
 from tests.homes import Bench
 from tests.rules.library import rules

@@ -20,8 +20,8 @@ from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
+from scheduler.reminders.notification import Notification
 from scheduler.reminders.rehearse import Rehearsal, live, rehearse
-from scheduler.reminders.told import Notification
 from tests.homes import FLEET, ruleset
 from tests.homes import RULES as TEXT
 from tests.support import Entries, Fields, book_of, event, moment

@@ -8,7 +8,7 @@ import pytest
 from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.base.units import show_span, show_spans
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.reminders.text import entry
+from scheduler.reminders.message_text import entry
 from tests.homes import SETTINGS, Bench
 from tests.rules.library import rules
 

@@ -16,7 +16,7 @@ from scheduler.base.strict_yaml import read
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import JOIN_DIGEST, Hours
-from scheduler.reminders.told import Notification
+from scheduler.reminders.notification import Notification
 from tests.homes import FLEET, RULES, ruleset
 from tests.support import Entries, Fields, book_of, event, moment, rfc
 

@@ -8,7 +8,7 @@ import pytest
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.reminders.ready import Ready, next_job, ready_for
-from scheduler.reminders.ready_words import IN_THE_AIR, NEAR_PEOPLE, pack_sentences
+from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, pack_sentences
 from scheduler.verdicts.rule import Ruleset
 from tests.homes import Bench
 from tests.rules.library import rules

@@ -17,13 +17,13 @@ from scheduler.facts.job_requirements import unlogged_stretches
 from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
 from scheduler.facts.timeline import NEVER, Segment, Timeline
 from scheduler.fleet.fleet import Fleet
+from scheduler.reminders.announcements import DISTURBING
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
 from scheduler.reminders.hours import Hours
+from scheduler.reminders.message_text import fleeting, keep
 from scheduler.reminders.outline import outline_of
-from scheduler.reminders.text import fleeting, keep
-from scheduler.reminders.unknown import Unknown, missing_facts, unknown_at
-from scheduler.reminders.words import DISTURBING
+from scheduler.reminders.unjudged import Unknown, missing_facts, unknown_at
 from scheduler.verdicts.conditions import Leaf, leaves, spans
 from scheduler.verdicts.episodes import NOT_JUDGED_AFTER
 from scheduler.verdicts.rule import Rule, Ruleset

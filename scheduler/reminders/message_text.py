@@ -12,7 +12,7 @@ from scheduler.base.units import show_spans
 from scheduler.facts.declare import Fact, absent, show_fact
 from scheduler.reminders.board import Reminder, since
 from scheduler.reminders.ground import OWN, Ground, KeptRule, KeptVerdict, Mute, as_kept, grounds_needed
-from scheduler.reminders.unknown import Unknown
+from scheduler.reminders.unjudged import Unknown
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
 from scheduler.verdicts.verdict import Verdict
@@ -85,7 +85,7 @@ def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
     if name == "since":
         return Ground(start=since(reminder), past=True)
     if name == "ready":
-        from scheduler.reminders.ready_words import ready_text
+        from scheduler.reminders.ready_text import ready_text
 
         return Ground(ready_text(verdict, now), until=now)
     if name in verdict.rule.limits:

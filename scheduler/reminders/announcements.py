@@ -9,7 +9,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES
 
 if TYPE_CHECKING:
-    from scheduler.reminders.told import Notification
+    from scheduler.reminders.notification import Notification
 
 DISTURBING = ("now", "today")
 """Urgencies that ring of themselves; the others come with the digest."""
