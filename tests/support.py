@@ -3,9 +3,9 @@
 from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import parse_rfc3339
-from scheduler.events.check import problems
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source
+from scheduler.events.validation import problems
 from scheduler.facts.fact_store import Book, Clocks
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet

@@ -12,9 +12,9 @@ import pytest
 
 from scheduler.base.instants import HOUR, MINUTE, parse_rfc3339
 from scheduler.base.strict_yaml import read
-from scheduler.events.check import problems
 from scheduler.events.log import Log
 from scheduler.events.taking import take
+from scheduler.events.validation import problems
 from scheduler.fleet.fleet import Fleet
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"

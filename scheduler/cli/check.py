@@ -2,10 +2,10 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.answers.check import case_findings
+from scheduler.answers.case_findings import case_findings
 from scheduler.base.text import numbered
 from scheduler.cli.common import clock, print_json
-from scheduler.home.check import file_advice, read_files
+from scheduler.home.file_check import file_advice, read_files
 from scheduler.home.folder import Home
 
 

@@ -10,10 +10,10 @@ from scheduler.answers.typed_entry import require_field, require_kind, typed_eve
 from scheduler.base.findings import Refused
 from scheduler.base.typed_times import is_bare_day
 from scheduler.cli.common import clock
-from scheduler.events.check import problems
 from scheduler.events.fields import INSTANT
 from scheduler.events.kinds import Kind
 from scheduler.events.taking import take, to_line
+from scheduler.events.validation import problems
 from scheduler.home.folder import Home
 
 _COMMENT = "#"

@@ -6,7 +6,7 @@ from pathlib import Path
 from scheduler.answers.desk import Desk
 from scheduler.cli.common import asking, desk_or_spare, print_answer, print_json
 from scheduler.home.folder import Home
-from scheduler.reports.pack import asked, to_json
+from scheduler.reports.pack_json import asked, to_json
 from scheduler.reports.pack_report import sheet_of
 
 

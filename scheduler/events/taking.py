@@ -13,11 +13,11 @@ from typing import Any, NamedTuple, Protocol
 
 from scheduler.base.findings import Finding, Refused, did_you_mean
 from scheduler.base.instants import MINUTE, SECOND, parse_rfc3339, rfc3339, to_datetime
-from scheduler.events.check import problems
 from scheduler.events.event import concerned
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import EventRow, Log, Transaction
 from scheduler.events.plausible import ItemLike, impossible
+from scheduler.events.validation import problems
 
 FUTURE_ALLOWED = 5 * MINUTE
 _LINES = 1000

@@ -101,7 +101,7 @@ class Home:
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
         if raw is None:
-            from scheduler.home.check import read_home
+            from scheduler.home.file_check import read_home
 
             raw = _read(partial(read_home, self))
             self._unkept = fingerprint, raw
@@ -120,7 +120,7 @@ class Home:
     def settings(self) -> Setup:
         """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
         self.require()
-        from scheduler.home.check import read_settings
+        from scheduler.home.file_check import read_settings
 
         settings = _read(partial(read_settings, self))
         return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
@@ -130,7 +130,7 @@ class Home:
         if not rules.is_dir():
             raise Refused.because(f"there is no folder {rules}")
         other = Home(self.path, rules)
-        from scheduler.home.check import read_home
+        from scheduler.home.file_check import read_home
 
         return make_setup(read_home(other), other.fingerprint())
 
@@ -138,7 +138,7 @@ class Home:
         """The cases of the rules of a set-up, by rule. Raises FilesRefused."""
         kept = self._compiled(f"{setup.fingerprint}{CASES_PART}")
         if not kept:
-            from scheduler.home.check import read_home
+            from scheduler.home.file_check import read_home
 
             return _read(partial(read_home, self))["cases"]
         return json.loads(kept)
@@ -164,7 +164,7 @@ class Home:
         """The fleet of the compiled cache, or of its file where another has replaced the cache since."""
         kept = self._compiled(f"{fingerprint}{FLEET_PART}")
         if not kept:
-            from scheduler.home.check import read_home
+            from scheduler.home.file_check import read_home
 
             return read_home(self)["fleet"]
         return json.loads(kept)

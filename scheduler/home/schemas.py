@@ -4,10 +4,10 @@ import json
 from pathlib import Path
 
 from scheduler.base.shipped import folder
-from scheduler.events.check import json_schema as events_schema
+from scheduler.events.validation import json_schema as events_schema
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.plates import json_schema as fleet_schema
-from scheduler.home.check import settings_schema
+from scheduler.home.file_check import settings_schema
 from scheduler.verdicts.schema import rules_schema
 
 

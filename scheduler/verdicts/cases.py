@@ -6,10 +6,10 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAY, MIN_INSTANT, local_date, parse_rfc3339, rfc3339
-from scheduler.events.check import problems
 from scheduler.events.event import Event, concerned
 from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source
+from scheduler.events.validation import problems
 from scheduler.facts.declare import Fact
 from scheduler.facts.fact_store import Book, Clocks
 from scheduler.facts.intervals import UNKNOWN, WORDS

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator, FormatChecker
 
-from scheduler.events.check import json_schema, problems
 from scheduler.events.fields import LIGHTS, Type
 from scheduler.events.kinds import COMMON, KINDS
+from scheduler.events.validation import json_schema, problems
 from tests.support import Fields
 
 AT = "2026-04-01T18:40:00+02:00"
