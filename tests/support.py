@@ -6,7 +6,7 @@ from scheduler.base.instants import parse_rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source
 from scheduler.events.validation import problems
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet
 
@@ -52,12 +52,12 @@ def _event(seq: int, fields: Fields) -> Event:
     return Event(at, recorded_at, seq, str(fields.get("id", f"e{seq}")), str(fields["what"]), fields)
 
 
-def book_of(fleet: dict[str, Entries], *entries: Fields, zone: str = "UTC") -> Book:
+def book_of(fleet: dict[str, Entries], *entries: Fields, zone: str = "UTC") -> FactStore:
     """A book over a fleet, as fleet.yaml has it, and its events."""
-    return Book(Fleet(fleet), MemoryLog(list(entries)), Clocks(ZoneInfo(zone)))
+    return FactStore(Fleet(fleet), MemoryLog(list(entries)), Clocks(ZoneInfo(zone)))
 
 
-def fact(book: Book, item: str, name: str, of: str | None = None) -> Timeline:
+def fact(book: FactStore, item: str, name: str, of: str | None = None) -> Timeline:
     """A fact of an item of the fleet."""
     return book.fact(book.fleet[item], name, of)
 

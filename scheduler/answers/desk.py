@@ -7,7 +7,7 @@ from scheduler.base.instants import MAX_INSTANT, moment_near, rfc3339
 from scheduler.events.event import Event
 from scheduler.events.log import LogReader
 from scheduler.events.source import Source
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 class Without(Source):
     """The events of a book less some."""
 
-    def __init__(self, book: Book, ids: frozenset[str]) -> None:
+    def __init__(self, book: FactStore, ids: frozenset[str]) -> None:
         self._book = book
         self._ids = ids
 
@@ -38,9 +38,9 @@ class Desk(NamedTuple):
     known: int = MAX_INSTANT
     day: str = ""
 
-    def book(self, before: int = MAX_INSTANT) -> Book:
+    def book(self, before: int = MAX_INSTANT) -> FactStore:
         """The book of the home's log."""
-        return Book(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
+        return FactStore(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
         """The board of the home's log."""
@@ -72,7 +72,7 @@ _MOST_JOBS = 5
 """So many jobs are named where one is not found."""
 
 
-def no_such_job(book: Book, name: str, now: int) -> Refused:
+def no_such_job(book: FactStore, name: str, now: int) -> Refused:
     """The refusal of a job that was never booked: the name most like it, and the next ones that are booked ahead."""
     plans = {job.name: plan for job in book.jobs.values() if (plan := job.plan_at(now))}
     ahead = sorted((job for job, plan in plans.items() if plan.ends > now), key=lambda job: plans[job].starts)

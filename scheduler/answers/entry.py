@@ -9,7 +9,7 @@ from scheduler.answers.plausibility import doubts
 from scheduler.base.instants import HOUR, MAX_INSTANT, MINUTE, moment
 from scheduler.base.text import clean, listed
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
-from scheduler.facts.fact_store import Book, counts_from
+from scheduler.facts.fact_store import FactStore, counts_from
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
 from scheduler.fleet.fleet import Fleet
@@ -71,7 +71,7 @@ def unheard(ring: str, rings: bool) -> list[str]:
     return ["Nobody is running that could ring: start `shelfbell run`."] if rings and ring == _WOULD_RING else []
 
 
-def _which_packs(book: Book, events: list[Event]) -> list[str]:
+def _which_packs(book: FactStore, events: list[Event]) -> list[str]:
     """Of a mishap that names no packs: what they are inferred from, or the question. A pack that fell is watched."""
     lines = []
     for event in events:
@@ -80,7 +80,7 @@ def _which_packs(book: Book, events: list[Event]) -> list[str]:
     return lines
 
 
-def _by_flight(book: Book, mishap: Event) -> list[str]:
+def _by_flight(book: FactStore, mishap: Event) -> list[str]:
     again = naming_packs(mishap)
     if inferred := inferred_from(book, mishap):
         return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
@@ -91,7 +91,7 @@ def _by_flight(book: Book, mishap: Event) -> list[str]:
     return [f"Which pack was in it? {again}", *until]
 
 
-def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
+def _too_soon(desk: Desk, book: FactStore, events: list[Event]) -> list[str]:
     """The packs whose look does not count, for it came within the watch after a knock, and from when one will."""
     packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
@@ -111,12 +111,12 @@ def _too_soon(desk: Desk, book: Book, events: list[Event]) -> list[str]:
     ]
 
 
-def _past_mending(book: Book, pack: str, now: int) -> bool:
+def _past_mending(book: FactStore, pack: str, now: int) -> bool:
     """True of a pack that no look makes sound."""
     return book.fact(book.fleet[pack], "past_mending").at(now) == "yes"
 
 
-def _unsure(book: Book, events: list[Event], now: int) -> list[str]:
+def _unsure(book: FactStore, events: list[Event], now: int) -> list[str]:
     """What was charged, drained or flown, and may have been in a mishap."""
     named = [
         str(name) for event in events if event.what in _HANDLED for name in (event.get("item"), *event.get("packs", ()))
@@ -140,7 +140,7 @@ def _found(home: Home, ids: list[str]) -> list[Event]:
     return [event for event in map(home.log.find, ids) if event is not None]
 
 
-def _told(desk: Desk, book: Book, events: list[Event], taken_as: Sequence[str]) -> list[str]:
+def _told(desk: Desk, book: FactStore, events: list[Event], taken_as: Sequence[str]) -> list[str]:
     """What was logged, how it was taken, and what is doubtful in it."""
     lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *taken_as]
     for event in events:
@@ -148,7 +148,7 @@ def _told(desk: Desk, book: Book, events: list[Event], taken_as: Sequence[str]) 
     return lines + doubts(events, book, desk.now)
 
 
-def _good_till(desk: Desk, book: Book, event: Event) -> list[str]:
+def _good_till(desk: Desk, book: FactStore, event: Event) -> list[str]:
     """The last good day of a paper renewed, where it was not given."""
     if event.what != "renewed" or "expires" in event.fields:
         return []
@@ -160,7 +160,7 @@ def _good_till(desk: Desk, book: Book, event: Event) -> list[str]:
     return [f"  Good till {day}{dated}."]
 
 
-def _was_booked(desk: Desk, book: Book, event: Event) -> list[str]:
+def _was_booked(desk: Desk, book: FactStore, event: Event) -> list[str]:
     """The time that a job booked anew had before."""
     if event.what != "booked":
         return []
@@ -183,18 +183,18 @@ def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]
     return Board(without, desk.setup.rules, board.items, since=lambda _key: desk.now).open_at(desk.now)
 
 
-def _others_since(book: Book, events: list[Event], began: int) -> bool:
+def _others_since(book: FactStore, events: list[Event], began: int) -> bool:
     own = {event.id for event in events}
     names = {name for event in events for name in concerned(event.fields)}
     since = (takewhile(lambda event: event.at >= began, reversed(book.filed(name))) for name in names)
     return any(event.id not in own for event in chain.from_iterable(since))
 
 
-def _without(desk: Desk, book: Book, events: list[Event]) -> Book:
+def _without(desk: Desk, book: FactStore, events: list[Event]) -> FactStore:
     """The book as it was before the events."""
     if any(map(corrects, events)):
         return desk.book(before=events[0].seq)
-    return Book(desk.setup.fleet, Without(book, frozenset(e.id for e in events)), desk.setup.clocks)
+    return FactStore(desk.setup.fleet, Without(book, frozenset(e.id for e in events)), desk.setup.clocks)
 
 
 def _logged(desk: Desk, events: list[Event]) -> str:
@@ -206,14 +206,14 @@ def _logged(desk: Desk, events: list[Event]) -> str:
     return describe(first, zone, clean(listed([str(event.get("item")) for event in events])))
 
 
-def concerned_board(desk: Desk, book: Book, events: list[Event]) -> Board:
+def concerned_board(desk: Desk, book: FactStore, events: list[Event]) -> Board:
     """The board of what the events can touch. What was over before they began is not asked about."""
     before = min(map(counts_from, events)) - 1
     items = concerned_items(desk.home, desk.setup, events, book)
     return Board(book, desk.setup.rules, items, since=lambda _key: before)
 
 
-def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -> list[str]:
+def concerned_items(home: Home, setup: Setup, events: list[Event], book: FactStore) -> list[str]:
     """The items whose verdicts the events can touch: those named, parts of an aircraft named, those a job concerns.
 
     What can ground an item touches the jobs that are not over too.
@@ -238,7 +238,7 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: Book) -
     return list(dict.fromkeys(found))
 
 
-def _tells_packs(book: Book, event: Event) -> bool:
+def _tells_packs(book: FactStore, event: Event) -> bool:
     """True for a flight that can tell which packs were in a mishap."""
     mishaps = book.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
     return any(mishap.at >= counts_from(event) for mishap in mishaps)
@@ -273,7 +273,7 @@ def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
     return answered_lines(desk, over, events)
 
 
-def _looked_over(desk: Desk, book: Book, events: list[Event]) -> list[str]:
+def _looked_over(desk: Desk, book: FactStore, events: list[Event]) -> list[str]:
     """The look that passed after a late entry of something to look into: it counts for it."""
     lines = []
     for event in events:

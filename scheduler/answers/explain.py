@@ -23,7 +23,7 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import MIN_INSTANT, MINUTE
 from scheduler.base.units import show_span
 from scheduler.events.event import Event, concerned
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.facts.pack import inferred_from
 from scheduler.home.items_without_rules import unwatched
@@ -221,7 +221,7 @@ def entry_line(at: Desk, event: Event) -> str:
     return f"{event.id}  {at.say(event.at)}  {describe(event, at.setup.hours.zone)}{told}{by}"
 
 
-def through(book: Book, item: str, event: Event) -> str:
+def through(book: FactStore, item: str, event: Event) -> str:
     """The mark of a mishap of an aircraft that concerns an item without naming it; "" of all else."""
     if event.what != "mishap" or item in concerned(event.fields):
         return ""

@@ -8,7 +8,7 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.notification import Notification
 
@@ -24,7 +24,7 @@ def filing_name(at: Desk, item: str | None) -> str | None:
     raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
-def shared_mishaps(book: Book, item: str | None, own: set[str]) -> list[Event]:
+def shared_mishaps(book: FactStore, item: str | None, own: set[str]) -> list[Event]:
     """The mishaps of an aircraft that concern an item that was in it or on it, or may have been, beside its `own`."""
     if item is None or item not in book.fleet:
         return []
@@ -34,7 +34,7 @@ def shared_mishaps(book: Book, item: str | None, own: set[str]) -> list[Event]:
     return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
 
 
-def overtaken_marks(book: Book, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
+def overtaken_marks(book: FactStore, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
     """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
     names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
     marks = {}

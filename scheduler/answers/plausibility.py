@@ -19,7 +19,7 @@ from scheduler.base.units import show_span
 from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
 from scheduler.facts.charge import reading_of
-from scheduler.facts.fact_store import Book, counts_from
+from scheduler.facts.fact_store import FactStore, counts_from
 
 LONGEST_MINUTES = 60.0
 """A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry
@@ -55,9 +55,9 @@ class CheckedEntry(NamedTuple):
     """One entry, the book it stands in, now, and the book without the entry."""
 
     event: Event
-    book: Book
+    book: FactStore
     now: int
-    bare: Book
+    bare: FactStore
 
     def say(self, instant: int) -> str:
         """An instant for people."""
@@ -72,11 +72,11 @@ class CheckedEntry(NamedTuple):
         return [e for e in self.book.filed(name) if e.what in kinds and e.id != self.event.id]
 
 
-def doubts(events: list[Event], book: Book, now: int) -> list[str]:
+def doubts(events: list[Event], book: FactStore, now: int) -> list[str]:
     """A line for each thing that is doubtful, and one that says how to take the entry back."""
     lines: dict[str, None] = {}  # what is asked of several entries is asked once
     for event in events:
-        bare = Book(book.fleet, Without(book, frozenset([event.id])), book.clocks)
+        bare = FactStore(book.fleet, Without(book, frozenset([event.id])), book.clocks)
         asked = list(_of(CheckedEntry(event, book, now, bare)))
         lines |= dict.fromkeys(f"Sure? {line}" for line in asked)
         lines |= {f"  If it was a slip: shelfbell log struck {event.id}": None} if asked else {}

@@ -3,13 +3,13 @@
 from scheduler.answers.desk import Desk, no_such_job
 from scheduler.base.findings import Refused
 from scheduler.cells.estimate import Estimate
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.jobs import GRACE, Plan
 from scheduler.reminders.ready import Ready
 from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
-def asked_job(book: Book, job: str, at: Desk) -> str:
+def asked_job(book: FactStore, job: str, at: Desk) -> str:
     if job not in book.jobs:
         raise no_such_job(book, job, at.now)
     plan = book.jobs[job].plan_at(at.now)
@@ -27,7 +27,7 @@ def _over(at: Desk, plan: Plan) -> str:
     return f"began {at.say(plan.starts)}" if plan.starts + GRACE <= at.now else ""
 
 
-def to_text(at: Desk, book: Book, answers: list[Ready]) -> str:
+def to_text(at: Desk, book: FactStore, answers: list[Ready]) -> str:
     """The answer for people, a line a sentence."""
     if not answers:
         return NONE_IN_SERVICE

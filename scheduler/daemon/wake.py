@@ -10,7 +10,7 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.work_list import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
 from scheduler.events.event import HOME, Event
 from scheduler.events.log import LogReader, Transaction
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Folds, drop
 from scheduler.home.setup import Channel, Setup
@@ -172,7 +172,7 @@ class _Desk(NamedTuple):
         setup, reader = self.setup, LogReader(self.home.log)
         known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
         begins = MIN_INSTANT if ledger is None else home_asked_since(setup.rules, ledger, self.now)
-        book = Book(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
+        book = FactStore(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
         return Board(book, setup.rules, items, since=None if ledger is None else partial(ledger.since, now=self.now))
 
     def ledger(self, items: list[str] | None) -> Ledger:
@@ -258,7 +258,7 @@ class _Desk(NamedTuple):
 
     def _stood(self, ended: Ended, seq: int) -> bool:
         """True when a reminder was there still, by the log up to a place in it."""
-        book = Book(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
+        book = FactStore(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
         verdict = Board(book, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
         return verdict is not None and verdict.open_at(ended.first_at) is not None
 

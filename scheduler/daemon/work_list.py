@@ -12,7 +12,7 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.spread import spread
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.home_facts import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
@@ -80,7 +80,7 @@ def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: P
     base = Base(setup.fingerprint, home.log.place())
     with uncollected():
         made = list(fold_all(home, setup, now, progress))
-    in_service = first_in_service(Book(setup.fleet, LogReader(home.log), setup.clocks))
+    in_service = first_in_service(FactStore(setup.fleet, LogReader(home.log), setup.clocks))
     with outbox.writing() as transaction:
         kept.renew(transaction, base, in_service, made)
 
@@ -155,7 +155,7 @@ class _Folder:
         ledger = Outbox(self._home.log).ledger(group)
         lately = min(now, now if ledger.digest_at is None else ledger.digest_at)
         since = home_asked_since(setup.rules, ledger, now)
-        book = Book(setup.fleet, LogReader(self._home.log), setup.clocks, listening=True, known=known, since=since)
+        book = FactStore(setup.fleet, LogReader(self._home.log), setup.clocks, listening=True, known=known, since=since)
         book.look_up(group)
         alone = (name for name in group if name not in setup.fleet and name != HOME)
         unsettled = {key.item for key, _ in ledger.unsettled()}

@@ -49,7 +49,9 @@ class Lifetime:
     `born`: where counts begin; None when neither nameplate nor event tells. `end`: DUSK for the last.
     """
 
-    def __init__(self, item: Item, start: int, end: int, born: int | None, events: list[Event], book: "Book") -> None:
+    def __init__(
+        self, item: Item, start: int, end: int, born: int | None, events: list[Event], book: "FactStore"
+    ) -> None:
         self.item = item
         self.start = start
         self.end = end
@@ -89,7 +91,7 @@ Asked = tuple[str, str | None]
 """A name under which a book has looked for events, and of which kind; None for any."""
 
 
-class Book:
+class FactStore:
     """Facts of items, folded from their events when first asked for and kept.
 
     `listening`: it notes what each of its answers rests on, so that it can tell which entries could change one.
@@ -132,10 +134,10 @@ class Book:
                 asking.pop()
         return found
 
-    def beside(self, known: "Known | None" = None) -> "Book":
+    def beside(self, known: "Known | None" = None) -> "FactStore":
         """A book of the same fleet and events that has been asked nothing yet: for looking at many items a few at a
         time without holding the entries of all."""
-        return Book(self.fleet, self._source.afresh(), self.clocks, self._catalogue, known=known)
+        return FactStore(self.fleet, self._source.afresh(), self.clocks, self._catalogue, known=known)
 
     def close(self) -> None:
         """Let go of all that it keeps: lives and their book hold each other, and would wait for the collector."""

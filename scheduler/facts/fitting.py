@@ -6,7 +6,7 @@ from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, start_of_day
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book
+    from scheduler.facts.fact_store import FactStore
 
 CARRIED = ("propellers", "gimbal", "guards", "filter")
 """The kinds of parts that an aircraft carries, and that can be moved to another."""
@@ -14,14 +14,14 @@ Fitting = tuple[int, int, str]
 """(start, end, aircraft)."""
 
 
-def fittings(book: "Book", part: Item) -> list[Fitting]:
+def fittings(book: "FactStore", part: Item) -> list[Fitting]:
     """Where a part was: on one aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another
     part of its kind on that aircraft. A part that fits one aircraft only is on it from its in_service.
     """
     return book.once(("fittings", part.id), lambda: _fittings(book, part))  # type: ignore[return-value]
 
 
-def _fittings(book: "Book", part: Item) -> list[Fitting]:
+def _fittings(book: "FactStore", part: Item) -> list[Fitting]:
     puts = _puts(book, part)
     ends = [event.at for event in book.filed(part.id) if event.what in ("removed", "retired")]
     starts = [start for start, _ in puts]
@@ -33,7 +33,7 @@ def _fittings(book: "Book", part: Item) -> list[Fitting]:
     return found
 
 
-def _puts(book: "Book", part: Item) -> list[tuple[int, str]]:
+def _puts(book: "FactStore", part: Item) -> list[tuple[int, str]]:
     puts = [(event.at, str(event.get("aircraft"))) for event in book.filed(part.id) if event.what == "fitted"]
     fits: tuple[str, ...] = part.plate.get("fits") or ()
     if len(fits) == 1:
@@ -42,7 +42,7 @@ def _puts(book: "Book", part: Item) -> list[tuple[int, str]]:
     return sorted(puts)
 
 
-def _ousted(book: "Book", part: Item, aircraft: str) -> list[int]:
+def _ousted(book: "FactStore", part: Item, aircraft: str) -> list[int]:
     """The instants at which another part of the same kind was fitted to the aircraft."""
     return [
         event.at
@@ -51,7 +51,7 @@ def _ousted(book: "Book", part: Item, aircraft: str) -> list[int]:
     ]
 
 
-def parts_of(book: "Book", aircraft: str, *kinds: str) -> list[Item]:
+def parts_of(book: "FactStore", aircraft: str, *kinds: str) -> list[Item]:
     """The parts of some kinds that could be on an aircraft: by their nameplate, or as they were fitted to it once."""
 
     def find() -> list[Item]:
@@ -62,17 +62,17 @@ def parts_of(book: "Book", aircraft: str, *kinds: str) -> list[Item]:
     return book.once(("parts of", aircraft, kinds), find)  # type: ignore[return-value]
 
 
-def packs_for(book: "Book", aircraft: str | None) -> list[Item]:
+def packs_for(book: "FactStore", aircraft: str | None) -> list[Item]:
     """The packs that fit an aircraft; all of them where none is named."""
     return _fitting(book, "pack", aircraft)
 
 
-def controllers_for(book: "Book", aircraft: str) -> list[Item]:
+def controllers_for(book: "FactStore", aircraft: str) -> list[Item]:
     """The controllers that fit an aircraft."""
     return _fitting(book, "controller", aircraft)
 
 
-def _fitting(book: "Book", kind: str, aircraft: str | None) -> list[Item]:
+def _fitting(book: "FactStore", kind: str, aircraft: str | None) -> list[Item]:
     """The items of a kind that fit an aircraft, or whose nameplate names none; all of them where none is asked for."""
     fleet = book.fleet
 

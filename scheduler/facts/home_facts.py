@@ -17,7 +17,7 @@ from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book, Lifetime
+    from scheduler.facts.fact_store import FactStore, Lifetime
 
 EVIDENCE = {"paper": "days_to_expiry", "spares": "count"}
 """The fact that must be known of an item of a kind before it can be judged; of a pack it is the charge."""
@@ -48,13 +48,13 @@ def log_quiet(life: "Lifetime") -> list[Segment]:
     return [*since_last([]), *sorted([*told, *turns], key=lambda piece: piece.start)]
 
 
-def first_in_service(book: "Book") -> int | None:
+def first_in_service(book: "FactStore") -> int | None:
     """The first instant from which an item is in service by its nameplate, of those that are asked about."""
     began = (_began(book, name) for name in book.fleet.ids(*ASKED))
     return min((start for start in began if start is not None), default=None)
 
 
-def _began(book: "Book", name: str) -> int | None:
+def _began(book: "FactStore", name: str) -> int | None:
     day = book.fleet.one(name, "in_service")
     return start_of_day(day, book.clocks.zone) if day else None
 
@@ -75,13 +75,13 @@ class Known(NamedTuple):
     unknown: frozenset[str]
 
 
-def evidence(book: "Book", item: Item) -> Evidence:
+def evidence(book: "FactStore", item: Item) -> Evidence:
     """What the entries of an item are evidence of."""
     first = next((event.at for event in book.filed(item.id)), None)
     return Evidence(first, min(_told(book, item), book.retired(item)))
 
 
-def _told(book: "Book", item: Item) -> int:
+def _told(book: "FactStore", item: Item) -> int:
     """The instant from which an item can be judged."""
     if item.kind == "pack":  # without drawing out its charge over all its years
         known = ((max(life.start, charge_fold(life).known_from), life.end) for life in book.lives(item))
@@ -92,7 +92,7 @@ def _told(book: "Book", item: Item) -> int:
     return next((event.at for event in book.filed(item.id) if event.what not in PLANS), MAX_INSTANT)
 
 
-def _asked(book: "Book") -> list[tuple[int, int, str]]:
+def _asked(book: "FactStore") -> list[tuple[int, int, str]]:
     """(from when, until when it is unknown, name) of each item that wants a first reading, most useful first."""
     names = list(_in_question(book))
     known = book.known.by_item if book.known else {}
@@ -104,7 +104,7 @@ def _asked(book: "Book") -> list[tuple[int, int, str]]:
     return [(start, end, name) for start, end, name in spans if start < end]
 
 
-def _in_question(book: "Book") -> Iterator[str]:
+def _in_question(book: "FactStore") -> Iterator[str]:
     """The names of the items that want a first reading, or wanted one within the book's time, most useful first."""
     known = book.known
     if known and not known.by_item and not known.unknown:
@@ -115,7 +115,7 @@ def _in_question(book: "Book") -> Iterator[str]:
                 yield name
 
 
-def _lacking(book: "Book") -> list[tuple[int, list[str]]]:
+def _lacking(book: "FactStore") -> list[tuple[int, list[str]]]:
     asked = _asked(book)
     turns = sorted({turn for start, end, _ in asked for turn in (start, end) if turn < MAX_INSTANT})
     return [(turn, [name for start, end, name in asked if start <= turn < end]) for turn in turns]
@@ -146,7 +146,7 @@ def first_readings(life: "Lifetime") -> list[Segment]:
     ]
 
 
-def _in_words(book: "Book", wanting: list[str]) -> str:
+def _in_words(book: "FactStore", wanting: list[str]) -> str:
     lines: list[str] = []
     for kind in ASKED:
         names = [name for name in wanting if book.fleet.kind(name) == kind]
@@ -162,7 +162,7 @@ def _standing(life: "Lifetime", instant: int) -> str:
     return ", ".join(word for pack in packs if (word := _stands(life.book, pack, instant))) or "none"
 
 
-def _stands(book: "Book", pack: Item, instant: int) -> str:
+def _stands(book: "FactStore", pack: Item, instant: int) -> str:
     """The pack and its charge where it stands full or low, else ""; of one out of use, only full and in the house."""
     book = book.beside()
     charge = book.fact(pack, "charge").at(instant)

@@ -18,7 +18,7 @@ from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book, Lifetime
+    from scheduler.facts.fact_store import FactStore, Lifetime
 
 JOB = ("job",)
 FREE = word()
@@ -26,24 +26,24 @@ FREE = word()
 PARTS = ("propellers", "gimbal", "guards")
 
 
-def takers(book: "Book", plan: Plan, instant: int) -> list[str]:
+def takers(book: "FactStore", plan: Plan, instant: int) -> list[str]:
     """The aircraft that could fly a job: the one that it names, or else each in service, as known at an instant."""
     crafts = _crafts(book, plan)
     return [name for name in crafts if name == plan.aircraft or _in_service(book, book.fleet[name], plan, instant)]
 
 
-def _in_service(book: "Book", item: Item, plan: Plan, instant: int) -> bool:
+def _in_service(book: "FactStore", item: Item, plan: Plan, instant: int) -> bool:
     """True for what will have come when a job starts, and is not retired at an instant."""
     return book.in_service(item, instant, max(instant, plan.starts))
 
 
-def _crafts(book: "Book", plan: Plan) -> list[str]:
+def _crafts(book: "FactStore", plan: Plan) -> list[str]:
     """The aircraft that a plan names, or else all of the fleet."""
     name = str(plan.aircraft)
     return [name] if book.fleet.kind(name) == "aircraft" else book.fleet.ids("aircraft")
 
 
-def needed(book: "Book", plan: Plan, instant: int) -> list[Item]:
+def needed(book: "FactStore", plan: Plan, instant: int) -> list[Item]:
     """The aircraft that a plan names, the parts on it at an instant (guards only where the job is near people), and
     what controls it."""
     craft = str(plan.aircraft)
@@ -53,11 +53,11 @@ def needed(book: "Book", plan: Plan, instant: int) -> list[Item]:
     return [book.fleet[craft], *parts, *controllers]
 
 
-def _fitted(book: "Book", part: Item, aircraft: str, instant: int) -> bool:
+def _fitted(book: "FactStore", part: Item, aircraft: str, instant: int) -> bool:
     return any(craft == aircraft and start <= instant < end for start, end, craft in fittings(book, part))
 
 
-def papers_for(book: "Book", aircraft: str | None) -> list[Item]:
+def papers_for(book: "FactStore", aircraft: str | None) -> list[Item]:
     """The papers that a flight needs: the pilot's, those of no one in particular, and the aircraft's own. Waivers are
     needed in some places only, so they are no part of this."""
 
@@ -112,7 +112,7 @@ def airtime_covered(life: "Lifetime") -> list[Segment]:
     return _steps(life, look, turns)
 
 
-def _airtime(book: "Book", aircraft: str, instant: int) -> float | None:
+def _airtime(book: "FactStore", aircraft: str, instant: int) -> float | None:
     """How long the fit packs of an aircraft last together, down to the reserve; None where none of them tells."""
     packs = [pack for pack in packs_for(book, aircraft) if fit_to_fly(book, pack, instant)]
     told = [book.fact(pack, "endurance").at(instant) for pack in packs]
@@ -122,7 +122,7 @@ def _airtime(book: "Book", aircraft: str, instant: int) -> float | None:
     return sum(known) * len(packs) / len(known) if known else 0
 
 
-def fit_to_fly(book: "Book", pack: Item, instant: int) -> bool:
+def fit_to_fly(book: "FactStore", pack: Item, instant: int) -> bool:
     """True when a pack is in service and nothing grounds it."""
     return book.fact(pack, "usable").at(instant) == "yes" and book.fact(pack, "grounded").at(instant) != "yes"
 
@@ -135,7 +135,7 @@ class Unfit(NamedTuple):
     trail: Trail = None
 
 
-def grounded_at(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
+def grounded_at(book: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
     """What a plan needs, packs apart, and is grounded at an instant; its aircraft where that is not in service."""
     craft, *rest = needed(book, plan, instant)
     if not _in_service(book, craft, plan, instant):
@@ -143,7 +143,7 @@ def grounded_at(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
     return [each for item in (craft, *rest) if (each := _grounded(book, item, instant))]
 
 
-def _grounded(book: "Book", item: Item, instant: int) -> Unfit | None:
+def _grounded(book: "FactStore", item: Item, instant: int) -> Unfit | None:
     """An item with the first of its grounds at an instant; None where there is none."""
     piece = book.fact(item, "grounded").piece(instant)
     if piece.value != "yes":
@@ -152,7 +152,7 @@ def _grounded(book: "Book", item: Item, instant: int) -> Unfit | None:
     return Unfit(item.id, why, piece.trail)
 
 
-def grounded_packs(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
+def grounded_packs(book: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
     """The packs for the aircraft of a plan, where each of them is grounded at an instant, or none is in service."""
     packs = packs_for(book, plan.aircraft)
     down = [_grounded(book, pack, instant) for pack in packs if _in_service(book, pack, plan, instant)]
@@ -162,7 +162,7 @@ def grounded_packs(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
     return [each for each in down if each is not None] or gone
 
 
-def lapsing(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
+def lapsing(book: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
     """The papers that a plan needs and that, as known at an instant, will have lapsed when it starts."""
     found = []
     for paper in papers_for(book, plan.aircraft):
@@ -173,7 +173,7 @@ def lapsing(book: "Book", plan: Plan, instant: int) -> list[Unfit]:
     return found
 
 
-def good_until(book: "Book", paper: Item, instant: int) -> int | None:
+def good_until(book: "FactStore", paper: Item, instant: int) -> int | None:
     """The end of a paper's last good day, as known at an instant; None where no renewal is on record."""
     piece = book.fact(paper, "days_to_expiry").piece(instant)
     return None if piece.value is None else piece.start + int(piece.value)
@@ -186,7 +186,7 @@ class Hindered(NamedTuple):
     lapsing: list[Unfit]
 
 
-def hindered(book: "Book", plan: Plan, instant: int) -> Hindered:
+def hindered(book: "FactStore", plan: Plan, instant: int) -> Hindered:
     """What keeps a job from being flown as things stand at an instant: nothing where one aircraft could take it."""
     grounded: dict[str, Unfit] = {}
     lapsed: dict[str, Unfit] = {}
@@ -201,7 +201,7 @@ def hindered(book: "Book", plan: Plan, instant: int) -> Hindered:
     return Hindered(list(grounded.values()), list(lapsed.values()))
 
 
-def _turns(book: "Book", plan: Plan, start: int, end: int) -> Iterator[int]:
+def _turns(book: "FactStore", plan: Plan, start: int, end: int) -> Iterator[int]:
     """Where within (start, end) anything that `hindered` asks about may change."""
     for craft in _crafts(book, plan):
         parts = parts_of(book, craft, *PARTS)
@@ -271,7 +271,7 @@ def unlogged(life: "Lifetime") -> list[Segment]:
     return covering(unlogged_stretches(life.book, plans_for(life.book, life.item)))
 
 
-def unlogged_stretches(book: "Book", plans: list[Plan]) -> list[tuple[int, int, Event]]:
+def unlogged_stretches(book: "FactStore", plans: list[Plan]) -> list[tuple[int, int, Event]]:
     """From when to when the plans of a job had ended without a flight, each with its booking; DUSK where none came."""
     found = []
     for plan in plans:
@@ -283,7 +283,7 @@ def unlogged_stretches(book: "Book", plans: list[Plan]) -> list[tuple[int, int, 
     return [stretch for stretch in found if stretch[0] < stretch[1]]
 
 
-def _first_flight(book: "Book", aircraft: str, instant: int) -> int:
+def _first_flight(book: "FactStore", aircraft: str, instant: int) -> int:
     """The landing of the first flight of an aircraft at or after an instant; DUSK without one."""
     flights = book.filed(aircraft, "flown")
     place = bisect_left(flights, instant, key=itemgetter(0))

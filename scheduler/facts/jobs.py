@@ -14,7 +14,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment, Trail, Value, flag
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book, Clocks, Lifetime
+    from scheduler.facts.fact_store import Clocks, FactStore, Lifetime
 
 GRACE = 12 * HOUR
 """A job counts as under way for so long after its end: the packs come home, the evening is over."""
@@ -102,13 +102,13 @@ def over_at(booking: Event) -> int:
     return _ends(booking) + GRACE
 
 
-def plans_for(book: "Book", item: Item, since: int = MIN_INSTANT) -> list[Plan]:
+def plans_for(book: "FactStore", item: Item, since: int = MIN_INSTANT) -> list[Plan]:
     """The plans that count for an item: those of its own aircraft, or of any; for a job, its own. Plans of jobs that
     were over by `since` may be left out."""
     return book.once(("plans", item.kind, item.id, since), lambda: _plans_for(book, item, since))  # type: ignore[return-value]
 
 
-def _plans_for(book: "Book", item: Item, since: int) -> list[Plan]:
+def _plans_for(book: "FactStore", item: Item, since: int) -> list[Plan]:
     if item.kind == "job":
         job = book.job(item.id)
         return job.plans if job else []
@@ -122,7 +122,7 @@ def _plans_for(book: "Book", item: Item, since: int) -> list[Plan]:
     return found
 
 
-def concerned_by(book: "Book", item: Item) -> frozenset[str] | None:
+def concerned_by(book: "FactStore", item: Item) -> frozenset[str] | None:
     """The aircraft whose jobs concern an item by its nameplate; None where those of every aircraft do."""
     if item.kind == "aircraft":
         return frozenset([item.id])
@@ -134,7 +134,7 @@ def concerned_by(book: "Book", item: Item) -> frozenset[str] | None:
     return frozenset(item.plate.get("fits") or ()) or None
 
 
-def _fitted_to(book: "Book", item: Item) -> dict[str, list[tuple[int, int]]]:
+def _fitted_to(book: "FactStore", item: Item) -> dict[str, list[tuple[int, int]]]:
     """Where else a part was: the stretches by aircraft that its nameplate does not name."""
     from scheduler.facts.fitting import CARRIED, fittings
 
@@ -154,7 +154,7 @@ def _while_on_board(plan: Plan, stretches: list[tuple[int, int]]) -> Iterator[Pl
             yield plan._replace(known_from=known_from, known_to=known_to)
 
 
-def plans_of(book: "Book", aircraft: frozenset[str] | None, since: int = MIN_INSTANT) -> list[Plan]:
+def plans_of(book: "FactStore", aircraft: frozenset[str] | None, since: int = MIN_INSTANT) -> list[Plan]:
     """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None. Those
     of jobs over by `since` may be left out."""
     if aircraft is None:

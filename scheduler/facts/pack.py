@@ -13,7 +13,7 @@ from scheduler.facts.timeline import RISING, Segment, Trail, flags
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book, Lifetime
+    from scheduler.facts.fact_store import FactStore, Lifetime
 
 PACK = ("pack",)
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
@@ -200,7 +200,7 @@ def _watched(knocked: Event | None, doubted: Event | None) -> bool | None:
     return True if knocked else None if doubted else False
 
 
-def may_be_knocked(book: "Book", pack: Item, instant: int) -> bool:
+def may_be_knocked(book: "FactStore", pack: Item, instant: int) -> bool:
     """True while it is not known whether a pack was in a mishap."""
     piece = book.fact(pack, "under_watch").piece(instant)
     return piece.value is None and piece.trail is not None
@@ -254,7 +254,7 @@ def _knock_words(life: "Lifetime", event: Event) -> str:
     return f"{severity} of {event.get('item')}{f'; inferred: {inferred}' if inferred else ''}"
 
 
-def inferred_from(book: "Book", mishap: Event) -> str:
+def inferred_from(book: "FactStore", mishap: Event) -> str:
     """From what it is inferred which packs were in a mishap of an aircraft: "the last flight before it, landed 12 min
     earlier, was with B"; "" where it came in a flight, or names them."""
     flight = book.flight_of(mishap)

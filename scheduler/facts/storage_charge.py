@@ -18,7 +18,7 @@ from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book, Lifetime
+    from scheduler.facts.fact_store import FactStore, Lifetime
 
 LOW = 20
 """Percent that a stored pack should not sink to: the conservative empty of the trade."""
@@ -87,7 +87,7 @@ def _called_off(life: "Lifetime", handled: list[Event], since: int) -> list[tupl
     return found
 
 
-def _next_of(book: "Book", plan: Plan) -> Event | None:
+def _next_of(book: "FactStore", plan: Plan) -> Event | None:
     """The entry that took a plan back or its place."""
     job = book.job(str(plan.event.get("job")))
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
@@ -117,12 +117,12 @@ class _Work(NamedTuple):
     packs: int
 
 
-def _work(book: "Book", crafts: tuple[str, ...], since: int) -> list[_Work]:
+def _work(book: "FactStore", crafts: tuple[str, ...], since: int) -> list[_Work]:
     """The work of the packs that flew some aircraft, as it is from an instant on: one sum for all of them."""
     return book.once(("work", crafts, since), lambda: list(_works(book, crafts, since)))  # type: ignore[return-value]
 
 
-def _works(book: "Book", crafts: tuple[str, ...], since: int) -> Iterator[_Work]:
+def _works(book: "FactStore", crafts: tuple[str, ...], since: int) -> Iterator[_Work]:
     flights = sorted((event for name in crafts for event in book.filed(name, "flown")), key=itemgetter(0))
     flights = standing(flights, since - SHARE_OVER)
     entering = [(event.at, airtime_of(event), event) for event in flights]

@@ -12,7 +12,7 @@ from scheduler.facts.pack import PACK
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Book, Lifetime
+    from scheduler.facts.fact_store import FactStore, Lifetime
     from scheduler.fleet.fleet import Item
 
 WITH_EQUIPMENT_FROM = date(2026, 1, 1)
@@ -75,7 +75,7 @@ def freight_capped(life: "Lifetime") -> list[Segment]:
     ]
 
 
-def _capped(event: Event, book: "Book") -> bool:
+def _capped(event: Event, book: "FactStore") -> bool:
     if event.get("how") != "freight":
         return False
     leaves = local_date(parse_rfc3339(str(event.get("leaves"))), book.clocks.zone)

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
 from scheduler.home.item_states import Base, Folds, fresh_entries
 from scheduler.home.setup import Setup
@@ -61,5 +61,5 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in others))
     if asked:  # since when, is asked over all time
         known = Folds(home.log).known(others)
-    book = Book(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
+    book = FactStore(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
     return Board(book, setup.rules, sorted(items), since=lambda _key: now)

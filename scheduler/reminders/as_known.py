@@ -7,7 +7,7 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
@@ -56,8 +56,8 @@ class Known:
         asked: set[str] = set()
         return _Part(verdicts(self._book(asked), self._rules, [name]), asked)
 
-    def _book(self, asked: set[str]) -> Book:
-        return Book(self._fleet, _Listening(self, asked), self._clocks)
+    def _book(self, asked: set[str]) -> FactStore:
+        return FactStore(self._fleet, _Listening(self, asked), self._clocks)
 
     def _in_order(self, names: dict[str, None]) -> list[Verdict]:
         """The verdicts as `verdicts` gives them: rule by rule."""

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from scheduler.base.instants import DAY, MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.facts.away import absence
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, YES
 from scheduler.verdicts.conditions import leaf_spans
 from scheduler.verdicts.episodes import Episode
@@ -50,7 +50,7 @@ class Board:
 
     def __init__(
         self,
-        book: Book,
+        book: FactStore,
         rules: Ruleset,
         items: list[str] | None = None,
         as_told: bool = True,

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from scheduler.events.event import HOME
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.home_facts import ASKED, Evidence, Known, evidence
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
@@ -11,7 +11,7 @@ from scheduler.verdicts.verdict import Since
 
 
 def boards(
-    book: Book, rules: Ruleset, groups: Iterable[list[str]], as_told: bool = True, since: Since | None = None
+    book: FactStore, rules: Ruleset, groups: Iterable[list[str]], as_told: bool = True, since: Since | None = None
 ) -> Iterator[Board]:
     """Boards over the events of a book, one for each group of items. The home is in the last, alone or with all others.
 

@@ -10,7 +10,7 @@ from typing import NamedTuple, TypeVar
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB
 from scheduler.events.source import standing
-from scheduler.facts.fact_store import Asked, Book
+from scheduler.facts.fact_store import Asked, FactStore
 from scheduler.facts.home_facts import ASKED, Evidence, evidence
 from scheduler.facts.intervals import NO, UNKNOWN, YES
 from scheduler.facts.job_requirements import unlogged_stretches
@@ -149,7 +149,7 @@ def _over_at(job: Job) -> int:
     return max(plan.ends for plan in job.plans) + GRACE
 
 
-def done_with(book: Book, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> Fold | None:
+def done_with(book: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> Fold | None:
     """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
     be solved. `unsettled`: of what something was told, and not that it is over."""
     job = book.job(name)
@@ -165,7 +165,7 @@ def done_with(book: Book, rules: Ruleset, unsettled: Container[str], name: str, 
     return Fold(name, MAX_INSTANT, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
 
 
-def _rests_after(book: Book, rule: Rule) -> float:
+def _rests_after(book: FactStore, rule: Rule) -> float:
     """So long after a job is over and logged a rule about jobs has nothing open: the same of every job, told once for a
     book."""
 

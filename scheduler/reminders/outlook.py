@@ -18,7 +18,7 @@ from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, WEEK, rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source, standing
 from scheduler.facts.airtime import airtime_of, flights_of
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.groups import boards
@@ -160,8 +160,8 @@ def outlook(
     """What will open in (now, end], from the events up to now. All items are asked about, one group after another,
     and each reminder is told before its entries are let go."""
 
-    def book_of(uses: list[Use], z: float) -> Book:
-        return Book(fleet, Supposing(source, now, end, uses, z), clocks)
+    def book_of(uses: list[Use], z: float) -> FactStore:
+        return FactStore(fleet, Supposing(source, now, end, uses, z), clocks)
 
     def openings(uses: list[Use], z: float = 0.0) -> Iterator[list[Reminder]]:
         """What opens by one rule on one item, in order; to be told before the next is taken."""
@@ -183,7 +183,7 @@ def outlook(
     return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.key)), uses, fresh)
 
 
-def _uses(book: Book, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
+def _uses(book: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
     """The use of each aircraft that flew of late, and those that are fresh, with the first flight of each."""
     uses, fresh = [], []
     for name in book.fleet.ids("aircraft"):
@@ -197,7 +197,7 @@ def _uses(book: Book, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
     return uses, fresh
 
 
-def use_of(book: Book, aircraft: str, now: int) -> Use | None:
+def use_of(book: FactStore, aircraft: str, now: int) -> Use | None:
     """The use of an aircraft that has flown, over the last weeks; None when it did not fly in them."""
     all_flights = book.filed(aircraft, "flown")
     flown = [event for event in all_flights if now - WEEKS * WEEK < event.at <= now]
@@ -214,7 +214,7 @@ def use_of(book: Book, aircraft: str, now: int) -> Use | None:
     return Use(aircraft, len(weeks), flights, fmean(weeks), stdev(weeks), flight, packs, taken)
 
 
-def _percent(book: Book, packs: Counter[tuple[str, ...]], now: int) -> float:
+def _percent(book: FactStore, packs: Counter[tuple[str, ...]], now: int) -> float:
     """What a flight took from a pack on average, by their cycles: percent."""
     flown = Counter(pack for together, count in packs.items() for pack in together for _ in range(count))
     taken = 0.0

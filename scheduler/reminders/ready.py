@@ -12,7 +12,7 @@ from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.facts.charge import is_reckoned
 from scheduler.facts.condition import why_grounded
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.flight_time import RESERVE, legs
 from scheduler.facts.job_requirements import fit_to_fly, good_until, grounded_at, needed, takers
@@ -98,13 +98,13 @@ class Ready(NamedTuple):
         return None if minutes is None else float(minutes)
 
 
-def next_job(book: Book, now: int) -> str | None:
+def next_job(book: FactStore, now: int) -> str | None:
     """The job that starts next, as known at an instant."""
     plans = [(plan.starts, job.name) for job in book.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
     return min(plans)[1] if plans else None
 
 
-def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
+def ready_for(book: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
     """The answer for each aircraft in question: that of the job, or all in service where it names none."""
     booked = book.job(job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
@@ -113,14 +113,14 @@ def ready_for(book: Book, rules: Ruleset | None, now: int, job: str | None = Non
     return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in takers(book, plan, now)]
 
 
-def others(book: Book, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
+def others(book: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
     """Other aircraft that nothing on record keeps down."""
     crafts = (name for name in book.fleet.ids("aircraft") if name != answer.aircraft)
     found = [_ready(book, rules, now, answer.job, answer.plan.flown_with(name)) for name in crafts]
     return [each for each in found if each.ready]
 
 
-def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
+def _ready(book: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
     items = needed(book, plan, now)
     packs = [pack for pack in packs_for(book, plan.aircraft) if book.in_service(pack, now, now)]
     opened = open_on(book, rules, now, [*items, *packs, *_pilots(book)])
@@ -142,11 +142,11 @@ def _ready(book: Book, rules: Ruleset | None, now: int, job: str | None, plan: P
     )  # fmt: skip
 
 
-def _pilots(book: Book) -> list[Item]:
+def _pilots(book: FactStore) -> list[Item]:
     return [book.fleet[name] for name in book.fleet.ids("pilot")]
 
 
-def open_on(book: Book, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
+def open_on(book: FactStore, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
     """The verdicts on some items whose reminders are open."""
     if rules is None:
         return []
@@ -159,7 +159,7 @@ def _grounding(opened: list[Verdict], item: Item) -> list[Verdict]:
 
 
 def _keeps_down(
-    book: Book, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
+    book: FactStore, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
 ) -> list[str]:
     told = grounded_at(book, plan, now)
     found = [f"{each.item} {each.why}" for each in told]
@@ -180,12 +180,12 @@ def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int
     return [Todo(each.rule.id, each.item.id, each.rule.title, each.urgency(now)) for each in calm]
 
 
-def _why_left(book: Book, pack: Item, opened: list[Verdict], now: int) -> str:
+def _why_left(book: FactStore, pack: Item, opened: list[Verdict], now: int) -> str:
     words = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
     return why_grounded(book.lives(pack)[-1], now) or next(iter(words), "nothing on record of it")
 
 
-def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
+def _state(book: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
     piece = book.fact(pack, "charge").piece(now)
     charge = piece.at(now)
     rates = _rates(book, pack, str(plan.aircraft), now)
@@ -204,7 +204,7 @@ def _state(book: Book, pack: Item, sisters: list[Item], plan: Plan, now: int) ->
     return PackState(pack.id, held, is_reckoned(piece, now, pack.plate), lasting(held), lasting(100))
 
 
-def _rates(book: Book, pack: Item, aircraft: str, now: int) -> list[float]:
+def _rates(book: FactStore, pack: Item, aircraft: str, now: int) -> list[float]:
     """Minutes a percent on the last flights with an aircraft."""
     told = [leg.rate for leg in legs(book.lives(pack)[-1]) if leg.aircraft == aircraft and leg.event.at <= now]
     return told[-RECENT:]
@@ -219,17 +219,17 @@ def _sum(parts: list[Estimate | None]) -> Estimate | None:
     return Estimate(sum(e.value for e in known), sum(e.low for e in known), sum(e.high for e in known), basis)
 
 
-def _chargers(book: Book, now: int) -> list[Item]:
+def _chargers(book: FactStore, now: int) -> list[Item]:
     """The chargers in service."""
     chargers = (book.fleet[name] for name in book.fleet.ids("charger"))
     return [charger for charger in chargers if book.in_service(charger, now, now)]
 
 
-def _unfit(book: Book, charger: Item, now: int) -> bool:
+def _unfit(book: FactStore, charger: Item, now: int) -> bool:
     return book.fact(charger, "found_unfit").at(now) == "yes"
 
 
-def _charging(book: Book, states: list[PackState], now: int) -> Estimate | None:
+def _charging(book: FactStore, states: list[PackState], now: int) -> Estimate | None:
     """How long it takes to charge some packs on the charger in order that has the most ports; None where that is not
     known."""
     chargers = [each for each in _chargers(book, now) if each.plate.get("power") and not _unfit(book, each, now)]
@@ -244,7 +244,7 @@ def _charging(book: Book, states: list[PackState], now: int) -> Estimate | None:
     return Estimate(sum(t.value for t in rounds), sum(t.low for t in rounds), sum(t.high for t in rounds), basis)
 
 
-def _papers(book: Book, plan: Plan, now: int) -> list[Paper]:
+def _papers(book: FactStore, plan: Plan, now: int) -> list[Paper]:
     """The papers that are not good when the job starts, as known now; those that nothing is on record of, too."""
     found = []
     for name in book.fleet.ids("paper"):

@@ -6,7 +6,7 @@ from scheduler.base.instants import MINUTE, moment_near
 from scheduler.base.text import listed
 from scheduler.base.units import count, show, show_span
 from scheduler.cells.estimate import Estimate
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.flight_time import RESERVE
 from scheduler.reminders.ready import PackState, Paper, Ready, Todo, others, ready_for
 from scheduler.verdicts.rule import Ruleset
@@ -41,7 +41,7 @@ def ready_text(verdict: Verdict, now: int) -> str:
     return "\n".join([*lines, *near, IN_THE_AIR])
 
 
-def sentences(book: Book, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
+def sentences(book: FactStore, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
     """The answer for one aircraft, most telling first."""
     found = [headline(answer, now, say)]
     if answer.keeps_down:
@@ -138,7 +138,7 @@ def _minutes(answer: Ready) -> list[str]:
     return [f"{about[0].upper() + about[1:]}; booked {answer.booked:.0f}.{short}"]
 
 
-def fresh_propellers(book: Book, answer: Ready, now: int) -> list[str]:
+def fresh_propellers(book: FactStore, answer: Ready, now: int) -> list[str]:
     """A line where a set has not flown since it was put on."""
     fresh = []
     for name in book.fleet.ids("propellers"):
@@ -154,7 +154,7 @@ def fresh_propellers(book: Book, answer: Ready, now: int) -> list[str]:
     )
 
 
-def controller_sentences(book: Book, answer: Ready, now: int) -> list[str]:
+def controller_sentences(book: FactStore, answer: Ready, now: int) -> list[str]:
     """Each control unit with what is known of its charge."""
     found = []
     for name in book.fleet.ids("controller") if answer.job else ():

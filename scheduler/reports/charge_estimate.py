@@ -10,7 +10,7 @@ from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
 from scheduler.facts.charge import cell_volts, is_reckoned
-from scheduler.facts.fact_store import Book, Lifetime
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
 from scheduler.reports.charge_history import STORAGE
@@ -45,7 +45,7 @@ class Bench(NamedTuple):
     minutes: Estimate
 
 
-def holding(book: Book, life: Lifetime, now: int) -> ChargeEstimate:
+def holding(book: FactStore, life: Lifetime, now: int) -> ChargeEstimate:
     """What it holds, and how that is known."""
     piece = book.fact(life.item, "charge").piece(now)
     value, by = piece.at(now), events_of(piece.trail)
@@ -70,7 +70,7 @@ def _told(event: Event, life: Lifetime) -> tuple[str, float, float]:
     return "voltage", read.value - read.low, read.high - read.value
 
 
-def bench(book: Book, life: Lifetime, percent: float) -> list[Bench]:
+def bench(book: FactStore, life: Lifetime, percent: float) -> list[Bench]:
     """How long filling takes, and draining to storage charge, on each charger whose power is known. ESTIMATES."""
     energy, found = energy_of(life.item), []
     for name in book.fleet.ids("charger"):

@@ -13,7 +13,7 @@ from scheduler.cells.resistance import resistance_ratio
 from scheduler.cells.sudden import last_ratio
 from scheduler.cells.trend import Line, theil_sen
 from scheduler.facts.capacity import Capacity, Health, capacities, healths
-from scheduler.facts.fact_store import Book, Lifetime
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.flight_time import RECENT, RESERVE, Leg, legs
 from scheduler.facts.readings import mild_resistances
 from scheduler.fleet.fleet import Item
@@ -105,7 +105,7 @@ class PackReport(NamedTuple):
         return cost(self.sitting.lost, self.price.amount) if self.sitting and self.price else None
 
 
-def past_of(book: Book, item: Item, now: int) -> Past:
+def past_of(book: FactStore, item: Item, now: int) -> Past:
     """What a pack has been through by `now`."""
     life = _life_at(book, item, now)
     since = next((event.at for event in life.events if event.at <= now), None)
@@ -114,11 +114,11 @@ def past_of(book: Book, item: Item, now: int) -> Past:
     return Past(item, since, history, known, book.fact(item, "health").at(now))  # type: ignore[arg-type]
 
 
-def _life_at(book: Book, item: Item, now: int) -> Lifetime:
+def _life_at(book: FactStore, item: Item, now: int) -> Lifetime:
     return next(each for each in reversed(book.lives(item)) if each.start <= now)
 
 
-def sheet_of(book: Book, item: Item, now: int) -> PackReport:
+def sheet_of(book: FactStore, item: Item, now: int) -> PackReport:
     """The sheet of a pack. Nothing later than `now` enters, but a flight under way."""
     life, past = _life_at(book, item, now), past_of(book, item, now)
     history, known, found = past.history, past.capacities, bands(past.history)
@@ -155,7 +155,7 @@ def resistance(life: Lifetime, now: int) -> Resistance:
     return Resistance(readings, resistance_ratio([mohm for _, mohm in readings]))
 
 
-def flown(book: Book, life: Lifetime, now: int) -> list[Flights]:
+def flown(book: FactStore, life: Lifetime, now: int) -> list[Flights]:
     """How long a percent lasts, by aircraft, against its own past and its sisters."""
     own = _by_aircraft(legs(life), now)
     flew = {pack for aircraft in own for event in book.filed(aircraft, "flown") for pack in event.get("packs")}

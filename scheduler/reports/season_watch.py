@@ -7,7 +7,7 @@ from typing import NamedTuple
 from scheduler.answers.desk import Desk
 from scheduler.answers.groups import boards, placing
 from scheduler.base.progress import Progress, nobody
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, pressing
@@ -76,7 +76,7 @@ def _opened(reminder: Reminder) -> Opened:
     return Opened(reminder.key, verdict.rule.title, stretch, urgent, gave_way_to(reminder) is not None)
 
 
-def _state(book: Book, item: Item, end: int) -> State:
+def _state(book: FactStore, item: Item, end: int) -> State:
     facts = {name: book.fact(item, name).at(end) for name in _FACTS if item.kind in book.catalogue[name].about}
     past = past_of(book, item, end) if item.kind == "pack" else None
     return State(facts, book.retired(item) <= end, past)

@@ -11,7 +11,7 @@ from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source
 from scheduler.events.validation import problems
 from scheduler.facts.declare import Fact
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
@@ -85,7 +85,7 @@ def verdict_of(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Verdict:
         if wrong := problems(event):
             raise ValueError(f"event {number} of the case: {'; '.join(wrong)}")
     zone = _zone(case)
-    book = Book(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
+    book = FactStore(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
     name = {"job": "job", "home": "home"}.get(about, case.get("item", {}).get("id", about))
     if about == "job" and name not in book.jobs:
         raise ValueError("no event of the case books a job")

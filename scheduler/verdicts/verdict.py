@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.events.event import Event
-from scheduler.facts.fact_store import Book, counts_from
+from scheduler.facts.fact_store import FactStore, counts_from
 from scheduler.facts.intervals import UNKNOWN, YES, Intervals, every
 from scheduler.facts.jobs import OF_PLANS, plans_for
 from scheduler.facts.timeline import Timeline
@@ -46,7 +46,7 @@ class Verdict:
     """
 
     def __init__(
-        self, rule: Rule, item: Item, book: Book, rules: Ruleset | None = None, since: int = MIN_INSTANT
+        self, rule: Rule, item: Item, book: FactStore, rules: Ruleset | None = None, since: int = MIN_INSTANT
     ) -> None:
         self.rule = rule
         self.item = item
@@ -214,7 +214,7 @@ class Verdict:
 
 
 def verdicts(
-    book: Book,
+    book: FactStore,
     rules: Ruleset,
     items: list[str] | None = None,
     only: list[str] | None = None,
@@ -233,7 +233,7 @@ def verdicts(
     return found
 
 
-def _by_kind(book: Book, items: list[str]) -> dict[str, list[str]]:
+def _by_kind(book: FactStore, items: list[str]) -> dict[str, list[str]]:
     """Names of items by kind, each kind in the order of the book's; names of nothing left out.
 
     A job may have the name of an item, or of the home: both are meant.

@@ -21,7 +21,7 @@ from scheduler.base.shipped import folder
 from scheduler.cli import outlook
 from scheduler.daemon.work_list import uncollected
 from scheduler.events.taking import take
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
 from scheduler.reminders.board import Board
 from scheduler.reminders.groups import boards as one_by_one
@@ -62,7 +62,7 @@ def at_once(at: Desk, as_told: bool = True, since: Since | None = None) -> Itera
     yield board
 
 
-def ahead_at_once(book: Book, rules: Ruleset, _groups: object, as_told: bool, since: Since) -> Iterator[Board]:
+def ahead_at_once(book: FactStore, rules: Ruleset, _groups: object, as_told: bool, since: Since) -> Iterator[Board]:
     """The same for an outlook, over all time."""
     yield Board(book, rules, None, as_told)
 
@@ -136,7 +136,7 @@ def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
 
 
 def test_an_outlook_holds_the_entries_of_one_group(demo: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    books: list[weakref.ref[Book]] = []
+    books: list[weakref.ref[FactStore]] = []
 
     def watched(*asked: object, **named: object) -> Iterator[Board]:
         for board in one_by_one(*asked, **named):  # type: ignore[arg-type]

@@ -4,7 +4,7 @@ import pytest
 
 from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE
 from scheduler.facts.charge import is_reckoned
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import Intervals
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
@@ -363,7 +363,7 @@ def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> 
 
 
 def test_a_book_computes_a_fact_once() -> None:
-    book: Book = book_of(pack(), charged(NOON))
+    book: FactStore = book_of(pack(), charged(NOON))
     assert fact(book, "B", "charge") is fact(book, "B", "charge")
 
 

@@ -15,7 +15,7 @@ from scheduler.events.event import JOB, JOBS
 from scheduler.events.log import Log, LogReader
 from scheduler.events.taking import take
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.fact_store import Book, Clocks, counts_from
+from scheduler.facts.fact_store import Clocks, FactStore, counts_from
 from scheduler.facts.home_facts import evidence
 from scheduler.facts.jobs import OF_PLANS
 from scheduler.facts.timeline import Segment, Timeline, events_of
@@ -97,7 +97,7 @@ def logs(draw: st.DrawFn, least: int = 0) -> Entries:
     return made
 
 
-def questions(book: Book) -> Iterator[tuple[Item, str, str | None]]:
+def questions(book: FactStore) -> Iterator[tuple[Item, str, str | None]]:
     """Every fact, and variant, of everything that the book knows."""
     for declared in CATALOGUE.values():
         for kind in declared.about:
@@ -109,7 +109,7 @@ def questions(book: Book) -> Iterator[tuple[Item, str, str | None]]:
 Answer = list[tuple[int, object, object, list[str]]]
 
 
-def answers(book: Book) -> dict[tuple[str, str, str | None], Answer]:
+def answers(book: FactStore) -> dict[tuple[str, str, str | None], Answer]:
     """Every fact with its reasons."""
     return {
         (item.id, name, of): [
@@ -119,16 +119,16 @@ def answers(book: Book) -> dict[tuple[str, str, str | None], Answer]:
     }
 
 
-def book_over(entries: Entries) -> Book:
-    return Book(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
+def book_over(entries: Entries) -> FactStore:
+    return FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
 
 
-def put(path: Path, entries: Entries) -> Book:
+def put(path: Path, entries: Entries) -> FactStore:
     """A book over a real log that took the entries one by one."""
     log = Log(path / "shelfbell.db")
     for made in entries:
         take(log, [(1, json.dumps(made))], Fleet(FLEET), NOW)
-    return Book(Fleet(FLEET), LogReader(log), Clocks(ZONE))
+    return FactStore(Fleet(FLEET), LogReader(log), Clocks(ZONE))
 
 
 def instants(timeline: Timeline) -> Iterator[int]:
@@ -208,7 +208,7 @@ def test_so_it_is_where_jobs_are_booked_and_called_off(entries: Entries, hours: 
     _holds_onward(book_over(entries), START + hours * HOUR)
 
 
-def _holds_onward(book: Book, since: int) -> None:
+def _holds_onward(book: FactStore, since: int) -> None:
     for item, name, of in questions(book):
         late, whole = book.fact(item, name, of, since), book.fact(item, name, of)
         assert _untrailed(late.clipped(since, MAX_INSTANT)) == _untrailed(whole.clipped(since, MAX_INSTANT)), (
@@ -333,7 +333,7 @@ def test_which_facts_a_booking_can_change_is_told_for_every_fact() -> None:
     ]
     asking = set()
     for item, name, of in questions(book_over(entries)):
-        book = Book(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), listening=True)
+        book = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), listening=True)
         heard = book.heard(partial(book.fact, item, name, of))
         if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in heard):
             asking.add(name)

@@ -3,7 +3,7 @@
 import pytest
 
 from scheduler.base.instants import DAY, MAX_INSTANT
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
@@ -14,7 +14,7 @@ FLEET = {
 NOON = "2026-04-01 12:00"
 
 
-def known(*entries: Fields) -> Book:
+def known(*entries: Fields) -> FactStore:
     return book_of(FLEET, *entries)
 
 

@@ -26,7 +26,7 @@ from scheduler.events.event import HOME
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.fact_store import Book, Lifetime
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
@@ -381,7 +381,7 @@ def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> Non
 
 def counted() -> int:
     """How many books and lives there are."""
-    return sum(isinstance(each, Book | Lifetime) for each in gc.get_objects())
+    return sum(isinstance(each, FactStore | Lifetime) for each in gc.get_objects())
 
 
 def test_a_job_called_as_an_item_or_the_home_is_rung_for(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from scheduler.base.instants import rfc3339
 from scheduler.daemon.wake import Woken, look_at_all, wake
 from scheduler.events.log import LogReader
 from scheduler.events.taking import take
-from scheduler.facts.fact_store import Book
+from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
@@ -132,7 +132,7 @@ class Clockwork:
 
     def board(self) -> Board:
         """The board as the daemon has it before it."""
-        return Board(Book(self.setup.fleet, LogReader(self.home.log), self.setup.clocks), self.setup.rules)
+        return Board(FactStore(self.setup.fleet, LogReader(self.home.log), self.setup.clocks), self.setup.rules)
 
     def told(self) -> list[tuple[int, str, str, str, str]]:
         """What was told of which reminder, in order: when, kind, rule, item, reason."""

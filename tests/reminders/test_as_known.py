@@ -17,7 +17,7 @@ from scheduler.events.log import Log
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.as_known import Known
 from scheduler.reminders.board import Board
@@ -65,7 +65,7 @@ def daemon(log: Log, start: int, end: int) -> list[tuple[Decision, Board]]:
     now = min([start, *told_at])
     ledger, made = Ledger(began=now), []
     while now < end:
-        board = Board(Book(Fleet(PLATES), AsToldBy(log, now), CLOCKS), RULES)
+        board = Board(FactStore(Fleet(PLATES), AsToldBy(log, now), CLOCKS), RULES)
         decision = decide(board, ledger, HOURS, now)
         for line in decision.told():
             ledger.add(line)
@@ -162,7 +162,7 @@ def test_the_reminders_as_known_are_those_that_a_daemon_had_before_it(tmp_path: 
 def test_what_was_told_late_rings_late_as_known_and_in_time_in_hindsight(tmp_path: Path) -> None:
     log = log_of(tmp_path, [event("2026-03-21 10:00", "charged", item="B", recorded_at="2026-03-24 12:00")])
     start, end = moment("2026-03-21"), moment("2026-03-26")
-    board = Board(Book(Fleet(PLATES), AsToldBy(log, MAX_INSTANT), CLOCKS), RULES, as_told=False)
+    board = Board(FactStore(Fleet(PLATES), AsToldBy(log, MAX_INSTANT), CLOCKS), RULES, as_told=False)
 
     then, now = as_known(log, start, end), rehearse(board, HOURS, start, end)
 

@@ -17,7 +17,7 @@ from scheduler.base.instants import DAY, rfc3339
 from scheduler.cells.ageing import StorageSpell, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.events.event import Event
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reports.charge_history import EDGES, NAMES, Run, bands, moves, sitting
 from scheduler.reports.chart import Point, bar, chart
@@ -184,7 +184,7 @@ def test_of_other_packs_only_those_that_flew_the_same_aircraft_are_read() -> Non
     ]
     packs = [{"id": pack, "chemistry": "lipo", "cells": 4, "capacity": "5000 mAh"} for pack in "ABCDE"]
     fleet = Fleet({"aircraft": [{"id": "heron"}, {"id": "wagtail"}], "packs": packs})
-    book = Book(fleet, Noting(entries), Clocks(ZoneInfo("UTC")))
+    book = FactStore(fleet, Noting(entries), Clocks(ZoneInfo("UTC")))
 
     (found,) = sheet_of(book, fleet["A"], moment("2026-04-05")).flights
 

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import HOUR
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.fact_store import Book, Clocks
+from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import verdicts
@@ -20,7 +20,7 @@ EVERY_RULE = Ruleset(list(rules().values()), {}, CATALOGUE)
 @given(logs(), st.integers(-24, 60 * 24))
 def test_what_is_open_or_comes_is_the_same_since_an_instant_as_over_all_time(entries: Entries, hours: int) -> None:
     instant = START + hours * HOUR
-    book = Book(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
+    book = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
     whole, late = verdicts(book, EVERY_RULE), verdicts(book, EVERY_RULE, since=lambda _key: instant)
     for one, other in zip(whole, late, strict=True):
         standing = [stretch for stretch in one.stretches if stretch.ended > instant]
