@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 from scheduler.answers.desk import Desk
 from scheduler.events.event import HOME
-from scheduler.home.item_states import Folds
+from scheduler.home.item_states import ItemStates
 from scheduler.reminders import groups
 from scheduler.reminders.board import Board
 from scheduler.reminders.item_state import together
@@ -18,7 +18,7 @@ def item_groups(at: Desk) -> list[list[str]]:
     """All items, jobs and the home: one group where they are few, else those that rest on the same entries together,
     and the home last."""
     log = at.home.log
-    found = list(together(at.setup.fleet, Folds(log).jobs() if log.exists() else {}))
+    found = list(together(at.setup.fleet, ItemStates(log).jobs() if log.exists() else {}))
     names = [name for group in found for name in group]
     if len(names) <= AT_ONCE:
         return [names]

@@ -7,12 +7,12 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, rfc3339
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.work_list import Look, Scope, ensure_folds, in_parts, scope_of, uncollected
+from scheduler.daemon.work_list import Look, Scope, ensure_item_states, in_parts, scope_of, uncollected
 from scheduler.events.event import HOME, Event
 from scheduler.events.log import LogReader, Transaction
 from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
-from scheduler.home.item_states import Folds, drop
+from scheduler.home.item_states import ItemStates, drop
 from scheduler.home.setup import Channel, Setup
 from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
@@ -30,7 +30,7 @@ from scheduler.reminders.decide import (
     next_wake,
     with_digest,
 )
-from scheduler.reminders.item_state import Fold, SolvedBoard, folds, home_asked_since, solve
+from scheduler.reminders.item_state import ItemState, SolvedBoard, home_asked_since, item_states, solve
 from scheduler.reminders.message_text import Newest, Text, compose, keep
 from scheduler.reminders.unjudged import Unknown
 from scheduler.verdicts.explain import explain, to_json
@@ -81,7 +81,7 @@ def wake(
     for left in reversed(range(_TRIES)):
         version = home.log.version()
         if kept:
-            ensure_folds(home, setup, outbox, now, progress)
+            ensure_item_states(home, setup, outbox, now, progress)
         with home.log.reading():
             woken = _look(desk, kept)
         with outbox.writing() as transaction:
@@ -110,7 +110,7 @@ def _keep(home: Home, transaction: Transaction, woken: Woken) -> None:
         drop(transaction)
         return
     scope, made = woken.look
-    Folds(home.log).keep(transaction, scope.was, scope.base, made, scope.home_by)
+    ItemStates(home.log).keep(transaction, scope.was, scope.base, made, scope.home_by)
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:
@@ -131,13 +131,13 @@ def _look(desk: "_Desk", kept: bool = False) -> Woken:
     seen = desk.see(scope, False, None)
     digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
     if digest:
-        scope = scope and scope.widened(Folds(home.log).with_news())
+        scope = scope and scope.widened(ItemStates(home.log).with_news())
         seen = desk.see(scope, True, gap)
     messages = [message for channel in setup.channels for message in _messages(seen, channel, setup, desk.newest)]
     woken = Woken(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
     if scope is None:
         return woken
-    folds, items = Folds(home.log), scope.items
+    folds, items = ItemStates(home.log), scope.items
     turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or MAX_INSTANT) if turn > now]
     return woken._replace(next_wake=min(turns), open=seen.open + folds.open_but(items), look=Look(scope, seen.states))
 
@@ -150,7 +150,7 @@ class _Seen(NamedTuple):
     sick: dict[Key, str]
     open: int
     next_wake: int
-    states: list[Fold]
+    states: list[ItemState]
 
 
 class _Desk(NamedTuple):
@@ -170,7 +170,7 @@ class _Desk(NamedTuple):
         """A board of some items, or of all. `touched`: the items of which what is kept does not hold; `ledger`: what it
         has no need to speak of any more is not asked about."""
         setup, reader = self.setup, LogReader(self.home.log)
-        known = Folds(self.home.log).known(but=touched) if items is not None and HOME in items else None
+        known = ItemStates(self.home.log).known(but=touched) if items is not None and HOME in items else None
         begins = MIN_INSTANT if ledger is None else home_asked_since(setup.rules, ledger, self.now)
         book = FactStore(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
         return Board(book, setup.rules, items, since=None if ledger is None else partial(ledger.since, now=self.now))
@@ -216,7 +216,7 @@ class _Desk(NamedTuple):
             sick=solved.sick,
             open=len(board.open_at(now)),
             next_wake=next_wake(board, ledger, hours, decision),
-            states=[] if items is None else list(folds(board, solved, ledger, hours, decision, items)),
+            states=[] if items is None else list(item_states(board, solved, ledger, hours, decision, items)),
         )
         board.book.close()
         return seen

@@ -16,12 +16,20 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.facts.home_facts import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
-from scheduler.home.item_states import Base, Folds, fresh_entries
+from scheduler.home.item_states import Base, ItemStates, fresh_entries
 from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import decide
-from scheduler.reminders.item_state import Fold, done_with, folds, home_asked_since, home_can_wait, solve, together
+from scheduler.reminders.item_state import (
+    ItemState,
+    done_with,
+    home_asked_since,
+    home_can_wait,
+    item_states,
+    solve,
+    together,
+)
 
 _WOBBLE = SECOND
 """By so much the clock may stand before the last look without anything having changed. Common practice, no source."""
@@ -56,7 +64,7 @@ class Look(NamedTuple):
     """What a look leaves to be kept."""
 
     scope: Scope
-    folds: list[Fold]
+    folds: list[ItemState]
 
 
 @contextmanager
@@ -72,11 +80,11 @@ def uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: Progress = nobody) -> None:
+def ensure_item_states(home: Home, setup: Setup, outbox: Outbox, now: int, progress: Progress = nobody) -> None:
     """Make the folds of all items where there are none that hold for this set-up, or the clock was put back since."""
     if holding(home, setup, outbox, now) is not None:
         return
-    kept = Folds(home.log)
+    kept = ItemStates(home.log)
     base = Base(setup.fingerprint, home.log.place())
     with uncollected():
         made = list(fold_all(home, setup, now, progress))
@@ -88,24 +96,24 @@ def ensure_folds(home: Home, setup: Setup, outbox: Outbox, now: int, progress: P
 def holding(home: Home, setup: Setup, outbox: Outbox, now: int) -> Base | None:
     """What the folds that are kept hold for; None where they do not hold for this set-up, or so much was logged or the
     clock put back since that all are to be made anew."""
-    kept = Folds(home.log)
+    kept = ItemStates(home.log)
     was = kept.base()
     if was is None or was.fingerprint != setup.fingerprint or home.log.place() - was.seq >= _TOO_MANY:
         return None
     return was if (outbox.state("woke_at") or now) - now < _WOBBLE else None
 
 
-def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) -> Iterator[Fold]:
+def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) -> Iterator[ItemState]:
     """The folds of all items, made group by group: never are the entries of all held at once. Those of many items are
     made in several processes."""
     folder = _Folder(home, setup, now)
-    groups = [[name for name in group if name != HOME] for group in together(setup.fleet, Folds(home.log).jobs())]
+    groups = [[name for name in group if name != HOME] for group in together(setup.fleet, ItemStates(home.log).jobs())]
     known = {name for group in groups for name in group}
     told = {key.item for key in Outbox(home.log).ledger().spoken_of()}
     groups.append(sorted(told - known - {HOME}))
     groups.reverse()  # what belongs to no aircraft takes longest: no process is left alone with it at the end
     parts = list(_dealt_out(groups))
-    made: Iterator[list[Fold]]
+    made: Iterator[list[ItemState]]
     if len(known) > AT_ONCE:
         made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), parts)
     else:
@@ -146,10 +154,10 @@ class _Folder:
         self._setup = setup
         self._now = now
 
-    def __call__(self, groups: list[list[str]]) -> list[Fold]:
+    def __call__(self, groups: list[list[str]]) -> list[ItemState]:
         return [fold for group in groups for fold in self.folds(group)]
 
-    def folds(self, group: list[str], known: Known | None = None) -> list[Fold]:
+    def folds(self, group: list[str], known: Known | None = None) -> list[ItemState]:
         """The folds of one group. `known`: what is known of others, for a look at the home."""
         setup, now = self._setup, self._now
         ledger = Outbox(self._home.log).ledger(group)
@@ -164,7 +172,7 @@ class _Folder:
         left = [name for name in group if name not in gone]
         board = Board(book, setup.rules, left, since=partial(ledger.since, now=now))
         solved = solve(board, now)
-        made = folds(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left)
+        made = item_states(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left)
         over += made
         book.close()
         return over
@@ -175,7 +183,7 @@ def scope_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> Scope | None
     was = holding(home, setup, outbox, now)
     if was is None:
         return None
-    kept = Folds(home.log)
+    kept = ItemStates(home.log)
     base = Base(was.fingerprint, home.log.place())
     items = kept.waiting(now)
     if base.seq == was.seq:

@@ -17,7 +17,7 @@ from scheduler.facts.fact_store import counts_from
 
 if TYPE_CHECKING:
     from scheduler.facts.home_facts import Known
-    from scheduler.reminders.item_state import Fold
+    from scheduler.reminders.item_state import ItemState
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS folds (
@@ -76,7 +76,7 @@ def fresh_entries(log: Log, after: int, to: int) -> Fresh:
     return Fresh(filed, began, first_at, any(map(corrects, fresh)))
 
 
-class Folds:
+class ItemStates:
     """The folds of one home."""
 
     def __init__(self, log: Log) -> None:
@@ -162,7 +162,7 @@ class Folds:
         return dict(rows)
 
     def keep(
-        self, transaction: Transaction, was: Base, base: Base, folds: "Iterable[Fold]", home_by: int | None = None
+        self, transaction: Transaction, was: Base, base: Base, folds: "Iterable[ItemState]", home_by: int | None = None
     ) -> None:
         """Keep folds made from what `was` kept, up to `base`; nothing where another has changed that.
 
@@ -180,7 +180,7 @@ class Folds:
         for fold in made:
             _keep(transaction, fold)
 
-    def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: "Iterable[Fold]") -> None:
+    def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: "Iterable[ItemState]") -> None:
         """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
         drop(transaction)
         for table in _TABLES:
@@ -198,7 +198,7 @@ def drop(transaction: Transaction) -> None:
         transaction.execute(f"DROP TABLE IF EXISTS {table}")
 
 
-def _keep(transaction: Transaction, fold: "Fold") -> None:
+def _keep(transaction: Transaction, fold: "ItemState") -> None:
     # What an item rested on before stays noted: it is looked at once too often, never once too little.
     row = (*fold[:5], *(fold.evidence or (None, None)), *(fold.outline or (None, None)))
     transaction.execute(f"INSERT OR REPLACE INTO folds VALUES ({', '.join('?' * len(row))})", row)

@@ -6,7 +6,7 @@ from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
-from scheduler.home.item_states import Base, Folds, fresh_entries
+from scheduler.home.item_states import Base, ItemStates, fresh_entries
 from scheduler.home.setup import Setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
@@ -29,7 +29,7 @@ def standing(home: Home, setup: Setup, now: int) -> Standing | None:
 
 
 def _standing(home: Home, setup: Setup, now: int) -> Standing | None:
-    folds = Folds(home.log)
+    folds = ItemStates(home.log)
     was, place = folds.base(), home.log.place()
     woke_at = Outbox(home.log).state("woke_at")
     if was is None or woke_at is None or now < woke_at or was.fingerprint != setup.fingerprint:
@@ -47,7 +47,7 @@ _TOO_MANY = 1_000
 """From so many entries that no wake has seen it is as quick to look at all anew."""
 
 
-def _touched(home: Home, folds: Folds, was: Base, place: int) -> set[str]:
+def _touched(home: Home, folds: ItemStates, was: Base, place: int) -> set[str]:
     return folds.touched(fresh_entries(home.log, was.seq, place)) | {HOME} if place > was.seq else set()
 
 
@@ -57,9 +57,9 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     from scheduler.reminders.item_state import home_since
 
     since, others = home_since(setup.rules, now), items - {HOME}
-    known = Folds(home.log).known(others, since) if HOME in items else None
+    known = ItemStates(home.log).known(others, since) if HOME in items else None
     asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in others))
     if asked:  # since when, is asked over all time
-        known = Folds(home.log).known(others)
+        known = ItemStates(home.log).known(others)
     book = FactStore(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
     return Board(book, setup.rules, sorted(items), since=lambda _key: now)

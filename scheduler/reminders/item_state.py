@@ -32,7 +32,7 @@ from scheduler.verdicts.verdict import Key, Verdict
 Told = TypeVar("Told", Reminder, Unknown)
 
 
-class Fold(NamedTuple):
+class ItemState(NamedTuple):
     """What a wake left of an item.
 
     `next_at`: the first instant at which a verdict on it changes or something is to be said of it, if nothing is logged
@@ -94,9 +94,9 @@ def _sickness(verdict: Verdict, now: int) -> str:
     return ""
 
 
-def folds(
+def item_states(
     board: Board, solved: SolvedBoard, ledger: Ledger, hours: Hours, decision: Decision, items: Iterable[str]
-) -> Iterator[Fold]:
+) -> Iterator[ItemState]:
     """The folds of some items after a decision on a board that holds all of their verdicts, noted in the ledger."""
     now = decision.at
     turns = _turns(board, ledger, hours, decision)
@@ -115,7 +115,7 @@ def folds(
         its = opened.get(item, []), unknown.get(item, [])
         kept = outline_of(board, item, *its, now, next_at) if any(its) and item not in sick else None
         rests = frozenset(_stored(rests_on, item))
-        yield Fold(item, next_at, len(its[0]), item in news, over_at, rests, told, kept)
+        yield ItemState(item, next_at, len(its[0]), item in news, over_at, rests, told, kept)
 
 
 def _by_item(found: Iterable[Told]) -> dict[str, list[Told]]:
@@ -149,7 +149,7 @@ def _over_at(job: Job) -> int:
     return max(plan.ends for plan in job.plans) + GRACE
 
 
-def done_with(book: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> Fold | None:
+def done_with(book: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> ItemState | None:
     """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
     be solved. `unsettled`: of what something was told, and not that it is over."""
     job = book.job(name)
@@ -162,7 +162,7 @@ def done_with(book: FactStore, rules: Ruleset, unsettled: Container[str], name: 
     ):
         return None
     flown = {(str(plan.aircraft), "flown") for plan in job.plans}
-    return Fold(name, MAX_INSTANT, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
+    return ItemState(name, MAX_INSTANT, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
 
 
 def _rests_after(book: FactStore, rule: Rule) -> float:

@@ -30,11 +30,11 @@ from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.jobs import AFTERWARDS
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
-from scheduler.home.item_states import Folds, drop
+from scheduler.home.item_states import ItemStates, drop
 from scheduler.messages.outbox import Outbox
 from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.item_state import Fold, home_since
+from scheduler.reminders.item_state import ItemState, home_since
 from tests.homes import ruleset
 from tests.messages.clockwork import Clockwork
 from tests.support import moment
@@ -230,7 +230,7 @@ def same_board(life: Clockwork, now: int) -> None:
 
 def same_folds(life: Clockwork) -> None:
     """What is kept is what would be made anew, but for how often an item is looked at."""
-    if Folds(life.home.log).base() is None:
+    if ItemStates(life.home.log).base() is None:
         return  # forgotten, and no wake since
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
     there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
@@ -245,7 +245,7 @@ def same_folds(life: Clockwork) -> None:
     assert all(fold.rests_on <= whole[item].rests_on for item, fold in anew.items())
 
 
-def anew_for(life: Clockwork) -> dict[str, Fold]:
+def anew_for(life: Clockwork) -> dict[str, ItemState]:
     """The folds made anew, by item."""
     return {fold.item: fold for fold in fold_all(life.home, life.setup, life.now)}
 
@@ -512,7 +512,7 @@ def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
 ) -> None:
     life = life_of(tmp_path)
     life.log("charged", item="A")
-    ensure, left = wakes.ensure_folds, [2]
+    ensure, left = wakes.ensure_item_states, [2]
 
     def ensured_and_forgotten(*args: object) -> None:
         ensure(*args)  # type: ignore[arg-type]
