@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, rfc3339
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.work_list import Look, Scope, ensure_item_states, in_parts, scope_of, uncollected
+from scheduler.daemon.work_list import StatesToKeep, WorkList, ensure_item_states, in_parts, uncollected, work_list_of
 from scheduler.events.event import HOME, Event
 from scheduler.events.log import LogReader, Transaction
 from scheduler.facts.fact_store import FactStore
@@ -55,7 +55,7 @@ class Woken(NamedTuple):
     open: int = 0
     behind: Event | None = None
     sick: dict[Key, str] = {}  # noqa: RUF012 - never changed
-    look: Look | None = None
+    look: StatesToKeep | None = None
 
 
 def wake(
@@ -127,7 +127,7 @@ def unwell(woken: Woken) -> list[str]:
 def _look(desk: "_Desk", kept: bool = False) -> Woken:
     """Look at the items that may have changed since the folds that are `kept`, or else at all of them."""
     home, setup, now = desk.home, desk.setup, desk.now
-    scope = scope_of(home, setup, desk.outbox, now) if kept else None
+    scope = work_list_of(home, setup, desk.outbox, now) if kept else None
     seen = desk.see(scope, False, None)
     digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
     if digest:
@@ -139,7 +139,9 @@ def _look(desk: "_Desk", kept: bool = False) -> Woken:
         return woken
     folds, items = ItemStates(home.log), scope.items
     turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or MAX_INSTANT) if turn > now]
-    return woken._replace(next_wake=min(turns), open=seen.open + folds.open_but(items), look=Look(scope, seen.states))
+    return woken._replace(
+        next_wake=min(turns), open=seen.open + folds.open_but(items), look=StatesToKeep(scope, seen.states)
+    )
 
 
 class _Seen(NamedTuple):
@@ -186,7 +188,7 @@ class _Desk(NamedTuple):
         """When the last entry happened."""
         return self.board([]).book.newest()
 
-    def see(self, scope: Scope | None, digest: bool, gap: Gap | None) -> _Seen:
+    def see(self, scope: WorkList | None, digest: bool, gap: Gap | None) -> _Seen:
         """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
         if scope is None:
             return self._see(None, (), digest, gap)

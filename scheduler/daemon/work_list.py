@@ -16,7 +16,7 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.facts.home_facts import Evidence, Known, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
-from scheduler.home.item_states import Base, ItemStates, fresh_entries
+from scheduler.home.item_states import CacheKey, ItemStates, new_entries
 from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
@@ -43,27 +43,27 @@ _TOO_MANY = 10_000
 """From so many new entries on all items are folded anew."""
 
 
-class Scope(NamedTuple):
+class WorkList(NamedTuple):
     """The items that a wake looks at. `was`: what the kept folds hold for; `base`: what those it makes will.
 
     `home_by`: when the home has to be looked at for what was logged of its items; None where it need not.
     """
 
-    was: Base
-    base: Base
+    was: CacheKey
+    base: CacheKey
     items: frozenset[str]
     home_by: int | None = None
 
-    def widened(self, more: Iterable[str]) -> "Scope":
+    def widened(self, more: Iterable[str]) -> "WorkList":
         """The same with more items, and with the home where it would have to be looked at later."""
         home = frozenset() if self.home_by is None else frozenset([HOME])
         return self._replace(items=self.items | frozenset(more) | home, home_by=None)
 
 
-class Look(NamedTuple):
+class StatesToKeep(NamedTuple):
     """What a look leaves to be kept."""
 
-    scope: Scope
+    scope: WorkList
     folds: list[ItemState]
 
 
@@ -85,7 +85,7 @@ def ensure_item_states(home: Home, setup: Setup, outbox: Outbox, now: int, progr
     if holding(home, setup, outbox, now) is not None:
         return
     kept = ItemStates(home.log)
-    base = Base(setup.fingerprint, home.log.place())
+    base = CacheKey(setup.fingerprint, home.log.place())
     with uncollected():
         made = list(fold_all(home, setup, now, progress))
     in_service = first_in_service(FactStore(setup.fleet, LogReader(home.log), setup.clocks))
@@ -93,7 +93,7 @@ def ensure_item_states(home: Home, setup: Setup, outbox: Outbox, now: int, progr
         kept.renew(transaction, base, in_service, made)
 
 
-def holding(home: Home, setup: Setup, outbox: Outbox, now: int) -> Base | None:
+def holding(home: Home, setup: Setup, outbox: Outbox, now: int) -> CacheKey | None:
     """What the folds that are kept hold for; None where they do not hold for this set-up, or so much was logged or the
     clock put back since that all are to be made anew."""
     kept = ItemStates(home.log)
@@ -178,21 +178,21 @@ class _Folder:
         return over
 
 
-def scope_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> Scope | None:
+def work_list_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> WorkList | None:
     """What a wake has to look at, by the folds that are kept; None where none hold, so that it is all."""
     was = holding(home, setup, outbox, now)
     if was is None:
         return None
     kept = ItemStates(home.log)
-    base = Base(was.fingerprint, home.log.place())
+    base = CacheKey(was.fingerprint, home.log.place())
     items = kept.waiting(now)
     if base.seq == was.seq:
-        return Scope(was, base, frozenset(items))
-    fresh = fresh_entries(home.log, was.seq, base.seq)
+        return WorkList(was, base, frozenset(items))
+    fresh = new_entries(home.log, was.seq, base.seq)
     items |= kept.touched(fresh)
     at_once = fresh.correct or HOME in fresh.names or not home_can_wait(setup.rules)
     by = now if at_once else setup.hours.next_digest(fresh.first_at)
-    return Scope(was, base, frozenset(items | {HOME} if by <= now else items), None if by <= now else by)
+    return WorkList(was, base, frozenset(items | {HOME} if by <= now else items), None if by <= now else by)
 
 
 def in_parts(fleet: Fleet, items: frozenset[str]) -> list[list[str]]:

@@ -34,14 +34,14 @@ _TABLES = (
 )  # fmt: skip
 
 
-class Base(NamedTuple):
+class CacheKey(NamedTuple):
     """What folds hold for: a fingerprint of the set-up, and a place in the log."""
 
     fingerprint: str
     seq: int
 
 
-class Fresh(NamedTuple):
+class NewEntries(NamedTuple):
     """What some new entries touch.
 
     `filed`: the names under which they are filed, those of what they take back included, each with the kinds. `began`:
@@ -64,7 +64,7 @@ class Fresh(NamedTuple):
         return {name.removeprefix(JOB) for name in self.names if name.startswith(JOB) and name != JOB}
 
 
-def fresh_entries(log: Log, after: int, to: int) -> Fresh:
+def new_entries(log: Log, after: int, to: int) -> NewEntries:
     """The entries at places in (after, to] of a log, of which there is at least one."""
     fresh = log.between(after, to)
     filed: set[tuple[str, str]] = set()
@@ -73,7 +73,7 @@ def fresh_entries(log: Log, after: int, to: int) -> Fresh:
         kinds = {each.what for each in chain}
         filed |= {(name, what) for each in chain for name in concerned(each.fields) for what in kinds}
     began, first_at = min(map(counts_from, fresh)), min(event.at for event in fresh)
-    return Fresh(filed, began, first_at, any(map(corrects, fresh)))
+    return NewEntries(filed, began, first_at, any(map(corrects, fresh)))
 
 
 class ItemStates:
@@ -90,10 +90,10 @@ class ItemStates:
                 return []
             raise
 
-    def base(self) -> Base | None:
+    def base(self) -> CacheKey | None:
         """What the folds there are hold for; None where there are none."""
         rows = self._rows("SELECT fingerprint, seq FROM folded")
-        return Base(*rows[0]) if rows else None
+        return CacheKey(*rows[0]) if rows else None
 
     def waiting(self, now: int) -> set[str]:
         """The items whose instant has come."""
@@ -132,7 +132,7 @@ class ItemStates:
         query = "SELECT next_at FROM folds WHERE item NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at LIMIT 1"
         return next((at for (at,) in self._rows(query, json.dumps(list(items)))), MAX_INSTANT)
 
-    def touched(self, fresh: "Fresh") -> set[str]:
+    def touched(self, fresh: "NewEntries") -> set[str]:
         """The items about which new entries may change something, `home` apart."""
         asked = fresh.filed | {(name, "booked") for job in fresh.jobs() for name in self._beside(job)}
         found = self._rows(
@@ -162,7 +162,12 @@ class ItemStates:
         return dict(rows)
 
     def keep(
-        self, transaction: Transaction, was: Base, base: Base, folds: "Iterable[ItemState]", home_by: int | None = None
+        self,
+        transaction: Transaction,
+        was: CacheKey,
+        base: CacheKey,
+        folds: "Iterable[ItemState]",
+        home_by: int | None = None,
     ) -> None:
         """Keep folds made from what `was` kept, up to `base`; nothing where another has changed that.
 
@@ -180,7 +185,9 @@ class ItemStates:
         for fold in made:
             _keep(transaction, fold)
 
-    def renew(self, transaction: Transaction, base: Base, in_service: int | None, folds: "Iterable[ItemState]") -> None:
+    def renew(
+        self, transaction: Transaction, base: CacheKey, in_service: int | None, folds: "Iterable[ItemState]"
+    ) -> None:
         """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
         drop(transaction)
         for table in _TABLES:

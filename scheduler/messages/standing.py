@@ -6,7 +6,7 @@ from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
-from scheduler.home.item_states import Base, ItemStates, fresh_entries
+from scheduler.home.item_states import CacheKey, ItemStates, new_entries
 from scheduler.home.setup import Setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board
@@ -47,8 +47,8 @@ _TOO_MANY = 1_000
 """From so many entries that no wake has seen it is as quick to look at all anew."""
 
 
-def _touched(home: Home, folds: ItemStates, was: Base, place: int) -> set[str]:
-    return folds.touched(fresh_entries(home.log, was.seq, place)) | {HOME} if place > was.seq else set()
+def _touched(home: Home, folds: ItemStates, was: CacheKey, place: int) -> set[str]:
+    return folds.touched(new_entries(home.log, was.seq, place)) | {HOME} if place > was.seq else set()
 
 
 def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board:
