@@ -40,7 +40,7 @@ _TRIES = 4
 """So often a wake looks without the lock; when others have written each time, it looks once more with it."""
 
 
-class Woken(NamedTuple):
+class WakeResult(NamedTuple):
     """What a wake came to.
 
     `decision`: None when the clock is not trusted, because it stands before `behind`, the event recorded last.
@@ -60,7 +60,7 @@ class Woken(NamedTuple):
 
 def wake(
     home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool = False, progress: Progress = nobody
-) -> Woken:
+) -> WakeResult:
     """Decide what to say at `now` and queue it. `trust`: take `now` even if it lies before the newest event.
 
     Only the items are looked at whose instant has come, or about which something was logged; with `trust`, all.
@@ -69,9 +69,9 @@ def wake(
     """
     newest = None if trust else home.log.newest()
     if newest is not None and newest.recorded_at > now:
-        return Woken(None, newest.recorded_at, [], behind=newest)
+        return WakeResult(None, newest.recorded_at, [], behind=newest)
     outbox = Outbox(home.log)
-    desk = _Desk(home, setup, outbox, now, progress, supposed=dry_run and trust)
+    desk = _WakeRun(home, setup, outbox, now, progress, supposed=dry_run and trust)
     kept = bool(setup.channels) and not trust  # without any channel nothing counts as told, and nothing is ever over
     if dry_run:
         return _look(desk, kept)
@@ -99,12 +99,12 @@ def wake(
     return woken
 
 
-def look_at_all(home: Home, setup: Setup, now: int) -> Woken:
+def look_at_all(home: Home, setup: Setup, now: int) -> WakeResult:
     """What a wake at `now` that used nothing kept would decide; nothing is written."""
-    return _look(_Desk(home, setup, Outbox(home.log), now, nobody, supposed=False))
+    return _look(_WakeRun(home, setup, Outbox(home.log), now, nobody, supposed=False))
 
 
-def _keep(home: Home, transaction: Transaction, woken: Woken) -> None:
+def _keep(home: Home, transaction: Transaction, woken: WakeResult) -> None:
     """Keep the folds that a look made; after one that made none, what it told is in none that there are."""
     if woken.look is None:
         drop(transaction)
@@ -119,12 +119,12 @@ def distrust(newest: Event, zone: ZoneInfo) -> str:
     return f"waiting: the clock stands before {recorded}, when event {newest.id} ({newest.what}) was recorded"
 
 
-def unwell(woken: Woken) -> list[str]:
+def unwell(woken: WakeResult) -> list[str]:
     """One line on every verdict that could not be computed."""
     return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in woken.sick.items()]
 
 
-def _look(desk: "_Desk", kept: bool = False) -> Woken:
+def _look(desk: "_WakeRun", kept: bool = False) -> WakeResult:
     """Look at the items that may have changed since the folds that are `kept`, or else at all of them."""
     home, setup, now = desk.home, desk.setup, desk.now
     scope = work_list_of(home, setup, desk.outbox, now) if kept else None
@@ -134,7 +134,7 @@ def _look(desk: "_Desk", kept: bool = False) -> Woken:
         scope = scope and scope.widened(ItemStates(home.log).with_news())
         seen = desk.see(scope, True, gap)
     messages = [message for channel in setup.channels for message in _messages(seen, channel, setup, desk.newest)]
-    woken = Woken(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
+    woken = WakeResult(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
     if scope is None:
         return woken
     folds, items = ItemStates(home.log), scope.items
@@ -155,7 +155,7 @@ class _Seen(NamedTuple):
     states: list[ItemState]
 
 
-class _Desk(NamedTuple):
+class _WakeRun(NamedTuple):
     """What a look is made with.
 
     `supposed`: `now` is another instant than this one, up to which nobody can have missed a look.
@@ -276,7 +276,7 @@ def _kept(decision: Decision) -> Decision:
     )
 
 
-def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: Woken) -> None:
+def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: WakeResult) -> None:
     """Without any channel nothing counts as told, so that the first channel hears all of it."""
     if setup.channels and woken.decision:
         outbox.queue(transaction, woken.decision, woken.messages)

@@ -12,7 +12,7 @@ from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.base.progress import nobody
 from scheduler.daemon import subprocess_work
 from scheduler.daemon import wake as waking
-from scheduler.daemon.wake import Woken, wake
+from scheduler.daemon.wake import WakeResult, wake
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.message_text import Text
@@ -24,7 +24,7 @@ WEDNESDAY = moment("2026-04-01 09:00")
 MAIL: dict[str, dict[str, object]] = {"mail": {"url": "json://127.0.0.1/"}}
 
 
-def woken(home: Home, now: int = WEDNESDAY, **options: bool) -> Woken:
+def woken(home: Home, now: int = WEDNESDAY, **options: bool) -> WakeResult:
     """A wake of the home as its files are."""
     return wake(home, home.setup(), now, **options)
 
@@ -76,7 +76,7 @@ def test_wakes_that_look_at_the_same_time_queue_once(tmp_path: Path, monkeypatch
     home.log.close()
     all_looked, look, looked = threading.Barrier(4), waking._look, threading.local()
 
-    def look_together(*arguments: Any) -> Woken:
+    def look_together(*arguments: Any) -> WakeResult:
         found = look(*arguments)
         if not hasattr(looked, "once"):
             looked.once = True

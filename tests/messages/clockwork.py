@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.base.instants import rfc3339
-from scheduler.daemon.wake import Woken, look_at_all, wake
+from scheduler.daemon.wake import WakeResult, look_at_all, wake
 from scheduler.events.log import LogReader
 from scheduler.events.taking import take
 from scheduler.facts.fact_store import FactStore
@@ -44,7 +44,7 @@ class Clockwork:
         self.letters: list[Letter] = []
         self.wakes = 0
         self.held_every = held_every
-        self.woken: Woken | None = None
+        self.woken: WakeResult | None = None
         self._planned = now
         self.restart()
 
@@ -77,7 +77,7 @@ class Clockwork:
         event = {"at": rfc3339(at), "recorded_at": rfc3339(self.now), "what": what} | fields
         take(self.home.log, [(1, json.dumps(event))], self.setup.fleet, self.now)
 
-    def wake(self) -> Woken:
+    def wake(self) -> WakeResult:
         """Look, decide, and deliver what is due."""
         self.wakes += 1
         held_to = None
