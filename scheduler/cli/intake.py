@@ -12,7 +12,7 @@ from scheduler.cli.common import clock
 from scheduler.cli.progress import progress
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
-from scheduler.home.notify_daemon import poke
+from scheduler.home.notify_daemon import notify_daemon
 
 IN_MEMORY = 16 * 2**20
 """Bytes of standard input that are kept in memory, the rest on disk."""
@@ -29,7 +29,7 @@ def run(home: Home, args: Namespace) -> int:
     name = "standard input" if args.file == "-" else args.file
     with opened(args.file) as source, progress("Lines read") as tell:
         taken = take(home.log, counted(lines(source, name), tell), setup.fleet, clock(), name)
-    poke(home.path)
+    notify_daemon(home.path)
     known = f"; {taken.known} were there already" if taken.known else ""
     print(f"{len(taken.ids)} events taken in{known}.")
     return 0

@@ -114,6 +114,6 @@ def _require_booked(name: str, desk: Desk) -> None:
 
 
 def _poke(home: Home) -> None:
-    from scheduler.home.notify_daemon import poke
+    from scheduler.home.notify_daemon import notify_daemon
 
-    poke(home.place)
+    notify_daemon(home.place)

@@ -12,7 +12,7 @@ from scheduler.cli.common import clock
 from scheduler.events.kinds import AWAITED
 from scheduler.events.taking import take, to_line
 from scheduler.home.folder import Home
-from scheduler.home.notify_daemon import poke
+from scheduler.home.notify_daemon import notify_daemon
 from scheduler.reminders.board import SNOOZE
 
 
@@ -41,7 +41,7 @@ def run(home: Home, args: Namespace) -> int:
     if args.note:
         event["note"] = args.note
     take(home.log, [(0, to_line(event))], at.setup.fleet, at.now)
-    poke(home.path)
+    notify_daemon(home.path)
     print(f"{args.rule} {args.item}: {told}, unless it becomes more urgent. It stays on the board until it is settled.")
     if reminder.verdict.urgency(at.now) == "now":
         print(f"It is as urgent as can be: keeping it quiet settles nothing.{caution_line(reminder)}")

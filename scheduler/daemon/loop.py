@@ -19,7 +19,7 @@ from scheduler.daemon.faults import line_on
 from scheduler.daemon.heartbeat import Heartbeat
 from scheduler.daemon.service import Service
 from scheduler.daemon.subprocess_work import WakeReport, read_apart, send_apart, wake_apart
-from scheduler.daemon.wakeups import BEAT, POKE, RESULT, TIME, Nudges
+from scheduler.daemon.wakeups import BEAT, POKE, RESULT, TIME, Wakeups
 from scheduler.daemon.watch import ChangeDetector
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
@@ -108,7 +108,7 @@ class Daemon:
         self._held = setup.data()  # read now: later another may stand in its place
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
-        self._nudges = Nudges(home.path)
+        self._nudges = Wakeups(home.path)
         self._post = Post(
             self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log,
             sender=partial(send_apart, limit=SEND_SECONDS + GRACE),
@@ -317,7 +317,7 @@ def _makeup(setup: Setup) -> str:
     return f"{items}, {rules}, zone {setup.hours.zone.key}, channels: {channels}"
 
 
-def _scheduler(nudges: Nudges) -> Any:
+def _scheduler(nudges: Wakeups) -> Any:
     """APScheduler only nudges: nothing it runs is ever too late, and many late runs are one."""
     import logging
 

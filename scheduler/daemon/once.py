@@ -9,7 +9,7 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.wake import distrust, unwell, wake
 from scheduler.home.folder import Home
 from scheduler.home.lock import Lock
-from scheduler.home.notify_daemon import poke
+from scheduler.home.notify_daemon import notify_daemon
 from scheduler.home.setup import Channel, Setup
 from scheduler.messages.outbox import TRIAL, Message, Outbox, OutboxRow, reference
 from scheduler.messages.post import SEND_SECONDS, Post, told
@@ -75,7 +75,7 @@ def _see_through(home: Home, setup: Setup, now: int, limit: float, unfinished: C
             if lock.acquire():
                 _pump_through(home, setup, now, limit, unfinished)
                 return
-            poke(home.path)
+            notify_daemon(home.path)
             time.sleep(0.2)
 
 

@@ -12,7 +12,7 @@ from scheduler.home.notify_daemon import SOCKET
 BEAT, TIME, POKE, RESULT = b"B", b"T", b"P", b"R"
 
 
-class Nudges:
+class Wakeups:
     """Where nudges come in. `nudge` may be called from any thread; `wait` belongs to the loop."""
 
     def __init__(self, home: Path) -> None:

@@ -6,7 +6,7 @@ from contextlib import suppress
 SOCKET = "shelfbell.sock"
 
 
-def poke(home: "str | os.PathLike[str]") -> None:
+def notify_daemon(home: "str | os.PathLike[str]") -> None:
     """Wake the daemon of a home, if one listens. Costs one `stat` where none does."""
     path = os.path.join(home, SOCKET)
     if not os.path.exists(path):

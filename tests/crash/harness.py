@@ -20,7 +20,7 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 
 from scheduler.events.log import Log
 from scheduler.home.folder import Home
-from scheduler.home.notify_daemon import poke
+from scheduler.home.notify_daemon import notify_daemon
 from scheduler.messages.outbox import Outbox, OutboxRow
 from tests.messages.homes import ALARM, make_home
 from tests.messages.servers import free_port
@@ -194,7 +194,7 @@ def _feed(home: Home, pack: str) -> None:
     event = {"at": rfc3339(now), "what": "charged", "item": pack}
     take(home.log, [(1, json.dumps(event))], home.setup().fleet, now)
     home.log.close()
-    poke(home.path)
+    notify_daemon(home.path)
 
 
 def _rows(home: Home) -> list[OutboxRow]:

@@ -20,7 +20,7 @@ from scheduler.base.instants import HOUR, MINUTE
 from scheduler.daemon.loop import log
 from scheduler.events.log import Log
 from scheduler.home.folder import Home
-from scheduler.home.notify_daemon import SOCKET, poke
+from scheduler.home.notify_daemon import SOCKET, notify_daemon
 from scheduler.messages.outbox import FILES_READ_AT, Message, Outbox, OutboxRow
 from tests.crash.harness import children
 from tests.messages.homes import ALARM, FULL, RULE, charge_now, make_home
@@ -344,7 +344,7 @@ def test_the_watchdog_is_told_that_the_loop_is_alive_only_where_it_asked(tmp_pat
         eventually(lambda: manager.told("WATCHDOG=1") >= 2)
     before = manager.told("WATCHDOG=1")
     with daemon(home, manager, beat=0.1, WATCHDOG_USEC="90000000", WATCHDOG_PID="1") as running:
-        poke(home)
+        notify_daemon(home)
         running.stop()
     assert manager.told("WATCHDOG=1") == before
 
@@ -384,7 +384,7 @@ def test_a_service_manager_that_went_away_stops_nothing(tmp_path: Path, manager:
         with daemon(home.path, manager, beat=0.2) as running:
             manager.path.unlink()
             charge_now(home, "A", now())
-            poke(home.path)
+            notify_daemon(home.path)
             eventually(lambda: box.letters)
             status, text = running.stop()
     home.log.close()
@@ -409,7 +409,7 @@ def test_a_step_of_the_clock_is_noticed_at_the_next_beat(tmp_path: Path, manager
         with daemon(home.path, manager, beat=0.2) as running:
             charge_now(home, "A", now())
             home.log.close()
-            poke(home.path)
+            notify_daemon(home.path)
             eventually(lambda: manager.told("STATUS=0 open") >= 2)
             set_shift(home.path, hours)
             if hours < 0:
@@ -430,7 +430,7 @@ def test_a_database_that_is_locked_is_said_and_waited_for(tmp_path: Path, manage
             home.log.close()
             blocker = sqlite3.connect(home.path / "shelfbell.db", isolation_level=None)
             blocker.execute("BEGIN IMMEDIATE")
-            poke(home.path)
+            notify_daemon(home.path)
             eventually(lambda: manager.told("STATUS=in trouble: the database cannot be written: database is locked"))
             beats = manager.told("WATCHDOG=1")
             eventually(lambda: manager.told("WATCHDOG=1") > beats + 3)
@@ -474,7 +474,7 @@ def test_a_home_whose_path_is_too_long_for_a_socket_is_served_by_the_beat(tmp_pa
         home = make_home(tmp_path / ("long" * 30) / "home", {"mail": {"url": box.plain}}, ALARM)
         with daemon(home.path, manager, beat=0.2) as running:
             charge_now(home, "A", now())
-            poke(home.path)
+            notify_daemon(home.path)
             eventually(lambda: box.letters)
             _, text = running.stop()
     home.log.close()
