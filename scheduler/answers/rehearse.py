@@ -9,7 +9,7 @@ from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.events.memory import Memory
 from scheduler.home.setup import Channel
 from scheduler.reminders.announcements import rank
-from scheduler.reminders.as_known import Known
+from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.message_text import compose
@@ -100,7 +100,7 @@ def live_through(at: Desk, start: int, end: int, as_known: bool = False, progres
             _ = verdict.stretches
             progress(done, len(board.verdicts))
         return rehearse(board, setup.hours, start, end)
-    known = Known(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log.history()))
+    known = LogAsKnown(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log.history()))
     first = known.memory.next_arrival(known.now)
     known.watch = lambda now: progress((now - first) // DAY, (end - first) // DAY)
     return rehearse_as_known(known, setup.hours, start, end)

@@ -13,7 +13,7 @@ from scheduler.daemon.spread import spread
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.facts.fact_store import FactStore
-from scheduler.facts.home_facts import Evidence, Known, first_in_service
+from scheduler.facts.home_facts import Evidence, HomeSummary, first_in_service
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.item_states import CacheKey, ItemStates, new_entries
@@ -125,7 +125,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
         yield from folds_of_part
         done += sum(map(len, part))
         progress(done, total)
-    yield from folder.folds([HOME], Known(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
+    yield from folder.folds([HOME], HomeSummary(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
 
 
 def _dealt_out(groups: Iterable[list[str]]) -> Iterator[list[list[str]]]:
@@ -157,7 +157,7 @@ class _Folder:
     def __call__(self, groups: list[list[str]]) -> list[ItemState]:
         return [fold for group in groups for fold in self.folds(group)]
 
-    def folds(self, group: list[str], known: Known | None = None) -> list[ItemState]:
+    def folds(self, group: list[str], known: HomeSummary | None = None) -> list[ItemState]:
         """The folds of one group. `known`: what is known of others, for a look at the home."""
         setup, now = self._setup, self._now
         ledger = Outbox(self._home.log).ledger(group)

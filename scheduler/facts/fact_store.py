@@ -20,7 +20,7 @@ from scheduler.fleet import fleet as fleets
 from scheduler.fleet.fleet import Fleet, Item
 
 if TYPE_CHECKING:
-    from scheduler.facts.home_facts import Known
+    from scheduler.facts.home_facts import HomeSummary
 
 
 class Clocks(NamedTuple):
@@ -105,7 +105,7 @@ class FactStore:
         clocks: Clocks,
         catalogue: Mapping[str, Fact] | None = None,
         listening: bool = False,
-        known: "Known | None" = None,
+        known: "HomeSummary | None" = None,
         since: int = MIN_INSTANT,
     ) -> None:
         self.fleet = fleet
@@ -134,7 +134,7 @@ class FactStore:
                 asking.pop()
         return found
 
-    def beside(self, known: "Known | None" = None) -> "FactStore":
+    def beside(self, known: "HomeSummary | None" = None) -> "FactStore":
         """A book of the same fleet and events that has been asked nothing yet: for looking at many items a few at a
         time without holding the entries of all."""
         return FactStore(self.fleet, self._source.afresh(), self.clocks, self._catalogue, known=known)

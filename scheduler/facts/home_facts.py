@@ -66,7 +66,7 @@ class Evidence(NamedTuple):
     told_at: int
 
 
-class Known(NamedTuple):
+class HomeSummary(NamedTuple):
     """What is known beforehand: the first instant from which anything is asked, what the entries of some items are
     evidence of, and the items for which it is to be found. All other items could be judged before the book's time."""
 

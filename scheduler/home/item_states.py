@@ -16,7 +16,7 @@ from scheduler.events.log import Log, Transaction
 from scheduler.facts.fact_store import counts_from
 
 if TYPE_CHECKING:
-    from scheduler.facts.home_facts import Known
+    from scheduler.facts.home_facts import HomeSummary
     from scheduler.reminders.item_state import ItemState
 
 _TABLES = (
@@ -103,9 +103,9 @@ class ItemStates:
         """The items of which a digest would speak."""
         return {item for (item,) in self._rows("SELECT item FROM folds WHERE news")}
 
-    def known(self, but: Collection[str], since: int = MIN_INSTANT) -> "Known":
+    def known(self, but: Collection[str], since: int = MIN_INSTANT) -> "HomeSummary":
         """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
-        from scheduler.facts.home_facts import Evidence, Known
+        from scheduler.facts.home_facts import Evidence, HomeSummary
 
         rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at > ?", since)
         left_out = frozenset(but)
@@ -113,7 +113,7 @@ class ItemStates:
         ((first,),) = self._rows("SELECT min(first_at) FROM folds WHERE told_at NOT NULL")
         starts = [start for start in (in_service, first) if start is not None]
         by_item = {item: Evidence(*found) for item, *found in rows if item not in left_out}
-        return Known(min(starts, default=None), by_item, left_out)
+        return HomeSummary(min(starts, default=None), by_item, left_out)
 
     def outlines(self, now: int) -> list[tuple[str, str | None]]:
         """Each item of which something stands, with its outline where that still holds."""

@@ -14,7 +14,7 @@ from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict, verdicts
 
 
-class Known:
+class LogAsKnown:
     """The events of a log as known at an instant that moves forward.
 
     `watch` is told each instant asked for. An item's verdicts are folded anew only when something recorded since
@@ -77,7 +77,7 @@ class _Part(NamedTuple):
 class _Listening(Source):
     """A source of the events known now that notes which names it was asked for."""
 
-    def __init__(self, known: Known, asked: set[str]) -> None:
+    def __init__(self, known: LogAsKnown, asked: set[str]) -> None:
         self._known = known
         self._asked = asked
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 
 from scheduler.events.event import HOME
 from scheduler.facts.fact_store import FactStore
-from scheduler.facts.home_facts import ASKED, Evidence, Known, evidence
+from scheduler.facts.home_facts import ASKED, Evidence, HomeSummary, evidence
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since
@@ -19,7 +19,7 @@ def boards(
     """
     found: dict[str, Evidence] = {}
     for group in groups:
-        part = book.beside(Known(None, found, frozenset()) if group == [HOME] else None)
+        part = book.beside(HomeSummary(None, found, frozenset()) if group == [HOME] else None)
         yield Board(part, rules, group, as_told, since)
         if HOME not in group:
             found |= {name: evidence(part, book.fleet[name]) for name in group if book.fleet.kind(name) in ASKED}

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.reminders.announcements import Announcement
-from scheduler.reminders.as_known import Known
+from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board, Reminder, pressing
 from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
 from scheduler.reminders.hours import Hours
@@ -120,7 +120,7 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
     return Rehearsal(start, end, within, [decision for decision in made if decision], told)
 
 
-def rehearse_as_known(known: Known, hours: Hours, start: int, end: int) -> Rehearsal:
+def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> Rehearsal:
     """What was sent in [start, end) by a daemon that began with the first entry and knew at each instant only what was
     recorded by then."""
     watch = _ReminderTracker()

@@ -19,7 +19,7 @@ from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
 from scheduler.facts.fact_store import Clocks, FactStore
 from scheduler.fleet.fleet import Fleet
-from scheduler.reminders.as_known import Known
+from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
@@ -77,7 +77,7 @@ def daemon(log: Log, start: int, end: int) -> list[tuple[Decision, Board]]:
 
 
 def as_known(log: Log, start: int, end: int) -> Rehearsal:
-    return rehearse_as_known(Known(Fleet(PLATES), CLOCKS, RULES, Memory(log.history())), HOURS, start, end)
+    return rehearse_as_known(LogAsKnown(Fleet(PLATES), CLOCKS, RULES, Memory(log.history())), HOURS, start, end)
 
 
 def said(decision: Decision, board: Board) -> tuple[object, ...]:
