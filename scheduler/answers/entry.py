@@ -5,7 +5,7 @@ from itertools import chain, takewhile
 
 from scheduler.answers.describe_event import describe, naming_packs
 from scheduler.answers.desk import Desk, Without
-from scheduler.answers.plausibility import doubts
+from scheduler.answers.plausibility import plausibility_questions
 from scheduler.base.instants import HOUR, MAX_INSTANT, MINUTE, moment
 from scheduler.base.text import clean, listed
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
@@ -145,7 +145,7 @@ def _told(desk: Desk, book: FactStore, events: list[Event], taken_as: Sequence[s
     lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *taken_as]
     for event in events:
         lines += _good_till(desk, book, event) + _was_booked(desk, book, event)
-    return lines + doubts(events, book, desk.now)
+    return lines + plausibility_questions(events, book, desk.now)
 
 
 def _good_till(desk: Desk, book: FactStore, event: Event) -> list[str]:

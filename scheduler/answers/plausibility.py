@@ -72,7 +72,7 @@ class CheckedEntry(NamedTuple):
         return [e for e in self.book.filed(name) if e.what in kinds and e.id != self.event.id]
 
 
-def doubts(events: list[Event], book: FactStore, now: int) -> list[str]:
+def plausibility_questions(events: list[Event], book: FactStore, now: int) -> list[str]:
     """A line for each thing that is doubtful, and one that says how to take the entry back."""
     lines: dict[str, None] = {}  # what is asked of several entries is asked once
     for event in events:
