@@ -9,7 +9,7 @@ from scheduler.facts.fact_store import counts_from
 from scheduler.reminders.announcements import next_announcement
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.message_text import Lines, advice, gathered, log_line
-from scheduler.reminders.superseded import gave_way_to
+from scheduler.reminders.superseded import superseded_by
 
 
 def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
@@ -56,7 +56,7 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
     stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), None)
     if stretch is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
         return "Withdrawn"
-    other = gave_way_to(Reminder(verdict, stretch or gone.stretch))
+    other = superseded_by(Reminder(verdict, stretch or gone.stretch))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
@@ -67,7 +67,7 @@ def answered_lines(desk: Desk, over: list[Reminder], events: list[Event]) -> lis
         ended = reminder.stretch.ended
         ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
         by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
-        other = gave_way_to(reminder)
+        other = superseded_by(reminder)
         how = f"gave way to {_titled(other)}" if other else "settled"
         lines.append(f"Opened then and {how} since{by}, {desk.say(ended)}: {_titled(reminder)}.")
     return list(dict.fromkeys(lines))

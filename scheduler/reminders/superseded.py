@@ -13,11 +13,11 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 
 def how_ended(over: Reminder) -> str:
     """How a reminder that is over ended: "settled", "gave way to pack may be swollen"."""
-    other = gave_way_to(over)
+    other = superseded_by(over)
     return over.stretch.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
 
 
-def gave_way_to(over: Reminder) -> Reminder | None:
+def superseded_by(over: Reminder) -> Reminder | None:
     """The reminder on the same item that took the place of one that is over: it opened as that ended, and that would be
     open still but for what keeps the item from use since. None where it is settled, or ended otherwise."""
     ended, rules = over.stretch.ended, over.verdict.rules

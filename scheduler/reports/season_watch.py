@@ -12,7 +12,7 @@ from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, pressing
 from scheduler.reminders.message_text import keep
-from scheduler.reminders.superseded import gave_way_to
+from scheduler.reminders.superseded import superseded_by
 from scheduler.reminders.unjudged import Unknown, unknown_at
 from scheduler.reports.coverage import LAST
 from scheduler.reports.fleet_tables import COUNTS
@@ -73,7 +73,7 @@ def _unfed(verdict: Verdict, start: int, end: int) -> list[str]:
 def _opened(reminder: Reminder) -> Opened:
     verdict, stretch = reminder
     urgent = any(word == "now" for _, word in verdict.rises(stretch))
-    return Opened(reminder.key, verdict.rule.title, stretch, urgent, gave_way_to(reminder) is not None)
+    return Opened(reminder.key, verdict.rule.title, stretch, urgent, superseded_by(reminder) is not None)
 
 
 def _state(book: FactStore, item: Item, end: int) -> State:

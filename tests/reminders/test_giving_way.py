@@ -7,7 +7,7 @@ import pytest
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.reminders.board import Board
-from scheduler.reminders.superseded import gave_way_to
+from scheduler.reminders.superseded import superseded_by
 from scheduler.verdicts.rule import Ruleset
 from tests.homes import Bench
 from tests.rules.library import rules
@@ -51,7 +51,7 @@ def test_what_takes_the_place_of_what_is_not_settled(entries: list[Fields], over
     board = Board(book_of(FLEET, *entries), SHIPPED)
     (reminder,) = [each for each in board.reminders if each.key.rule == over]
 
-    found = gave_way_to(reminder)
+    found = superseded_by(reminder)
 
     assert (found.key.rule if found else None) == other
 
