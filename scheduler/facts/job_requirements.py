@@ -26,7 +26,7 @@ FREE = word()
 PARTS = ("propellers", "gimbal", "guards")
 
 
-def takers(book: "FactStore", plan: Plan, instant: int) -> list[str]:
+def candidates(book: "FactStore", plan: Plan, instant: int) -> list[str]:
     """The aircraft that could fly a job: the one that it names, or else each in service, as known at an instant."""
     crafts = _crafts(book, plan)
     return [name for name in crafts if name == plan.aircraft or _in_service(book, book.fleet[name], plan, instant)]
@@ -103,7 +103,7 @@ def airtime_covered(life: "Lifetime") -> list[Segment]:
         minutes = plan.event.get("airtime_minutes")
         if minutes is None:
             return None
-        crafts = takers(book, plan, instant) or _crafts(book, plan)
+        crafts = candidates(book, plan, instant) or _crafts(book, plan)
         fit = [craft for craft in crafts if not grounded_at(book, plan.flown_with(craft), instant)]
         lasts = [_airtime(book, craft, instant) for craft in fit or crafts]
         known = [each for each in lasts if each is not None]
@@ -190,7 +190,7 @@ def hindered(book: "FactStore", plan: Plan, instant: int) -> Hindered:
     """What keeps a job from being flown as things stand at an instant: nothing where one aircraft could take it."""
     grounded: dict[str, Unfit] = {}
     lapsed: dict[str, Unfit] = {}
-    for craft in takers(book, plan, instant) or _crafts(book, plan):
+    for craft in candidates(book, plan, instant) or _crafts(book, plan):
         its = plan.flown_with(craft)
         down = [*grounded_at(book, its, instant), *grounded_packs(book, its, instant)]
         papers = lapsing(book, its, instant)

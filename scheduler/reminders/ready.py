@@ -15,7 +15,7 @@ from scheduler.facts.condition import why_grounded
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.flight_time import RESERVE, legs
-from scheduler.facts.job_requirements import fit_to_fly, good_until, grounded_at, needed, takers
+from scheduler.facts.job_requirements import candidates, fit_to_fly, good_until, grounded_at, needed
 from scheduler.facts.jobs import Plan
 from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
@@ -110,7 +110,7 @@ def ready_for(book: FactStore, rules: Ruleset | None, now: int, job: str | None 
     plan = (booked.plan_at(now) if booked else None) or Plan(
         now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
     )
-    return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in takers(book, plan, now)]
+    return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in candidates(book, plan, now)]
 
 
 def others(book: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
