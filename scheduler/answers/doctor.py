@@ -16,7 +16,7 @@ from scheduler.events.event import Event
 from scheduler.events.log import WAY_BACK
 from scheduler.facts.fact_store import counts_from
 from scheduler.home.folder import Home
-from scheduler.home.items_without_rules import unwatched
+from scheduler.home.items_without_rules import lines_on_items_without_rules
 from scheduler.home.lock import running
 from scheduler.home.setup import Setup
 from scheduler.messages.outbox import Outbox
@@ -55,7 +55,7 @@ def look(home: Home, now: int) -> Iterator[Diagnosis]:
     else:
         seen = Sight(home, now, setup.hours.zone, setup)
         yield Diagnosis("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
-        if unseen := unwatched(setup, setup.fleet.ids()):
+        if unseen := lines_on_items_without_rules(setup, setup.fleet.ids()):
             yield Diagnosis("rules", False, "; ".join(unseen))
     if database.fine and home.log.exists():
         yield from _in_use(seen)

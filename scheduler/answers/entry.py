@@ -325,9 +325,9 @@ def next_ring(
 
 def _nothing_ahead(desk: Desk, board: Board) -> list[str]:
     """Why nothing will ring: nothing is due, or no rule looks."""
-    from scheduler.home.items_without_rules import unwatched
+    from scheduler.home.items_without_rules import lines_on_items_without_rules
 
-    unseen = unwatched(desk.setup, board.items or ())
+    unseen = lines_on_items_without_rules(desk.setup, board.items or ())
     if unseen:
         return [f"{line[:1].upper()}{line[1:]}." for line in unseen]
     return ["Nothing to do, and nothing ahead for these by the clock alone."]

@@ -26,7 +26,7 @@ from scheduler.events.event import Event, concerned
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.facts.pack import inferred_from
-from scheduler.home.items_without_rules import unwatched
+from scheduler.home.items_without_rules import lines_on_items_without_rules
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
 from scheduler.verdicts.rule import URGENCIES
@@ -109,7 +109,7 @@ def asked(at: Desk, names: list[str]) -> list[Verdict]:
             raise Refused.because(f"there is no rule or item {name!r}{near}")
     found = verdicts(book, rules, others or None, wanted_rules or None)
     if not found:
-        unseen = [] if wanted_rules else unwatched(at.setup, others)
+        unseen = [] if wanted_rules else lines_on_items_without_rules(at.setup, others)
         raise Refused.because("; ".join(unseen) or f"{' and '.join(names)}: no rule that is on applies")
     return found
 

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from scheduler.home.setup import Setup
 
 
-def unwatched(setup: "Setup", items: Iterable[str]) -> list[str]:
+def lines_on_items_without_rules(setup: "Setup", items: Iterable[str]) -> list[str]:
     """A line for each kind among some items that no rule in force is about and a shipped one is, and one on those for
     which every rule is off."""
     by_kind: dict[str, list[str]] = {}
