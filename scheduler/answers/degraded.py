@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
 from scheduler.answers.desk import Desk
-from scheduler.answers.fallback_setup import spare_zone
+from scheduler.answers.fallback_setup import fallback_zone
 from scheduler.base.findings import FilesRefused, Finding, Refused
 from scheduler.base.instants import moment_near
 from scheduler.home.folder import Home
@@ -14,7 +14,7 @@ from scheduler.messages.outbox import FILES_READ_AT, Outbox
 
 def with_daemon(home: Home, refused: FilesRefused, now: int) -> Refused:
     """A refusal that also says by which rules a running daemon goes on."""
-    goes_on = daemon_goes_on(home, now, spare_zone(home, refused))
+    goes_on = daemon_goes_on(home, now, fallback_zone(home, refused))
     return Refused([*refused.findings, *([Finding("", 0, 0, goes_on)] if goes_on else [])])
 
 

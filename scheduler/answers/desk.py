@@ -55,7 +55,7 @@ class Desk(NamedTuple):
         return "never" if instant is None else moment_near(instant, self.now, self.setup.hours.zone)
 
 
-def setup_or_spare(home: Home) -> tuple[Setup, Refused | None]:
+def setup_or_fallback(home: Home) -> tuple[Setup, Refused | None]:
     """The set-up, and None; where its files are refused, what can be had of it, and what is wrong with them.
 
     Raises Refused where too little can be had.
@@ -63,9 +63,9 @@ def setup_or_spare(home: Home) -> tuple[Setup, Refused | None]:
     try:
         return home.setup(), None
     except Refused as refused:
-        from scheduler.answers.fallback_setup import spare_setup
+        from scheduler.answers.fallback_setup import fallback_setup
 
-        return spare_setup(home, refused), refused
+        return fallback_setup(home, refused), refused
 
 
 _MOST_JOBS = 5

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.answers.degraded import rules_gone_by, said_in
-from scheduler.answers.fallback_setup import spare_zone
+from scheduler.answers.fallback_setup import fallback_zone
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY
 from scheduler.base.text import clean, numbered
@@ -50,7 +50,7 @@ def look(home: Home, now: int) -> Iterator[Diagnosis]:
     try:
         setup = home.setup()
     except Refused as refused:
-        seen = Sight(home, now, spare_zone(home, refused), refused=refused.findings[0].file)
+        seen = Sight(home, now, fallback_zone(home, refused), refused=refused.findings[0].file)
         yield Diagnosis("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
     else:
         seen = Sight(home, now, setup.hours.zone, setup)

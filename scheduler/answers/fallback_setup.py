@@ -10,7 +10,7 @@ from scheduler.home.folder import FLEET, FLEET_PART, SETTINGS, Home
 from scheduler.home.setup import Setup, make_setup
 
 
-def spare_setup(home: Home, refused: Refused) -> Setup:
+def fallback_setup(home: Home, refused: Refused) -> Setup:
     """Settings and fleet as their files have them, or where these are refused, as they were when last all was well; the
     rules as they were then, which the daemon goes on by: none where they are not known.
 
@@ -26,7 +26,7 @@ def spare_setup(home: Home, refused: Refused) -> Setup:
     return make_setup({"settings": settings, "fleet": fleet} | rules, "")
 
 
-def spare_zone(home: Home, refused: Refused) -> ZoneInfo | None:
+def fallback_zone(home: Home, refused: Refused) -> ZoneInfo | None:
     """The zone by the same settings; None where they cannot be had."""
     settings = _part(home, "settings", refused, _last(home))
     return None if settings is None else ZoneInfo(settings["zone"])

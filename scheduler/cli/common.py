@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from scheduler.answers.desk import Desk, setup_or_spare
+from scheduler.answers.desk import Desk, setup_or_fallback
 from scheduler.base.findings import Refused
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.typed_times import is_bare_day, parse_time
@@ -42,12 +42,12 @@ def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup:
 
 
 @contextmanager
-def desk_or_spare(home: Home, args: "Namespace | None" = None, past: bool = False) -> Iterator[Desk]:
+def desk_or_fallback(home: Home, args: "Namespace | None" = None, past: bool = False) -> Iterator[Desk]:
     """The same for a question that is answered while files of the home are refused too: by them as they last passed.
 
     Raises Refused after the answer then, with what is wrong; at once where no rules are left to go by.
     """
-    setup, refused = setup_or_spare(home)
+    setup, refused = setup_or_fallback(home)
     if refused and not list(setup.rules):
         raise refused
     at = _asked_of(home, setup, args, past)

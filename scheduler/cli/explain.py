@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 from functools import partial
 
 from scheduler.answers.explain import asked, one_json, pages, told
-from scheduler.cli.common import asking, desk_or_spare, print_answer, print_json
+from scheduler.cli.common import asking, desk_or_fallback, print_answer, print_json
 from scheduler.home.folder import Home
 
 
@@ -17,7 +17,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the tree of each verdict asked for."""
-    with desk_or_spare(home, args) as at:
+    with desk_or_fallback(home, args) as at:
         found = asked(at, args.names) if args.names else None
         if args.json:
             print_json(told(at, found, partial(one_json, at)))

@@ -14,7 +14,7 @@ from scheduler.answers.history import (
     told_of,
 )
 from scheduler.base.text import clean
-from scheduler.cli.common import asking, desk_or_spare, print_json
+from scheduler.cli.common import asking, desk_or_fallback, print_json
 from scheduler.home.folder import Home
 
 
@@ -27,7 +27,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print a line an event, oldest first."""
-    with desk_or_spare(home, args, past=True) as at:
+    with desk_or_fallback(home, args, past=True) as at:
         _tell(at, args)
     return 0
 

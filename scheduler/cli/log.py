@@ -3,7 +3,7 @@
 from itertools import takewhile
 
 from scheduler.answers.describe_event import describe
-from scheduler.answers.desk import Desk, no_such_job, setup_or_spare
+from scheduler.answers.desk import Desk, no_such_job, setup_or_fallback
 from scheduler.answers.entry import answer, unjudged
 from scheduler.answers.entry_usage import usage
 from scheduler.answers.typed_entry import require_field, require_kind, typed_events, typed_values
@@ -30,7 +30,7 @@ def run_words(home: Home, words: list[str]) -> int:
     if words[1:2] in (["--help"], ["-h"]):
         print(usage(kind.what))
         return 0
-    (setup, refused), now = setup_or_spare(home), clock()
+    (setup, refused), now = setup_or_fallback(home), clock()
     events = typed_events(kind, words[1:], home.log, setup, now)
     _require(kind, events, Desk(home, setup, now), refused)
     lines = [(0, to_line(event)) for event in events]

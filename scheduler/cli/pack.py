@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from scheduler.answers.desk import Desk
-from scheduler.cli.common import asking, desk_or_spare, print_answer, print_json
+from scheduler.cli.common import asking, desk_or_fallback, print_answer, print_json
 from scheduler.home.folder import Home
 from scheduler.reports.pack_json import asked, to_json
 from scheduler.reports.pack_report import sheet_of
@@ -19,7 +19,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the page; with --picture, draw it."""
-    with desk_or_spare(home, args) as at:
+    with desk_or_fallback(home, args) as at:
         _tell(at, args)
     return 0
 

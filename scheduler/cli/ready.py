@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 
 from scheduler.answers.ready import asked_job, to_json, to_text
-from scheduler.cli.common import asking, desk_or_spare, print_answer, print_json
+from scheduler.cli.common import asking, desk_or_fallback, print_answer, print_json
 from scheduler.home.folder import Home
 from scheduler.reminders.ready import next_job, ready_for
 
@@ -16,7 +16,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the answer for a job, or for a flight now where none is booked."""
-    with desk_or_spare(home, args) as at:
+    with desk_or_fallback(home, args) as at:
         book = at.book()
         job = asked_job(book, args.job, at) if args.job else next_job(book, at.now)
         answers = ready_for(book, at.setup.rules, at.now, job)

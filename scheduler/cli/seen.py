@@ -2,7 +2,7 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.answers.desk import Desk, setup_or_spare
+from scheduler.answers.desk import Desk, setup_or_fallback
 from scheduler.answers.seen import caution_line, end_of, require_awaited, require_open
 from scheduler.base.findings import Refused
 from scheduler.base.instants import SECOND, rfc3339
@@ -50,7 +50,7 @@ def run(home: Home, args: Namespace) -> int:
 
 def _desk(home: Home) -> Desk:
     """The home now; while its files are refused, by the rules that the daemon goes on by. Raises Refused without."""
-    setup, refused = setup_or_spare(home)
+    setup, refused = setup_or_fallback(home)
     if refused and not list(setup.rules):
         raise refused
     return Desk(home, setup, clock())
