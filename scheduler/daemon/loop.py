@@ -18,7 +18,7 @@ from scheduler.base.units import count, show
 from scheduler.daemon.faults import line_on
 from scheduler.daemon.heartbeat import Heartbeat
 from scheduler.daemon.service import Service
-from scheduler.daemon.subprocess_work import WakeReport, read_apart, send_apart, wake_apart
+from scheduler.daemon.subprocess_work import WakeReport, read_in_process, send_in_process, wake_in_process
 from scheduler.daemon.wakeups import BEAT, POKE, RESULT, TIME, Wakeups
 from scheduler.daemon.watch import ChangeDetector
 from scheduler.home.folder import Home
@@ -111,7 +111,7 @@ class Daemon:
         self._nudges = Wakeups(home.path)
         self._post = Post(
             self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log,
-            sender=partial(send_apart, limit=SEND_SECONDS + GRACE),
+            sender=partial(send_in_process, limit=SEND_SECONDS + GRACE),
         )  # fmt: skip
         self._heartbeat = Heartbeat(self._log)
         self._service = Service()
@@ -197,7 +197,7 @@ class Daemon:
     def _look(self) -> WakeReport:
         """A wake, by what the files say, or said before where they are refused now."""
         held = [self._held, self._setup.fingerprint] if self._said.get("files") else None
-        return wake_apart(self._home, held, now(), LOCKED_SECONDS, self._at_work)
+        return wake_in_process(self._home, held, now(), LOCKED_SECONDS, self._at_work)
 
     def _at_work(self, done: int, of: int) -> None:
         """In a long look: the loop is alive. Raises _Stopped when told to stop."""
@@ -231,7 +231,7 @@ class Daemon:
             return
         stamps = self._watch.stamps()
         try:
-            setup = read_apart(self._home, LOCKED_SECONDS, self._at_work)
+            setup = read_in_process(self._home, LOCKED_SECONDS, self._at_work)
         except Refused as refused:
             self._refuse(str(refused))
         else:

@@ -12,7 +12,7 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress
 from scheduler.daemon.faults import Failed, Silent
-from scheduler.daemon.subprocess_worker import ask
+from scheduler.daemon.subprocess_worker import call_in_process
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
@@ -22,13 +22,13 @@ PATIENCE = 300.0
 _LONGEST = 200
 
 
-def send_apart(address: str, title: str, body: str, limit: float) -> Outcome:
+def send_in_process(address: str, title: str, body: str, limit: float) -> Outcome:
     """As `send`, in a process that is ended when it has not answered `limit` seconds later.
 
     Never raises. A process whose daemon dies may still deliver what it has in hand, which then comes twice.
     """
     try:
-        return Outcome(*ask(_work(sending), [address, title, body], limit))
+        return Outcome(*call_in_process(_work(sending), [address, title, body], limit))
     except Silent as silent:
         return Outcome(TEMPORARY, str(silent))
     except Failed as failed:
@@ -50,7 +50,7 @@ class WakeReport(NamedTuple):
     unwell: list[str]
 
 
-def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> WakeReport:
+def wake_in_process(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> WakeReport:
     """As `wake`, with the set-up that the home's files describe, or with one held: its data and fingerprint.
 
     `now`: this instant; the look itself is made at the one at which it begins, a little later. `locked_seconds`: how
@@ -58,7 +58,7 @@ def wake_apart(home: Home, held: list | None, now: int, locked_seconds: float, t
     is then written whole, or not at all.
     """
     order = [str(home.path), held, now, time.monotonic(), locked_seconds]
-    return WakeReport(*ask(_work(waking), order, PATIENCE, tell))
+    return WakeReport(*call_in_process(_work(waking), order, PATIENCE, tell))
 
 
 def waking(order: list, tell: Progress) -> WakeReport:
@@ -76,10 +76,10 @@ def waking(order: list, tell: Progress) -> WakeReport:
     return WakeReport(woken.open, woken.next_wake, said, unwell(woken))
 
 
-def read_apart(home: Home, locked_seconds: float, tell: Progress) -> Setup:
+def read_in_process(home: Home, locked_seconds: float, tell: Progress) -> Setup:
     """The set-up that the home's files describe, found in the compiled cache, which the process fills. Raises Refused
     with every finding, Failed, and what `tell` raises."""
-    if findings := ask(_work(reading), [str(home.path), locked_seconds], PATIENCE, tell):
+    if findings := call_in_process(_work(reading), [str(home.path), locked_seconds], PATIENCE, tell):
         raise Refused.because(findings)
     return home.setup()
 

@@ -29,7 +29,7 @@ _SPACING = 0.2
 _CHUNK = 65_536
 
 
-def ask(work: str, order: object, patience: float, tell: Progress = nobody) -> Any:
+def call_in_process(work: str, order: object, patience: float, tell: Progress = nobody) -> Any:
     """What the function `work` ("module:name") answers to an order, called in a process of its own with the order and a
     `Progress`. Order and answer are what JSON can hold.
 
@@ -118,7 +118,7 @@ def _taken(stream: IO[bytes], order: memoryview) -> int:
         return len(order)
 
 
-def answer() -> None:
+def serve_call() -> None:
     """What the process does: read the order, do the work, and write the answer where nothing else is written."""
     module, _, name = sys.argv[1].partition(":")
     order, out = json.load(sys.stdin), os.fdopen(os.dup(1), "w")

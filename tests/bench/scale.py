@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import to_datetime
 from scheduler.base.progress import nobody
-from scheduler.daemon.subprocess_work import wake_apart
+from scheduler.daemon.subprocess_work import wake_in_process
 from scheduler.daemon.wake import wake
 from scheduler.daemon.work_list import fold_all, uncollected
 from scheduler.events.taking import take
@@ -95,7 +95,7 @@ class Bell:
 
     def wake_apart(self) -> None:
         """One wake in a process of its own, as the daemon does it."""
-        wake_apart(self.home, None, now(), 10.0, nobody)
+        wake_in_process(self.home, None, now(), 10.0, nobody)
 
     def decide(self) -> None:
         """Log that a pack was charged, and wake on it."""

@@ -11,7 +11,7 @@ import pytest
 from scheduler.base.progress import Progress
 from scheduler.daemon import spread
 from scheduler.daemon.faults import Failed, Silent, line_on
-from scheduler.daemon.subprocess_worker import ask
+from scheduler.daemon.subprocess_worker import call_in_process
 from tests.messages.servers import eventually
 
 WAITS = 30.0
@@ -90,7 +90,7 @@ def gone(process: int) -> bool:
 
 def test_the_answer_comes_from_another_process_with_how_far_it_came() -> None:
     told: list[tuple[int, int]] = []
-    answer, process = ask(work("double"), 21, WAITS, lambda done, of: told.append((done, of)))
+    answer, process = call_in_process(work("double"), 21, WAITS, lambda done, of: told.append((done, of)))
 
     assert answer == 42
     assert process != os.getpid()
@@ -100,32 +100,32 @@ def test_the_answer_comes_from_another_process_with_how_far_it_came() -> None:
 
 def test_an_order_larger_than_a_pipe_holds_comes_back_whole() -> None:
     order = "מלא 🔋\n{[" * 200_000
-    assert ask(work("say"), order, WAITS) == order
+    assert call_in_process(work("say"), order, WAITS) == order
 
 
 def test_a_fault_is_told_in_one_line_and_its_traceback_where_asked_for(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with pytest.raises(Failed) as failed:
-        ask(work("stumble"), None, WAITS)
+        call_in_process(work("stumble"), None, WAITS)
     assert line_on(failed.value) == "ValueError: no such pack"
     assert not capsys.readouterr().err
 
     monkeypatch.setenv("SHELFBELL_DEBUG", "1")
     with pytest.raises(Failed) as failed:
-        ask(work("stumble"), None, WAITS)
+        call_in_process(work("stumble"), None, WAITS)
     line_on(failed.value)
     assert "in stumble" in capsys.readouterr().err
 
 
 def test_a_process_that_ends_without_an_answer_is_told_with_its_last_word() -> None:
     with pytest.raises(Failed, match="^its process ended with 7 and no answer: out of memory$"):
-        ask(work("vanish"), None, WAITS)
+        call_in_process(work("vanish"), None, WAITS)
 
 
 def test_a_silent_process_is_ended(tmp_path: Path) -> None:
     with pytest.raises(Silent, match="^no end within 2 s$"):
-        ask(work("sleep"), str(tmp_path / "begun"), 2)
+        call_in_process(work("sleep"), str(tmp_path / "begun"), 2)
     assert gone(int((tmp_path / "begun").read_text()))
 
 
@@ -141,7 +141,7 @@ def test_a_process_is_ended_with_those_it_has_begun(tmp_path: Path, monkeypatch:
             raise Enough
 
     with pytest.raises(Enough):
-        ask(work("share_out"), str(tmp_path), WAITS, enough)
+        call_in_process(work("share_out"), str(tmp_path), WAITS, enough)
     for process in begun():
         eventually(partial(gone, process))
 
@@ -151,12 +151,12 @@ def test_a_process_that_does_not_even_take_its_order_is_ended(tmp_path: Path, mo
     (tmp_path / "sleeper").chmod(0o755)
     monkeypatch.setattr("sys.executable", str(tmp_path / "sleeper"))
     with pytest.raises(Silent):
-        ask(work("say"), "more than a pipe holds" * 20_000, 1)
+        call_in_process(work("say"), "more than a pipe holds" * 20_000, 1)
 
 
 def test_an_answer_that_cannot_be_handed_over_is_a_fault() -> None:
     with pytest.raises(Failed, match="TypeError: Object of type set is not JSON serializable"):
-        ask(work("no_json"), None, WAITS)
+        call_in_process(work("no_json"), None, WAITS)
 
 
 def test_who_waits_for_a_process_can_end_it(tmp_path: Path) -> None:
@@ -167,11 +167,11 @@ def test_who_waits_for_a_process_can_end_it(tmp_path: Path) -> None:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        ask(work("sleep"), str(begun), WAITS, enough)
+        call_in_process(work("sleep"), str(begun), WAITS, enough)
     assert gone(int(begun.read_text()))
 
 
 def test_an_answer_counts_though_its_process_does_not_end() -> None:
     start = time.monotonic()
-    assert ask(work("linger"), None, WAITS) == "answered"
+    assert call_in_process(work("linger"), None, WAITS) == "answered"
     assert time.monotonic() - start < WAITS / 2
