@@ -10,7 +10,7 @@ from scheduler.reminders.board import Reminder
 from scheduler.reminders.message_text import Lines, log_line
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
-from scheduler.verdicts.minimal_changes import Change, LeafChange, Way, turns_at, ways
+from scheduler.verdicts.minimal_changes import Change, LeafChange, Way, changes_at, minimal_changes
 from scheduler.verdicts.reference import SAID
 from scheduler.verdicts.verdict import Verdict
 
@@ -41,10 +41,10 @@ def reversing(verdict: Verdict, now: int) -> list[Way]:
     """What would settle the reminder where it is open, and ring it where it is not."""
     rule = verdict.rule
     if verdict.open_at(now) is None:
-        return ways(explain(verdict, rule.when, now), holds=True)
+        return minimal_changes(explain(verdict, rule.when, now), holds=True)
     if rule.until is not None:
-        return ways(explain(verdict, rule.until, now), holds=True)
-    return ways(explain(verdict, rule.when, now), holds=False)
+        return minimal_changes(explain(verdict, rule.until, now), holds=True)
+    return minimal_changes(explain(verdict, rule.when, now), holds=False)
 
 
 def wanted(change: Change) -> str:
@@ -72,7 +72,7 @@ def change_lines(at: Desk, verdict: Verdict) -> list[str]:
 
 def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
     """Why a verdict changes at an instant: the comparisons that turn, the entries of that instant, what it does."""
-    found = [_turn(verdict, turn) for turn in turns_at(verdict, change)]
+    found = [_turn(verdict, turn) for turn in changes_at(verdict, change)]
     zone = at.setup.hours.zone
     found += [f"entry {event.id}, {describe(event, zone)}" for event in verdict.events if event.at == change]
     for stretch in verdict.stretches:

@@ -23,7 +23,7 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.groups import boards
 from scheduler.verdicts.cases import Cases
-from scheduler.verdicts.minimal_changes import turns_at
+from scheduler.verdicts.minimal_changes import changes_at
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key
 
@@ -279,5 +279,5 @@ def _counts(reminder: Reminder) -> bool:
     return any(
         leaf.operator in ("at_least", "more_than") and becomes == "yes"
         and verdict.ask(leaf.fact, leaf.of).piece(opened).slope is None
-        for leaf, becomes in turns_at(verdict, opened)
+        for leaf, becomes in changes_at(verdict, opened)
     )  # fmt: skip

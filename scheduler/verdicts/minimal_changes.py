@@ -25,7 +25,7 @@ class Change(NamedTuple):
 Way = tuple[Change, ...]
 
 
-def ways(node: Node, holds: bool) -> list[Way]:
+def minimal_changes(node: Node, holds: bool) -> list[Way]:
     """The smallest sets of comparisons whose turning makes a condition hold, or cease; the shortest first.
 
     [()] where it is so already.
@@ -35,8 +35,8 @@ def ways(node: Node, holds: bool) -> list[Way]:
     if node.leaf is not None:
         return [(Change(node.leaf, holds, node.limit, node.value),)]
     if node.kind == "not":
-        return ways(node.parts[0], not holds)
-    parts = [ways(part, holds) for part in node.parts]
+        return minimal_changes(node.parts[0], not holds)
+    parts = [minimal_changes(part, holds) for part in node.parts]
     if (node.kind == "all") == holds:
         return reduce(_together, parts)
     return _smallest(way for part in parts for way in part)
@@ -62,7 +62,7 @@ class LeafChange(NamedTuple):
     becomes: str
 
 
-def turns_at(verdict: Verdict, instant: int) -> list[LeafChange]:
+def changes_at(verdict: Verdict, instant: int) -> list[LeafChange]:
     """The comparisons of a rule, in the order it has them, that change at an instant."""
     rule = verdict.rule
     conditions: list[Condition] = [rule.when, *([rule.until] if rule.until is not None else [])]

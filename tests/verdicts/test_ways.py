@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scheduler.facts.intervals import NO, WORDS, YES
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node
-from scheduler.verdicts.minimal_changes import MOST, Way, ways
+from scheduler.verdicts.minimal_changes import MOST, Way, minimal_changes
 
 LEAVES = [Leaf(f"fact{number}", None, "is", "yes", None) for number in range(6)]
 Truth = dict[Leaf, int]
@@ -55,7 +55,7 @@ def consistent(way: Way) -> bool:
 
 @given(shape=shapes, truth=truths, holds=st.booleans())
 def test_each_way_turns_the_condition(shape: object, truth: Truth, holds: bool) -> None:
-    found = ways(tree(shape, truth), holds)
+    found = minimal_changes(tree(shape, truth), holds)
 
     assert 1 <= len(found) <= MOST
     for way in filter(consistent, found):
@@ -67,20 +67,20 @@ def test_each_way_turns_the_condition(shape: object, truth: Truth, holds: bool) 
 def test_no_part_of_a_way_can_be_spared(shape: object, truth: Truth, holds: bool) -> None:
     if len({leaf for leaf in _leaves(shape)}) != len(_leaves(shape)):
         return
-    for way in ways(tree(shape, truth), holds):
+    for way in minimal_changes(tree(shape, truth), holds):
         for left_out in way:
             less = tuple(change for change in way if change != left_out)
             assert value(shape, turned(truth, less)) != (YES if holds else NO)
 
 
 def test_what_holds_already_needs_nothing() -> None:
-    assert ways(tree(0, dict.fromkeys(LEAVES, YES)), True) == [()]
+    assert minimal_changes(tree(0, dict.fromkeys(LEAVES, YES)), True) == [()]
 
 
 def test_of_many_ways_the_shortest_come_first() -> None:
     shape = ("any", [("all", [0, 1]), 2])
 
-    found = ways(tree(shape, dict.fromkeys(LEAVES, NO)), True)
+    found = minimal_changes(tree(shape, dict.fromkeys(LEAVES, NO)), True)
 
     assert [[change.leaf.fact for change in way] for way in found] == [["fact2"], ["fact0", "fact1"]]
 
