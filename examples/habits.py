@@ -150,7 +150,7 @@ def written(value: object) -> object:
     return value["id"] if isinstance(value, dict) else value
 
 
-def book(season: Season, job: str, starts: datetime, booked: datetime | None = None, **more: object) -> Event:
+def store(season: Season, job: str, starts: datetime, booked: datetime | None = None, **more: object) -> Event:
     """Take a job on, some days ahead."""
     usual = after(starts, -60 * season.between(4 * 24, 9 * 24))
     earliest = after(season.home_since, season.between(0, 90))
@@ -232,7 +232,7 @@ def job(season: Season, day: date, aircraft: str = "heron", **fields: object) ->
     """A job from booking to storage. Now and then the wind calls it off and the packs stay full."""
     place = PLACES[int(season.between(0, len(PLACES)))]
     starts = at(day, "08:30", 30 * round(season.between(0, 10)))
-    book(season, name := f"{place}-{day:%m-%d}", starts, aircraft=aircraft, **fields)
+    store(season, name := f"{place}-{day:%m-%d}", starts, aircraft=aircraft, **fields)
     packs = turn(season, aircraft)
     eve(season, day, packs)
     if season.chance(0.06):

@@ -33,7 +33,6 @@ from habits import (
     Season,
     after,
     at,
-    book,
     calibrate,
     charge,
     drain,
@@ -43,6 +42,7 @@ from habits import (
     on,
     put_away,
     read,
+    store,
     turn,
     weeks,
     workshop,
@@ -123,10 +123,10 @@ def slips(season: Season) -> None:
 def put_off_twice(season: Season) -> None:
     """Rain: the packs for the vineyard are full from Wednesday to Monday."""
     name, packs = "vineyard-april", ["A", "B", "D"]
-    book(season, name, on("04-16 10:00"), on("04-09 16:20"), aircraft="heron")
+    store(season, name, on("04-16 10:00"), on("04-09 16:20"), aircraft="heron")
     charge(season, packs, on("04-15 18:30"))
-    book(season, name, on("04-18 10:00"), on("04-16 07:40"), aircraft="heron", note="rain")
-    book(season, name, on("04-20 10:00"), on("04-18 08:05"), aircraft="heron", note="rain again")
+    store(season, name, on("04-18 10:00"), on("04-16 07:40"), aircraft="heron", note="rain")
+    store(season, name, on("04-20 10:00"), on("04-18 08:05"), aircraft="heron", note="rain again")
     fly_in_turn(season, "heron", packs, on("04-20 10:00"))
     put_away(season, packs, on("04-20 18:30"), forget=0)
 
@@ -152,7 +152,7 @@ def to_the_lighthouse(season: Season) -> None:
     packs = ["A", "B"]
     plan = {"how": "freight", "carries": ["heron", *packs], "leaves": on("05-12 09:00")}
     season.tell(on("05-08 20:00"), "travel_planned", **plan)
-    book(season, "lighthouse", on("05-15 09:00"), on("05-06 11:00"), aircraft="heron")
+    store(season, "lighthouse", on("05-15 09:00"), on("05-06 11:00"), aircraft="heron")
     for name in packs:
         season.packs[name].set(28, on("05-11 20:30"))
         season.tell(on("05-11 20:30"), "drained", item=name, percent=28)
@@ -249,7 +249,7 @@ def welcome_pack_g(season: Season) -> None:
 
 def august(season: Season) -> None:
     """A job called off, and three weeks of nothing."""
-    book(season, "harbour-regatta", on("08-01 09:00"), on("07-20 15:00"), aircraft="heron", near_people=True)
+    store(season, "harbour-regatta", on("08-01 09:00"), on("07-20 15:00"), aircraft="heron", near_people=True)
     charge(season, ["A", "B", "D", "G"], on("07-31 18:30"))
     season.tell(on("08-01 07:20"), "cancelled", job="harbour-regatta", note="regatta called off")
     season.tell(on("08-01 22:40"), "away", **{"from": on("08-02 06:00"), "to": on("08-24 22:00")})
@@ -308,7 +308,7 @@ def near_people(season: Season) -> None:
     """The village fair: guards taken off to be cleaned, and put on again; the packs left full afterwards."""
     season.tell(on("09-21 18:00"), "removed", item="wagtail-guards", aircraft="wagtail", note="to clean them")
     season.tell(on("09-21 18:30"), "fitted", item="wagtail-guards", aircraft="wagtail")
-    book(season, "fair", on("09-22 16:00"), on("09-12 10:00"), aircraft="wagtail", near_people=True)
+    store(season, "fair", on("09-22 16:00"), on("09-12 10:00"), aircraft="wagtail", near_people=True)
     charge(season, ["E", "F", "G"], on("09-21 19:00"))
     fly_in_turn(season, "wagtail", ["E", "F"], on("09-22 16:00"))
     season.tell(on("09-23 08:10"), "snoozed", item="G", rule="pack-left-full", until=on("09-24 08:00"))

@@ -57,11 +57,11 @@ def book_of(fleet: dict[str, Entries], *entries: Fields, zone: str = "UTC") -> F
     return FactStore(Fleet(fleet), MemoryLog(list(entries)), Clocks(ZoneInfo(zone)))
 
 
-def fact(book: FactStore, item: str, name: str, of: str | None = None) -> Timeline:
+def fact(store: FactStore, item: str, name: str, of: str | None = None) -> Timeline:
     """A fact of an item of the fleet."""
-    return book.fact(book.fleet[item], name, of)
+    return store.fact(store.fleet[item], name, of)
 
 
 def reasons(timeline: Timeline, at: int) -> list[str]:
     """The ids of the events behind the value at an instant, oldest first."""
-    return [event.id for event in events_of(timeline.piece(at).trail)]
+    return [event.id for event in events_of(timeline.segment(at).trail)]

@@ -83,9 +83,9 @@ def to_json(at: Desk, found: Found) -> dict[str, object]:
                 "urgency": reminder.verdict.urgency(at.now),
                 "title": reminder.verdict.rule.title,
                 "do": advice(Lines(reminder.verdict.rule, [reminder]), at.now),
-                "opened_at": at.stamp(reminder.stretch.opened),
+                "opened_at": at.stamp(reminder.episode.opened),
                 "caution": reminder.verdict.rule.caution,
-                "ground_unknown": reminder.stretch.unknown_at(at.now),
+                "ground_unknown": reminder.episode.unknown_at(at.now),
                 "kept_quiet": next(kept_quiet(_hush(reminder), reminder.key.item, at.now, at.stamp), None),
             }
             for reminder in found.opened
@@ -118,11 +118,11 @@ def _headline(opened: list[Reminder]) -> str:
 
 
 def _group(at: Desk, group: Lines) -> list[str]:
-    opened = min(reminder.stretch.opened for reminder in group.reminders)
+    opened = min(reminder.episode.opened for reminder in group.reminders)
     lines = [f"  - {set_in(advice(group, at.now), 6)}"]
     lines.append(f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}")
     lines += [f"      {line}" for line in _kept_quiet(at, group)]
-    dark = [reminder.key.item for reminder in group.reminders if reminder.stretch.unknown_at(at.now)]
+    dark = [reminder.key.item for reminder in group.reminders if reminder.episode.unknown_at(at.now)]
     if dark:
         lines.append(f"      may be done already ({', '.join(dark)}): the log does not tell")
     if group.rule.caution:
@@ -136,8 +136,8 @@ def _kept_quiet(at: Desk, group: Lines) -> list[str]:
     """What was seen or snoozed of a group, each with its items where it is not all of them."""
     said: dict[str, list[str]] = {}
     for reminder in group.reminders:
-        if hush := _hush(reminder):
-            for line in kept_quiet(hush, reminder.key.item, at.now, at.say):
+        if mute := _hush(reminder):
+            for line in kept_quiet(mute, reminder.key.item, at.now, at.say):
                 said.setdefault(line, []).append(reminder.key.item)
     whole = len(group.reminders)
     return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]
@@ -145,4 +145,4 @@ def _kept_quiet(at: Desk, group: Lines) -> list[str]:
 
 def _hush(reminder: Reminder) -> Mute | None:
     kept = as_kept(reminder.verdict)
-    return kept.hush if kept else None
+    return kept.mute if kept else None

@@ -11,9 +11,9 @@ from scheduler.verdicts.verdict import Verdict
 def subject_of(at: Desk, verdict: Verdict) -> Subject:
     """The rule as its file has it, applied to the item."""
     raw = at.setup.rules.raw(verdict.rule.id)
-    written = make_rule(raw, verdict.book.catalogue)
+    written = make_rule(raw, verdict.store.catalogue)
     plate = at.setup.fleet.raw(verdict.item.id) if verdict.item.id in at.setup.fleet else {}
-    return Subject(raw, Verdict(written, verdict.item, verdict.book, at.setup.rules), at.setup.fleet, plate)
+    return Subject(raw, Verdict(written, verdict.item, verdict.store, at.setup.rules), at.setup.fleet, plate)
 
 
 def as_yaml(case: Case) -> str:

@@ -52,11 +52,11 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
         return "Withdrawn"
     if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
         return "Closed"
-    verdict, opened = board.by_key[gone.key], gone.stretch.opened
-    stretch = next((stretch for stretch in verdict.stretches if stretch.holds(opened)), None)
-    if stretch is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
+    verdict, opened = board.by_key[gone.key], gone.episode.opened
+    episode = next((episode for episode in verdict.episodes if episode.holds(opened)), None)
+    if episode is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
         return "Withdrawn"
-    other = superseded_by(Reminder(verdict, stretch or gone.stretch))
+    other = superseded_by(Reminder(verdict, episode or gone.episode))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
@@ -64,7 +64,7 @@ def answered_lines(desk: Desk, over: list[Reminder], events: list[Event]) -> lis
     """What some entries opened when they happened, and what has ended it since."""
     lines, own = [], {event.id for event in events}
     for reminder in over:
-        ended = reminder.stretch.ended
+        ended = reminder.episode.ended
         ends = [e for e in reminder.verdict.events if e.at == ended and e.id not in own]
         by = f" by {describe(ends[-1], desk.setup.hours.zone)}" if ends else ""
         other = superseded_by(reminder)

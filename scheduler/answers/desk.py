@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 class Without(Source):
     """The events of a book less some."""
 
-    def __init__(self, book: FactStore, ids: frozenset[str]) -> None:
-        self._book = book
+    def __init__(self, store: FactStore, ids: frozenset[str]) -> None:
+        self._book = store
         self._ids = ids
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
@@ -38,13 +38,13 @@ class Desk(NamedTuple):
     known: int = MAX_INSTANT
     day: str = ""
 
-    def book(self, before: int = MAX_INSTANT) -> FactStore:
+    def store(self, before: int = MAX_INSTANT) -> FactStore:
         """The book of the home's log."""
         return FactStore(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
         """The board of the home's log."""
-        return Board(self.book(), self.setup.rules, items, as_told)
+        return Board(self.store(), self.setup.rules, items, as_told)
 
     def stamp(self, instant: int) -> str:
         """An instant for programs."""
@@ -72,9 +72,9 @@ _MOST_JOBS = 5
 """So many jobs are named where one is not found."""
 
 
-def no_such_job(book: FactStore, name: str, now: int) -> Refused:
+def no_such_job(store: FactStore, name: str, now: int) -> Refused:
     """The refusal of a job that was never booked: the name most like it, and the next ones that are booked ahead."""
-    plans = {job.name: plan for job in book.jobs.values() if (plan := job.plan_at(now))}
+    plans = {job.name: plan for job in store.jobs.values() if (plan := job.plan_at(now))}
     ahead = sorted((job for job, plan in plans.items() if plan.ends > now), key=lambda job: plans[job].starts)
     near = did_you_mean(name, ahead) or did_you_mean(name, plans)
     more = f" and {len(ahead) - _MOST_JOBS} more" if len(ahead) > _MOST_JOBS else ""

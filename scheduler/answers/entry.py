@@ -39,14 +39,14 @@ def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequenc
     """The answer to the events just logged; `taken_as`: lines on how what was typed was taken."""
     desk = Desk(home, setup, now)
     events = _found(home, ids)
-    book = desk.book()
-    board = concerned_board(desk, book, events)
-    lines = _told(desk, book, events, taken_as)
+    store = desk.store()
+    board = concerned_board(desk, store, events)
+    lines = _told(desk, store, events, taken_as)
     now_open = board.open_at(now)
     opened, settled = changes(open_before(desk, board, events), now_open)
     opened += _risen([reminder for reminder in now_open if reminder not in opened], events, now)
-    lines += _which_packs(book, events)
-    lines += _too_soon(desk, book, events) + _unsure(book, events, now)
+    lines += _which_packs(store, events)
+    lines += _too_soon(desk, store, events) + _unsure(store, events, now)
     ring = how_it_rings(home)
     if opened or settled:
         from scheduler.answers.changes import opened_lines, over_lines  # what reminders say takes a while to load
@@ -71,39 +71,39 @@ def unheard(ring: str, rings: bool) -> list[str]:
     return ["Nobody is running that could ring: start `shelfbell run`."] if rings and ring == _WOULD_RING else []
 
 
-def _which_packs(book: FactStore, events: list[Event]) -> list[str]:
+def _which_packs(store: FactStore, events: list[Event]) -> list[str]:
     """Of a mishap that names no packs: what they are inferred from, or the question. A pack that fell is watched."""
     lines = []
     for event in events:
-        if event.what == "mishap" and book.fleet.kind(str(event.get("item"))) == "aircraft":
-            lines += _by_flight(book, event)
+        if event.what == "mishap" and store.fleet.kind(str(event.get("item"))) == "aircraft":
+            lines += _by_flight(store, event)
     return lines
 
 
-def _by_flight(book: FactStore, mishap: Event) -> list[str]:
+def _by_flight(store: FactStore, mishap: Event) -> list[str]:
     again = naming_packs(mishap)
-    if inferred := inferred_from(book, mishap):
+    if inferred := inferred_from(store, mishap):
         return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
-    if "packs" in mishap.fields or book.flight_of(mishap):
+    if "packs" in mishap.fields or store.flight_of(mishap):
         return []
-    packs = [pack.id for pack in packs_for(book, str(mishap.get("item"))) if may_be_knocked(book, pack, mishap.at)]
+    packs = [pack.id for pack in packs_for(store, str(mishap.get("item"))) if may_be_knocked(store, pack, mishap.at)]
     until = [f"  Until that is told, {listed(packs)} may have been in it."] if packs else []
     return [f"Which pack was in it? {again}", *until]
 
 
-def _too_soon(desk: Desk, book: FactStore, events: list[Event]) -> list[str]:
+def _too_soon(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
     """The packs whose look does not count, for it came within the watch after a knock, and from when one will."""
     packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
         name = str(event.get("item"))
         if (
             event.get("result") == "pass"
-            and book.fleet.kind(name) == "pack"
-            and not _past_mending(book, name, desk.now)
+            and store.fleet.kind(name) == "pack"
+            and not _past_mending(store, name, desk.now)
         ):
-            piece = book.fact(book.fleet[name], "under_watch").piece(desk.now)
-            if piece.value != "no" and piece.trail and piece.trail[0].at <= event.at:
-                packs.setdefault((piece.trail[0].at + WATCH, piece.value == "yes"), []).append(name)
+            segment = store.fact(store.fleet[name], "under_watch").segment(desk.now)
+            if segment.value != "no" and segment.trail and segment.trail[0].at <= event.at:
+                packs.setdefault((segment.trail[0].at + WATCH, segment.value == "yes"), []).append(name)
     return [
         f"This look at {listed(names)} does not {'end the watch after a knock' if knocked else _SETTLE}: one does from "
         f"{desk.say(counts)} on. Look again then, and log that."
@@ -111,18 +111,18 @@ def _too_soon(desk: Desk, book: FactStore, events: list[Event]) -> list[str]:
     ]
 
 
-def _past_mending(book: FactStore, pack: str, now: int) -> bool:
+def _past_mending(store: FactStore, pack: str, now: int) -> bool:
     """True of a pack that no look makes sound."""
-    return book.fact(book.fleet[pack], "past_mending").at(now) == "yes"
+    return store.fact(store.fleet[pack], "past_mending").at(now) == "yes"
 
 
-def _unsure(book: FactStore, events: list[Event], now: int) -> list[str]:
+def _unsure(store: FactStore, events: list[Event], now: int) -> list[str]:
     """What was charged, drained or flown, and may have been in a mishap."""
     named = [
         str(name) for event in events if event.what in _HANDLED for name in (event.get("item"), *event.get("packs", ()))
     ]
-    packs = [name for name in dict.fromkeys(named) if book.fleet.kind(name) == "pack"]
-    unsure = [name for name in packs if may_be_knocked(book, book.fleet[name], now)]
+    packs = [name for name in dict.fromkeys(named) if store.fleet.kind(name) == "pack"]
+    unsure = [name for name in packs if may_be_knocked(store, store.fleet[name], now)]
     return (
         [f"{listed(unsure)} may have been in a mishap that names no pack: look first (`shelfbell due`)."]
         if unsure
@@ -133,26 +133,26 @@ def _unsure(book: FactStore, events: list[Event], now: int) -> list[str]:
 def unjudged(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
     """The answer where no rules can be had: what was logged, and nothing of what follows from it."""
     desk = Desk(home, setup, now)
-    return "\n".join(_told(desk, desk.book(), _found(home, ids), taken_as))
+    return "\n".join(_told(desk, desk.store(), _found(home, ids), taken_as))
 
 
 def _found(home: Home, ids: list[str]) -> list[Event]:
     return [event for event in map(home.log.find, ids) if event is not None]
 
 
-def _told(desk: Desk, book: FactStore, events: list[Event], taken_as: Sequence[str]) -> list[str]:
+def _told(desk: Desk, store: FactStore, events: list[Event], taken_as: Sequence[str]) -> list[str]:
     """What was logged, how it was taken, and what is doubtful in it."""
     lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *taken_as]
     for event in events:
-        lines += _good_till(desk, book, event) + _was_booked(desk, book, event)
-    return lines + plausibility_questions(events, book, desk.now)
+        lines += _good_till(desk, store, event) + _was_booked(desk, store, event)
+    return lines + plausibility_questions(events, store, desk.now)
 
 
-def _good_till(desk: Desk, book: FactStore, event: Event) -> list[str]:
+def _good_till(desk: Desk, store: FactStore, event: Event) -> list[str]:
     """The last good day of a paper renewed, where it was not given."""
     if event.what != "renewed" or "expires" in event.fields:
         return []
-    left = book.fact(desk.setup.fleet[event.get("item")], "days_to_expiry").at(desk.now)
+    left = store.fact(desk.setup.fleet[event.get("item")], "days_to_expiry").at(desk.now)
     if left is None:
         return ["  I do not know till when it is good: log it again with --expires DATE."]
     day = moment(desk.now + int(left) - HOUR, desk.setup.hours.zone, year=True)[:-6]
@@ -160,11 +160,11 @@ def _good_till(desk: Desk, book: FactStore, event: Event) -> list[str]:
     return [f"  Good till {day}{dated}."]
 
 
-def _was_booked(desk: Desk, book: FactStore, event: Event) -> list[str]:
+def _was_booked(desk: Desk, store: FactStore, event: Event) -> list[str]:
     """The time that a job booked anew had before."""
     if event.what != "booked":
         return []
-    plans = book.jobs[event.get("job")].plans
+    plans = store.jobs[event.get("job")].plans
     before = [plan for plan in plans if plan.known_to == event.at and plan.event.id != event.id]
     return [f"  Before it was booked for {desk.say(before[-1].starts)}."] if before else []
 
@@ -177,24 +177,24 @@ def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]
     """
     began = min(counts_from(event) for event in events)
     recent = min(event.at for event in events) > desk.now - MINUTE
-    if recent and not any(map(corrects, events)) and not _others_since(board.book, events, began):
+    if recent and not any(map(corrects, events)) and not _others_since(board.store, events, began):
         return board.open_at(began - 1)
-    without = _without(desk, board.book, events)
+    without = _without(desk, board.store, events)
     return Board(without, desk.setup.rules, board.items, since=lambda _key: desk.now).open_at(desk.now)
 
 
-def _others_since(book: FactStore, events: list[Event], began: int) -> bool:
+def _others_since(store: FactStore, events: list[Event], began: int) -> bool:
     own = {event.id for event in events}
     names = {name for event in events for name in concerned(event.fields)}
-    since = (takewhile(lambda event: event.at >= began, reversed(book.filed(name))) for name in names)
+    since = (takewhile(lambda event: event.at >= began, reversed(store.filed(name))) for name in names)
     return any(event.id not in own for event in chain.from_iterable(since))
 
 
-def _without(desk: Desk, book: FactStore, events: list[Event]) -> FactStore:
+def _without(desk: Desk, store: FactStore, events: list[Event]) -> FactStore:
     """The book as it was before the events."""
     if any(map(corrects, events)):
-        return desk.book(before=events[0].seq)
-    return FactStore(desk.setup.fleet, Without(book, frozenset(e.id for e in events)), desk.setup.clocks)
+        return desk.store(before=events[0].seq)
+    return FactStore(desk.setup.fleet, Without(store, frozenset(e.id for e in events)), desk.setup.clocks)
 
 
 def _logged(desk: Desk, events: list[Event]) -> str:
@@ -206,14 +206,14 @@ def _logged(desk: Desk, events: list[Event]) -> str:
     return describe(first, zone, clean(listed([str(event.get("item")) for event in events])))
 
 
-def concerned_board(desk: Desk, book: FactStore, events: list[Event]) -> Board:
+def concerned_board(desk: Desk, store: FactStore, events: list[Event]) -> Board:
     """The board of what the events can touch. What was over before they began is not asked about."""
     before = min(map(counts_from, events)) - 1
-    items = concerned_items(desk.home, desk.setup, events, book)
-    return Board(book, desk.setup.rules, items, since=lambda _key: before)
+    items = concerned_items(desk.home, desk.setup, events, store)
+    return Board(store, desk.setup.rules, items, since=lambda _key: before)
 
 
-def concerned_items(home: Home, setup: Setup, events: list[Event], book: FactStore) -> list[str]:
+def concerned_items(home: Home, setup: Setup, events: list[Event], store: FactStore) -> list[str]:
     """The items whose verdicts the events can touch: those named, parts of an aircraft named, those a job concerns.
 
     What can ground an item touches the jobs that are not over too.
@@ -221,12 +221,12 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: FactSto
     fleet = setup.fleet
     named = dict.fromkeys(name for event in events for name in home.log.filed_under(event))
     if JOB in named:  # booked for no one aircraft
-        return [*fleet.ids(), *book.jobs]
-    jobs = [job for name in named if name.startswith(JOB) and (job := book.job(name.removeprefix(JOB)))]
+        return [*fleet.ids(), *store.jobs]
+    jobs = [job for name in named if name.startswith(JOB) and (job := store.job(name.removeprefix(JOB)))]
     aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
-    mishap = any(event.what == "mishap" or corrects(event) or _tells_packs(book, event) for event in events)
-    found = [*named, *(part.id for craft in aircraft for part in parts_of(book, craft, *CARRIED))]
-    found += [pack.id for craft in aircraft for pack in packs_for(book, craft) if mishap]
+    mishap = any(event.what == "mishap" or corrects(event) or _tells_packs(store, event) for event in events)
+    found = [*named, *(part.id for craft in aircraft for part in parts_of(store, craft, *CARRIED))]
+    found += [pack.id for craft in aircraft for pack in packs_for(store, craft) if mishap]
     if JOBS in named:
         found += [job.name for job in jobs]
         flown = [*aircraft, *(str(plan.aircraft) for job in jobs for plan in job.plans)]
@@ -234,13 +234,13 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], book: FactSto
         found += [name for name in fleet.fitting(None) if not _of_an_aircraft(fleet, name)]
     if any(event.what in _SHAKEN or corrects(event) for event in events):
         since = min(event.at for event in events) - 12 * HOUR
-        found += [job.name for job in book.jobs.values() if job.plans[-1].ends > since]
+        found += [job.name for job in store.jobs.values() if job.plans[-1].ends > since]
     return list(dict.fromkeys(found))
 
 
-def _tells_packs(book: FactStore, event: Event) -> bool:
+def _tells_packs(store: FactStore, event: Event) -> bool:
     """True for a flight that can tell which packs were in a mishap."""
-    mishaps = book.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
+    mishaps = store.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
     return any(mishap.at >= counts_from(event) for mishap in mishaps)
 
 
@@ -258,28 +258,28 @@ def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminde
 def _risen(standing: list[Reminder], events: list[Event], now: int) -> list[Reminder]:
     """Of reminders that were open before, those that the events made as urgent as they are now."""
     began = {event.at for event in events}
-    heights = ((reminder, reminder.verdict.rises(reminder.stretch)[1:]) for reminder in standing)
+    heights = ((reminder, reminder.verdict.rises(reminder.episode)[1:]) for reminder in standing)
     return [r for r, rises in heights if any(at in began and word == r.verdict.urgency(now) for at, word in rises)]
 
 
 def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
     """What a late entry opened then, and a later entry has settled since."""
     began = {event.at for event in events}
-    over = [r for r in board.reminders if r.stretch.opened in began and r.stretch.ended <= desk.now]
+    over = [r for r in board.reminders if r.episode.opened in began and r.episode.ended <= desk.now]
     if not over:
-        return _looked_over(desk, board.book, events)
+        return _looked_over(desk, board.store, events)
     from scheduler.answers.changes import answered_lines
 
     return answered_lines(desk, over, events)
 
 
-def _looked_over(desk: Desk, book: FactStore, events: list[Event]) -> list[str]:
+def _looked_over(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
     """The look that passed after a late entry of something to look into: it counts for it."""
     lines = []
     for event in events:
         passed = [
             look
-            for look in book.filed(str(event.get("item")), "inspected")
+            for look in store.filed(str(event.get("item")), "inspected")
             if event.what in _LOOKED_INTO and event.at < look.at <= desk.now and look.get("result") == "pass"
         ]
         if passed:
@@ -303,8 +303,8 @@ Ahead = tuple[int, list[Reminder]] | None
 def ring_ahead(desk: Desk, board: Board) -> Ahead:
     """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
     hours, now = desk.setup.hours, desk.now
-    ahead = [reminder for reminder in board.reminders if now < reminder.stretch.opened < MAX_INSTANT]
-    words = [word for r in ahead if (word := next_announcement(board, r, [], hours, r.stretch.opened)) is not None]
+    ahead = [reminder for reminder in board.reminders if now < reminder.episode.opened < MAX_INSTANT]
+    words = [word for r in ahead if (word := next_announcement(board, r, [], hours, r.episode.opened)) is not None]
     if not words:
         return None
     first = min(word.due for word in words)

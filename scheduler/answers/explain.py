@@ -98,16 +98,16 @@ def _silent_line(at: Desk, verdict: Verdict) -> str:
 
 def asked(at: Desk, names: list[str]) -> list[Verdict]:
     """The verdicts that rule and item names ask for. Raises Refused."""
-    book, rules = at.book(), at.setup.rules
+    store, rules = at.store(), at.setup.rules
     if len(names) > 2:
         raise Refused.because("explain takes a rule, an item, or both")
     wanted_rules = [name for name in names if name in rules]
     others = [name for name in names if name not in wanted_rules]
     for name in others:
-        if name not in at.setup.fleet and name not in (*book.jobs, "home"):
-            near = did_you_mean(name, [*rules, *at.setup.fleet.ids(), *book.jobs])
+        if name not in at.setup.fleet and name not in (*store.jobs, "home"):
+            near = did_you_mean(name, [*rules, *at.setup.fleet.ids(), *store.jobs])
             raise Refused.because(f"there is no rule or item {name!r}{near}")
-    found = verdicts(book, rules, others or None, wanted_rules or None)
+    found = verdicts(store, rules, others or None, wanted_rules or None)
     if not found:
         unseen = [] if wanted_rules else lines_on_items_without_rules(at.setup, others)
         raise Refused.because("; ".join(unseen) or f"{' and '.join(names)}: no rule that is on applies")
@@ -117,7 +117,7 @@ def asked(at: Desk, names: list[str]) -> list[Verdict]:
 def one_json(at: Desk, verdict: Verdict) -> dict[str, object]:
     """One verdict for programs."""
     node = explain(verdict, verdict.rule.when, at.now)
-    stretch = verdict.open_at(at.now)
+    episode = verdict.open_at(at.now)
     since = verdict.when.since(at.now)
     change = verdict.next_change(at.now)
     return {
@@ -128,11 +128,11 @@ def one_json(at: Desk, verdict: Verdict) -> dict[str, object]:
         "next_change": None if change is None else at.stamp(change),
         "next_change_because": [] if change is None else causes(at, verdict, change),
         "because": to_json(node, at.stamp),
-        "open": None if stretch is None else {"opened_at": at.stamp(stretch.opened)},
+        "open": None if episode is None else {"opened_at": at.stamp(episode.opened)},
         "urgency": verdict.urgency(at.now),
         "missing": missing_of(node),
         "adjusted": verdict.rule.adjusted,
-        "would_quiet" if stretch else "would_ring": [list(map(wanted, way)) for way in reversing(verdict, at.now)],
+        "would_quiet" if episode else "would_ring": [list(map(wanted, way)) for way in reversing(verdict, at.now)],
         "messages": message_lines(at, verdict),
     }
 
@@ -148,7 +148,7 @@ def one_text(at: Desk, verdict: Verdict) -> str:
         nodes.append(explain(verdict, rule.until, now))
         lines += ["  it is settled when:", *(f"    {line}" for line in tree(at, nodes[-1]))]
     lines += reversal_lines(verdict, now)
-    lines += entry_lines(at, nodes, partial(through, verdict.book, verdict.item.id))
+    lines += entry_lines(at, nodes, partial(through, verdict.store, verdict.item.id))
     missing = missing_of(node) if node.verdict == WORDS[1] else []
     lines += [f"  to know: {entry}" for entry in missing]
     lines += change_lines(at, verdict)
@@ -162,8 +162,8 @@ def _verdict_line(at: Desk, verdict: Verdict) -> str:
     value = WORDS[verdict.when.at(at.now)]
     since = verdict.when.since(at.now)
     from_ = "" if since == MIN_INSTANT else f" since {at.say(since)}"
-    stretch = verdict.open_at(at.now)
-    standing = f"open since {at.say(stretch.opened)}, {verdict.urgency(at.now)}" if stretch else "not open"
+    episode = verdict.open_at(at.now)
+    standing = f"open since {at.say(episode.opened)}, {verdict.urgency(at.now)}" if episode else "not open"
     return f"{value}{from_}; the reminder is {standing}"
 
 
@@ -221,12 +221,12 @@ def entry_line(at: Desk, event: Event) -> str:
     return f"{event.id}  {at.say(event.at)}  {describe(event, at.setup.hours.zone)}{told}{by}"
 
 
-def through(book: FactStore, item: str, event: Event) -> str:
+def through(store: FactStore, item: str, event: Event) -> str:
     """The mark of a mishap of an aircraft that concerns an item without naming it; "" of all else."""
     if event.what != "mishap" or item in concerned(event.fields):
         return ""
-    if book.fleet.kind(item) == "pack" and book.flight_of(event) is None:
+    if store.fleet.kind(item) == "pack" and store.flight_of(event) is None:
         return f"  [may concern {item}: it names no pack]"
-    inferred = inferred_from(book, event) if book.fleet.kind(item) == "pack" else ""
+    inferred = inferred_from(store, event) if store.fleet.kind(item) == "pack" else ""
     how = f", inferred: {inferred}" if inferred else f" through {event.get('item')}"
     return f"  [concerns {item}{how}]"

@@ -27,7 +27,7 @@ def item_groups(at: Desk) -> list[list[str]]:
 
 def boards(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
     """Boards that have all items between them, each to be asked before the next is taken."""
-    return groups.boards(at.book(), at.setup.rules, item_groups(at), as_told, since)
+    return groups.boards(at.store(), at.setup.rules, item_groups(at), as_told, since)
 
 
 def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:
@@ -36,7 +36,7 @@ def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:
 
     def place(verdict: Verdict) -> tuple[object, ...]:
         item = verdict.item
-        job = verdict.book.job(item.id) if item.kind == "job" else None
+        job = verdict.store.job(item.id) if item.kind == "job" else None
         return rules[verdict.rule.id], job.events[0] if job else at.setup.fleet.place(item.id)
 
     return place

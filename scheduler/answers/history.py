@@ -24,21 +24,23 @@ def filing_name(at: Desk, item: str | None) -> str | None:
     raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
-def shared_mishaps(book: FactStore, item: str | None, own: set[str]) -> list[Event]:
+def shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[Event]:
     """The mishaps of an aircraft that concern an item that was in it or on it, or may have been, beside its `own`."""
-    if item is None or item not in book.fleet:
+    if item is None or item not in store.fleet:
         return []
-    concerned = [event for life in book.lives(book.fleet[item]) for event in life.events if event.what == "mishap"]
-    if book.fleet.kind(item) == "pack":
-        concerned += book.unclaimed(book.fleet[item])
+    concerned = [
+        event for lifetime in store.lifetimes(store.fleet[item]) for event in lifetime.events if event.what == "mishap"
+    ]
+    if store.fleet.kind(item) == "pack":
+        concerned += store.unclaimed(store.fleet[item])
     return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
 
 
-def overtaken_marks(book: FactStore, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
+def overtaken_marks(store: FactStore, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
     """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
     names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
     marks = {}
-    for job in filter(None, map(book.job, names)):
+    for job in filter(None, map(store.job, names)):
         ends = {plan.event.id: plan.ends for plan in job.plans}
         for event, by in pairwise(job.events):
             if by.at <= min(now, ends.get(event.id, MIN_INSTANT)):

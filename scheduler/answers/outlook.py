@@ -21,7 +21,7 @@ def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:
 
 def todo(reminder: Reminder) -> str:
     """What is to be done of it, with the values of its day."""
-    return advice(Lines(reminder.verdict.rule, [reminder]), reminder.stretch.opened)
+    return advice(Lines(reminder.verdict.rule, [reminder]), reminder.episode.opened)
 
 
 def untold(_reminder: Reminder) -> str:

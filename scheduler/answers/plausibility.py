@@ -55,29 +55,29 @@ class CheckedEntry(NamedTuple):
     """One entry, the book it stands in, now, and the book without the entry."""
 
     event: Event
-    book: FactStore
+    store: FactStore
     now: int
     bare: FactStore
 
     def say(self, instant: int) -> str:
         """An instant for people."""
-        return moment_near(instant, self.now, self.book.clocks.zone)
+        return moment_near(instant, self.now, self.store.clocks.zone)
 
     def before(self, name: str, fact: str, instant: int) -> object:
         """The value of a fact of an item of the fleet at an instant, without the entry."""
-        return self.bare.fact(self.book.fleet[name], fact).at(instant)
+        return self.bare.fact(self.store.fleet[name], fact).at(instant)
 
     def others(self, name: str, *kinds: str) -> list[Event]:
         """The other entries of some kinds on an item."""
-        return [e for e in self.book.filed(name) if e.what in kinds and e.id != self.event.id]
+        return [e for e in self.store.filed(name) if e.what in kinds and e.id != self.event.id]
 
 
-def plausibility_questions(events: list[Event], book: FactStore, now: int) -> list[str]:
+def plausibility_questions(events: list[Event], store: FactStore, now: int) -> list[str]:
     """A line for each thing that is doubtful, and one that says how to take the entry back."""
     lines: dict[str, None] = {}  # what is asked of several entries is asked once
     for event in events:
-        bare = FactStore(book.fleet, Without(book, frozenset([event.id])), book.clocks)
-        asked = list(_of(CheckedEntry(event, book, now, bare)))
+        bare = FactStore(store.fleet, Without(store, frozenset([event.id])), store.clocks)
+        asked = list(_of(CheckedEntry(event, store, now, bare)))
         lines |= dict.fromkeys(f"Sure? {line}" for line in asked)
         lines |= {f"  If it was a slip: shelfbell log struck {event.id}": None} if asked else {}
     return list(lines)
@@ -90,10 +90,10 @@ def _of(told: CheckedEntry) -> Iterator[str]:
 
 
 def _too_early(told: CheckedEntry) -> Iterator[str]:
-    event, fleet = told.event, told.book.fleet
+    event, fleet = told.event, told.store.fleet
     for name in filter(None, (event.get("item"), event.get("aircraft"), *event.get("packs", []))):
         day = fleet[name].plate.get("in_service") if name in fleet else None
-        if day is not None and event.at < start_of_day(day, told.book.clocks.zone):
+        if day is not None and event.at < start_of_day(day, told.store.clocks.zone):
             yield f"{told.say(event.at)} is before {name} came into use, {day.isoformat()} by fleet.yaml."
 
 
@@ -104,16 +104,16 @@ def _charged(told: CheckedEntry) -> Iterator[str]:
     charger = event.get("charger")
     if charger is not None and told.before(charger, "found_unfit", event.at) == "yes":
         yield f"{charger} is not in order by the log: pull its plug, charge nothing on it until it has passed a look."
-    if told.book.fleet.kind(name) != "pack":
+    if told.store.fleet.kind(name) != "pack":
         return
-    if told.book.fact(told.book.fleet[name], "usable").at(event.at) != "yes":  # no charge makes a pack usable
+    if told.store.fact(told.store.fleet[name], "usable").at(event.at) != "yes":  # no charge makes a pack usable
         yield from _unusable(told, name, event.at, event.at)
     yield from _in_the_air(told)
 
 
 def _replaced(told: CheckedEntry) -> Iterator[str]:
     name = told.event.get("item")
-    if told.book.fleet.kind(name) != "pack" or told.before(name, "handed_in", told.event.at) == "yes":
+    if told.store.fleet.kind(name) != "pack" or told.before(name, "handed_in", told.event.at) == "yes":
         return
     grounds = [text for fact, text in _NOT_USABLE.items() if told.before(name, fact, told.event.at) == "yes"]
     if grounds:
@@ -160,7 +160,7 @@ def _differs(told: CheckedEntry, other: Event, flight: Event) -> bool:
     """False of a reading that tells about what its pack landed with, or where nothing tells that."""
     if other.what != "measured":
         return True
-    read, landed = reading_of(other, told.book.fleet[other.get("item")].plate), flight.get("percent_to")
+    read, landed = reading_of(other, told.store.fleet[other.get("item")].plate), flight.get("percent_to")
     return read is not None and landed is not None and abs(read - landed) > MORE_CHARGE
 
 
@@ -170,14 +170,14 @@ def _both(told: CheckedEntry, flight: Event, pack: str, other: Event) -> str:
 
 
 def _flown(told: CheckedEntry) -> Iterator[str]:
-    event, book = told.event, told.book
+    event, store = told.event, told.store
     aircraft, start = event.get("aircraft"), counts_from(event)
     grounds = [text for fact, text in _GROUNDED.items() if told.before(aircraft, fact, start) == "yes"]
     if grounds:
         state = " and ".join(grounds)
         yield f"{aircraft} {state}: was it really {aircraft}? If so, do not fly it again before it is looked over."
     for name in event.get("packs"):
-        fits = book.fleet[name].plate.get("fits")
+        fits = store.fleet[name].plate.get("fits")
         if fits and aircraft not in fits:
             yield f"{name} fits {', '.join(fits)} by fleet.yaml, not {aircraft}."
         yield from _unusable(told, name, start, event.at)
@@ -222,7 +222,7 @@ def _slow(told: CheckedEntry) -> Iterator[str]:
 
 def _charged_before(told: CheckedEntry, pack: str) -> bool:
     """True where a charge, by the log, is what it took off with."""
-    trail = told.bare.fact(told.book.fleet[pack], "charge").piece(counts_from(told.event)).trail
+    trail = told.bare.fact(told.store.fleet[pack], "charge").segment(counts_from(told.event)).trail
     return trail is not None and trail[0].what == "charged"
 
 
@@ -250,7 +250,7 @@ def _overlaps(told: CheckedEntry) -> Iterator[str]:
 def _measured(told: CheckedEntry) -> Iterator[str]:
     yield from _one_cell(told)
     yield from _in_the_air(told)
-    found, fleet = told.event.get("capacity_mah"), told.book.fleet
+    found, fleet = told.event.get("capacity_mah"), told.store.fleet
     rated = fleet[told.event.get("item")].plate.get("capacity")
     if found is not None and rated is not None and found > MORE_CAPACITY * rated:
         yield f"{found:g} mAh is more than {told.event.get('item')} holds by fleet.yaml, {rated:g} mAh."
@@ -258,7 +258,7 @@ def _measured(told: CheckedEntry) -> Iterator[str]:
 
 def _in_the_air(told: CheckedEntry) -> Iterator[str]:
     event, name = told.event, told.event.get("item")
-    for flight in told.others(name, "flown") if told.book.fleet.kind(name) == "pack" else ():
+    for flight in told.others(name, "flown") if told.store.fleet.kind(name) == "pack" else ():
         inside = counts_from(flight) < event.at < flight.at and "flights" not in flight.fields
         if inside and _differs(told, event, flight):
             yield _both(told, flight, name, event)
@@ -266,18 +266,18 @@ def _in_the_air(told: CheckedEntry) -> Iterator[str]:
 
 def _one_cell(told: CheckedEntry) -> Iterator[str]:
     name, volts = told.event.get("item"), told.event.get("rest_volts")
-    cells = told.book.fleet[name].plate.get("cells")
+    cells = told.store.fleet[name].plate.get("cells")
     if volts is not None and cells is not None and volts / int(cells) < LEAST_VOLTS < volts:
         yield f"{volts:g} V is {volts / int(cells):.2f} V a cell of {name}: one cell alone goes by --cell_volts."
 
 
 def _renewed(told: CheckedEntry) -> Iterator[str]:
-    expires, today = told.event.get("expires"), local_date(told.now, told.book.clocks.zone)
+    expires, today = told.event.get("expires"), local_date(told.now, told.store.clocks.zone)
     if expires is None:
         return
     if parse_date(expires) < today:
         yield f"its last good day, {expires}, is past."
-    span, zone = told.book.fleet[told.event.get("item")].plate.get("valid_for"), told.book.clocks.zone
+    span, zone = told.store.fleet[told.event.get("item")].plate.get("valid_for"), told.store.clocks.zone
     if span and start_of_day(parse_date(expires), zone) > add_span(add_span(told.event.at, span, zone), span, zone):
         yield f"its last good day is {expires}, and by fleet.yaml it is valid for {show_span(span)}: is the year right?"
 
@@ -301,14 +301,14 @@ def _booked(told: CheckedEntry) -> Iterator[str]:
 
 def _away(told: CheckedEntry) -> Iterator[str]:
     start, end = absence(told.event)
-    for job in told.book.jobs.values():
+    for job in told.store.jobs.values():
         plan = job.plans[-1]
         if plan.known_to == MAX_INSTANT and start <= plan.starts < end:
             yield f"{job.name} is booked for {told.say(plan.starts)}, while you are away."
 
 
 def _while_away(told: CheckedEntry, starts: int) -> Iterator[str]:
-    for start, end in map(absence, told.book.filed(HOME, "away")):
+    for start, end in map(absence, told.store.filed(HOME, "away")):
         if start <= starts < end:
             yield f"you are away from {told.say(start)} to {told.say(end)}."
 

@@ -9,10 +9,10 @@ from scheduler.reminders.ready import Ready
 from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
-def asked_job(book: FactStore, job: str, at: Desk) -> str:
-    if job not in book.jobs:
-        raise no_such_job(book, job, at.now)
-    plan = book.jobs[job].plan_at(at.now)
+def asked_job(store: FactStore, job: str, at: Desk) -> str:
+    if job not in store.jobs:
+        raise no_such_job(store, job, at.now)
+    plan = store.jobs[job].plan_at(at.now)
     if plan is None:
         raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
     if over := _over(at, plan):
@@ -27,13 +27,13 @@ def _over(at: Desk, plan: Plan) -> str:
     return f"began {at.say(plan.starts)}" if plan.starts + GRACE <= at.now else ""
 
 
-def to_text(at: Desk, book: FactStore, answers: list[Ready]) -> str:
+def to_text(at: Desk, store: FactStore, answers: list[Ready]) -> str:
     """The answer for people, a line a sentence."""
     if not answers:
         return NONE_IN_SERVICE
     blocks = []
     for answer in answers:
-        head, *rest = sentences(book, at.setup.rules, at.now, answer, at.say)
+        head, *rest = sentences(store, at.setup.rules, at.now, answer, at.say)
         blocks.append("\n".join([head[0].upper() + head[1:], *(f"  - {line}" for line in rest)]))
     near = [NEAR_PEOPLE] if any(answer.plan.event.get("near_people") for answer in answers) else []
     closing = [*near, IN_THE_AIR, "Ready by the log does not mean fit to fly: your own look comes before each flight."]

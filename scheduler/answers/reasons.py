@@ -55,10 +55,10 @@ def wanted(change: Change) -> str:
 def reversal_lines(verdict: Verdict, now: int) -> list[str]:
     """What would make it quiet, or ring; the entry that settles it last."""
     found = [way for way in reversing(verdict, now) if way]
-    stretch = verdict.open_at(now)
-    head = "it would be quiet with" if stretch else "it would ring with"
+    episode = verdict.open_at(now)
+    head = "it would be quiet with" if episode else "it would ring with"
     lines = [f"  {head}: {' and '.join(map(wanted, way))}" for way in found[:_WAYS_SHOWN]]
-    entry = log_line(Lines(verdict.rule, [Reminder(verdict, stretch)]), now) if stretch else ""
+    entry = log_line(Lines(verdict.rule, [Reminder(verdict, episode)]), now) if episode else ""
     return lines + ([f"  the entry for it: {entry}"] if entry else [])
 
 
@@ -75,16 +75,16 @@ def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
     found = [_turn(verdict, turn) for turn in changes_at(verdict, change)]
     zone = at.setup.hours.zone
     found += [f"entry {event.id}, {describe(event, zone)}" for event in verdict.events if event.at == change]
-    for stretch in verdict.stretches:
-        if stretch.opened == change:
+    for episode in verdict.episodes:
+        if episode.opened == change:
             found.append("the reminder opens")
-        if stretch.ended == change < MAX_INSTANT:
-            found.append(f"the reminder ends: {stretch.ending}")
+        if episode.ended == change < MAX_INSTANT:
+            found.append(f"the reminder ends: {episode.ending}")
     return found
 
 
 def _turn(verdict: Verdict, turn: LeafChange) -> str:
-    limit = limit_text(turn.leaf, verdict.book.catalogue[turn.leaf.fact])
+    limit = limit_text(turn.leaf, verdict.store.catalogue[turn.leaf.fact])
     if turn.becomes == "unknown":
         return f"{named(turn.leaf)} becomes unknown"
     return f"{named(turn.leaf)}: {comparison(turn.leaf, limit, turn.becomes == 'yes')}"

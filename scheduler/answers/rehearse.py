@@ -27,9 +27,9 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
             {
                 "rule": reminder.key.rule,
                 "item": reminder.key.item,
-                "opened_at": at.stamp(reminder.stretch.opened),
-                "settled_at": at.stamp(reminder.stretch.ended) if reminder.stretch.ended < result.end else None,
-                "ending": how_ended(reminder) if reminder.stretch.ended < result.end else "",
+                "opened_at": at.stamp(reminder.episode.opened),
+                "settled_at": at.stamp(reminder.episode.ended) if reminder.episode.ended < result.end else None,
+                "ending": how_ended(reminder) if reminder.episode.ended < result.end else "",
                 "messages": [
                     {"at": at.stamp(told.at), "kind": _kind(told), "channel": channel.name}
                     for told in result.messages(reminder)
@@ -61,18 +61,18 @@ def to_text(at: Desk, result: Rehearsal) -> str:
     head = f"From {at.say(result.start)} to {at.say(result.end)}: {reminders}, {messages} ({digests} of them digests)."
     lines = [head, ""] if result.reminders else [head]
     for reminder in result.reminders:
-        stretch = reminder.stretch
-        ended = f"{how_ended(reminder)} {at.say(stretch.ended)}" if stretch.ended < result.end else "open at the end"
-        urgency = min((word for turn, word in reminder.verdict.rises(stretch) if turn < result.end), key=rank)
+        episode = reminder.episode
+        ended = f"{how_ended(reminder)} {at.say(episode.ended)}" if episode.ended < result.end else "open at the end"
+        urgency = min((word for turn, word in reminder.verdict.rises(episode) if turn < result.end), key=rank)
         rung = len(result.messages(reminder))
         name = f"{reminder.key.rule} {reminder.key.item}"
-        lines.append(f"{at.say(stretch.opened):<17} {urgency:<9} {name}: {ended}; rung {rung}x")
+        lines.append(f"{at.say(episode.opened):<17} {urgency:<9} {name}: {ended}; rung {rung}x")
     return "\n".join(lines)
 
 
 def message(at: Desk, decision: Decision, board: Board) -> str:
     """One message, whole."""
-    text = compose(decision, [word.reminder for word in decision.words], at.setup.hours.zone, board.book.newest)
+    text = compose(decision, [word.reminder for word in decision.words], at.setup.hours.zone, board.store.newest)
     return f"{at.say(decision.at)}  [{decision.kind}]  {text.title}\n{text.body}"
 
 
@@ -97,7 +97,7 @@ def live_through(at: Desk, start: int, end: int, as_known: bool = False, progres
     if not as_known:
         board = at.board(as_told=False)
         for done, verdict in enumerate(board.verdicts, 1):
-            _ = verdict.stretches
+            _ = verdict.episodes
             progress(done, len(board.verdicts))
         return rehearse(board, setup.hours, start, end)
     known = LogAsKnown(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log.history()))

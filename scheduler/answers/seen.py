@@ -33,8 +33,8 @@ def require_open(at: Desk, rule: str, item: str) -> Reminder:
     if rule not in at.setup.rules:
         raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
     board = at.board([item])
-    if item not in at.setup.fleet and item not in (*board.book.jobs, HOME):
-        known = [*at.setup.fleet.ids(), *board.book.jobs]
+    if item not in at.setup.fleet and item not in (*board.store.jobs, HOME):
+        known = [*at.setup.fleet.ids(), *board.store.jobs]
         raise Refused.because(f"there is no item {item!r}{did_you_mean(item, known)}")
     opened = {reminder.key: reminder for reminder in board.open_at(at.now)}
     if (rule, item) not in opened:
@@ -68,7 +68,7 @@ def _out_of_use(reminder: Reminder, now: int) -> str:
     rule, item = reminder.verdict.rule, reminder.verdict.item
     if rule.grounds:
         return f"{rule.id} grounds it"
-    book = reminder.verdict.book
-    barring = {name: value for name, value in bars(item.kind).items() if item.kind in book.catalogue[name].about}
-    barred = any(book.fact(item, name).at(now) == value for name, value in barring.items())
+    store = reminder.verdict.store
+    barring = {name: value for name, value in bars(item.kind).items() if item.kind in store.catalogue[name].about}
+    barred = any(store.fact(item, name).at(now) == value for name, value in barring.items())
     return "it is out of use" if barred else ""

@@ -14,14 +14,14 @@ from scheduler.verdicts.verdict import Verdict
 
 def message_lines(at: Desk, verdict: Verdict) -> list[str]:
     """Why a message on this rule and item was, or was not, sent by the instant asked about: a line each."""
-    stretch = verdict.open_at(at.now)
+    episode = verdict.open_at(at.now)
     ledger = _by_then(Outbox(at.home.log).ledger(), at.now)
     told = sorted(ledger.lines(verdict.key), key=lambda line: line.at)
     lines = [_told(at, line) for line in told[-4:]]
-    if stretch is None:
+    if episode is None:
         return lines or ["nothing was sent of it, and it is not open"]
-    board = Board(verdict.book, at.setup.rules, [verdict.item.id])
-    reasons = why(board, Reminder(verdict, stretch), ledger, at.setup.hours, at.now, at.say)
+    board = Board(verdict.store, at.setup.rules, [verdict.item.id])
+    reasons = why(board, Reminder(verdict, episode), ledger, at.setup.hours, at.now, at.say)
     return [*(lines or ["nothing was sent of it so far"]), *reasons, *_unheard(at, verdict)]
 
 

@@ -86,11 +86,11 @@ def _change(before: Rule | None, after: Rule | None) -> Iterator[str]:
 
 
 def _when(at: Desk, sides: Sides, reminder: Reminder) -> str:
-    stretch = reminder.stretch
+    episode = reminder.episode
     over = (
-        f"{how_ended(reminder)} {at.say(stretch.ended)}" if stretch.ended < sides.now.result.end else "open at the end"
+        f"{how_ended(reminder)} {at.say(episode.ended)}" if episode.ended < sides.now.result.end else "open at the end"
     )
-    return f"{at.say(stretch.opened)}, {over}"
+    return f"{at.say(episode.opened)}, {over}"
 
 
 def _line(at: Desk, sides: Sides, reminder: Reminder) -> str:
@@ -101,11 +101,11 @@ def difference_json(at: Desk, sides: Sides, difference: Difference) -> dict[str,
     """The same for programs."""
 
     def one(reminder: Reminder) -> dict[str, object]:
-        stretch = reminder.stretch
-        settled = at.stamp(stretch.ended) if stretch.ended < sides.now.result.end else None
+        episode = reminder.episode
+        settled = at.stamp(episode.ended) if episode.ended < sides.now.result.end else None
         return {
             "rule": reminder.key.rule, "item": reminder.key.item,
-            "opened_at": at.stamp(stretch.opened), "settled_at": settled,
+            "opened_at": at.stamp(episode.opened), "settled_at": settled,
         }  # fmt: skip
 
     return {

@@ -68,18 +68,18 @@ def _held(value: float, limits: tuple[float, float]) -> float:
     return min(max(value, limits[0]), limits[1])
 
 
-def storage_fade(stretches: Sequence[StorageSpell]) -> Estimate:
+def storage_fade(episodes: Sequence[StorageSpell]) -> Estimate:
     """Capacity lost in storage from new on, fraction of the initial; the order of stretches does not matter.
 
     Raises ValueError for a stretch of negative length, as do the functions below.
     """
-    periods = [(capacity_rate(s.volts, s.celsius), s.days) for s in stretches]
+    periods = [(capacity_rate(s.volts, s.celsius), s.days) for s in episodes]
     return _ranged(_joined(periods), LOSS_SPREAD)
 
 
-def storage_resistance_rise(stretches: Sequence[StorageSpell]) -> Estimate:
+def storage_resistance_rise(episodes: Sequence[StorageSpell]) -> Estimate:
     """Resistance gained in storage, fraction of the initial; the capacity's range, for want of another."""
-    periods = [(resistance_rate(s.volts, s.celsius), s.days) for s in stretches]
+    periods = [(resistance_rate(s.volts, s.celsius), s.days) for s in episodes]
     return _ranged(_joined(periods), LOSS_SPREAD)
 
 
@@ -91,25 +91,25 @@ def _joined(periods: Sequence[tuple[float, float]], before: float = 0.0) -> floa
     return float((before ** (1 / POWER) + grown) ** POWER)
 
 
-def as_storage_days(stretch: StorageSpell, storage_volts: float) -> Estimate:
+def as_storage_days(episode: StorageSpell, storage_volts: float) -> Estimate:
     """Days at storage charge that take as much life as this stretch, at the same temperature.
 
     The pack's age does not matter in the formula's time law; in a model whose loss levels off sooner the days
     would be more still. Full at 4.20 V against 3.80 V: 1.89 days for each, 1 to 5.6.
     """
-    _joined([(0.0, stretch.days)])
-    ratio = capacity_rate(stretch.volts, stretch.celsius) / capacity_rate(storage_volts, stretch.celsius)
-    value, *ends = (stretch.days * ratio ** (power / POWER) for power in (1.0, *VOLTAGE_SPREAD))
+    _joined([(0.0, episode.days)])
+    ratio = capacity_rate(episode.volts, episode.celsius) / capacity_rate(storage_volts, episode.celsius)
+    value, *ends = (episode.days * ratio ** (power / POWER) for power in (1.0, *VOLTAGE_SPREAD))
     return Estimate(value, min(ends), max(ends), _BASIS)
 
 
-def extra_fade(stretch: StorageSpell, storage_volts: float, faded: float = 0.0) -> Estimate:
+def extra_fade(episode: StorageSpell, storage_volts: float, faded: float = 0.0) -> Estimate:
     """Capacity lost, fraction of the initial, for having stored at these volts and not at storage volts.
 
     `faded` is the fraction lost before: the same stretch takes less from an aged pack. Not below 0.
     """
-    rates = (capacity_rate(volts, stretch.celsius) for volts in (stretch.volts, storage_volts))
-    actual, ideal = (_joined([(rate, stretch.days)], faded) for rate in rates)
+    rates = (capacity_rate(volts, episode.celsius) for volts in (episode.volts, storage_volts))
+    actual, ideal = (_joined([(rate, episode.days)], faded) for rate in rates)
     return _ranged(max(0.0, actual - ideal), EXTRA_SPREAD)
 
 

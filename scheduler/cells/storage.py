@@ -73,7 +73,7 @@ def days_until(corners: Sequence[Reading], percent: float) -> float | None:
     return None
 
 
-def fitted_rate(stretches: Sequence[Sequence[Reading]], least_readings: int = 6) -> Estimate | None:
+def fitted_rate(episodes: Sequence[Sequence[Reading]], least_readings: int = 6) -> Estimate | None:
     """A pack's own self-discharge, percent of capacity in 30 days, from its resting readings.
 
     Each stretch is a series of readings between which nothing was done to the pack, best begun a day after
@@ -82,7 +82,7 @@ def fitted_rate(stretches: Sequence[Sequence[Reading]], least_readings: int = 6)
     Smith 1982, from memory). None below `least_readings`. A rate below 0 is given as 0: a resting pack
     gains nothing.
     """
-    usable = [stretch for stretch in stretches if len(stretch) > 1]
+    usable = [episode for episode in episodes if len(episode) > 1]
     count = sum(map(len, usable))
     if count < least_readings:
         return None

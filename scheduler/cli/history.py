@@ -33,9 +33,9 @@ def run(home: Home, args: Namespace) -> int:
 
 
 def _tell(at: Desk, args: Namespace) -> None:
-    book = at.book()
+    store = at.store()
     filed = list(at.home.log.history(filing_name(at, args.item)))
-    shared = shared_mishaps(book, args.item, {event.id for event, _ in filed})
+    shared = shared_mishaps(store, args.item, {event.id for event, _ in filed})
     found = [*filed, *((event, None) for event in shared)]
     entries = sorted((event, by) for event, by in found if event.at <= at.now)
     told = told_of(at, args.item) if args.reminders else []
@@ -44,7 +44,7 @@ def _tell(at: Desk, args: Namespace) -> None:
             [event.fields | {"taken_back_by": by} for event, by in entries] + [notification_json(at, t) for t in told]
         )
         return
-    marks = {event.id: through(book, args.item, event) for event in shared} | overtaken_marks(book, entries, at.now)
+    marks = {event.id: through(store, args.item, event) for event in shared} | overtaken_marks(store, entries, at.now)
     lines = [(event.at, clean(event_line(at, event, by) + marks.get(event.id, ""))) for event, by in entries]
     lines += [(line.at, notification_line(at, line)) for line in told]
     for _, text in sorted(lines, key=lambda line: line[0]):

@@ -106,10 +106,10 @@ def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
 
 
 def _require_booked(name: str, desk: Desk) -> None:
-    book = desk.book()
-    if name not in book.jobs:
-        raise no_such_job(book, name, desk.now)
-    if book.jobs[name].events[-1].what == "cancelled":
+    store = desk.store()
+    if name not in store.jobs:
+        raise no_such_job(store, name, desk.now)
+    if store.jobs[name].events[-1].what == "cancelled":
         raise Refused.because(f"{name} is cancelled already")
 
 

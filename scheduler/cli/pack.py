@@ -31,7 +31,7 @@ def _tell(at: Desk, args: Namespace) -> None:
 
         check_picture(args.picture)
     board = at.board([item.id])
-    sheet = sheet_of(board.book, item, at.now)
+    sheet = sheet_of(board.store, item, at.now)
     if args.json:
         print_json(to_json(at, sheet, board))
     else:

@@ -17,11 +17,11 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 def run(home: Home, args: Namespace) -> int:
     """Print the answer for a job, or for a flight now where none is booked."""
     with desk_or_fallback(home, args) as at:
-        book = at.book()
-        job = asked_job(book, args.job, at) if args.job else next_job(book, at.now)
-        answers = ready_for(book, at.setup.rules, at.now, job)
+        store = at.store()
+        job = asked_job(store, args.job, at) if args.job else next_job(store, at.now)
+        answers = ready_for(store, at.setup.rules, at.now, job)
         if args.json:
             print_json({"at": at.stamp(at.now), "job": job, "aircraft": [to_json(at, answer) for answer in answers]})
         else:
-            print_answer(at, to_text(at, book, answers))
+            print_answer(at, to_text(at, store, answers))
     return 0

@@ -18,20 +18,20 @@ from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 
 def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
     """Decide once and send what is due; a line on each outcome. `trust`: as in `wake`. Raises Refused."""
-    woken = wake(home, setup, now, trust=trust, progress=progress)
-    if woken.behind is not None:
-        return [distrust(woken.behind, setup.hours.zone)]
+    result = wake(home, setup, now, trust=trust, progress=progress)
+    if result.behind is not None:
+        return [distrust(result.behind, setup.hours.zone)]
     sent = [told(row, Outcome(row.state, row.last_error or "")) for row in deliver_once(home, setup, now)]
-    return unwell(woken) + sent or [_nothing(setup)]
+    return unwell(result) + sent or [_nothing(setup)]
 
 
 def preview(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
     """What `run_once` would decide and send, message by message; nothing is written. Raises Refused."""
-    woken = wake(home, setup, now, dry_run=True, trust=trust, progress=progress)
-    if woken.behind is not None:
-        return [distrust(woken.behind, setup.hours.zone)]
-    shown = [_shown(message, now) for message in woken.messages] or [_nothing(setup)]
-    return [*unwell(woken), *shown, f"Next look: {moment_near(woken.next_wake, now, setup.hours.zone)}."]
+    result = wake(home, setup, now, dry_run=True, trust=trust, progress=progress)
+    if result.behind is not None:
+        return [distrust(result.behind, setup.hours.zone)]
+    shown = [_shown(message, now) for message in result.messages] or [_nothing(setup)]
+    return [*unwell(result), *shown, f"Next look: {moment_near(result.next_wake, now, setup.hours.zone)}."]
 
 
 def _nothing(setup: Setup) -> str:

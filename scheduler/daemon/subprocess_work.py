@@ -70,10 +70,10 @@ def waking(order: list, tell: Progress) -> WakeReport:
     home.log.wait(locked_seconds)
     setup = home.setup() if held is None else make_setup(*held)
     now = then + round((time.monotonic() - steady) * SECOND)  # the steady clock is one for all processes
-    woken = wake(home, setup, now, progress=tell)
+    result = wake(home, setup, now, progress=tell)
     home.log.close()
-    said = "" if woken.behind is None else distrust(woken.behind, setup.hours.zone)
-    return WakeReport(woken.open, woken.next_wake, said, unwell(woken))
+    said = "" if result.behind is None else distrust(result.behind, setup.hours.zone)
+    return WakeReport(result.open, result.next_wake, said, unwell(result))
 
 
 def read_in_process(home: Home, locked_seconds: float, tell: Progress) -> Setup:

@@ -83,20 +83,20 @@ def wake(
         if kept:
             ensure_item_states(home, setup, outbox, now, progress)
         with home.log.reading():
-            woken = _look(desk, kept)
+            result = _look(desk, kept)
         with outbox.writing() as transaction:
             if home.log.version() != version:  # another has written since
                 if left:
                     continue
-                woken = _look(desk, kept)
-            _queue(outbox, transaction, setup, woken)
-            _keep(home, transaction, woken)
-            _report_sick(outbox, transaction, setup, woken.sick, now)
+                result = _look(desk, kept)
+            _queue(outbox, transaction, setup, result)
+            _keep(home, transaction, result)
+            _report_sick(outbox, transaction, setup, result.sick, now)
             transaction.execute("INSERT OR IGNORE INTO state VALUES ('began', ?)", (now,))
             remember(transaction, "woke_at", now)
-            remember(transaction, "planned", woken.next_wake)
+            remember(transaction, "planned", result.next_wake)
         break
-    return woken
+    return result
 
 
 def look_at_all(home: Home, setup: Setup, now: int) -> WakeResult:
@@ -104,13 +104,13 @@ def look_at_all(home: Home, setup: Setup, now: int) -> WakeResult:
     return _look(_WakeRun(home, setup, Outbox(home.log), now, nobody, supposed=False))
 
 
-def _keep(home: Home, transaction: Transaction, woken: WakeResult) -> None:
+def _keep(home: Home, transaction: Transaction, result: WakeResult) -> None:
     """Keep the folds that a look made; after one that made none, what it told is in none that there are."""
-    if woken.look is None:
+    if result.look is None:
         drop(transaction)
         return
-    scope, made = woken.look
-    ItemStates(home.log).keep(transaction, scope.was, scope.base, made, scope.home_by)
+    work_list, made = result.look
+    ItemStates(home.log).keep(transaction, work_list.was, work_list.base, made, work_list.home_by)
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:
@@ -119,28 +119,28 @@ def distrust(newest: Event, zone: ZoneInfo) -> str:
     return f"waiting: the clock stands before {recorded}, when event {newest.id} ({newest.what}) was recorded"
 
 
-def unwell(woken: WakeResult) -> list[str]:
+def unwell(result: WakeResult) -> list[str]:
     """One line on every verdict that could not be computed."""
-    return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in woken.sick.items()]
+    return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in result.sick.items()]
 
 
 def _look(desk: "_WakeRun", kept: bool = False) -> WakeResult:
     """Look at the items that may have changed since the folds that are `kept`, or else at all of them."""
     home, setup, now = desk.home, desk.setup, desk.now
-    scope = work_list_of(home, setup, desk.outbox, now) if kept else None
-    seen = desk.see(scope, False, None)
+    work_list = work_list_of(home, setup, desk.outbox, now) if kept else None
+    seen = desk.see(work_list, False, None)
     digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
     if digest:
-        scope = scope and scope.widened(ItemStates(home.log).with_news())
-        seen = desk.see(scope, True, gap)
+        work_list = work_list and work_list.widened(ItemStates(home.log).with_news())
+        seen = desk.see(work_list, True, gap)
     messages = [message for channel in setup.channels for message in _messages(seen, channel, setup, desk.newest)]
-    woken = WakeResult(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
-    if scope is None:
-        return woken
-    folds, items = ItemStates(home.log), scope.items
-    turns = [turn for turn in (seen.next_wake, folds.next_but(items), scope.home_by or MAX_INSTANT) if turn > now]
-    return woken._replace(
-        next_wake=min(turns), open=seen.open + folds.open_but(items), look=StatesToKeep(scope, seen.states)
+    result = WakeResult(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
+    if work_list is None:
+        return result
+    states, items = ItemStates(home.log), work_list.items
+    turns = [turn for turn in (seen.next_wake, states.next_but(items), work_list.home_by or MAX_INSTANT) if turn > now]
+    return result._replace(
+        next_wake=min(turns), open=seen.open + states.open_but(items), look=StatesToKeep(work_list, seen.states)
     )
 
 
@@ -174,8 +174,8 @@ class _WakeRun(NamedTuple):
         setup, reader = self.setup, LogReader(self.home.log)
         known = ItemStates(self.home.log).known(but=touched) if items is not None and HOME in items else None
         begins = MIN_INSTANT if ledger is None else home_asked_since(setup.rules, ledger, self.now)
-        book = FactStore(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
-        return Board(book, setup.rules, items, since=None if ledger is None else partial(ledger.since, now=self.now))
+        store = FactStore(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
+        return Board(store, setup.rules, items, since=None if ledger is None else partial(ledger.since, now=self.now))
 
     def ledger(self, items: list[str] | None) -> Ledger:
         """What was told of some items, or of all."""
@@ -186,18 +186,18 @@ class _WakeRun(NamedTuple):
 
     def newest(self) -> int | None:
         """When the last entry happened."""
-        return self.board([]).book.newest()
+        return self.board([]).store.newest()
 
-    def see(self, scope: WorkList | None, digest: bool, gap: Gap | None) -> _Seen:
+    def see(self, work_list: WorkList | None, digest: bool, gap: Gap | None) -> _Seen:
         """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
-        if scope is None:
+        if work_list is None:
             return self._see(None, (), digest, gap)
         with uncollected():
             parts, done = [], 0
-            for items in in_parts(self.setup.fleet, scope.items):
-                parts.append(self._see(items, scope.items, digest, gap))
+            for items in in_parts(self.setup.fleet, work_list.items):
+                parts.append(self._see(items, work_list.items, digest, gap))
                 done += len(items)
-                self.progress(done, len(scope.items))
+                self.progress(done, len(work_list.items))
         return parts[0] if len(parts) == 1 else self._together(parts)
 
     def _see(self, items: list[str] | None, touched: Collection[str], digest: bool, gap: Gap | None) -> _Seen:
@@ -220,7 +220,7 @@ class _WakeRun(NamedTuple):
             next_wake=next_wake(board, ledger, hours, decision),
             states=[] if items is None else list(item_states(board, solved, ledger, hours, decision, items)),
         )
-        board.book.close()
+        board.store.close()
         return seen
 
     def _together(self, parts: list[_Seen]) -> _Seen:
@@ -245,14 +245,14 @@ class _WakeRun(NamedTuple):
             {key: text for part in parts for key, text in part.sick.items()},
             sum(part.open for part in parts),
             min(part.next_wake for part in parts),
-            [fold for part in parts for fold in part.states],
+            [state for part in parts for state in part.states],
         )
 
     def _with_correction(self, ended: Ended, solved: SolvedBoard) -> Ended:
         """With what withdrew a reminder, and when: the first entry since it was first told with which it is gone."""
         if ended.ending != "withdrawn":
             return ended
-        names = {ended.key.item, *(name for name, _ in solved.rests_on.get(ended.key.item, ()))}
+        names = {ended.key.item, *(name for name, _ in solved.dependencies.get(ended.key.item, ()))}
         log, home = self.home.log, ended.key.item == HOME  # which rests on all
         told = (e for e in log.told_in(ended.first_at, self.now) if home or names & {*log.filed_under(e)})
         gone = next((event for event in told if not self._stood(ended, event.seq)), None)
@@ -260,8 +260,8 @@ class _WakeRun(NamedTuple):
 
     def _stood(self, ended: Ended, seq: int) -> bool:
         """True when a reminder was there still, by the log up to a place in it."""
-        book = FactStore(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
-        verdict = Board(book, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
+        store = FactStore(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
+        verdict = Board(store, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
         return verdict is not None and verdict.open_at(ended.first_at) is not None
 
 
@@ -276,10 +276,10 @@ def _kept(decision: Decision) -> Decision:
     )
 
 
-def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, woken: WakeResult) -> None:
+def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, result: WakeResult) -> None:
     """Without any channel nothing counts as told, so that the first channel hears all of it."""
-    if setup.channels and woken.decision:
-        outbox.queue(transaction, woken.decision, woken.messages)
+    if setup.channels and result.decision:
+        outbox.queue(transaction, result.decision, result.messages)
 
 
 def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: dict[Key, str], now: int) -> None:
@@ -330,6 +330,6 @@ def _explanation(word: Announcement, setup: Setup, now: int) -> dict[str, object
         "item": word.reminder.key.item,
         "kind": word.kind,
         "urgency": word.urgency,
-        "opened_at": stamp(word.reminder.stretch.opened),
+        "opened_at": stamp(word.reminder.episode.opened),
         "because": to_json(explain(verdict, verdict.rule.when, now), stamp),
     }

@@ -63,8 +63,8 @@ class WorkList(NamedTuple):
 class StatesToKeep(NamedTuple):
     """What a look leaves to be kept."""
 
-    scope: WorkList
-    folds: list[ItemState]
+    work_list: WorkList
+    states: list[ItemState]
 
 
 @contextmanager
@@ -121,11 +121,11 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     evidence: dict[str, Evidence] = {}
     done, total = 0, len(known | told)
     for part, folds_of_part in zip(parts, made, strict=True):
-        evidence |= {fold.item: fold.evidence for fold in folds_of_part if fold.evidence is not None}
+        evidence |= {state.item: state.evidence for state in folds_of_part if state.evidence is not None}
         yield from folds_of_part
         done += sum(map(len, part))
         progress(done, total)
-    yield from folder.folds([HOME], HomeSummary(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
+    yield from folder.states([HOME], HomeSummary(None, evidence, frozenset(setup.fleet.ids()) - evidence.keys()))
 
 
 def _dealt_out(groups: Iterable[list[str]]) -> Iterator[list[list[str]]]:
@@ -155,26 +155,28 @@ class _Folder:
         self._now = now
 
     def __call__(self, groups: list[list[str]]) -> list[ItemState]:
-        return [fold for group in groups for fold in self.folds(group)]
+        return [state for group in groups for state in self.states(group)]
 
-    def folds(self, group: list[str], known: HomeSummary | None = None) -> list[ItemState]:
+    def states(self, group: list[str], known: HomeSummary | None = None) -> list[ItemState]:
         """The folds of one group. `known`: what is known of others, for a look at the home."""
         setup, now = self._setup, self._now
         ledger = Outbox(self._home.log).ledger(group)
         lately = min(now, now if ledger.digest_at is None else ledger.digest_at)
         since = home_asked_since(setup.rules, ledger, now)
-        book = FactStore(setup.fleet, LogReader(self._home.log), setup.clocks, listening=True, known=known, since=since)
-        book.look_up(group)
+        store = FactStore(
+            setup.fleet, LogReader(self._home.log), setup.clocks, listening=True, known=known, since=since
+        )
+        store.look_up(group)
         alone = (name for name in group if name not in setup.fleet and name != HOME)
         unsettled = {key.item for key, _ in ledger.unsettled()}
-        over = [fold for name in alone if (fold := done_with(book, setup.rules, unsettled, name, lately))]
-        gone = {fold.item for fold in over}
+        over = [state for name in alone if (state := done_with(store, setup.rules, unsettled, name, lately))]
+        gone = {state.item for state in over}
         left = [name for name in group if name not in gone]
-        board = Board(book, setup.rules, left, since=partial(ledger.since, now=now))
+        board = Board(store, setup.rules, left, since=partial(ledger.since, now=now))
         solved = solve(board, now)
         made = item_states(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left)
         over += made
-        book.close()
+        store.close()
         return over
 
 

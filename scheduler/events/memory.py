@@ -9,7 +9,7 @@ from scheduler.events.event import Event, concerned
 
 
 class Entry(NamedTuple):
-    """An event, and when it was told that it, or its place, is taken back (DUSK for never)."""
+    """An event, and when it was told that it, or its place, is taken back (MAX_INSTANT for never)."""
 
     event: Event
     gone_at: int
@@ -53,7 +53,7 @@ class Memory:
         ]
 
     def next_arrival(self, now: int) -> int:
-        """When the first event recorded after `now` was; DUSK without one."""
+        """When the first event recorded after `now` was; MAX_INSTANT without one."""
         index = bisect_right(self._arrivals, now, key=lambda arrival: arrival.at)
         return self._arrivals[index].at if index < len(self._arrivals) else MAX_INSTANT
 

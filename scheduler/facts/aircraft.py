@@ -19,9 +19,9 @@ BLADE_FAULTS = frozenset(("nicked", "cracked", "bent", "loose", "missing"))
 
 
 @fact("calibrated", AIRCRAFT, FLAG, "It was calibrated at least once.", of=CALIBRATED)
-def calibrated(life: "Lifetime", of: str) -> list[Segment]:
+def calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """Yes from the first calibration on record."""
-    return latched([event for event in life.those("calibrated") if event.get("what_of") == of])
+    return latched([event for event in lifetime.those("calibrated") if event.get("what_of") == of])
 
 
 @fact(
@@ -31,11 +31,11 @@ def calibrated(life: "Lifetime", of: str) -> list[Segment]:
     "It travelled by airline or freight since it was calibrated.",
     of=CALIBRATED,
 )
-def moved_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
+def moved_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """From such a journey to the next calibration."""
-    journeys = [event for event in life.those("moved", "received") if event.get("how") in SHIPPED]
-    done = [event for event in life.those("calibrated") if event.get("what_of") == of]
-    return switched(life, on=journeys, off=done)
+    journeys = [event for event in lifetime.those("moved", "received") if event.get("how") in SHIPPED]
+    done = [event for event in lifetime.those("calibrated") if event.get("what_of") == of]
+    return switched(lifetime, on=journeys, off=done)
 
 
 @fact(
@@ -44,20 +44,20 @@ def moved_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
     FLAG,
     "A nick, crack, bend, looseness or missing piece was found, and not renewed since.",
 )
-def damaged(life: "Lifetime") -> list[Segment]:
+def damaged(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a finding: a blade is renewed, not mended."""
-    found = [e for e in life.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]
+    found = [e for e in lifetime.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]
     return latched(found)
 
 
 @fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.", onward=True)
-def test_flight_due(life: "Lifetime", since: int) -> list[Segment]:
+def test_flight_due(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From repaired or updated to a flight with purpose test."""
-    tests = [event for event in life.those("flown") if event.get("purpose") == "test"]
-    return switched(life, on=life.those("repaired", "updated"), off=tests, since=since)
+    tests = [event for event in lifetime.those("flown") if event.get("purpose") == "test"]
+    return switched(lifetime, on=lifetime.those("repaired", "updated"), off=tests, since=since)
 
 
 @fact("warning_open", AIRCRAFT, FLAG, "It gave a warning, and no look passed since.")
-def warning_open(life: "Lifetime") -> list[Segment]:
+def warning_open(lifetime: "Lifetime") -> list[Segment]:
     """From warned to a look that passed."""
-    return switched(life, on=life.those("warned"), off=passes(life))
+    return switched(lifetime, on=lifetime.those("warned"), off=passes(lifetime))

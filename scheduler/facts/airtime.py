@@ -30,38 +30,38 @@ def flights_of(event: Event) -> int:
 
 
 @fact("airtime", FLOWN, SPAN, "Time in the air.", onward=True)
-def airtime(life: "Lifetime", since: int) -> list[Segment]:
+def airtime(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Summed at each landing; a total that the aircraft or pack shows takes the place of the sum."""
     steps: list[Step] = []
-    for event in life.those("flown", "measured"):
+    for event in lifetime.those("flown", "measured"):
         if event.what == "flown":
             steps.append((event.at, None, airtime_of(event), event))
         elif "airtime_total" in event.fields:
             steps.append((event.at, round(float(event.fields["airtime_total"]) * MINUTE), 0, event))
-    return counted(life, steps, since)
+    return counted(lifetime, steps, since)
 
 
 @fact("flights", FLOWN, FLIGHTS, "Flights flown.", onward=True)
-def flights(life: "Lifetime", since: int) -> list[Segment]:
+def flights(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Counted at each landing."""
-    return counted(life, [(event.at, None, flights_of(event), event) for event in life.those("flown")], since)
+    return counted(lifetime, [(event.at, None, flights_of(event), event) for event in lifetime.those("flown")], since)
 
 
 @fact("age", PHYSICAL, SPAN, "Time since it came into use.")
-def age(life: "Lifetime") -> list[Segment]:
+def age(lifetime: "Lifetime") -> list[Segment]:
     """Rises from the beginning of the life."""
-    return [] if life.born is None else [Segment(life.born, 0, RISING)]
+    return [] if lifetime.born is None else [Segment(lifetime.born, 0, RISING)]
 
 
 @fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.", onward=True)
-def idle(life: "Lifetime", since: int) -> list[Segment]:
+def idle(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Rises from each landing."""
-    return rising(life, life.those("flown"), since)
+    return rising(lifetime, lifetime.those("flown"), since)
 
 
-def rising(life: "Lifetime", events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
+def rising(lifetime: "Lifetime", events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
     """Time since the last of some events, or since the life began."""
-    return [*age(life), *(Segment(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
+    return [*age(lifetime), *(Segment(event.at, 0, RISING, (event, None)) for event in standing(events, since))]
 
 
 @fact(
@@ -71,9 +71,9 @@ def rising(life: "Lifetime", events: list[Event], since: int = MIN_INSTANT) -> l
     "Time in the air since the last thorough look, or since it came into use.",
     onward=True,
 )
-def airtime_since_inspected(life: "Lifetime", since: int) -> list[Segment]:
+def airtime_since_inspected(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Starts anew at each inspected, whatever its result."""
-    return since_inspected(life, airtime_of, since)
+    return since_inspected(lifetime, airtime_of, since)
 
 
 @fact(
@@ -83,18 +83,18 @@ def airtime_since_inspected(life: "Lifetime", since: int) -> list[Segment]:
     "Flights since the last thorough look, or since it came into use.",
     onward=True,
 )
-def flights_since_inspected(life: "Lifetime", since: int) -> list[Segment]:
+def flights_since_inspected(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Starts anew at each inspected, whatever its result."""
-    return since_inspected(life, flights_of, since)
+    return since_inspected(lifetime, flights_of, since)
 
 
-def since_inspected(life: "Lifetime", amount: Callable[[Event], int], since: int) -> list[Segment]:
+def since_inspected(lifetime: "Lifetime", amount: Callable[[Event], int], since: int) -> list[Segment]:
     """A sum over flights that starts anew at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
-        for event in _since_a_look(life.those("flown", "inspected"), since)
+        for event in _since_a_look(lifetime.those("flown", "inspected"), since)
     ]
-    return counted(life, steps, since)
+    return counted(lifetime, steps, since)
 
 
 def _since_a_look(events: list[Event], since: int) -> list[Event]:
@@ -104,36 +104,36 @@ def _since_a_look(events: list[Event], since: int) -> list[Event]:
 
 
 @fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")
-def time_since_inspected(life: "Lifetime") -> list[Segment]:
+def time_since_inspected(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each inspected."""
-    return rising(life, life.those("inspected"))
+    return rising(lifetime, lifetime.those("inspected"))
 
 
 @fact("mishap_since_inspected", FLOWN, FLAG, "A mishap, and no look that passed since.")
-def mishap_since_inspected(life: "Lifetime") -> list[Segment]:
+def mishap_since_inspected(lifetime: "Lifetime") -> list[Segment]:
     """From a mishap to the next inspected with result pass."""
-    return switched(life, on=life.those("mishap"), off=passes(life))
+    return switched(lifetime, on=lifetime.those("mishap"), off=passes(lifetime))
 
 
-def passes(life: "Lifetime") -> list[Event]:
+def passes(lifetime: "Lifetime") -> list[Event]:
     """The looks that passed."""
-    return [event for event in life.those("inspected") if event.get("result") == "pass"]
+    return [event for event in lifetime.those("inspected") if event.get("result") == "pass"]
 
 
-def switched(life: "Lifetime", on: list[Event], off: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
+def switched(lifetime: "Lifetime", on: list[Event], off: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
     """A flag that some events turn on and others off; off from the beginning. A later event that says the same adds
     itself to the reason."""
     turns_on = {event.id for event in on}
-    start = MIN_INSTANT if life.born is None and on else life.born
+    start = MIN_INSTANT if lifetime.born is None and on else lifetime.born
     triples: list[tuple[int, bool | None, Trail]] = [] if start is None else [(start, False, None)]
     trail: Trail = None
     for event in standing(sorted([*on, *off]), since):
         trail = (event, trail) if event.id in turns_on else None
         triples.append((event.at, trail is not None, trail or (event, None)))
-    return flags(triples).pieces
+    return flags(triples).segments
 
 
 @fact("retired", ANYTHING, FLAG, "It is out of service for good.")
-def retired(life: "Lifetime") -> list[Segment]:
+def retired(lifetime: "Lifetime") -> list[Segment]:
     """From retired on."""
-    return latched(life.those("retired"))
+    return latched(lifetime.those("retired"))

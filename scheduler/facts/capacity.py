@@ -51,15 +51,15 @@ class Health(NamedTuple):
         return trail
 
 
-def capacities(life: "Lifetime") -> list[Capacity]:
+def capacities(lifetime: "Lifetime") -> list[Capacity]:
     """Every capacity found in one life, in order of time."""
-    return life.once("capacities", lambda: list(_capacities(life)))  # type: ignore[return-value]
+    return lifetime.once("capacities", lambda: list(_capacities(lifetime)))  # type: ignore[return-value]
 
 
-def _capacities(life: "Lifetime") -> Iterator[Capacity]:
+def _capacities(lifetime: "Lifetime") -> Iterator[Capacity]:
     from scheduler.cells.health import capacity_from_test
 
-    for event in life.those("flown", "measured"):
+    for event in lifetime.those("flown", "measured"):
         if event.what == "flown":
             mah = _from_flight(event)
             if mah is not None:
@@ -82,17 +82,17 @@ def _from_flight(event: Event) -> "Estimate | None":
     return capacity_from_flight(used, start, end)
 
 
-def healths(life: "Lifetime") -> list[Health]:
+def healths(lifetime: "Lifetime") -> list[Health]:
     """The health from each reading on; a reading that leaves too few recent ones changes nothing."""
-    return life.once("healths", lambda: list(_healths(life)))  # type: ignore[return-value]
+    return lifetime.once("healths", lambda: list(_healths(lifetime)))  # type: ignore[return-value]
 
 
-def _healths(life: "Lifetime") -> Iterator[Health]:
+def _healths(lifetime: "Lifetime") -> Iterator[Health]:
     from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, middle
 
-    rated = float(life.item.plate["capacity"])
+    rated = float(lifetime.item.plate["capacity"])
     last: dict[bool, deque[Capacity]] = {True: deque(maxlen=LAST_TESTS), False: deque(maxlen=LAST_FLIGHTS)}
-    for found in capacities(life):
+    for found in capacities(lifetime):
         last[found.test].append(found)
         since = found.event.at - RECENT
         tests, flights = ([c for c in last[test] if c.event.at > since] for test in (True, False))

@@ -6,8 +6,8 @@ from importlib import import_module
 from scheduler.facts.declare import DECLARED, Fact
 
 MODULES = (
-    "pack", "endurance", "readings", "storage", "travel", "wear", "aircraft", "condition", "occurrence", "house",
-    "papers", "spares", "jobs", "needs", "quiet",
+    "pack", "flight_time", "readings", "storage_charge", "travel", "airtime", "aircraft", "condition",
+    "mishap_reports", "house", "papers", "spares", "jobs", "job_requirements", "home_facts",
 )  # fmt: skip
 """The modules that declare facts, in the order in which documents list them."""
 

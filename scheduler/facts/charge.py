@@ -46,7 +46,7 @@ class Losses:
         self._falls = falls
         self._drains = drains
 
-    def pieces(self, phase: Phase, until: int) -> list[Segment]:
+    def segments(self, phase: Phase, until: int) -> list[Segment]:
         """The charge from the start of a phase on: the pieces that begin before `until`."""
         if isinstance(phase, Segment):
             return [phase]
@@ -58,29 +58,29 @@ class Losses:
         after, target, over = drains
         (waits_from, event), why = rest.clock, rest.why
         begins = max(rest.start, waits_from + after)
-        pieces = self._falling(rest.start, rest.percent, min(begins, until), why)
+        segments = self._falling(rest.start, rest.percent, min(begins, until), why)
         if begins >= until:
-            return pieces
-        left = float(pieces[-1].at(begins)) if pieces else rest.percent  # type: ignore[arg-type]
+            return segments
+        left = float(segments[-1].at(begins)) if segments else rest.percent  # type: ignore[arg-type]
         ends = max(begins, waits_from + after + over)
         if left > target and begins < ends:
             why = why if why and why[0] == event else (event, why)  # what starts its clock counts too
             fall, under = (target - left).as_integer_ratio()
-            pieces.append(Segment(begins, left, (fall, under * (ends - begins)), why))
+            segments.append(Segment(begins, left, (fall, under * (ends - begins)), why))
             begins, left = ends, float(target)
-        return pieces + self._falling(begins, left, until, why)
+        return segments + self._falling(begins, left, until, why)
 
     def _falling(self, start: int, percent: float, end: int, why: Trail) -> list[Segment]:
         """Self-discharge from `start` to `end`, never below nought."""
         if start >= end:
             return []
-        piece = Segment(start, percent, self._falls, why)
+        segment = Segment(start, percent, self._falls, why)
         if self._falls is None:
-            return [piece]
+            return [segment]
         rise, per = self._falls
         over, under = percent.as_integer_ratio()
         empty = start + -(-over * per // (under * -rise))
-        return [piece, Segment(empty, 0.0, None, why)] if empty < end else [piece]
+        return [segment, Segment(empty, 0.0, None, why)] if empty < end else [segment]
 
 
 class ChargeFold(NamedTuple):
@@ -91,28 +91,28 @@ class ChargeFold(NamedTuple):
     discharges: list[Discharge]
     readings: list[tuple[int, Event]]
 
-    def pieces(self, since: int = MIN_INSTANT) -> list[Segment]:
+    def segments(self, since: int = MIN_INSTANT) -> list[Segment]:
         """The charge from `since` on, and from before what its phase began with."""
         told = standing(self.phases, since)
         ends = chain((phase.start for phase in told[1:]), repeat(MAX_INSTANT))
-        return [piece for phase, end in zip(told, ends, strict=False) for piece in self.losses.pieces(phase, end)]
+        return [segment for phase, end in zip(told, ends, strict=False) for segment in self.losses.segments(phase, end)]
 
     @property
     def known_from(self) -> int:
-        """The first instant at which the charge is known; DUSK where it never is."""
+        """The first instant at which the charge is known; MAX_INSTANT where it never is."""
         known = (phase.start for phase in self.phases if isinstance(phase, Rest) or phase.value is not None)
         return next(known, MAX_INSTANT)
 
 
-def charge_fold(life: "Lifetime") -> ChargeFold:
+def charge_fold(lifetime: "Lifetime") -> ChargeFold:
     """Fold a pack's events. Between them charge falls by self-discharge, and by self-draining where the pack has it."""
-    return life.once("charge fold", lambda: _ChargeBuilder(life).run())  # type: ignore[return-value]
+    return lifetime.once("charge fold", lambda: _ChargeBuilder(lifetime).run())  # type: ignore[return-value]
 
 
 class _ChargeBuilder:
-    def __init__(self, life: "Lifetime") -> None:
-        self.life = life
-        plate = life.item.plate
+    def __init__(self, lifetime: "Lifetime") -> None:
+        self.lifetime = lifetime
+        plate = lifetime.item.plate
         self.capacity = float(plate["capacity"])
         self.losses = Losses(self_discharge(float(plate["self_discharge"])), plate["self_drain"])
         self.phases: list[Phase] = []
@@ -124,18 +124,18 @@ class _ChargeBuilder:
         self.landed = 0
 
     def run(self) -> ChargeFold:
-        for instant, event in _in_effect(self.life.events):
+        for instant, event in _in_effect(self.lifetime.events):
             if event.what == "flown":
                 self._fly(event)
-            elif event.what in ("charged", "drained", "measured") and event.get("item") == self.life.item.id:
+            elif event.what in ("charged", "drained", "measured") and event.get("item") == self.lifetime.item.id:
                 self._set(instant, event)
         return ChargeFold(self.phases, self.losses, self.discharges, self.readings)
 
     def _value(self, instant: int) -> tuple[float | None, Trail]:
         for phase in reversed(self.phases):
             if phase.start <= instant:
-                piece = self.losses.pieces(phase, instant + 1)[-1]
-                return piece.at(instant), piece.trail  # type: ignore[return-value]
+                segment = self.losses.segments(phase, instant + 1)[-1]
+                return segment.at(instant), segment.trail  # type: ignore[return-value]
         return None, None
 
     def _begin(self, phase: Phase) -> None:
@@ -150,7 +150,7 @@ class _ChargeBuilder:
         )
 
     def _set(self, instant: int, event: Event) -> None:
-        percent = reading_of(event, self.life.item.plate)
+        percent = reading_of(event, self.lifetime.item.plate)
         if percent is None:
             return
         if event.what == "drained":
@@ -214,13 +214,13 @@ def _ramp(take_off: int, landing: int, start: float | None, end: float | None, w
     return Segment(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why)
 
 
-def is_reckoned(piece: Segment, instant: int, plate: dict[str, object]) -> bool:
+def is_reckoned(segment: Segment, instant: int, plate: dict[str, object]) -> bool:
     """True where no entry tells a charge within half a percent: it is reckoned from what earlier ones told."""
-    if piece.trail is None or piece.value is None:
+    if segment.trail is None or segment.value is None:
         return False
-    event, earlier = piece.trail
+    event, earlier = segment.trail
     told = event.get("percent_to") if event.what == "flown" else reading_of(event, plate)
-    return earlier is not None or told is None or abs(piece.at(instant) - told) >= 0.5  # type: ignore[operator]
+    return earlier is not None or told is None or abs(segment.at(instant) - told) >= 0.5  # type: ignore[operator]
 
 
 def self_discharge(percent_in_30_days: float) -> Slope:

@@ -71,12 +71,12 @@ ANSWERED: dict[str, frozenset[str]] = {
 
 
 @fact("found_unfit", PHYSICAL, FLAG, "A look failed or something found left a doubt, and nothing was put right since.")
-def found_unfit(life: "Lifetime") -> list[Segment]:
+def found_unfit(lifetime: "Lifetime") -> list[Segment]:
     """From a look with result fail or doubtful, or what was noticed in passing, to a pass or a repair."""
-    answered = ANSWERED.get(life.item.kind, frozenset())
-    bad = [event for event in life.those("inspected") if event.get("result") != "pass"]
-    noticed = [event for event in life.those("noticed") if not answered.issuperset(event.get("findings", ()))]
-    return switched(life, on=[*bad, *noticed], off=[*passes(life), *life.those("repaired")])
+    answered = ANSWERED.get(lifetime.item.kind, frozenset())
+    bad = [event for event in lifetime.those("inspected") if event.get("result") != "pass"]
+    noticed = [event for event in lifetime.those("noticed") if not answered.issuperset(event.get("findings", ()))]
+    return switched(lifetime, on=[*bad, *noticed], off=[*passes(lifetime), *lifetime.those("repaired")])
 
 
 def bars(kind: str) -> dict[str, str]:
@@ -85,21 +85,23 @@ def bars(kind: str) -> dict[str, str]:
 
 
 @fact("grounded", tuple(GROUNDS), FLAG, "Something that was found or happened keeps it on the ground.")
-def grounded(life: "Lifetime") -> list[Segment]:
+def grounded(lifetime: "Lifetime") -> list[Segment]:
     """Yes where any of the facts in GROUNDS is known to be."""
-    grounds = [life.fact(name) for name in GROUNDS[life.item.kind]]
-    turns = sorted({piece.start for ground in grounds for piece in ground.pieces if piece.value or piece.trail})
+    grounds = [lifetime.fact(name) for name in GROUNDS[lifetime.item.kind]]
+    turns = sorted(
+        {segment.start for ground in grounds for segment in ground.segments if segment.value or segment.trail}
+    )
     triples: list[tuple[int, bool | None, Trail]] = []
     for turn in turns:
-        holding = next((p for ground in grounds for p in [ground.piece(turn)] if p.value == "yes"), None)
+        holding = next((p for ground in grounds for p in [ground.segment(turn)] if p.value == "yes"), None)
         triples.append((turn, holding is not None, holding.trail if holding else None))
-    return flags(triples).pieces
+    return flags(triples).segments
 
 
-def why_grounded(life: "Lifetime", instant: int) -> str:
+def why_grounded(lifetime: "Lifetime", instant: int) -> str:
     """The first ground at an instant, in words; "" where there is none."""
-    words = GROUNDS.get(life.item.kind, {})
-    return next((text for name, text in words.items() if life.fact(name).at(instant) == "yes"), "")
+    words = GROUNDS.get(lifetime.item.kind, {})
+    return next((text for name, text in words.items() if lifetime.fact(name).at(instant) == "yes"), "")
 
 
 def since_last(events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
@@ -109,40 +111,44 @@ def since_last(events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
 
 
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
-def on_record(life: "Lifetime") -> list[Segment]:
+def on_record(lifetime: "Lifetime") -> list[Segment]:
     """From its first entry on."""
-    first = [(event.at, True, (event, None)) for event in life.entries[:1]]
-    return flags([(MIN_INSTANT, False, None), *first]).pieces
+    first = [(event.at, True, (event, None)) for event in lifetime.entries[:1]]
+    return flags([(MIN_INSTANT, False, None), *first]).segments
 
 
 @fact("since_mishap", FLOWN, SPAN, "Time since its last mishap; never before the first.")
-def since_mishap(life: "Lifetime") -> list[Segment]:
+def since_mishap(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each mishap."""
-    return since_last(life.those("mishap"))
+    return since_last(lifetime.those("mishap"))
 
 
 @fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.", onward=True)
-def since_flown(life: "Lifetime", since: int) -> list[Segment]:
+def since_flown(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Rises from each landing."""
-    return since_last(life.those("flown"), since)
+    return since_last(lifetime.those("flown"), since)
 
 
 @fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
-def handed_in(life: "Lifetime") -> list[Segment]:
+def handed_in(lifetime: "Lifetime") -> list[Segment]:
     """From handed_in on."""
-    return latched(life.those("handed_in"))
+    return latched(lifetime.those("handed_in"))
 
 
 @fact("water_open", AIRCRAFT, FLAG, "It was in water, and no look passed since.")
-def water_open(life: "Lifetime") -> list[Segment]:
+def water_open(lifetime: "Lifetime") -> list[Segment]:
     """From a mishap of severity water to a look that passed."""
-    return switched(life, on=[e for e in life.those("mishap") if e.get("severity") == "water"], off=passes(life))
+    return switched(
+        lifetime, on=[e for e in lifetime.those("mishap") if e.get("severity") == "water"], off=passes(lifetime)
+    )
 
 
 @fact("struck", ("propellers",), FLAG, "They touched something while turning; neither renewed nor passed since.")
-def struck(life: "Lifetime") -> list[Segment]:
+def struck(lifetime: "Lifetime") -> list[Segment]:
     """From such a mishap to a look that passed, where the maker's manual is content with one."""
-    return switched(life, on=[e for e in life.those("mishap") if e.get("severity") in TOUCHES], off=passes(life))
+    return switched(
+        lifetime, on=[e for e in lifetime.those("mishap") if e.get("severity") in TOUCHES], off=passes(lifetime)
+    )
 
 
 @fact(
@@ -152,67 +158,67 @@ def struck(life: "Lifetime") -> list[Segment]:
     "It was charged or flown though set aside, and neither set aside anew nor passed since.",
     onward=True,
 )
-def used_set_aside(life: "Lifetime", since: int) -> list[Segment]:
+def used_set_aside(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From a charge or flight begun after it was set aside or handed in."""
-    aside = [(piece.start, end) for piece, end in life.fact("set_aside") if piece.value == "yes"]
-    uses = life.those("charged", "flown")
+    aside = [(segment.start, end) for segment, end in lifetime.fact("set_aside") if segment.value == "yes"]
+    uses = lifetime.those("charged", "flown")
     used = [event for start, end in aside for event in uses if start < counts_from(event) <= end]
-    return switched(life, on=used, off=[*life.those("set_aside", "handed_in"), *passes(life)], since=since)
+    return switched(lifetime, on=used, off=[*lifetime.those("set_aside", "handed_in"), *passes(lifetime)], since=since)
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
-def contact_fault(life: "Lifetime") -> list[Segment]:
+def contact_fault(lifetime: "Lifetime") -> list[Segment]:
     """From such a finding to a repair or a pass without it."""
-    found = [e for e in life.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
-    clean = [event for event in passes(life) if event not in found]
-    return switched(life, on=found, off=[*clean, *life.those("repaired")])
+    found = [e for e in lifetime.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
+    clean = [event for event in passes(lifetime) if event not in found]
+    return switched(lifetime, on=found, off=[*clean, *lifetime.those("repaired")])
 
 
 @fact("noise_open", AIRCRAFT, FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
-def noise_open(life: "Lifetime") -> list[Segment]:
+def noise_open(lifetime: "Lifetime") -> list[Segment]:
     """From noticed to a look that passed or a repair."""
-    found = [event for event in life.those("noticed") if HUM & set(event.get("findings", ()))]
-    return switched(life, on=found, off=[*passes(life), *life.those("repaired")])
+    found = [event for event in lifetime.those("noticed") if HUM & set(event.get("findings", ()))]
+    return switched(lifetime, on=found, off=[*passes(lifetime), *lifetime.those("repaired")])
 
 
 @fact("twitch_open", ("gimbal",), FLAG, "It was noticed to twitch, drift or knock, and no look passed since.")
-def twitch_open(life: "Lifetime") -> list[Segment]:
+def twitch_open(lifetime: "Lifetime") -> list[Segment]:
     """From anything noticed of it to a look that passed or a repair."""
-    return switched(life, on=life.those("noticed"), off=[*passes(life), *life.those("repaired")])
+    return switched(lifetime, on=lifetime.those("noticed"), off=[*passes(lifetime), *lifetime.those("repaired")])
 
 
 @fact("first_flight_unchecked", ("propellers",), FLAG, "They flew once put on, and were not looked at after it.")
-def first_flight_unchecked(life: "Lifetime") -> list[Segment]:
+def first_flight_unchecked(lifetime: "Lifetime") -> list[Segment]:
     """From the first landing after fitted or replaced to the next look."""
-    fresh = life.start != MIN_INSTANT
+    fresh = lifetime.start != MIN_INSTANT
     landings = []
-    for event in life.those("fitted", "flown"):
+    for event in lifetime.those("fitted", "flown"):
         if event.what == "flown" and fresh:
             landings.append(event)
         fresh = event.what == "fitted"
-    return switched(life, on=landings, off=life.those("inspected"))
+    return switched(lifetime, on=landings, off=lifetime.those("inspected"))
 
 
 @fact(
     "flight_due_after_mishap", AIRCRAFT, FLAG, "It was passed after a mishap, and flew for no practice or test since."
 )
-def flight_due_after_mishap(life: "Lifetime") -> list[Segment]:
+def flight_due_after_mishap(lifetime: "Lifetime") -> list[Segment]:
     """From the look that passed it after a mishap to the next flight that is not for a job."""
     back, mishap = [], False
-    for event in life.those("mishap", "inspected"):
+    for event in lifetime.those("mishap", "inspected"):
         if event.what == "inspected" and event.get("result") == "pass" and mishap:
             back.append(event)
         mishap = event.what == "mishap" or (mishap and event.get("result") != "pass")
-    tried = [event for event in life.those("flown") if event.get("purpose") in ("test", "practice")]
-    return switched(life, on=back, off=tried)
+    tried = [event for event in lifetime.those("flown") if event.get("purpose") in ("test", "practice")]
+    return switched(lifetime, on=back, off=tried)
 
 
 @fact("mishap_since_calibrated", AIRCRAFT, FLAG, "It landed hard or hit something since it was calibrated.",
       of=("imu", "compass", "gimbal", "sensors"))  # fmt: skip
-def mishap_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
+def mishap_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """From such a mishap to the next calibration."""
-    knocks = [event for event in life.those("mishap") if event.get("severity") in MISALIGNS]
-    return switched(life, on=knocks, off=_calibrations(life, of))
+    knocks = [event for event in lifetime.those("mishap") if event.get("severity") in MISALIGNS]
+    return switched(lifetime, on=knocks, off=_calibrations(lifetime, of))
 
 
 SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed hard", "it hit something")
@@ -220,16 +226,16 @@ SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed
 
 @fact("shaken_since_calibrated", AIRCRAFT, word(*SHAKEN), "What shook its sensors last since they were calibrated.",
       of=CALIBRATED)  # fmt: skip
-def shaken_since_calibrated(life: "Lifetime", of: str) -> list[Segment]:
+def shaken_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """Set by a journey by freight or airline and by a knock, taken back by the next calibration."""
-    done = _calibrations(life, of)
-    pieces = [Segment(MIN_INSTANT, SHAKEN[0])]
-    for event in life.those("mishap", "moved", "received", "calibrated"):
+    done = _calibrations(lifetime, of)
+    segments = [Segment(MIN_INSTANT, SHAKEN[0])]
+    for event in lifetime.those("mishap", "moved", "received", "calibrated"):
         if event in done:
-            pieces.append(Segment(event.at, SHAKEN[0], None, (event, None)))
+            segments.append(Segment(event.at, SHAKEN[0], None, (event, None)))
         elif shaken := _shaken(event):
-            pieces.append(Segment(event.at, shaken, None, (event, None)))
-    return pieces
+            segments.append(Segment(event.at, shaken, None, (event, None)))
+    return segments
 
 
 def _shaken(event: Event) -> str:
@@ -239,27 +245,29 @@ def _shaken(event: Event) -> str:
     return {"freight": SHAKEN[1], "airline": SHAKEN[2]}.get(str(event.get("how")), "")
 
 
-def _calibrations(life: "Lifetime", of: str) -> list[Event]:
-    return [event for event in life.those("calibrated") if event.get("what_of") == of]
+def _calibrations(lifetime: "Lifetime", of: str) -> list[Event]:
+    return [event for event in lifetime.those("calibrated") if event.get("what_of") == of]
 
 
 COMPASS = word("on change", "each flight", "after a journey")
 
 
 @fact("compass", AIRCRAFT, COMPASS, "When its compass is calibrated, as the nameplate says.")
-def compass(life: "Lifetime") -> list[Segment]:
+def compass(lifetime: "Lifetime") -> list[Segment]:
     """The nameplate's word."""
-    return [Segment(MIN_INSTANT, str(life.item.plate["compass"]))]
+    return [Segment(MIN_INSTANT, str(lifetime.item.plate["compass"]))]
 
 
 @fact(
     "changed_since_compass", AIRCRAFT, FLAG, "It was repaired, drifted or warned of its compass since its calibration."
 )
-def changed_since_compass(life: "Lifetime") -> list[Segment]:
+def changed_since_compass(lifetime: "Lifetime") -> list[Segment]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
-    warned = [event for event in life.those("warned") if event.get("of") == "compass"]
-    drifted = [event for event in life.those("noticed") if "drift" in event.get("findings", ())]
-    return switched(life, on=[*life.those("repaired"), *warned, *drifted], off=_calibrations(life, "compass"))
+    warned = [event for event in lifetime.those("warned") if event.get("of") == "compass"]
+    drifted = [event for event in lifetime.those("noticed") if "drift" in event.get("findings", ())]
+    return switched(
+        lifetime, on=[*lifetime.those("repaired"), *warned, *drifted], off=_calibrations(lifetime, "compass")
+    )
 
 
 @fact(
@@ -269,35 +277,35 @@ def changed_since_compass(life: "Lifetime") -> list[Segment]:
     "It has flown since its compass was calibrated, or that never was.",
     onward=True,
 )
-def flown_since_compass(life: "Lifetime", since: int) -> list[Segment]:
+def flown_since_compass(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From a flight to the next calibration of the compass."""
-    return switched(life, on=life.those("flown"), off=_calibrations(life, "compass"), since=since)
+    return switched(lifetime, on=lifetime.those("flown"), off=_calibrations(lifetime, "compass"), since=since)
 
 
 @fact("since_updated", AIRCRAFT, SPAN, "Time since its last update; never before the first.")
-def since_updated(life: "Lifetime") -> list[Segment]:
+def since_updated(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each update."""
-    return since_last(life.those("updated"))
+    return since_last(lifetime.those("updated"))
 
 
 @fact("remote_id_failed", AIRCRAFT, FLAG, "The last check of its remote identification failed.")
-def remote_id_failed(life: "Lifetime") -> list[Segment]:
+def remote_id_failed(lifetime: "Lifetime") -> list[Segment]:
     """From a confirmed with result fail to one that passed."""
-    checks = life.those("confirmed")
-    return switched(life, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
+    checks = lifetime.those("confirmed")
+    return switched(lifetime, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
 
 
 @fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was seen.")
-def remote_id_unconfirmed(life: "Lifetime") -> list[Segment]:
+def remote_id_unconfirmed(lifetime: "Lifetime") -> list[Segment]:
     """From updated or repaired to the next confirmation."""
-    good = [event for event in life.those("confirmed") if not _failed(event)]
-    return switched(life, on=life.those("updated", "repaired"), off=good)
+    good = [event for event in lifetime.those("confirmed") if not _failed(event)]
+    return switched(lifetime, on=lifetime.those("updated", "repaired"), off=good)
 
 
 @fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was seen, or since it came into use.")
-def since_remote_id(life: "Lifetime") -> list[Segment]:
+def since_remote_id(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each confirmation."""
-    return rising(life, [event for event in life.those("confirmed") if not _failed(event)])
+    return rising(lifetime, [event for event in lifetime.those("confirmed") if not _failed(event)])
 
 
 def _failed(event: Event) -> bool:

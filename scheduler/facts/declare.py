@@ -74,6 +74,6 @@ def fact(
     return declared
 
 
-def since_birth(life: "Lifetime", value: int | float | str) -> list[Segment]:
+def since_birth(lifetime: "Lifetime", value: int | float | str) -> list[Segment]:
     """The first piece of a fact that counts from the beginning of a life; none where that is not known."""
-    return [] if life.born is None else [Segment(life.born, value)]
+    return [] if lifetime.born is None else [Segment(lifetime.born, value)]

@@ -46,23 +46,23 @@ is asked for."""
 class Lifetime:
     """One life of an item under its id: from its coming, or a replacement, to the next replacement.
 
-    `born`: where counts begin; None when neither nameplate nor event tells. `end`: DUSK for the last.
+    `born`: where counts begin; None when neither nameplate nor event tells. `end`: MAX_INSTANT for the last.
     """
 
     def __init__(
-        self, item: Item, start: int, end: int, born: int | None, events: list[Event], book: "FactStore"
+        self, item: Item, start: int, end: int, born: int | None, events: list[Event], store: "FactStore"
     ) -> None:
         self.item = item
         self.start = start
         self.end = end
         self.born = born
         self.events = events
-        self.book = book
+        self.store = store
 
     @property
     def entries(self) -> list[Event]:
         """Its events, with those that name the item in passing, in order."""
-        passing = [event for event in self.book.uses(self.item, MIN_INSTANT) if self.start <= event.at < self.end]
+        passing = [event for event in self.store.uses(self.item, MIN_INSTANT) if self.start <= event.at < self.end]
         return sorted([*self.events, *passing]) if passing else self.events
 
     def those(self, *kinds: str) -> list[Event]:
@@ -80,11 +80,11 @@ class Lifetime:
 
     def once(self, name: object, make: Callable[[], object]) -> object:
         """What `make` returns, made once for this life."""
-        return self.book.once((self, name), make)
+        return self.store.once((self, name), make)
 
     def fact(self, name: str, of: str | None = None) -> Timeline:
         """Another fact of the same item, over this life."""
-        return Timeline(self.book.pieces(self, name, of))
+        return Timeline(self.store.segments(self, name, of))
 
 
 Asked = tuple[str, str | None]
@@ -156,9 +156,9 @@ class FactStore:
         seen = set(ends)
         open_ends = list(ends)
         while open_ends:
-            if rests_on := self._rests_on.get(open_ends.pop()):
-                open_ends += rests_on - seen
-                seen |= rests_on
+            if dependencies := self._rests_on.get(open_ends.pop()):
+                open_ends += dependencies - seen
+                seen |= dependencies
         return {name.asked for name in seen if isinstance(name, _Filed)}
 
     @property
@@ -232,8 +232,8 @@ class FactStore:
 
     def events(self, item: Item) -> list[Event]:
         """Every event of the lives of an item, in order."""
-        first, *later = self.lives(item)
-        return [event for life in (first, *later) for event in life.entries] if later else first.entries
+        first, *later = self.lifetimes(item)
+        return [event for lifetime in (first, *later) for event in lifetime.entries] if later else first.entries
 
     @property
     def instants(self) -> set[int]:
@@ -277,19 +277,21 @@ class FactStore:
             return list(self.jobs)
         return [HOME] if kind == "home" else self.fleet.ids(kind)
 
-    def lives(self, item: Item) -> list[Lifetime]:
+    def lifetimes(self, item: Item) -> list[Lifetime]:
         """The lives of an item, in order."""
-        return self.once(("lives", item.kind, item.id), lambda: self._split(item, self._concerning(item)))  # type: ignore[return-value]
+        return self.once(("lifetimes", item.kind, item.id), lambda: self._split(item, self._concerning(item)))  # type: ignore[return-value]
 
     def retired(self, item: Item) -> int:
-        """The instant from which an item is out of service for good; DUSK while it is not, or was replaced since."""
-        return next((event.at for event in self.lives(item)[-1].those("retired")), MAX_INSTANT)
+        """Return when an item was retired for good; MAX_INSTANT while it is in service, or was replaced since."""
+        return next((event.at for event in self.lifetimes(item)[-1].those("retired")), MAX_INSTANT)
 
     def out_of_service(self, item: Item) -> list[tuple[int, int]]:
         """Each stretch from retired to the replacement, if one came."""
 
         def find() -> list[tuple[int, int]]:
-            return [(event.at, life.end) for life in self.lives(item) for event in life.those("retired")[:1]]
+            return [
+                (event.at, lifetime.end) for lifetime in self.lifetimes(item) for event in lifetime.those("retired")[:1]
+            ]
 
         return self.once(("out of service", item.kind, item.id), find)  # type: ignore[return-value]
 
@@ -303,12 +305,12 @@ class FactStore:
         """A fact of an item over all time; or as it is from `since` on, with anything before."""
 
         def fold() -> Timeline:
-            lives = self.lives(item)
-            if len(lives) == 1:
-                pieces = self.pieces(lives[0], name, of, since)
-                return self.once(("timeline", id(pieces)), lambda: Timeline(pieces))  # type: ignore[return-value]
-            told = (life for life in lives if life.end > since)
-            return Timeline([piece for life in told for piece in self._life_pieces(life, name, of, since)])
+            lifetimes = self.lifetimes(item)
+            if len(lifetimes) == 1:
+                segments = self.segments(lifetimes[0], name, of, since)
+                return self.once(("timeline", id(segments)), lambda: Timeline(segments))  # type: ignore[return-value]
+            told = (lifetime for lifetime in lifetimes if lifetime.end > since)
+            return Timeline([segment for lifetime in told for segment in self._life_pieces(lifetime, name, of, since)])
 
         return self.once(("fact", item.kind, item.id, name, of, since), fold)  # type: ignore[return-value]
 
@@ -317,9 +319,9 @@ class FactStore:
         at = self.catalogue[name].at
         if at is None:
             return self.fact(item, name).at(instant)
-        return at(next(life for life in reversed(self.lives(item)) if life.start <= instant), instant)
+        return at(next(lifetime for lifetime in reversed(self.lifetimes(item)) if lifetime.start <= instant), instant)
 
-    def pieces(self, life: Lifetime, name: str, of: str | None = None, since: int = MIN_INSTANT) -> list[Segment]:
+    def segments(self, lifetime: Lifetime, name: str, of: str | None = None, since: int = MIN_INSTANT) -> list[Segment]:
         """The pieces of a fact over one life; of one that can be told so, those that hold from `since` on."""
         declared = self.catalogue[name]
         since = since if declared.onward else MIN_INSTANT
@@ -327,14 +329,14 @@ class FactStore:
 
         def compute() -> list[Segment]:
             if declared.onward:
-                return declared.compute(life, since)
-            return declared.compute(life, variant) if declared.of else declared.compute(life)
+                return declared.compute(lifetime, since)
+            return declared.compute(lifetime, variant) if declared.of else declared.compute(lifetime)
 
-        return life.once((name, variant, since), compute)  # type: ignore[return-value]
+        return lifetime.once((name, variant, since), compute)  # type: ignore[return-value]
 
-    def _life_pieces(self, life: Lifetime, name: str, of: str | None, since: int) -> list[Segment]:
-        pieces = self.pieces(life, name, of, since)
-        return [Segment(life.start, None), *Timeline(pieces).clipped(life.start, life.end)]
+    def _life_pieces(self, lifetime: Lifetime, name: str, of: str | None, since: int) -> list[Segment]:
+        segments = self.segments(lifetime, name, of, since)
+        return [Segment(lifetime.start, None), *Timeline(segments).clipped(lifetime.start, lifetime.end)]
 
     def _concerning(self, item: Item) -> list[Event]:
         """An item's own events with those of the aircraft it was fitted to or flown with."""
@@ -405,7 +407,7 @@ class FactStore:
         ends = [*starts[1:], MAX_INSTANT]
         shares = [events[before + 1 : place] for before, place in pairwise([-1, *cuts, len(events)])]
         births = [born, *starts[1:]]
-        return [Lifetime(item, *life, self) for life in zip(starts, ends, births, shares, strict=True)]
+        return [Lifetime(item, *lifetime, self) for lifetime in zip(starts, ends, births, shares, strict=True)]
 
 
 def counts_from(event: Event) -> int:

@@ -14,67 +14,67 @@ Fitting = tuple[int, int, str]
 """(start, end, aircraft)."""
 
 
-def fittings(book: "FactStore", part: Item) -> list[Fitting]:
+def fittings(store: "FactStore", part: Item) -> list[Fitting]:
     """Where a part was: on one aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another
     part of its kind on that aircraft. A part that fits one aircraft only is on it from its in_service.
     """
-    return book.once(("fittings", part.id), lambda: _fittings(book, part))  # type: ignore[return-value]
+    return store.once(("fittings", part.id), lambda: _fittings(store, part))  # type: ignore[return-value]
 
 
-def _fittings(book: "FactStore", part: Item) -> list[Fitting]:
-    puts = _puts(book, part)
-    ends = [event.at for event in book.filed(part.id) if event.what in ("removed", "retired")]
+def _fittings(store: "FactStore", part: Item) -> list[Fitting]:
+    puts = _puts(store, part)
+    ends = [event.at for event in store.filed(part.id) if event.what in ("removed", "retired")]
     starts = [start for start, _ in puts]
     found = []
     for start, aircraft in puts:
-        others = _ousted(book, part, aircraft)
+        others = _ousted(store, part, aircraft)
         end = min((t for t in (*starts, *ends, *others) if t > start), default=MAX_INSTANT)
         found.append((start, end, aircraft))
     return found
 
 
-def _puts(book: "FactStore", part: Item) -> list[tuple[int, str]]:
-    puts = [(event.at, str(event.get("aircraft"))) for event in book.filed(part.id) if event.what == "fitted"]
+def _puts(store: "FactStore", part: Item) -> list[tuple[int, str]]:
+    puts = [(event.at, str(event.get("aircraft"))) for event in store.filed(part.id) if event.what == "fitted"]
     fits: tuple[str, ...] = part.plate.get("fits") or ()
     if len(fits) == 1:
         day = part.plate.get("in_service")
-        puts.insert(0, (start_of_day(day, book.clocks.zone) if day else MIN_INSTANT, fits[0]))
+        puts.insert(0, (start_of_day(day, store.clocks.zone) if day else MIN_INSTANT, fits[0]))
     return sorted(puts)
 
 
-def _ousted(book: "FactStore", part: Item, aircraft: str) -> list[int]:
+def _ousted(store: "FactStore", part: Item, aircraft: str) -> list[int]:
     """The instants at which another part of the same kind was fitted to the aircraft."""
     return [
         event.at
-        for event in book.filed(aircraft, "fitted")
-        if event.get("item") != part.id and book.fleet.kind(str(event.get("item"))) == part.kind
+        for event in store.filed(aircraft, "fitted")
+        if event.get("item") != part.id and store.fleet.kind(str(event.get("item"))) == part.kind
     ]
 
 
-def parts_of(book: "FactStore", aircraft: str, *kinds: str) -> list[Item]:
+def parts_of(store: "FactStore", aircraft: str, *kinds: str) -> list[Item]:
     """The parts of some kinds that could be on an aircraft: by their nameplate, or as they were fitted to it once."""
 
     def find() -> list[Item]:
-        fitted = [str(event.get("item")) for event in book.filed(aircraft, "fitted")]
-        found = (book.fleet[name] for name in book.fleet.in_order([*book.fleet.fitting(aircraft), *fitted]))
+        fitted = [str(event.get("item")) for event in store.filed(aircraft, "fitted")]
+        found = (store.fleet[name] for name in store.fleet.in_order([*store.fleet.fitting(aircraft), *fitted]))
         return [item for item in found if item.kind in kinds]
 
-    return book.once(("parts of", aircraft, kinds), find)  # type: ignore[return-value]
+    return store.once(("parts of", aircraft, kinds), find)  # type: ignore[return-value]
 
 
-def packs_for(book: "FactStore", aircraft: str | None) -> list[Item]:
+def packs_for(store: "FactStore", aircraft: str | None) -> list[Item]:
     """The packs that fit an aircraft; all of them where none is named."""
-    return _fitting(book, "pack", aircraft)
+    return _fitting(store, "pack", aircraft)
 
 
-def controllers_for(book: "FactStore", aircraft: str) -> list[Item]:
+def controllers_for(store: "FactStore", aircraft: str) -> list[Item]:
     """The controllers that fit an aircraft."""
-    return _fitting(book, "controller", aircraft)
+    return _fitting(store, "controller", aircraft)
 
 
-def _fitting(book: "FactStore", kind: str, aircraft: str | None) -> list[Item]:
+def _fitting(store: "FactStore", kind: str, aircraft: str | None) -> list[Item]:
     """The items of a kind that fit an aircraft, or whose nameplate names none; all of them where none is asked for."""
-    fleet = book.fleet
+    fleet = store.fleet
 
     def find() -> list[Item]:
         if aircraft is None:
@@ -82,4 +82,4 @@ def _fitting(book: "FactStore", kind: str, aircraft: str | None) -> list[Item]:
         names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == kind)
         return [fleet[name] for name in fleet.in_order(names)]
 
-    return book.once(("fitting", kind, aircraft), find)  # type: ignore[return-value]
+    return store.once(("fitting", kind, aircraft), find)  # type: ignore[return-value]

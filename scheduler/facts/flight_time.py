@@ -36,14 +36,14 @@ class Leg(NamedTuple):
     rate: float
 
 
-def legs(life: "Lifetime") -> list[Leg]:
+def legs(lifetime: "Lifetime") -> list[Leg]:
     """The flights with a charge told at landing that used at least 30 points."""
-    return life.once("legs", lambda: list(_legs(life)))  # type: ignore[return-value]
+    return lifetime.once("legs", lambda: list(_legs(lifetime)))  # type: ignore[return-value]
 
 
-def _legs(life: "Lifetime") -> list[Leg]:
+def _legs(lifetime: "Lifetime") -> list[Leg]:
     found = []
-    for out in charge_fold(life).discharges:
+    for out in charge_fold(lifetime).discharges:
         event = out.event
         if event.what != "flown" or "flights" in event.fields or "percent_to" not in event.fields:
             continue
@@ -56,76 +56,78 @@ def _legs(life: "Lifetime") -> list[Leg]:
 
 @fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of earlier ones there.",
       unknown="fewer than six flights on that aircraft with the charge at landing", onward=True)  # fmt: skip
-def endurance_ratio(life: "Lifetime", since: int) -> list[Segment]:
+def endurance_ratio(lifetime: "Lifetime", since: int) -> list[Segment]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     by_aircraft: dict[str, list[Leg]] = {}
-    for leg in legs(life):
+    for leg in legs(lifetime):
         by_aircraft.setdefault(leg.aircraft, []).append(leg)
-    pieces: list[Segment] = []
-    for leg in reversed(legs(life)):
+    segments: list[Segment] = []
+    for leg in reversed(legs(lifetime)):
         recent = by_aircraft[leg.aircraft][-RECENT - 1 :]
         by_aircraft[leg.aircraft].pop()
         ratio = last_over_usual([each.rate for each in recent], LEAST_EARLIER)
         if ratio is not None:
-            pieces.append(Segment(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
+            segments.append(Segment(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
             if leg.event.at <= since:
                 break
-    return pieces[::-1]
+    return segments[::-1]
 
 
 @fact("endurance", PACK, SPAN, f"Time in the air from full down to {RESERVE} %, as its last flights went (estimate).",
       unknown="no flight with the charge at landing")  # fmt: skip
-def endurance(life: "Lifetime") -> list[Segment]:
+def endurance(lifetime: "Lifetime") -> list[Segment]:
     """The median minutes a percent of the last nine flights, times what lies above the reserve."""
-    pieces: list[Segment] = []
+    segments: list[Segment] = []
     trail: Trail = None
     recent: deque[float] = deque(maxlen=9)
-    for leg in legs(life):
+    for leg in legs(lifetime):
         recent.append(leg.rate)
         trail = (leg.event, trail)
-        pieces.append(Segment(leg.event.at, round(median(recent) * (100 - RESERVE) * MINUTE), None, trail))
-    return pieces
+        segments.append(Segment(leg.event.at, round(median(recent) * (100 - RESERVE) * MINUTE), None, trail))
+    return segments
 
 
-def _landings(life: "Lifetime") -> list[Event]:
+def _landings(lifetime: "Lifetime") -> list[Event]:
     """The flights that were logged one by one."""
-    return [event for event in life.those("flown") if "flights" not in event.fields]
+    return [event for event in lifetime.those("flown") if "flights" not in event.fields]
 
 
 @fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing",
       onward=True)  # fmt: skip
-def last_landing(life: "Lifetime", since: int) -> list[Segment]:
+def last_landing(lifetime: "Lifetime", since: int) -> list[Segment]:
     """A step at each flight; unknown after one that told no charge."""
-    told = standing(_landings(life), since)
+    told = standing(_landings(lifetime), since)
     return [Segment(event.at, event.get("percent_to"), None, (event, None)) for event in told]
 
 
 @fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.", onward=True)
-def low_landings(life: "Lifetime", since: int) -> list[Segment]:
+def low_landings(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Counted over the landings with a charge told."""
-    landings = _landings(life)
+    landings = _landings(lifetime)
     told = standing(landings, since)
     earlier = landings[: len(landings) - len(told)]
-    pieces = [] if life.born is None else [Segment(life.born, 0)]
+    segments = [] if lifetime.born is None else [Segment(lifetime.born, 0)]
     last = deque((event for event in earlier if "percent_to" in event.fields), maxlen=LANDINGS)
     for event in told:
         if "percent_to" in event.fields:
             last.append(event)
         low = trail_of(each for each in last if each.fields["percent_to"] < LOW)
-        pieces.append(Segment(event.at, len(events_of(low)), None, low))
-    return pieces
+        segments.append(Segment(event.at, len(events_of(low)), None, low))
+    return segments
 
 
 @fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.", onward=True)
-def read_since_flown(life: "Lifetime", since: int) -> list[Segment]:
+def read_since_flown(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From measured or a pass to the next flight."""
-    return switched(life, on=[*life.those("measured"), *passes(life)], off=life.those("flown"), since=since)
+    return switched(
+        lifetime, on=[*lifetime.those("measured"), *passes(lifetime)], off=lifetime.those("flown"), since=since
+    )
 
 
 @fact(
     "looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.", onward=True
 )
-def looked_since_flown(life: "Lifetime", since: int) -> list[Segment]:
+def looked_since_flown(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From a pass or a capacity test to the next flight."""
-    tests = [event for event in life.those("measured") if "capacity_mah" in event.fields]
-    return switched(life, on=[*tests, *passes(life)], off=life.those("flown"), since=since)
+    tests = [event for event in lifetime.those("measured") if "capacity_mah" in event.fields]
+    return switched(lifetime, on=[*tests, *passes(lifetime)], off=lifetime.those("flown"), since=since)

@@ -1,6 +1,7 @@
 """Three-valued stretches of time: the algebra of verdicts.
 
-`Spans` partitions the whole time axis, DAWN to DUSK, into half-open stretches [start, end) of NO, UNKNOWN or YES.
+`Intervals` partitions the whole time axis, MIN_INSTANT to MAX_INSTANT, into half-open intervals [start, end) of NO,
+UNKNOWN or YES.
 The logic is Kleene's: all is the least, any the greatest, not turns round. Instants are whole microseconds.
 """
 
@@ -25,7 +26,7 @@ class Intervals:
 
     @classmethod
     def of(cls, pairs: list[tuple[int, int]]) -> "Intervals":
-        """From (start, value) pairs in order of time, the first at DAWN; of two at one instant the later wins."""
+        """Build from (start, value) pairs in time order, the first at MIN_INSTANT; of equal starts the last wins."""
         starts: list[int] = []
         values: list[int] = []
         for start, value in pairs:

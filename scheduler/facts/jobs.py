@@ -102,59 +102,59 @@ def over_at(booking: Event) -> int:
     return _ends(booking) + GRACE
 
 
-def plans_for(book: "FactStore", item: Item, since: int = MIN_INSTANT) -> list[Plan]:
+def plans_for(store: "FactStore", item: Item, since: int = MIN_INSTANT) -> list[Plan]:
     """The plans that count for an item: those of its own aircraft, or of any; for a job, its own. Plans of jobs that
     were over by `since` may be left out."""
-    return book.once(("plans", item.kind, item.id, since), lambda: _plans_for(book, item, since))  # type: ignore[return-value]
+    return store.once(("plans", item.kind, item.id, since), lambda: _plans_for(store, item, since))  # type: ignore[return-value]
 
 
-def _plans_for(book: "FactStore", item: Item, since: int) -> list[Plan]:
+def _plans_for(store: "FactStore", item: Item, since: int) -> list[Plan]:
     if item.kind == "job":
-        job = book.job(item.id)
+        job = store.job(item.id)
         return job.plans if job else []
-    concerned, fitted = concerned_by(book, item), _fitted_to(book, item)
+    concerned, fitted = concerned_by(store, item), _fitted_to(store, item)
     if concerned is None or not fitted:
-        return plans_of(book, concerned, since)
+        return plans_of(store, concerned, since)
     found: list[Plan] = []
-    for plan in plans_of(book, frozenset([*concerned, *fitted]), since):
+    for plan in plans_of(store, frozenset([*concerned, *fitted]), since):
         its = plan.aircraft in (None, *concerned)
         found += [plan] if its else _while_on_board(plan, fitted[str(plan.aircraft)])
     return found
 
 
-def concerned_by(book: "FactStore", item: Item) -> frozenset[str] | None:
+def concerned_by(store: "FactStore", item: Item) -> frozenset[str] | None:
     """The aircraft whose jobs concern an item by its nameplate; None where those of every aircraft do."""
     if item.kind == "aircraft":
         return frozenset([item.id])
     if item.kind == "paper":
         owner = str(item.plate.get("of"))
-        return frozenset([owner]) if book.fleet.kind(owner) == "aircraft" else None
+        return frozenset([owner]) if store.fleet.kind(owner) == "aircraft" else None
     if item.kind in ("pilot", "charger", "place", "home"):
         return None
     return frozenset(item.plate.get("fits") or ()) or None
 
 
-def _fitted_to(book: "FactStore", item: Item) -> dict[str, list[tuple[int, int]]]:
+def _fitted_to(store: "FactStore", item: Item) -> dict[str, list[tuple[int, int]]]:
     """Where else a part was: the stretches by aircraft that its nameplate does not name."""
     from scheduler.facts.fitting import CARRIED, fittings
 
     found: dict[str, list[tuple[int, int]]] = {}
     if item.kind in CARRIED:
-        for start, end, craft in fittings(book, item):
+        for start, end, craft in fittings(store, item):
             if not item.fits(craft):
                 found.setdefault(craft, []).append((start, end))
     return found
 
 
-def _while_on_board(plan: Plan, stretches: list[tuple[int, int]]) -> Iterator[Plan]:
+def _while_on_board(plan: Plan, episodes: list[tuple[int, int]]) -> Iterator[Plan]:
     """A plan as it counts for a part: while the part was on its aircraft."""
-    for start, end in stretches:
+    for start, end in episodes:
         known_from, known_to = max(start, plan.known_from), min(end, plan.known_to)
         if known_from < known_to:
             yield plan._replace(known_from=known_from, known_to=known_to)
 
 
-def plans_of(book: "FactStore", aircraft: frozenset[str] | None, since: int = MIN_INSTANT) -> list[Plan]:
+def plans_of(store: "FactStore", aircraft: frozenset[str] | None, since: int = MIN_INSTANT) -> list[Plan]:
     """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None. Those
     of jobs over by `since` may be left out."""
     if aircraft is None:
@@ -162,21 +162,21 @@ def plans_of(book: "FactStore", aircraft: frozenset[str] | None, since: int = MI
 
     def gather() -> list[Plan]:
         if aircraft is None:
-            jobs = list(book.jobs.values())
+            jobs = list(store.jobs.values())
         else:
-            found = {job.name: job for craft in (None, *aircraft) for job in book.jobs_of(craft, since)}
+            found = {job.name: job for craft in (None, *aircraft) for job in store.jobs_of(craft, since)}
             jobs = sorted(found.values(), key=lambda job: job.events[0])
         return [
             p for job in jobs for p in job.plans if aircraft is None or p.aircraft is None or p.aircraft in aircraft
         ]
 
-    return book.once(("plans", aircraft, since), gather)  # type: ignore[return-value]
+    return store.once(("plans", aircraft, since), gather)  # type: ignore[return-value]
 
 
-def _alike(life: "Lifetime", since: int, name: str, make: Callable[[list[Plan]], list[Segment]]) -> list[Segment]:
+def _alike(lifetime: "Lifetime", since: int, name: str, make: Callable[[list[Plan]], list[Segment]]) -> list[Segment]:
     """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
-    plans = plans_for(life.book, life.item, since)
-    return life.book.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
+    plans = plans_for(lifetime.store, lifetime.item, since)
+    return lifetime.store.once((name, id(plans)), lambda: make(plans))  # type: ignore[return-value]
 
 
 @fact(
@@ -186,16 +186,16 @@ def _alike(life: "Lifetime", since: int, name: str, make: Callable[[list[Plan]],
     "Time to the start of the next job known that concerns the item, if there is one.",
     onward=True,
 )
-def next_job_in(life: "Lifetime", since: int) -> list[Segment]:
+def next_job_in(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Falls to nought at each start; NEVER without a job."""
-    return _alike(life, since, f"next job since {since}", partial(_next_of, since))
+    return _alike(lifetime, since, f"next job since {since}", partial(_next_of, since))
 
 
 def _next_of(since: int, plans: list[Plan]) -> list[Segment]:
     ahead = [plan for plan in plans if plan.known_from < plan.starts and since < min(plan.known_to, plan.starts)]
     coming = sorted(ahead, key=lambda plan: plan.known_from, reverse=True)
     known: list[tuple[int, int, Plan]] = []
-    pieces = [Segment(MIN_INSTANT, NEVER)]
+    segments = [Segment(MIN_INSTANT, NEVER)]
     for turn in sorted({t for plan in ahead for t in (plan.known_from, min(plan.known_to, plan.starts))}):
         while coming and coming[-1].known_from <= turn:
             plan = coming.pop()
@@ -204,42 +204,42 @@ def _next_of(since: int, plans: list[Plan]) -> list[Segment]:
             del known[0]
         if known:
             first = known[0][2]
-            pieces.append(Segment(turn, first.starts - turn, FALLING, (first.event, None)))
+            segments.append(Segment(turn, first.starts - turn, FALLING, (first.event, None)))
         else:
-            pieces.append(Segment(turn, NEVER))
-    return pieces
+            segments.append(Segment(turn, NEVER))
+    return segments
 
 
 def _while_known(
-    life: "Lifetime", since: int, stretch: Callable[["Plan"], tuple[int, int]], name: str
+    lifetime: "Lifetime", since: int, episode: Callable[["Plan"], tuple[int, int]], name: str
 ) -> list[Segment]:
     """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
 
     def make(plans: list[Plan]) -> list[Segment]:
         found: list[tuple[int, int, Event]] = []
         for plan in plans:
-            start, end = stretch(plan)
+            start, end = episode(plan)
             start, end = max(start, plan.known_from), min(end, plan.known_to)
             if start < end:
                 found.append((start, end, plan.event))
         return covering(found)
 
-    return _alike(life, since, name, make)
+    return _alike(lifetime, since, name, make)
 
 
-def covering(stretches: list[tuple[int, int, Event]]) -> list[Segment]:
+def covering(episodes: list[tuple[int, int, Event]]) -> list[Segment]:
     """A flag that is yes wherever one of the stretches (start, end, event) holds; of several the first given is why."""
-    coming = sorted(((start, place, end, event) for place, (start, end, event) in enumerate(stretches)), reverse=True)
+    coming = sorted(((start, place, end, event) for place, (start, end, event) in enumerate(episodes)), reverse=True)
     holding: list[tuple[int, int, Event]] = []
     triples: list[tuple[int, bool | None, Trail]] = [(MIN_INSTANT, False, None)]
-    for turn in sorted({t for start, end, _ in stretches for t in (start, end)}):
+    for turn in sorted({t for start, end, _ in episodes for t in (start, end)}):
         while coming and coming[-1][0] <= turn:
             _, place, end, event = coming.pop()
             insort(holding, (place, end, event))
         while holding and holding[0][1] <= turn:
             del holding[0]
         triples.append((turn, bool(holding), (holding[0][2], None) if holding else None))
-    return flags(triples).pieces
+    return flags(triples).segments
 
 
 @fact(
@@ -249,9 +249,9 @@ def covering(stretches: list[tuple[int, int, Event]]) -> list[Segment]:
     "A job that concerns the item has started and ended less than 12 h ago.",
     onward=True,
 )
-def job_under_way(life: "Lifetime", since: int) -> list[Segment]:
+def job_under_way(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From a job's start to its end and a grace."""
-    return _while_known(life, since, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
+    return _while_known(lifetime, since, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
 
 @fact(
@@ -261,24 +261,26 @@ def job_under_way(life: "Lifetime", since: int) -> list[Segment]:
     "It is the evening before a job that concerns the item, or the night up to its morning.",
     onward=True,
 )
-def job_eve(life: "Lifetime", since: int) -> list[Segment]:
+def job_eve(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From the local hour of the eve, the day before, to the job's morning."""
-    clocks = life.book.clocks
+    clocks = lifetime.store.clocks
 
-    def stretch(plan: Plan) -> tuple[int, int]:
+    def episode(plan: Plan) -> tuple[int, int]:
         day = local_date(plan.starts, clocks.zone) - timedelta(days=1)
         return at_local(day, parse_clock(clocks.eve), clocks.zone), plan.starts - clocks.morning
 
-    return _while_known(life, since, stretch, "eve")
+    return _while_known(lifetime, since, episode, "eve")
 
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", onward=True)
-def job_morning(life: "Lifetime", since: int) -> list[Segment]:
+def job_morning(lifetime: "Lifetime", since: int) -> list[Segment]:
     """The last hours before a job's start."""
-    return _while_known(life, since, lambda plan: (plan.starts - life.book.clocks.morning, plan.starts), "morning")
+    return _while_known(
+        lifetime, since, lambda plan: (plan.starts - lifetime.store.clocks.morning, plan.starts), "morning"
+    )
 
 
 @fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.", onward=True)
-def starts_in(life: "Lifetime", since: int) -> list[Segment]:
+def starts_in(lifetime: "Lifetime", since: int) -> list[Segment]:
     """The same as next_job_in, of this job alone."""
-    return next_job_in(life, since)
+    return next_job_in(lifetime, since)

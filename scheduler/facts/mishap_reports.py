@@ -26,10 +26,10 @@ CEASE = ("strike", "collision", "crash", "fly_away", "part_lost", "water")
 its risk, an aircraft out of control or missing."""
 
 
-def _unreported(life: "Lifetime") -> list[tuple[int, list[Event]]]:
+def _unreported(lifetime: "Lifetime") -> list[tuple[int, list[Event]]]:
     """(instant, the mishaps not reported by then), in order of time."""
     found: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
-    for event in life.those("mishap", "reported"):
+    for event in lifetime.those("mishap", "reported"):
         if event.what == "mishap":
             found.append((event.at, [*found[-1][1], event]))
         elif event.get("what_of", "report") == "report":
@@ -38,14 +38,14 @@ def _unreported(life: "Lifetime") -> list[tuple[int, list[Event]]]:
 
 
 @fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that were not reported yet.")
-def injury(life: "Lifetime") -> list[Segment]:
+def injury(lifetime: "Lifetime") -> list[Segment]:
     """None told is none."""
-    pieces = []
-    for turn, mishaps in _unreported(life):
+    segments = []
+    for turn, mishaps in _unreported(lifetime):
         worst = max(mishaps, key=lambda event: INJURIES.index(str(event.get("injury", "none"))), default=None)
         word = str(worst.get("injury", "none")) if worst else "none"
-        pieces.append(Segment(turn, word, None, (worst, None) if worst else None))
-    return pieces
+        segments.append(Segment(turn, word, None, (worst, None) if worst else None))
+    return segments
 
 
 def _damage(event: Event) -> tuple[float, float]:
@@ -55,47 +55,47 @@ def _damage(event: Event) -> tuple[float, float]:
     return (told[0], told[-1]) if told else (0.0, 0.0)
 
 
-def _costliest(life: "Lifetime", part: int) -> list[Segment]:
-    pieces = []
-    for turn, mishaps in _unreported(life):
+def _costliest(lifetime: "Lifetime", part: int) -> list[Segment]:
+    segments = []
+    for turn, mishaps in _unreported(lifetime):
         worst = max(mishaps, key=lambda event: min(_damage(event)), default=None)
-        pieces.append(Segment(turn, _damage(worst)[part] if worst else 0.0, None, (worst, None) if worst else None))
-    return pieces
+        segments.append(Segment(turn, _damage(worst)[part] if worst else 0.0, None, (worst, None) if worst else None))
+    return segments
 
 
 @fact("others_repair_cost", AIRCRAFT, USD, "Repair of what belongs to others, in its worst mishap not reported yet.")
-def others_repair_cost(life: "Lifetime") -> list[Segment]:
+def others_repair_cost(lifetime: "Lifetime") -> list[Segment]:
     """Parts and labour; the aircraft itself never counts."""
-    return _costliest(life, 0)
+    return _costliest(lifetime, 0)
 
 
 @fact("others_value", AIRCRAFT, USD, "Value of what belongs to others, in its worst mishap not reported yet.")
-def others_value(life: "Lifetime") -> list[Segment]:
+def others_value(lifetime: "Lifetime") -> list[Segment]:
     """Fair market value, as told."""
-    return _costliest(life, 1)
+    return _costliest(lifetime, 1)
 
 
 @fact("report_due_in", AIRCRAFT, SPAN, "Time left to report its first mishap not reported yet, if it has to be.",
       of=("us", "europe"))  # fmt: skip
-def report_due_in(life: "Lifetime", of: str) -> list[Segment]:
+def report_due_in(lifetime: "Lifetime", of: str) -> list[Segment]:
     """To the end of the tenth calendar day after it (us), or 72 h on (europe); never where none is open."""
-    zone = life.book.clocks.zone
-    pieces = []
-    for turn, mishaps in _unreported(life):
+    zone = lifetime.store.clocks.zone
+    segments = []
+    for turn, mishaps in _unreported(lifetime):
         if not mishaps:
-            pieces.append(Segment(turn, NEVER))
+            segments.append(Segment(turn, NEVER))
             continue
         first = mishaps[0]
         last = end_of_day(local_date(first.at, zone) + timedelta(days=CALENDAR_DAYS_US), zone)
         due = last if of == "us" else first.at + HOURS_EUROPE * HOUR
-        pieces.append(Segment(turn, due - turn, FALLING, (first, None)))
-    return pieces
+        segments.append(Segment(turn, due - turn, FALLING, (first, None)))
+    return segments
 
 
 @fact(
     "analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right."
 )
-def analysis_due(life: "Lifetime") -> list[Segment]:
+def analysis_due(lifetime: "Lifetime") -> list[Segment]:
     """From such a mishap to a reported analysis."""
-    grave = [e for e in life.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
-    return switched(life, on=grave, off=[e for e in life.those("reported") if e.get("what_of") == "analysis"])
+    grave = [e for e in lifetime.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
+    return switched(lifetime, on=grave, off=[e for e in lifetime.those("reported") if e.get("what_of") == "analysis"])

@@ -33,24 +33,24 @@ WATCH = 24 * HOUR
     unknown="no charge, reading or flight tells what it holds",
     record="shelfbell log measured {item} PERCENT", onward=True,
 )  # fmt: skip
-def charge(life: "Lifetime", since: int) -> list[Segment]:
+def charge(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
-    return charge_fold(life).pieces(since)
+    return charge_fold(lifetime).segments(since)
 
 
 @fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", onward=True)
-def cycles(life: "Lifetime", since: int) -> list[Segment]:
+def cycles(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Summed over flights and drains; a total that the pack shows takes the place of the sum."""
-    steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_fold(life).discharges]
-    shown = [e for e in life.those("measured") if "cycles_total" in e.fields]
+    steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_fold(lifetime).discharges]
+    shown = [e for e in lifetime.those("measured") if "cycles_total" in e.fields]
     steps += [(event.at, float(event.fields["cycles_total"]), 0.0, event) for event in shown]
-    return counted(life, sorted(steps, key=lambda step: (step[0], step[3][:3])), since)
+    return counted(lifetime, sorted(steps, key=lambda step: (step[0], step[3][:3])), since)
 
 
 @fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", onward=True)
-def cycles_of_rating(life: "Lifetime", since: int) -> list[Segment]:
+def cycles_of_rating(lifetime: "Lifetime", since: int) -> list[Segment]:
     """The cycles over the nameplate's rated_cycles."""
-    rated, counted = int(life.item.plate["rated_cycles"]), life.book.pieces(life, "cycles", since=since)
+    rated, counted = int(lifetime.item.plate["rated_cycles"]), lifetime.store.segments(lifetime, "cycles", since=since)
     return [Segment(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
 
 
@@ -58,10 +58,10 @@ Step = tuple[int, float | None, float, Event]
 """When a count changes, its new total or None, else by how much, and the event."""
 
 
-def counted(life: "Lifetime", steps: list[Step], since: int = MIN_INSTANT) -> list[Segment]:
+def counted(lifetime: "Lifetime", steps: list[Step], since: int = MIN_INSTANT) -> list[Segment]:
     """A count that grows by steps, in order."""
     told = len(steps) - len(standing(steps, since))
-    pieces = since_birth(life, 0)
+    segments = since_birth(lifetime, 0)
     total: float = 0  # whole where the steps are
     for _, anchor, increase, _ in steps[:told]:
         total = total + increase if anchor is None else anchor
@@ -69,19 +69,19 @@ def counted(life: "Lifetime", steps: list[Step], since: int = MIN_INSTANT) -> li
     for at, anchor, increase, event in steps[told:]:
         total = total + increase if anchor is None else anchor
         trail = (event, trail if anchor is None else None)
-        pieces.append(Segment(at, total, None, trail))
-    return pieces
+        segments.append(Segment(at, total, None, trail))
+    return segments
 
 
 @fact(
     "hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.",
     onward=True,
 )  # fmt: skip
-def hours_since_reading(life: "Lifetime", since: int) -> list[Segment]:
+def hours_since_reading(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Rises from the last reading, charge, drain or flight."""
-    pieces = [] if life.born is None else [Segment(life.born, 0, RISING)]
-    told = standing(charge_fold(life).readings, since)
-    return pieces + [Segment(instant, 0, RISING, (event, None)) for instant, event in told]
+    segments = [] if lifetime.born is None else [Segment(lifetime.born, 0, RISING)]
+    told = standing(charge_fold(lifetime).readings, since)
+    return segments + [Segment(instant, 0, RISING, (event, None)) for instant, event in told]
 
 
 @fact(
@@ -90,11 +90,11 @@ def hours_since_reading(life: "Lifetime", since: int) -> list[Segment]:
     unknown="no capacity test, and fewer than three flights that tell what they used and both percents",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health(life: "Lifetime") -> list[Segment]:
+def health(lifetime: "Lifetime") -> list[Segment]:
     """A step at each capacity found; one wild reading among many moves it little."""
     from scheduler.facts.capacity import healths
 
-    return [Segment(found.at, found.percent, None, found.trail) for found in healths(life)]
+    return [Segment(found.at, found.percent, None, found.trail) for found in healths(lifetime)]
 
 
 def latched(events: list[Event]) -> list[Segment]:
@@ -103,9 +103,9 @@ def latched(events: list[Event]) -> list[Segment]:
 
 
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
-def swollen(life: "Lifetime") -> list[Segment]:
+def swollen(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a finding in inspected or noticed."""
-    return latched([e for e in life.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
+    return latched([e for e in lifetime.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
 
 @fact(
@@ -113,12 +113,12 @@ def swollen(life: "Lifetime") -> list[Segment]:
     unknown="an aircraft was in water with a pack that no entry names: log that mishap again with its pack",
     record="shelfbell log mishap AIRCRAFT water PACK --instead_of ID",
 )  # fmt: skip
-def wet(life: "Lifetime") -> list[Segment]:
+def wet(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a mishap of severity water; unknown from one that it may have been in."""
-    known, doubtful = _in_water(life.those("mishap")), _in_water(_may_have_been_in(life))
+    known, doubtful = _in_water(lifetime.those("mishap")), _in_water(_may_have_been_in(lifetime))
     first = known[0].at if known else MAX_INSTANT
     doubted = [Segment(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
-    return sorted([*latched(known), *doubted], key=lambda piece: piece.start)
+    return sorted([*latched(known), *doubted], key=lambda segment: segment.start)
 
 
 def _in_water(mishaps: list[Event]) -> list[Event]:
@@ -126,47 +126,47 @@ def _in_water(mishaps: list[Event]) -> list[Event]:
 
 
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell stood below the voltage under which it is not charged again.")
-def too_deep(life: "Lifetime") -> list[Segment]:
+def too_deep(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a resting voltage below the chemistry's floor."""
-    return latched([event for event, _ in _below_floor(life)])
+    return latched([event for event, _ in _below_floor(lifetime)])
 
 
 @fact("past_mending", PACK, FLAG, "It is known to be swollen, wet or too deep: no look makes it sound.")
-def past_mending(life: "Lifetime") -> list[Segment]:
+def past_mending(lifetime: "Lifetime") -> list[Segment]:
     """From the first that is known of what no look lifts; no where that is unknown."""
-    found = [piece for name in LATCHED for piece in life.fact(name).pieces if piece.value == "yes"]
-    return [Segment(MIN_INSTANT, "no"), *sorted(found, key=lambda piece: piece.start)[:1]]
+    found = [segment for name in LATCHED for segment in lifetime.fact(name).segments if segment.value == "yes"]
+    return [Segment(MIN_INSTANT, "no"), *sorted(found, key=lambda segment: segment.start)[:1]]
 
 
 @fact("deep_cell", PACK, VOLTS, "The lowest that a cell has stood at rest since it was found too deep.",
       unknown="no resting voltage on record that is too deep",
       record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def deep_cell(life: "Lifetime") -> list[Segment]:
+def deep_cell(lifetime: "Lifetime") -> list[Segment]:
     """For texts: a step at each deeper reading; a higher one takes nothing back."""
-    pieces: list[Segment] = []
+    segments: list[Segment] = []
     lowest = inf
-    for event, volts in _below_floor(life):
+    for event, volts in _below_floor(lifetime):
         if volts < lowest:
             lowest = volts
-            pieces.append(Segment(event.at, volts, None, (event, None)))
-    return pieces
+            segments.append(Segment(event.at, volts, None, (event, None)))
+    return segments
 
 
-def _below_floor(life: "Lifetime") -> list[tuple[Event, float]]:
-    floor = FLOORS[str(life.item.plate["chemistry"])]
-    return [(event, volts) for event, volts in _lowest_cells(life) if volts < floor]
+def _below_floor(lifetime: "Lifetime") -> list[tuple[Event, float]]:
+    floor = FLOORS[str(lifetime.item.plate["chemistry"])]
+    return [(event, volts) for event, volts in _lowest_cells(lifetime) if volts < floor]
 
 
 @fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last resting voltage.",
       unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def lowest_cell(life: "Lifetime") -> list[Segment]:
+def lowest_cell(lifetime: "Lifetime") -> list[Segment]:
     """A step at each resting voltage."""
-    return [Segment(event.at, volts, None, (event, None)) for event, volts in _lowest_cells(life)]
+    return [Segment(event.at, volts, None, (event, None)) for event, volts in _lowest_cells(lifetime)]
 
 
-def _lowest_cells(life: "Lifetime") -> list[tuple[Event, float]]:
+def _lowest_cells(lifetime: "Lifetime") -> list[tuple[Event, float]]:
     """Each resting voltage with its lowest cell."""
-    read = [(event, cell_volts(event, life.item.plate)) for event in life.those("measured")]
+    read = [(event, cell_volts(event, lifetime.item.plate)) for event in lifetime.those("measured")]
     return [(event, min(each)) for event, each in read if each]
 
 
@@ -176,14 +176,14 @@ def _lowest_cells(life: "Lifetime") -> list[tuple[Event, float]]:
             "or look at each a day after it",
     record="shelfbell log inspected {item} RESULT",
 )  # fmt: skip
-def under_watch(life: "Lifetime") -> list[Segment]:
+def under_watch(lifetime: "Lifetime") -> list[Segment]:
     """From a mishap or a dent to the first pass at least WATCH later; unknown likewise after a mishap that it may have
     been in."""
-    triples: list[tuple[int, bool | None, Trail]] = [(life.born, False, None)] if life.born is not None else []
-    doubtful = _may_have_been_in(life)
+    triples: list[tuple[int, bool | None, Trail]] = [(lifetime.born, False, None)] if lifetime.born is not None else []
+    doubtful = _may_have_been_in(lifetime)
     knocked: Event | None = None
     doubted: Event | None = None
-    for event in sorted([*life.those("mishap", "inspected", "noticed"), *doubtful]):
+    for event in sorted([*lifetime.those("mishap", "inspected", "noticed"), *doubtful]):
         before = knocked, doubted
         if event in doubtful:
             doubted = event
@@ -193,27 +193,31 @@ def under_watch(life: "Lifetime") -> list[Segment]:
             knocked, doubted = (each if each and event.at < each.at + WATCH else None for each in before)
         if (knocked, doubted) != before:
             triples.append((event.at, _watched(knocked, doubted), (knocked or doubted or event, None)))
-    return flags(triples).pieces
+    return flags(triples).segments
 
 
 def _watched(knocked: Event | None, doubted: Event | None) -> bool | None:
     return True if knocked else None if doubted else False
 
 
-def may_be_knocked(book: "FactStore", pack: Item, instant: int) -> bool:
+def may_be_knocked(store: "FactStore", pack: Item, instant: int) -> bool:
     """True while it is not known whether a pack was in a mishap."""
-    piece = book.fact(pack, "under_watch").piece(instant)
-    return piece.value is None and piece.trail is not None
+    segment = store.fact(pack, "under_watch").segment(instant)
+    return segment.value is None and segment.trail is not None
 
 
-def _may_have_been_in(life: "Lifetime") -> list[Event]:
+def _may_have_been_in(lifetime: "Lifetime") -> list[Event]:
     """The mishaps of which nothing tells which packs were in them, while this one was in use."""
-    if life.born is None:
+    if lifetime.born is None:
         return []
-    retired = next((event.at for event in life.those("retired")), MAX_INSTANT)
-    aside = life.fact("set_aside")
-    in_use = range(life.born, min(life.end, retired))
-    return [mishap for mishap in life.book.unclaimed(life.item) if mishap.at in in_use and aside.at(mishap.at) != "yes"]
+    retired = next((event.at for event in lifetime.those("retired")), MAX_INSTANT)
+    aside = lifetime.fact("set_aside")
+    in_use = range(lifetime.born, min(lifetime.end, retired))
+    return [
+        mishap
+        for mishap in lifetime.store.unclaimed(lifetime.item)
+        if mishap.at in in_use and aside.at(mishap.at) != "yes"
+    ]
 
 
 def _is_knock(event: Event) -> bool:
@@ -221,43 +225,43 @@ def _is_knock(event: Event) -> bool:
 
 
 @fact("knock", PACK, word(), "Its last knock or fall, and where that is inferred from a flight, in words.")
-def knock(life: "Lifetime") -> list[Segment]:
+def knock(lifetime: "Lifetime") -> list[Segment]:
     """For texts."""
-    knocks = [event for event in life.those("mishap", "inspected", "noticed") if _is_knock(event)]
+    knocks = [event for event in lifetime.those("mishap", "inspected", "noticed") if _is_knock(event)]
     return [
         Segment(MIN_INSTANT, "none"),
-        *(Segment(event.at, _knock_words(life, event), None, (event, None)) for event in knocks),
+        *(Segment(event.at, _knock_words(lifetime, event), None, (event, None)) for event in knocks),
     ]
 
 
 @fact("look_counts", PACK, word(), "From when a look ends the watch after a knock, in words.")
-def look_counts(life: "Lifetime") -> list[Segment]:
+def look_counts(lifetime: "Lifetime") -> list[Segment]:
     """For texts: a local time, as long as that is to come."""
-    pieces = [Segment(MIN_INSTANT, "now")]
-    for piece in life.fact("under_watch").pieces:
-        if piece.value == "yes" and piece.trail is not None:
-            counts = piece.trail[0].at + WATCH
-            if counts > piece.start:
-                said = f"from {moment(counts, life.book.clocks.zone)} on"
-                pieces.append(Segment(piece.start, said, None, piece.trail))
-            pieces.append(Segment(max(counts, piece.start), "now", None, piece.trail))
-    return pieces
+    segments = [Segment(MIN_INSTANT, "now")]
+    for segment in lifetime.fact("under_watch").segments:
+        if segment.value == "yes" and segment.trail is not None:
+            counts = segment.trail[0].at + WATCH
+            if counts > segment.start:
+                said = f"from {moment(counts, lifetime.store.clocks.zone)} on"
+                segments.append(Segment(segment.start, said, None, segment.trail))
+            segments.append(Segment(max(counts, segment.start), "now", None, segment.trail))
+    return segments
 
 
-def _knock_words(life: "Lifetime", event: Event) -> str:
+def _knock_words(lifetime: "Lifetime", event: Event) -> str:
     if event.what != "mishap":
         return "a dent was found"
     severity = str(event.get("severity")).replace("_", " ")
-    if event.get("item") == life.item.id:
+    if event.get("item") == lifetime.item.id:
         return severity
-    inferred = inferred_from(life.book, event)
+    inferred = inferred_from(lifetime.store, event)
     return f"{severity} of {event.get('item')}{f'; inferred: {inferred}' if inferred else ''}"
 
 
-def inferred_from(book: "FactStore", mishap: Event) -> str:
+def inferred_from(store: "FactStore", mishap: Event) -> str:
     """From what it is inferred which packs were in a mishap of an aircraft: "the last flight before it, landed 12 min
     earlier, was with B"; "" where it came in a flight, or names them."""
-    flight = book.flight_of(mishap)
+    flight = store.flight_of(mishap)
     if flight is None or mishap.at <= flight.at:
         return ""
     packs = " and ".join(flight.get("packs"))
@@ -265,15 +269,15 @@ def inferred_from(book: "FactStore", mishap: Event) -> str:
 
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in, and has passed no look since.")
-def set_aside(life: "Lifetime") -> list[Segment]:
+def set_aside(lifetime: "Lifetime") -> list[Segment]:
     """From set_aside or handed_in to a later pass."""
     triples: list[tuple[int, bool | None, Trail]] = [(MIN_INSTANT, False, None)]
-    for event in life.those("set_aside", "handed_in", "inspected"):
+    for event in lifetime.those("set_aside", "handed_in", "inspected"):
         if event.what != "inspected":
             triples.append((event.at, True, (event, None)))
         elif event.get("result") == "pass":
             triples.append((event.at, False, (event, None)))
-    return flags(triples).pieces
+    return flags(triples).segments
 
 
 @fact(
@@ -282,13 +286,15 @@ def set_aside(life: "Lifetime") -> list[Segment]:
     FLAG,
     "Not swollen, wet, too deep, under watch, set aside, found unfit or retired, as far as is known.",
 )
-def usable(life: "Lifetime") -> list[Segment]:
+def usable(lifetime: "Lifetime") -> list[Segment]:
     """No wherever one of the grounds is known to hold; its events are the reason. Unknown before its life begins."""
-    grounds = [life.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")]
-    retired = next((event.at for event in life.those("retired")), MAX_INSTANT)
-    turns = sorted({p.start for g in grounds for p in g.pieces if p.start > MIN_INSTANT} | {retired})
-    pieces = []
+    grounds = [
+        lifetime.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")
+    ]
+    retired = next((event.at for event in lifetime.those("retired")), MAX_INSTANT)
+    turns = sorted({p.start for g in grounds for p in g.segments if p.start > MIN_INSTANT} | {retired})
+    segments = []
     for turn in turns:
-        trail = next((p.trail for g in grounds for p in [g.piece(turn)] if p.value == "yes"), None)
-        pieces.append(Segment(turn, "no" if trail or turn >= retired else "yes", None, trail))
-    return pieces
+        trail = next((p.trail for g in grounds for p in [g.segment(turn)] if p.value == "yes"), None)
+        segments.append(Segment(turn, "no" if trail or turn >= retired else "yes", None, trail))
+    return segments

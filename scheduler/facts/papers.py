@@ -29,28 +29,28 @@ def sort_of(paper: "Item") -> str:
 
 
 @fact("sort", ("paper",), word(*SORTS), "What sort of paper it is.")
-def sort(life: "Lifetime") -> list[Segment]:
+def sort(lifetime: "Lifetime") -> list[Segment]:
     """The nameplate's word."""
-    return [Segment(MIN_INSTANT, sort_of(life.item))]
+    return [Segment(MIN_INSTANT, sort_of(lifetime.item))]
 
 
 @fact(
     "renewal_window", ("paper",), FLAG, "The six months before the month of its expiry have begun.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def renewal_window(life: "Lifetime") -> list[Segment]:
+def renewal_window(lifetime: "Lifetime") -> list[Segment]:
     """Yes from the first day of the sixth month before the month of expiry."""
-    zone = life.book.clocks.zone
-    pieces: list[Segment] = []
+    zone = lifetime.store.clocks.zone
+    segments: list[Segment] = []
     last: date | None = None
-    for event in life.those("renewed"):
-        last = last_day(event, life, last)
+    for event in lifetime.those("renewed"):
+        last = last_day(event, lifetime, last)
         if last is None:
             continue
         opens = max(event.at, start_of_day(_months_before(last, WINDOW_MONTHS), zone))
-        pieces.append(Segment(event.at, "no", None, (event, None)))
-        pieces.append(Segment(opens, "yes", None, (event, None)))
-    return pieces
+        segments.append(Segment(event.at, "no", None, (event, None)))
+        segments.append(Segment(opens, "yes", None, (event, None)))
+    return segments
 
 
 def _months_before(day: "date", months: int) -> "date":

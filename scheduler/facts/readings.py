@@ -26,34 +26,34 @@ WINDOW = 30 * DAY
     "cell_spread", PACK, VOLTS, "The highest less the lowest cell, at rest for an hour or more.",
     unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
-def cell_spread(life: "Lifetime") -> list[Segment]:
+def cell_spread(lifetime: "Lifetime") -> list[Segment]:
     """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
-    pieces = []
-    for event in life.those("measured"):
-        each = cell_volts(event, life.item.plate) if "cell_volts" in event.fields else None
+    segments = []
+    for event in lifetime.those("measured"):
+        each = cell_volts(event, lifetime.item.plate) if "cell_volts" in event.fields else None
         if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:
-            pieces.append(Segment(event.at, round(max(each) - min(each), 4), None, (event, None)))
-    return pieces
+            segments.append(Segment(event.at, round(max(each) - min(each), 4), None, (event, None)))
+    return segments
 
 
 @fact("resistance_ratio", PACK, RATIO, "Resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
-def resistance_ratio(life: "Lifetime") -> list[Segment]:
+def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
     """A step at each reading from the eighth on."""
     from scheduler.cells.resistance import resistance_ratio as ratio
 
-    pieces, read = [], []
-    for event, mohm in mild_resistances(life):
+    segments, read = [], []
+    for event, mohm in mild_resistances(lifetime):
         read.append(mohm)
         estimate = ratio(read)
         if estimate is not None:
-            pieces.append(Segment(event.at, estimate.value, None, (event, None)))
-    return pieces
+            segments.append(Segment(event.at, estimate.value, None, (event, None)))
+    return segments
 
 
-def mild_resistances(life: "Lifetime") -> list[tuple[Event, float]]:
+def mild_resistances(lifetime: "Lifetime") -> list[tuple[Event, float]]:
     """The readings of resistance, mOhm, that can be compared: at mild temperatures."""
-    told = [event for event in life.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
+    told = [event for event in lifetime.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
     return [(event, float(event.fields["resistance_mohm"])) for event in told]
 
 
@@ -62,9 +62,9 @@ def _mild(event: Event) -> bool:
     return celsius is not None and MILD[0] <= float(celsius) <= MILD[1]
 
 
-def capacity_tests(life: "Lifetime") -> list[Event]:
+def capacity_tests(lifetime: "Lifetime") -> list[Event]:
     """The readings that found the capacity."""
-    return [event for event in life.those("measured") if "capacity_mah" in event.fields]
+    return [event for event in lifetime.those("measured") if "capacity_mah" in event.fields]
 
 
 @fact(
@@ -72,57 +72,57 @@ def capacity_tests(life: "Lifetime") -> list[Event]:
     unknown="fewer than two capacity tests on different days",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health_confirmed(life: "Lifetime") -> list[Segment]:
+def health_confirmed(lifetime: "Lifetime") -> list[Segment]:
     """Known from the second day with a test on: one test can be a slip."""
-    capacity = float(life.item.plate["capacity"])
+    capacity = float(lifetime.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
-    pieces = []
-    for event in capacity_tests(life):
+    segments = []
+    for event in capacity_tests(lifetime):
         share = 100 * float(event.fields["capacity_mah"]) / capacity
-        by_day[local_date(event.at, life.book.clocks.zone)] = share, event
+        by_day[local_date(event.at, lifetime.store.clocks.zone)] = share, event
         last = list(by_day.values())[-2:]
         if len(last) == 2:
-            pieces.append(Segment(event.at, max(last[0][0], share), None, (event, (last[0][1], None))))
-    return pieces
+            segments.append(Segment(event.at, max(last[0][0], share), None, (event, (last[0][1], None))))
+    return segments
 
 
 @fact("since_capacity_test", PACK, SPAN, "Time since its last capacity test, or since it came into use.")
-def since_capacity_test(life: "Lifetime") -> list[Segment]:
+def since_capacity_test(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each test."""
-    return rising(life, capacity_tests(life))
+    return rising(lifetime, capacity_tests(lifetime))
 
 
 @fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test.")
-def cycles_since_test(life: "Lifetime") -> list[Segment]:
+def cycles_since_test(lifetime: "Lifetime") -> list[Segment]:
     """The count of cycles less what it stood at then."""
-    cycles = life.fact("cycles")
-    tests = {event.at for event in capacity_tests(life)}
-    turns = sorted({piece.start for piece in cycles.pieces if piece.value is not None} | tests)
-    pieces, base = [], 0.0
+    cycles = lifetime.fact("cycles")
+    tests = {event.at for event in capacity_tests(lifetime)}
+    turns = sorted({segment.start for segment in cycles.segments if segment.value is not None} | tests)
+    segments, base = [], 0.0
     for turn in turns:
-        piece = cycles.piece(turn)
-        total = float(piece.value or 0)
+        segment = cycles.segment(turn)
+        total = float(segment.value or 0)
         base = total if turn in tests else min(base, total)
-        pieces.append(Segment(turn, total - base, None, piece.trail))
-    return pieces
+        segments.append(Segment(turn, total - base, None, segment.trail))
+    return segments
 
 
 @fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
-def charges_out_of_range(life: "Lifetime") -> list[Segment]:
+def charges_out_of_range(lifetime: "Lifetime") -> list[Segment]:
     """Counts charged with a temperature_c below charge_from or above charge_to."""
-    low, high = float(life.item.plate["charge_from"]), float(life.item.plate["charge_to"])
-    told = [event for event in life.those("charged") if "temperature_c" in event.fields]
-    return within(life, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
+    low, high = float(lifetime.item.plate["charge_from"]), float(lifetime.item.plate["charge_to"])
+    told = [event for event in lifetime.those("charged") if "temperature_c" in event.fields]
+    return within(lifetime, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
 
 
-def within(life: "Lifetime", events: list[Event], window: int) -> list[Segment]:
+def within(lifetime: "Lifetime", events: list[Event], window: int) -> list[Segment]:
     """How many of some events lie within the last `window`."""
     turns = sorted({turn for event in events for turn in (event.at, event.at + window)})
-    pieces = since_birth(life, 0)
+    segments = since_birth(lifetime, 0)
     for turn in turns:
         trail: Trail = None
         recent = [event for event in events if event.at <= turn < event.at + window]
         for event in recent:
             trail = (event, trail)
-        pieces.append(Segment(turn, len(recent), None, trail))
-    return pieces
+        segments.append(Segment(turn, len(recent), None, trail))
+    return segments

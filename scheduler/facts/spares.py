@@ -21,19 +21,19 @@ RATE_OVER = 180 * DAY
     "How long the spares last at the rate of the last 180 days, less the time an order takes (estimate).",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def cover_after_delivery(life: "Lifetime") -> list[Segment]:
+def cover_after_delivery(lifetime: "Lifetime") -> list[Segment]:
     """A step at each count, use and restock (estimate); never where none was used."""
-    count = Timeline(spares_count(life))
-    taken = [(event, _taken(event)) for event in life.events if _taken(event)]
-    delivery = int(life.item.plate["delivery"] or 0)
-    pieces = []
-    for piece in count.pieces:
-        if piece.value is None:
+    count = Timeline(spares_count(lifetime))
+    taken = [(event, _taken(event)) for event in lifetime.events if _taken(event)]
+    delivery = int(lifetime.item.plate["delivery"] or 0)
+    segments = []
+    for segment in count.segments:
+        if segment.value is None:
             continue
-        rate = sum(n for event, n in taken if piece.start - RATE_OVER < event.at <= piece.start) / RATE_OVER
-        lasts = round(float(piece.value) / rate) - delivery if rate else NEVER
-        pieces.append(Segment(piece.start, lasts, None, piece.trail))
-    return pieces
+        rate = sum(n for event, n in taken if segment.start - RATE_OVER < event.at <= segment.start) / RATE_OVER
+        lasts = round(float(segment.value) / rate) - delivery if rate else NEVER
+        segments.append(Segment(segment.start, lasts, None, segment.trail))
+    return segments
 
 
 def _taken(event: Event) -> int:

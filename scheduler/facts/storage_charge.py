@@ -33,25 +33,25 @@ LEAST_WORK = 60 * MINUTE
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
       record="shelfbell log measured {item} PERCENT", onward=True)  # fmt: skip
-def going_low_in(life: "Lifetime", since: int) -> list[Segment]:
+def going_low_in(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
-    percent = float(life.item.plate["self_discharge"])
+    percent = float(lifetime.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
-    pieces = []
-    for start, value, slope, trail in charge_fold(life).pieces(since):
+    segments = []
+    for start, value, slope, trail in charge_fold(lifetime).segments(since):
         if value is None:
-            pieces.append(Segment(start, None, None, trail))
+            segments.append(Segment(start, None, None, trail))
         elif slope is not None and slope == falling:
-            pieces.append(Segment(start, round((float(value) - LOW) / loss), FALLING, trail))
+            segments.append(Segment(start, round((float(value) - LOW) / loss), FALLING, trail))
         else:
-            pieces.append(Segment(start, NEVER, None, trail))
-    return pieces
+            segments.append(Segment(start, NEVER, None, trail))
+    return segments
 
 
 @fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", onward=True)
-def since_charged(life: "Lifetime", since: int) -> list[Segment]:
+def since_charged(lifetime: "Lifetime", since: int) -> list[Segment]:
     """Rises from each charge."""
-    return since_last(life.those("charged"), since)
+    return since_last(lifetime.those("charged"), since)
 
 
 @fact(
@@ -61,24 +61,24 @@ def since_charged(life: "Lifetime", since: int) -> list[Segment]:
     "The job that it was charged for was called off; it was not used since.",
     onward=True,
 )
-def charged_for_cancelled_job(life: "Lifetime", since: int) -> list[Segment]:
+def charged_for_cancelled_job(lifetime: "Lifetime", since: int) -> list[Segment]:
     """From the cancellation to the next charge, drain or flight."""
-    handled = life.those("charged", "drained", "flown")
+    handled = lifetime.those("charged", "drained", "flown")
     told = [event.at for event in standing(handled, since)[:1]]
     found = []
-    for cancelled, charged in _called_off(life, handled, min([since, *told])):
+    for cancelled, charged in _called_off(lifetime, handled, min([since, *told])):
         end = next((event.at for event in handled if event.at > cancelled.at), MAX_INSTANT)
         found.append((cancelled.at, end, charged))
     return covering(found)
 
 
-def _called_off(life: "Lifetime", handled: list[Event], since: int) -> list[tuple[Event, Event]]:
+def _called_off(lifetime: "Lifetime", handled: list[Event], since: int) -> list[tuple[Event, Event]]:
     """The entries that took a plan back before it began, each with the charge that was made for it; those before
     `since` may be left out."""
-    book = life.book
+    store = lifetime.store
     found = []
-    for plan in plans_for(book, life.item, since):
-        off = _next_of(book, plan) if plan.known_to <= plan.ends else None
+    for plan in plans_for(store, lifetime.item, since):
+        off = _next_of(store, plan) if plan.known_to <= plan.ends else None
         if off is None:
             continue
         last = next((event for event in reversed(handled) if event.at <= off.at), None)
@@ -87,24 +87,24 @@ def _called_off(life: "Lifetime", handled: list[Event], since: int) -> list[tupl
     return found
 
 
-def _next_of(book: "FactStore", plan: Plan) -> Event | None:
+def _next_of(store: "FactStore", plan: Plan) -> Event | None:
     """The entry that took a plan back or its place."""
-    job = book.job(str(plan.event.get("job")))
+    job = store.job(str(plan.event.get("job")))
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
 
 
 @fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
       unknown="too few flights of it and its sisters in 90 days", onward=True)  # fmt: skip
-def share_of_work(life: "Lifetime", since: int) -> list[Segment]:
+def share_of_work(lifetime: "Lifetime", since: int) -> list[Segment]:
     """1 is an even share; known once it has been in use for the 90 days."""
-    if life.born is None:
+    if lifetime.born is None:
         return []
-    own, pieces = 0, [Segment(life.born, None)]
-    for at, changed, flown, packs in _work(life.book, tuple(life.item.plate.get("fits") or ()), since):
-        own = changed.get(life.item.id, own)
-        if at >= life.born + SHARE_OVER:
-            pieces.append(Segment(at, _share(own, flown, packs)))
-    return pieces
+    own, segments = 0, [Segment(lifetime.born, None)]
+    for at, changed, flown, packs in _work(lifetime.store, tuple(lifetime.item.plate.get("fits") or ()), since):
+        own = changed.get(lifetime.item.id, own)
+        if at >= lifetime.born + SHARE_OVER:
+            segments.append(Segment(at, _share(own, flown, packs)))
+    return segments
 
 
 class _Work(NamedTuple):
@@ -117,13 +117,13 @@ class _Work(NamedTuple):
     packs: int
 
 
-def _work(book: "FactStore", crafts: tuple[str, ...], since: int) -> list[_Work]:
+def _work(store: "FactStore", crafts: tuple[str, ...], since: int) -> list[_Work]:
     """The work of the packs that flew some aircraft, as it is from an instant on: one sum for all of them."""
-    return book.once(("work", crafts, since), lambda: list(_works(book, crafts, since)))  # type: ignore[return-value]
+    return store.once(("work", crafts, since), lambda: list(_works(store, crafts, since)))  # type: ignore[return-value]
 
 
-def _works(book: "FactStore", crafts: tuple[str, ...], since: int) -> Iterator[_Work]:
-    flights = sorted((event for name in crafts for event in book.filed(name, "flown")), key=itemgetter(0))
+def _works(store: "FactStore", crafts: tuple[str, ...], since: int) -> Iterator[_Work]:
+    flights = sorted((event for name in crafts for event in store.filed(name, "flown")), key=itemgetter(0))
     flights = standing(flights, since - SHARE_OVER)
     entering = [(event.at, airtime_of(event), event) for event in flights]
     leaving = [(at + SHARE_OVER, -airtime, event) for at, airtime, event in entering]

@@ -45,52 +45,52 @@ class Segment(NamedTuple):
         return self.value + moved / self.slope[1]  # type: ignore[operator]
 
 
-def _in_order(pieces: list[Segment]) -> list[Segment]:
+def _in_order(segments: list[Segment]) -> list[Segment]:
     """Without what lies beyond time, or what another piece takes the place of."""
     kept: list[Segment] = []
-    for piece in pieces:
-        if piece.start >= MAX_INSTANT:
+    for segment in segments:
+        if segment.start >= MAX_INSTANT:
             continue
-        while kept and kept[-1].start >= piece.start:
+        while kept and kept[-1].start >= segment.start:
             kept.pop()
-        kept.append(piece)
+        kept.append(segment)
     return kept
 
 
 class Timeline:
-    """Pieces that cover all time, in order, the first from DAWN."""
+    """Pieces that cover all time, in order, the first from MIN_INSTANT."""
 
-    __slots__ = ("pieces", "_starts", "_compared")
+    __slots__ = ("segments", "_starts", "_compared")
 
-    def __init__(self, pieces: list[Segment]) -> None:
+    def __init__(self, segments: list[Segment]) -> None:
         """Take pieces in order of time; of two that start together the later wins; before the first it is unknown.
 
-        A piece that would start at DUSK or later lies beyond time and is left out.
+        A piece that would start at MAX_INSTANT or later lies beyond time and is left out.
         """
-        if not pieces or pieces[0].start > MIN_INSTANT:
-            pieces = [Segment(MIN_INSTANT, None), *pieces]
-        starts = [piece.start for piece in pieces]
+        if not segments or segments[0].start > MIN_INSTANT:
+            segments = [Segment(MIN_INSTANT, None), *segments]
+        starts = [segment.start for segment in segments]
         if not all(map(lt, starts, [*starts[1:], MAX_INSTANT])):
-            pieces = _in_order(pieces)
-            starts = [piece.start for piece in pieces]
-        self.pieces = pieces
+            segments = _in_order(segments)
+            starts = [segment.start for segment in segments]
+        self.segments = segments
         self._starts = starts
         self._compared: dict[tuple[str, object, int], Intervals] = {}
 
     def __iter__(self) -> Iterator[tuple[Segment, int]]:
         """Each piece with its end."""
-        return zip(self.pieces, [*self._starts[1:], MAX_INSTANT], strict=True)
+        return zip(self.segments, [*self._starts[1:], MAX_INSTANT], strict=True)
 
-    def piece(self, instant: int) -> Segment:
+    def segment(self, instant: int) -> Segment:
         """The piece that holds at an instant."""
-        return self.pieces[self._place(instant)]
+        return self.segments[self._place(instant)]
 
     def at(self, instant: int) -> Value:
         """The value at an instant; None where unknown."""
-        return self.piece(instant).at(instant)
+        return self.segment(instant).at(instant)
 
     def next_piece(self, instant: int) -> int:
-        """Where the piece that holds at an instant ends; DUSK for the last."""
+        """Where the piece that holds at an instant ends; MAX_INSTANT for the last."""
         place = bisect_right(self._starts, instant)
         return self._starts[place] if place < len(self._starts) else MAX_INSTANT
 
@@ -101,7 +101,7 @@ class Timeline:
     def clipped(self, start: int, end: int) -> list[Segment]:
         """The pieces within [start, end)."""
         place = self._place(start)
-        first, later = self.pieces[place], self.pieces[place + 1 : bisect_left(self._starts, end)]
+        first, later = self.segments[place], self.segments[place + 1 : bisect_left(self._starts, end)]
         return [first._replace(start=start, value=first.at(start)), *later] if start < end else []
 
     def compare(
@@ -134,10 +134,10 @@ class Timeline:
         starts: list[int] = []
         values: list[int] = []
         before = None
-        for place, piece in enumerate(self.pieces[first:], first):
-            start, value, slope, _ = piece
+        for place, segment in enumerate(self.segments[first:], first):
+            start, value, slope, _ = segment
             if calendar and value is not None:
-                bound = _calendar_bound(piece, limit, reach)  # type: ignore[arg-type]
+                bound = _calendar_bound(segment, limit, reach)  # type: ignore[arg-type]
             here = UNKNOWN if value is None else YES if test(value, bound) else NO
             if here != before:
                 starts.append(start)
@@ -146,9 +146,9 @@ class Timeline:
             if slope is None or value is None or value == NEVER:
                 continue
             end = self._starts[place + 1] if place + 1 < len(self._starts) else MAX_INSTANT
-            if _comes_near(piece, end, bound):
+            if _comes_near(segment, end, bound):
                 rises = slope[0] > 0
-                turn = _crossing(piece, bound, strict if rises == rising_from else not strict)
+                turn = _crossing(segment, bound, strict if rises == rising_from else not strict)
                 there = YES if rises == rising_from else NO
                 if turn is not None and start < turn < end and there != before:
                     starts.append(turn)
@@ -158,48 +158,48 @@ class Timeline:
 
     def matches(self, words: tuple[str, ...], since: int = MIN_INSTANT) -> Intervals:
         """Where the value is one of some words from `since` on; before it, as then."""
-        pieces = self.pieces[self._place(since) :]
+        segments = self.segments[self._place(since) :]
         return Intervals.of(
-            [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in pieces]
+            [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in segments]
         ).onward(since)
 
 
 _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": le, "less_than": lt}
 
 
-def _calendar_bound(piece: Segment, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
+def _calendar_bound(segment: Segment, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
     """The calendar span as a duration from where a rising age was nought."""
-    if piece.slope != RISING or not isinstance(piece.value, int) or reach is None:
+    if segment.slope != RISING or not isinstance(segment.value, int) or reach is None:
         raise TypeError("a calendar span can only be held against an age")
-    origin = piece.start - piece.value
+    origin = segment.start - segment.value
     return reach(origin, span) - origin
 
 
-def _comes_near(piece: Segment, end: int, limit: object) -> bool:
+def _comes_near(segment: Segment, end: int, limit: object) -> bool:
     """False when a sloped piece stays well away from the limit: spares the exact solution."""
-    start, value, (rise, per), _ = piece  # type: ignore[misc]
+    start, value, (rise, per), _ = segment  # type: ignore[misc]
     last = value + rise * (end - start) / per  # type: ignore[operator]
     low, high = (value, last) if value < last else (last, value)  # type: ignore[operator]
     slack = 1 + abs(last) * _ROUNDING
     return low - slack <= limit <= high + slack
 
 
-def _crossing(piece: Segment, limit: object, strict: bool) -> int | None:
+def _crossing(segment: Segment, limit: object, strict: bool) -> int | None:
     """The first instant at which a sloped piece has reached (`strict`: passed) the limit, in its own direction.
 
     With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds on, rounded up to a whole one.
     """
-    rise, per = piece.slope  # type: ignore[misc]
+    rise, per = segment.slope  # type: ignore[misc]
     if rise == 0:
         return None
-    value_over, value_under = piece.value.as_integer_ratio()  # type: ignore[union-attr]
+    value_over, value_under = segment.value.as_integer_ratio()  # type: ignore[union-attr]
     limit_over, limit_under = limit.as_integer_ratio()  # type: ignore[attr-defined]
     over = (limit_over * value_under - value_over * limit_under) * per
     under = limit_under * value_under * rise
     if under < 0:
         over, under = -over, -under
     delay = over // under + 1 if strict else -(-over // under)
-    return piece.start + delay
+    return segment.start + delay
 
 
 def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:

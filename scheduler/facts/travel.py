@@ -23,9 +23,9 @@ FREE_TO = 100
 
 
 @fact("watt_hours", PACK, WATT_HOURS, "Rated energy: capacity times nominal voltage (49 CFR 171.8).")
-def rated_energy(life: "Lifetime") -> list[Segment]:
+def rated_energy(lifetime: "Lifetime") -> list[Segment]:
     """From the nameplate: never the full voltage."""
-    return [Segment(MIN_INSTANT, energy_of(life.item))]
+    return [Segment(MIN_INSTANT, energy_of(lifetime.item))]
 
 
 def energy_of(pack: "Item") -> float:
@@ -36,9 +36,9 @@ def energy_of(pack: "Item") -> float:
     return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)
 
 
-def departures(life: "Lifetime") -> list[tuple[int, Event | None]]:
+def departures(lifetime: "Lifetime") -> list[tuple[int, Event | None]]:
     """(instant, the next journey known then that carries the item), in order of time."""
-    known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in life.those("travel_planned")]
+    known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in lifetime.those("travel_planned")]
     turns = sorted({turn for told, leaves, _ in known if told < leaves for turn in (told, leaves)})
     found: list[tuple[int, Event | None]] = [(MIN_INSTANT, None)]
     for turn in turns:
@@ -48,38 +48,40 @@ def departures(life: "Lifetime") -> list[tuple[int, Event | None]]:
 
 
 @fact("leaves_in", PACK, SPAN, "Time until it leaves on the next journey announced that carries it.")
-def leaves_in(life: "Lifetime") -> list[Segment]:
+def leaves_in(lifetime: "Lifetime") -> list[Segment]:
     """Falls to nought at the departure; never without a journey."""
-    pieces = []
-    for turn, event in departures(life):
+    segments = []
+    for turn, event in departures(lifetime):
         left = parse_rfc3339(str(event.get("leaves"))) - turn if event else 0
-        pieces.append(Segment(turn, left, FALLING, (event, None)) if event else Segment(turn, NEVER))
-    return pieces
+        segments.append(Segment(turn, left, FALLING, (event, None)) if event else Segment(turn, NEVER))
+    return segments
 
 
 @fact("leaves_by", PACK, word(*MODES, "none"), "The way of the next journey announced that carries it.")
-def leaves_by(life: "Lifetime") -> list[Segment]:
+def leaves_by(lifetime: "Lifetime") -> list[Segment]:
     """The journey's word; none without one."""
     return [
         Segment(turn, str(event.get("how")), None, (event, None)) if event else Segment(turn, "none")
-        for turn, event in departures(life)
+        for turn, event in departures(lifetime)
     ]
 
 
 @fact("freight_capped", PACK, FLAG, "Its next journey is freight, and by air a limit of charge would bind it.")
-def freight_capped(life: "Lifetime") -> list[Segment]:
+def freight_capped(lifetime: "Lifetime") -> list[Segment]:
     """On its own always; with an aircraft in the same consignment from 2026-01-01 on."""
     return [
-        Segment(turn, "yes" if event and _capped(event, life.book) else "no", None, (event, None) if event else None)
-        for turn, event in departures(life)
+        Segment(
+            turn, "yes" if event and _capped(event, lifetime.store) else "no", None, (event, None) if event else None
+        )
+        for turn, event in departures(lifetime)
     ]
 
 
-def _capped(event: Event, book: "FactStore") -> bool:
+def _capped(event: Event, store: "FactStore") -> bool:
     if event.get("how") != "freight":
         return False
-    leaves = local_date(parse_rfc3339(str(event.get("leaves"))), book.clocks.zone)
-    with_equipment = "aircraft" in (book.fleet.kind(name) for name in _carried(event))
+    leaves = local_date(parse_rfc3339(str(event.get("leaves"))), store.clocks.zone)
+    with_equipment = "aircraft" in (store.fleet.kind(name) for name in _carried(event))
     return leaves >= WITH_EQUIPMENT_FROM or not with_equipment
 
 
@@ -93,14 +95,14 @@ def _carried(event: Event | None) -> list[str]:
     count("pack"),
     f"Packs above {FREE_TO} Wh on its next journey announced, if it is one of them.",
 )
-def large_spares(life: "Lifetime") -> list[Segment]:
+def large_spares(lifetime: "Lifetime") -> list[Segment]:
     """Counted over what the journey carries; none for a pack that is not so large itself."""
-    if energy_of(life.item) <= FREE_TO:
+    if energy_of(lifetime.item) <= FREE_TO:
         return [Segment(MIN_INSTANT, 0)]
-    fleet = life.book.fleet
-    pieces = []
-    for turn, event in departures(life):
+    fleet = lifetime.store.fleet
+    segments = []
+    for turn, event in departures(lifetime):
         carried = [fleet[name] for name in _carried(event) if name in fleet]
         large = [item for item in carried if item.kind == "pack" and energy_of(item) > FREE_TO]
-        pieces.append(Segment(turn, len(large), None, (event, None) if event else None))
-    return pieces
+        segments.append(Segment(turn, len(large), None, (event, None) if event else None))
+    return segments

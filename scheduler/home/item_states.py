@@ -128,7 +128,7 @@ class ItemStates:
         return int(self._rows(query, json.dumps(list(items)))[0][0])
 
     def next_but(self, items: Iterable[str]) -> int:
-        """The first instant at which anything changes by the clock about other items than some; DUSK for never."""
+        """Return when the clock alone first changes anything about other items; MAX_INSTANT for never."""
         query = "SELECT next_at FROM folds WHERE item NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at LIMIT 1"
         return next((at for (at,) in self._rows(query, json.dumps(list(items)))), MAX_INSTANT)
 
@@ -166,7 +166,7 @@ class ItemStates:
         transaction: Transaction,
         was: CacheKey,
         base: CacheKey,
-        folds: "Iterable[ItemState]",
+        states: "Iterable[ItemState]",
         home_by: int | None = None,
     ) -> None:
         """Keep folds made from what `was` kept, up to `base`; nothing where another has changed that.
@@ -178,24 +178,24 @@ class ItemStates:
         if home_by is not None:
             query = "UPDATE folds SET next_at = min(next_at, ?), news = 1, outline = NULL WHERE item = ?"
             transaction.execute(query, (home_by, HOME))
-        made = list(folds)
+        made = list(states)
         if made or was != base:
-            more = sum(fold.open for fold in made) - self._open_of(fold.item for fold in made)
+            more = sum(state.open for state in made) - self._open_of(state.item for state in made)
             transaction.execute("UPDATE folded SET seq = ?, open = open + ?", (base.seq, more))
-        for fold in made:
-            _keep(transaction, fold)
+        for state in made:
+            _keep(transaction, state)
 
     def renew(
-        self, transaction: Transaction, base: CacheKey, in_service: int | None, folds: "Iterable[ItemState]"
+        self, transaction: Transaction, base: CacheKey, in_service: int | None, states: "Iterable[ItemState]"
     ) -> None:
         """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
         drop(transaction)
         for table in _TABLES:
             transaction.execute(table)
         opened = 0
-        for fold in folds:
-            _keep(transaction, fold)
-            opened += fold.open
+        for state in states:
+            _keep(transaction, state)
+            opened += state.open
         transaction.execute("INSERT INTO folded VALUES (?, ?, ?, ?)", (*base, in_service, opened))
 
 
@@ -205,9 +205,9 @@ def drop(transaction: Transaction) -> None:
         transaction.execute(f"DROP TABLE IF EXISTS {table}")
 
 
-def _keep(transaction: Transaction, fold: "ItemState") -> None:
+def _keep(transaction: Transaction, state: "ItemState") -> None:
     # What an item rested on before stays noted: it is looked at once too often, never once too little.
-    row = (*fold[:5], *(fold.evidence or (None, None)), *(fold.outline or (None, None)))
+    row = (*state[:5], *(state.evidence or (None, None)), *(state.outline or (None, None)))
     transaction.execute(f"INSERT OR REPLACE INTO folds VALUES ({', '.join('?' * len(row))})", row)
-    for name, what in fold.rests_on:
-        transaction.execute("INSERT OR IGNORE INTO rests_on VALUES (?, ?, ?)", (name, what or "", fold.item))
+    for name, what in state.dependencies:
+        transaction.execute("INSERT OR IGNORE INTO rests_on VALUES (?, ?, ?)", (name, what or "", state.item))

@@ -61,5 +61,5 @@ def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board
     asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in others))
     if asked:  # since when, is asked over all time
         known = ItemStates(home.log).known(others)
-    book = FactStore(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
-    return Board(book, setup.rules, sorted(items), since=lambda _key: now)
+    store = FactStore(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
+    return Board(store, setup.rules, sorted(items), since=lambda _key: now)

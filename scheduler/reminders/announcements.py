@@ -46,7 +46,7 @@ def next_announcement(
     `told`: the tellings that belong to its stretch, in order.
     """
     word = _next_word(board, reminder, told, hours, now)
-    return word if word is not None and word.due < reminder.stretch.ended else None
+    return word if word is not None and word.due < reminder.episode.ended else None
 
 
 def _next_word(
@@ -55,7 +55,7 @@ def _next_word(
     rung = [line for line in told if line.kind != "settled"]
     if not rung:
         return _first(board, reminder, hours, now)
-    if reminder.stretch.unknown_at(now):
+    if reminder.episode.unknown_at(now):
         return None
     last = told[-1]
     if last.kind == "settled":
@@ -72,8 +72,8 @@ def _next_word(
 def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announcement | None:
     verdict = reminder.verdict
     found = board.found_at(reminder)
-    by_event = found > reminder.stretch.opened or verdict.opened_by_event(reminder.stretch.opened)
-    urgency = verdict.urgency(max(found, min(now, reminder.stretch.ended - 1)))
+    by_event = found > reminder.episode.opened or verdict.opened_by_event(reminder.episode.opened)
+    urgency = verdict.urgency(max(found, min(now, reminder.episode.ended - 1)))
     said = said_of(board, reminder, now)
     if said is not None and (until := quiet_until(board, said)) > found:
         found, by_event = until, False
@@ -87,7 +87,7 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announce
 def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Announcement | None:
     """The first rise of urgency above all that was told."""
     highest = min(map(rank, {line.urgency for line in rung}))
-    for turn, urgency in reminder.verdict.rises(reminder.stretch):
+    for turn, urgency in reminder.verdict.rises(reminder.episode):
         if rank(urgency) < highest and (turn > now or reminder.verdict.urgency(now) == urgency):
             by_event = reminder.verdict.opened_by_event(turn)
             start = max(turn, rung[-1].at)
@@ -120,7 +120,7 @@ def _escalation(
     step = next((after for after in hours.escalate if since is not None and rung[-1].at < since + after), None)
     if since is None or step is None:
         return None
-    turn = max(turn for turn, _ in reminder.verdict.rises(reminder.stretch) if turn <= now)
+    turn = max(turn for turn, _ in reminder.verdict.rises(reminder.episode) if turn <= now)
     by_event = reminder.verdict.opened_by_event(turn)
     word = _word(board, reminder, hours, now, since + step, "escalated", "now", rung[0].first_at, by_event)
     return word._replace(unseen_since=since)
@@ -137,18 +137,18 @@ def _unseen_since(board: Board, reminder: Reminder, rung: list["Notification"], 
 
 def said_of(board: Board, reminder: Reminder, now: int) -> Event | None:
     """The last `seen` or `snoozed` of an open reminder since it opened or, if it did, since its urgency rose."""
-    since = max(turn for turn, _ in reminder.verdict.rises(reminder.stretch) if turn <= now)
+    since = max(turn for turn, _ in reminder.verdict.rises(reminder.episode) if turn <= now)
     said = [*board.said(reminder.key, "seen"), *board.said(reminder.key, "snoozed")]
     return max((event for event in said if since <= event.at <= now), default=None)
 
 
 def quiet_until(board: Board, said: Event) -> int:
-    """Until when a `seen` or `snoozed` keeps its reminder quiet; DUSK while no end can be told."""
+    """Until when a `seen` or `snoozed` keeps its reminder quiet; MAX_INSTANT while no end can be told."""
     ends = []
     if "until" in said.fields:
         ends.append(parse_rfc3339(str(said.fields["until"])))
     if "until_next" in said.fields:
-        done = board.book.filed(str(said.get("item")), str(said.get("until_next")))
+        done = board.store.filed(str(said.get("item")), str(said.get("until_next")))
         ends.append(next((event.at for event in done if event.at > said.at), MAX_INSTANT))
     if ends:
         return min(ends)

@@ -42,10 +42,10 @@ class LogAsKnown:
         return self._board
 
     def _fold(self, touched: set[str]) -> Board:
-        book = self._book(set())
-        names = dict.fromkeys([*self._fleet.ids(), *book.jobs, HOME])
+        store = self._book(set())
+        names = dict.fromkeys([*self._fleet.ids(), *store.jobs, HOME])
         self._parts = {name: self._part(name, touched) for name in names}
-        board = Board(book, self._rules, items=[])
+        board = Board(store, self._rules, items=[])
         board.verdicts = self._in_order(names)
         return board
 

@@ -20,7 +20,7 @@ class Reminder(NamedTuple):
     """One stretch of one verdict."""
 
     verdict: Verdict
-    stretch: Episode
+    episode: Episode
 
     @property
     def key(self) -> Key:
@@ -30,7 +30,7 @@ class Reminder(NamedTuple):
 
 def pressing(now: int, reminder: Reminder) -> tuple[int, int, Key]:
     """Sorts the most urgent first, then in order of opening."""
-    return URGENCIES.index(reminder.verdict.urgency(now)), reminder.stretch.opened, reminder.key
+    return URGENCIES.index(reminder.verdict.urgency(now)), reminder.episode.opened, reminder.key
 
 
 class Absence(NamedTuple):
@@ -50,24 +50,24 @@ class Board:
 
     def __init__(
         self,
-        book: FactStore,
+        store: FactStore,
         rules: Ruleset,
         items: list[str] | None = None,
         as_told: bool = True,
         since: Since | None = None,
     ) -> None:
-        self.book = book
+        self.store = store
         self.rules = rules
         self.items = items
         self.as_told = as_told
-        self.verdicts = verdicts(book, rules, items, since=since)
+        self.verdicts = verdicts(store, rules, items, since=since)
         self._said: dict[tuple[Key, str], list[Event]] = {}
 
     @cached_property
     def reminders(self) -> list[Reminder]:
         """Every reminder, in order of opening."""
-        found = [Reminder(verdict, stretch) for verdict in self.verdicts for stretch in verdict.stretches]
-        return sorted(found, key=lambda reminder: (reminder.stretch.opened, reminder.key))
+        found = [Reminder(verdict, episode) for verdict in self.verdicts for episode in verdict.episodes]
+        return sorted(found, key=lambda reminder: (reminder.episode.opened, reminder.key))
 
     @cached_property
     def by_key(self) -> dict[Key, Verdict]:
@@ -76,12 +76,12 @@ class Board:
 
     @cached_property
     def _by_ending(self) -> list[Reminder]:
-        return sorted(self.reminders, key=lambda reminder: reminder.stretch.ended)
+        return sorted(self.reminders, key=lambda reminder: reminder.episode.ended)
 
     def ended_in(self, after: int, to: int) -> list[Reminder]:
         """The reminders that ended in (after, to]."""
-        first = bisect_right(self._by_ending, after, key=lambda reminder: reminder.stretch.ended)
-        last = bisect_right(self._by_ending, to, key=lambda reminder: reminder.stretch.ended)
+        first = bisect_right(self._by_ending, after, key=lambda reminder: reminder.episode.ended)
+        last = bisect_right(self._by_ending, to, key=lambda reminder: reminder.episode.ended)
         return self._by_ending[first:last]
 
     @cached_property
@@ -108,7 +108,7 @@ class Board:
 
     def found_at(self, reminder: Reminder) -> int:
         """The instant from which a reminder could be known of: its opening, or the entry that told of it late."""
-        opened = reminder.stretch.opened
+        opened = reminder.episode.opened
         if not self.as_told:
             return opened
         told = (event.recorded_at for event in reminder.verdict.events if event.at <= opened)
@@ -119,7 +119,7 @@ class Board:
         """The stretches in which the operator is away."""
         return [
             Absence(*absence(event), event.recorded_at if self.as_told else event.at)
-            for event in self.book.filed(HOME, "away")
+            for event in self.store.filed(HOME, "away")
         ]
 
     def away_until(self, instant: int) -> int:
@@ -131,7 +131,7 @@ class Board:
     def said(self, key: Key, what: str) -> list[Event]:
         """What people did about a rule's reminders on an item: `seen` or `snoozed` events, in order."""
         if (key, what) not in self._said:
-            events = self.book.filed(key.item)
+            events = self.store.filed(key.item)
             self._said[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
         return self._said[key, what]
 
@@ -154,8 +154,8 @@ class _OpenIndex:
         if now < self._now:
             self._begin()
         self._now = now
-        opened = bisect_right(self._by_opening, now, key=lambda reminder: reminder.stretch.opened)
-        ended = bisect_right(self._by_ending, now, key=lambda reminder: reminder.stretch.ended)
+        opened = bisect_right(self._by_opening, now, key=lambda reminder: reminder.episode.opened)
+        ended = bisect_right(self._by_ending, now, key=lambda reminder: reminder.episode.ended)
         self._open.update(dict.fromkeys(self._by_opening[self._opened : opened]))
         for reminder in self._by_ending[self._ended : ended]:
             del self._open[reminder]
@@ -165,7 +165,7 @@ class _OpenIndex:
 
 def since(reminder: Reminder) -> int:
     """The instant from which a reminder's ground has stood: where its lasting condition began, else its opening."""
-    verdict, opened = reminder.verdict, reminder.stretch.opened
+    verdict, opened = reminder.verdict, reminder.episode.opened
     for leaf in verdict.asked:
         if leaf.lasting:
             raw = leaf_spans(leaf, verdict.ask(leaf.fact, leaf.of), verdict.reach)

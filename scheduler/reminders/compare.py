@@ -24,11 +24,11 @@ def compare(first: Rehearsal, second: Rehearsal) -> Difference:
             gone.append(reminder)
             continue
         left.remove(same)
-        if same.stretch != reminder.stretch:
+        if same.episode != reminder.episode:
             moved.append((reminder, same))
     return Difference(gone, left, moved)
 
 
 def _same(one: Reminder, other: Reminder) -> bool:
-    overlap = one.stretch.opened < other.stretch.ended and other.stretch.opened < one.stretch.ended
+    overlap = one.episode.opened < other.episode.ended and other.episode.opened < one.episode.ended
     return one.key == other.key and overlap

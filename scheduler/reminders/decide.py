@@ -53,10 +53,10 @@ class Ledger:
     def of(self, reminder: Reminder) -> list[Notification]:
         """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
         groups = self._groups.get(reminder.key, {})
-        its = [lines for first_at, lines in groups.items() if reminder.stretch.holds(first_at)]
+        its = [lines for first_at, lines in groups.items() if reminder.episode.holds(first_at)]
         if len(its) == 1:
             return its[0]
-        return [line for line in self.lines(reminder.key) if reminder.stretch.holds(line.first_at)] if its else []
+        return [line for line in self.lines(reminder.key) if reminder.episode.holds(line.first_at)] if its else []
 
     def spoken_of(self) -> Iterable[Key]:
         """The rules and items of which anything was told."""
@@ -252,14 +252,14 @@ def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
             yield ended
     for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
         if not ledger.of(reminder):
-            yield _over(board, reminder.key, reminder.stretch.opened, reminder)._replace(told=False)
+            yield _over(board, reminder.key, reminder.episode.opened, reminder)._replace(told=False)
 
 
 def _closed(board: Board, key: Key) -> str:
     """Why nothing is judged any more by a rule on an item."""
     if key.rule not in board.rules:
         return "closed, the rule is gone,"
-    return "closed, the rule is off for it," if board.book.kind(key.item) else "closed, the item is gone,"
+    return "closed, the rule is off for it," if board.store.kind(key.item) else "closed, the item is gone,"
 
 
 def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
@@ -267,19 +267,19 @@ def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
     verdict = board.by_key.get(key)
     if verdict is None:
         return Ended(key, first_at, first_at, now, _closed(board, key), None)
-    stretch = next((s for s in verdict.stretches if s.holds(first_at)), None)
-    if stretch is None:
+    episode = next((s for s in verdict.episodes if s.holds(first_at)), None)
+    if episode is None:
         gone = Reminder(verdict, Episode(first_at, now, "withdrawn"))
         return Ended(key, first_at, first_at, now, "withdrawn", gone)
-    if stretch.ended > now:
+    if episode.ended > now:
         return None
-    return _over(board, key, first_at, Reminder(verdict, stretch))
+    return _over(board, key, first_at, Reminder(verdict, episode))
 
 
 def _over(board: Board, key: Key, first_at: int, reminder: Reminder) -> Ended:
-    stretch = reminder.stretch
-    by = _cause(reminder.verdict, stretch.ended) if stretch.ending == "settled" else None
-    return Ended(key, first_at, stretch.opened, stretch.ended, how_ended(reminder), reminder, by)
+    episode = reminder.episode
+    by = _cause(reminder.verdict, episode.ended) if episode.ending == "settled" else None
+    return Ended(key, first_at, episode.opened, episode.ended, how_ended(reminder), reminder, by)
 
 
 def _cause(verdict: Verdict, instant: int) -> Event | None:

@@ -47,8 +47,10 @@ class Ground(NamedTuple):
 
 
 class Mute(NamedTuple):
-    """By what a reminder is kept quiet: the entry, until when; DUSK for no end that can be told. `until_next`: the kind
-    of entry that would end it, if one would."""
+    """What keeps a reminder quiet: the entry, and until when; MAX_INSTANT if no end is known.
+
+    `until_next`: the kind of entry that would end it, if one would.
+    """
 
     what: str
     at: int
@@ -85,15 +87,15 @@ class KeptRule(NamedTuple):
 class KeptVerdict:
     """In the place of a verdict of which a reminder is open, while nothing about it changes."""
 
-    __slots__ = ("key", "rule", "zone", "hush", "_urgency", "_grounds")
+    __slots__ = ("key", "rule", "zone", "mute", "_urgency", "_grounds")
 
     def __init__(
-        self, key: Key, rule: KeptRule, zone: ZoneInfo, urgency: str, grounds: dict[str, Any], hush: Mute | None
+        self, key: Key, rule: KeptRule, zone: ZoneInfo, urgency: str, grounds: dict[str, Any], mute: Mute | None
     ) -> None:
         self.key = key
         self.rule = rule
         self.zone = zone
-        self.hush = hush
+        self.mute = mute
         self._urgency = urgency
         self._grounds = grounds
 

@@ -29,8 +29,8 @@ class Hours(NamedTuple):
         quiet = settings.get("quiet")
         span = (parse_clock(quiet["from"]), parse_clock(quiet["to"])) if quiet else None
         channels = (settings.get("channels") or {}).values()
-        spans = {parse_span(channel["after"]) for channel in channels if "after" in channel}
-        steps = sorted(span for span in spans if isinstance(span, int))
+        intervals = {parse_span(channel["after"]) for channel in channels if "after" in channel}
+        steps = sorted(span for span in intervals if isinstance(span, int))
         return cls(zone, span, parse_clock(settings.get("digest", "07:00")), escalate=tuple(steps))
 
     @lru_cache(maxsize=4096)  # noqa: B019 - a home has one; the same few instants are asked for until they come

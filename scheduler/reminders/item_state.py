@@ -24,7 +24,7 @@ from scheduler.reminders.hours import Hours
 from scheduler.reminders.message_text import fleeting, keep
 from scheduler.reminders.outline import outline_of
 from scheduler.reminders.unjudged import Unknown, missing_facts, unknown_at
-from scheduler.verdicts.conditions import Leaf, leaves, spans
+from scheduler.verdicts.conditions import Leaf, intervals, leaves
 from scheduler.verdicts.episodes import NOT_JUDGED_AFTER
 from scheduler.verdicts.rule import Rule, Ruleset
 from scheduler.verdicts.verdict import Key, Verdict
@@ -37,10 +37,10 @@ class ItemState(NamedTuple):
 
     `next_at`: the first instant at which a verdict on it changes or something is to be said of it, if nothing is logged
     before. `open`: how many of its reminders are open. `news`: a digest would speak of it. `over_at`: entries of what
-    happened later to others change nothing about it (DUSK for most, the end of a job that is done with). `rests_on`:
-    the names and kinds of entries that its verdicts looked for. `evidence`: what its entries are evidence of, for the
-    kinds that the home asks about. `outline`: until when what stands on it stays so, and that; None where nothing does,
-    or it changes all the time.
+    happened later to others change nothing about it (MAX_INSTANT for most, the end of a job that is done with).
+    `dependencies`: the names and kinds of entries that its verdicts looked for. `evidence`: what its entries are
+    evidence of, for the kinds that the home asks about. `outline`: until when its outline holds, and that; None where
+    nothing does, or it changes all the time.
     """
 
     item: str
@@ -48,7 +48,7 @@ class ItemState(NamedTuple):
     open: int
     news: bool
     over_at: int
-    rests_on: frozenset[Asked]
+    dependencies: frozenset[Asked]
     evidence: Evidence | None = None
     outline: tuple[int, str] | None = None
 
@@ -57,7 +57,7 @@ class SolvedBoard(NamedTuple):
     """What solving all verdicts of a board came to: why some could not be, and what those on each item rest on."""
 
     sick: dict[Key, str]
-    rests_on: dict[str, set[Asked]]
+    dependencies: dict[str, set[Asked]]
 
 
 def solve(board: Board, now: int) -> SolvedBoard:
@@ -70,17 +70,17 @@ def solve(board: Board, now: int) -> SolvedBoard:
     def question(verdicts: list[Verdict]) -> None:
         sick.update({verdict.key: text for verdict in verdicts if (text := _sickness(verdict, now))})
 
-    rests_on = {item: board.book.heard(partial(question, verdicts)) for item, verdicts in by_item.items()}
+    dependencies = {item: board.store.heard(partial(question, verdicts)) for item, verdicts in by_item.items()}
     board.verdicts = [verdict for verdict in board.verdicts if verdict.key not in sick]
-    return SolvedBoard(sick, rests_on)
+    return SolvedBoard(sick, dependencies)
 
 
 def _sickness(verdict: Verdict, now: int) -> str:
     """Solve a verdict. What went wrong, "" where nothing did."""
     try:
-        for stretch in verdict.stretches:
-            verdict.rises(stretch)
-            verdict.opened_by_event(stretch.opened)
+        for episode in verdict.episodes:
+            verdict.rises(episode)
+            verdict.opened_by_event(episode.opened)
         if verdict.when.at(now) == UNKNOWN:
             missing_facts(verdict, now)
         opened = verdict.open_at(now)
@@ -106,15 +106,15 @@ def item_states(
     sick = {key.item for key in solved.sick}
     for item in items:
         next_at = now if item in sick else turns.get(item, MAX_INSTANT)
-        job = board.book.job(item)
+        job = board.store.job(item)
         # the home rests on all, which is not kept; but a job may have its name
-        rests_on = {(item, None), *solved.rests_on.get(item, ())} if item != HOME or job else set()
-        alone = job if item != HOME and item not in board.book.fleet else None
+        dependencies = {(item, None), *solved.dependencies.get(item, ())} if item != HOME or job else set()
+        alone = job if item != HOME and item not in board.store.fleet else None
         over_at = _over_at(alone) if alone and next_at == MAX_INSTANT and item not in news else MAX_INSTANT
-        told = evidence(board.book, board.book.fleet[item]) if board.book.fleet.kind(item) in ASKED else None
+        told = evidence(board.store, board.store.fleet[item]) if board.store.fleet.kind(item) in ASKED else None
         its = opened.get(item, []), unknown.get(item, [])
         kept = outline_of(board, item, *its, now, next_at) if any(its) and item not in sick else None
-        rests = frozenset(_stored(rests_on, item))
+        rests = frozenset(_stored(dependencies, item))
         yield ItemState(item, next_at, len(its[0]), item in news, over_at, rests, told, kept)
 
 
@@ -138,7 +138,7 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
         note(verdict.key.item, verdict.next_turn(now))
     for item in {verdict.key.item: verdict.item for verdict in board.verdicts}.values():
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
-        entries = [*standing(board.book.own(item), now), *board.book.uses(item, now)]
+        entries = [*standing(board.store.own(item), now), *board.store.uses(item, now)]
         note(item.id, min((event.at for event in entries if event.at > now), default=None))
     for word in words_to_come(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
@@ -149,23 +149,23 @@ def _over_at(job: Job) -> int:
     return max(plan.ends for plan in job.plans) + GRACE
 
 
-def done_with(book: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> ItemState | None:
+def done_with(store: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> ItemState | None:
     """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
     be solved. `unsettled`: of what something was told, and not that it is over."""
-    job = book.job(name)
+    job = store.job(name)
     if job is None or name in unsettled or any(plan.aircraft is None for plan in job.plans):
         return None
     over_at = _over_at(job)
-    logged_at = max((end for _, end, _ in unlogged_stretches(book, job.plans)), default=over_at)
+    logged_at = max((end for _, end, _ in unlogged_stretches(store, job.plans)), default=over_at)
     if now <= over_at or not all(
-        max(logged_at, over_at) + _rests_after(book, rule) < now for rule in rules.applying("job", name)
+        max(logged_at, over_at) + _rests_after(store, rule) < now for rule in rules.applying("job", name)
     ):
         return None
     flown = {(str(plan.aircraft), "flown") for plan in job.plans}
     return ItemState(name, MAX_INSTANT, 0, False, over_at, frozenset({(f"{JOB}{name}", None), *flown}))
 
 
-def _rests_after(book: FactStore, rule: Rule) -> float:
+def _rests_after(store: FactStore, rule: Rule) -> float:
     """So long after a job is over and logged a rule about jobs has nothing open: the same of every job, told once for a
     book."""
 
@@ -173,7 +173,7 @@ def _rests_after(book: FactStore, rule: Rule) -> float:
         longest = max(leaf.lasting for part in rule.conditions for leaf in leaves(part))
         return longest + NOT_JUDGED_AFTER if _at_rest(rule) else NEVER
 
-    return book.once(("rests after", id(rule)), tell)  # type: ignore[return-value]
+    return store.once(("rests after", id(rule)), tell)  # type: ignore[return-value]
 
 
 def _at_rest(rule: Rule) -> bool:
@@ -185,15 +185,15 @@ def _at_rest(rule: Rule) -> bool:
     def reach(origin: int, _span: object) -> int:
         return origin
 
-    when = spans(rule.when, ask, reach).at(MAX_INSTANT)
-    until = YES - when if rule.until is None else spans(rule.until, ask, reach).at(MAX_INSTANT)
+    when = intervals(rule.when, ask, reach).at(MAX_INSTANT)
+    until = YES - when if rule.until is None else intervals(rule.until, ask, reach).at(MAX_INSTANT)
     # Where leaving cannot be judged either, what was open is closed as not judged.
     return when != YES and until != NO
 
 
-def _stored(rests_on: set[Asked], item: str) -> Iterator[Asked]:
+def _stored(dependencies: set[Asked], item: str) -> Iterator[Asked]:
     """What an item rests on, less the entries of single jobs other than itself: their aircraft stand for them."""
-    return ((name, what) for name, what in rests_on if not name.startswith(JOB) or name in (JOB, f"{JOB}{item}"))
+    return ((name, what) for name, what in dependencies if not name.startswith(JOB) or name in (JOB, f"{JOB}{item}"))
 
 
 def home_can_wait(rules: Ruleset) -> bool:

@@ -68,7 +68,7 @@ def value_of(reminder: Reminder, name: str, now: int) -> str:
         case "how_many":
             return "1"
         case "opened_at":
-            return moment_near(reminder.stretch.opened, now, verdict.zone)
+            return moment_near(reminder.episode.opened, now, verdict.zone)
         case "urgency":
             return verdict.urgency(now)
     return _ground(reminder, name, now).say(now)
@@ -90,10 +90,10 @@ def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
         return Ground(ready_text(verdict, now), until=now)
     if name in verdict.rule.limits:
         return Ground(str(verdict.rule.limits[name]))
-    catalogue = verdict.book.catalogue
+    catalogue = verdict.store.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
         return _of_fact(verdict, catalogue[name], now)
-    job = verdict.book.job(verdict.item.id) if verdict.item.kind == "job" else None
+    job = verdict.store.job(verdict.item.id) if verdict.item.kind == "job" else None
     plates = job.plate_at(now) if job else {}
     plate = plates.get(name, verdict.item.plate.get(name))
     return Ground("?" if plate is None else clean(str(plate)))
@@ -101,20 +101,20 @@ def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
 
 def fleeting(reminder: Reminder) -> bool:
     """True where a text names what has to be told anew at each instant."""
-    catalogue = reminder.verdict.book.catalogue
+    catalogue = reminder.verdict.store.catalogue
     needed = grounds_needed(reminder.verdict.rule)
     return any(name == "ready" or name in catalogue and catalogue[name].at is not None for name in needed)
 
 
 def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
     if fact.at is not None:
-        return Ground(show_fact(fact, verdict.book.value(verdict.item, fact.name, now)), until=now)
+        return Ground(show_fact(fact, verdict.store.value(verdict.item, fact.name, now)), until=now)
     timeline = verdict.ask(fact.name)
-    start, value, slope, _ = timeline.piece(now)
+    start, value, slope, _ = timeline.segment(now)
     return Ground("", timeline.next_piece(now), fact.unit, start, value, slope, absent(fact))
 
 
-def keep(reminder: Reminder, now: int, hush: Mute | None = None) -> Reminder:
+def keep(reminder: Reminder, now: int, mute: Mute | None = None) -> Reminder:
     """A reminder that needs its verdict no more to be told at `now`, and so long after as its grounds last."""
     verdict = reminder.verdict
     if as_kept(verdict):
@@ -125,8 +125,8 @@ def keep(reminder: Reminder, now: int, hush: Mute | None = None) -> Reminder:
             grounds[name] = ground_of(reminder, name, now)
         except Exception as error:  # told in its place where the text is wanted
             grounds[name] = error
-    kept = KeptVerdict(verdict.key, KeptRule.of(verdict.rule), verdict.zone, verdict.urgency(now), grounds, hush)
-    return Reminder(kept, reminder.stretch)  # type: ignore[arg-type]
+    kept = KeptVerdict(verdict.key, KeptRule.of(verdict.rule), verdict.zone, verdict.urgency(now), grounds, mute)
+    return Reminder(kept, reminder.episode)  # type: ignore[arg-type]
 
 
 def advice(lines: Lines, now: int) -> str:
@@ -156,9 +156,9 @@ def _together(lines: Lines, items: str, name: str, now: int) -> str:
     distinct = list(dict.fromkeys(values))
     if len(distinct) == 1:
         return distinct[0]
-    spans = [None if name in OWN else _ground(each, name, now).span(now) for each in lines.reminders]
-    known = [span for span in spans if span is not None]
-    return show_spans(min(known), max(known)) if len(known) == len(spans) else _span(distinct)
+    intervals = [None if name in OWN else _ground(each, name, now).span(now) for each in lines.reminders]
+    known = [span for span in intervals if span is not None]
+    return show_spans(min(known), max(known)) if len(known) == len(intervals) else _span(distinct)
 
 
 def _span(values: list[str]) -> str:
@@ -289,15 +289,15 @@ def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) ->
     span = f"from {moment_near(gap.start, now, zone)} to {moment_near(gap.end, now, zone)}"
     last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
-    opened = sorted(words, key=lambda reminder: reminder.stretch.opened)
-    of_it = [_since(r, now, zone) for r in opened if r.stretch.opened >= gap.start]
-    older = [_since(r, now, zone) for r in opened if r.stretch.opened < gap.start]
+    opened = sorted(words, key=lambda reminder: reminder.episode.opened)
+    of_it = [_since(r, now, zone) for r in opened if r.episode.opened >= gap.start]
+    older = [_since(r, now, zone) for r in opened if r.episode.opened < gap.start]
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
     return "\n".join([first, *of_it, *(["Open before, and not told then, or less urgent:", *older] if older else [])])
 
 
 def _since(reminder: Reminder, now: int, zone: ZoneInfo) -> str:
-    since = moment_near(reminder.stretch.opened, now, zone)
+    since = moment_near(reminder.episode.opened, now, zone)
     return f"- {reminder.verdict.rule.title}: {reminder.key.item}: since {since}"
 
 
@@ -317,7 +317,7 @@ def _digest_sections(decision: "Decision", zone: ZoneInfo) -> list[str]:
 
 
 def _with_ground(lines: Lines, now: int) -> str:
-    dark = [r for r in lines.reminders if r.stretch.unknown_at(now)]
+    dark = [r for r in lines.reminders if r.episode.unknown_at(now)]
     if not dark:
         return lines.items()
     return f"{lines.items()} (may be done already for {listed([r.key.item for r in dark])}: record it)"

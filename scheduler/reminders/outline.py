@@ -36,16 +36,16 @@ def outline_of(
         return None
     open_parts, ends = [], [until]
     for reminder in opened:
-        hush = mute_of(board, reminder, now)
-        kept = as_kept(keep(reminder, now, hush).verdict)
+        mute = mute_of(board, reminder, now)
+        kept = as_kept(keep(reminder, now, mute).verdict)
         assert kept is not None
         grounds = kept.grounds()
         if grounds is None:
             return None
         ends += [ground.until for ground in grounds.values()]
-        ends += [hush.until] if hush is not None and hush.until > now else []
-        stretch, key = reminder.stretch, reminder.key
-        open_parts.append([key.rule, stretch.opened, stretch.unknown_at(now), kept.urgency(now), hush, _short(grounds)])
+        ends += [mute.until] if mute is not None and mute.until > now else []
+        episode, key = reminder.episode, reminder.key
+        open_parts.append([key.rule, episode.opened, episode.unknown_at(now), kept.urgency(now), mute, _short(grounds)])
     unknown_parts = []
     for each in unknown:
         verdict = board.by_key[each.key]
@@ -53,7 +53,7 @@ def outline_of(
         unknown_parts.append([each.key.rule, each.lacks, each.since])
     if min(ends) <= now:
         return None
-    place = board.book.fleet.place(item)
+    place = board.store.fleet.place(item)
     return min(ends), json.dumps([place, open_parts, unknown_parts], ensure_ascii=False)
 
 
@@ -96,13 +96,13 @@ class Shelf:
         ]
 
     def _reminder(
-        self, item: str, rule: str, opened: int, dark: bool, urgency: str, hush: list | None, grounds: dict
+        self, item: str, rule: str, opened: int, dark: bool, urgency: str, mute: list | None, grounds: dict
     ) -> Reminder:
         verdict = KeptVerdict(
-            Key(rule, item), self._rule(rule), self._zone, urgency, grounds, Mute(*hush) if hush else None
+            Key(rule, item), self._rule(rule), self._zone, urgency, grounds, Mute(*mute) if mute else None
         )
-        stretch = Episode(opened, MAX_INSTANT, "", ((opened, MAX_INSTANT),) if dark else ())
-        return Reminder(verdict, stretch)  # type: ignore[arg-type]
+        episode = Episode(opened, MAX_INSTANT, "", ((opened, MAX_INSTANT),) if dark else ())
+        return Reminder(verdict, episode)  # type: ignore[arg-type]
 
     def _rule(self, name: str) -> KeptRule:
         if name not in self._ready:

@@ -167,9 +167,9 @@ def outlook(
         """What opens by one rule on one item, in order; to be told before the next is taken."""
         for board in boards(book_of(uses, z), rules, groups, as_told=False, since=lambda _key: now):
             for verdict in board.verdicts:
-                found = [each for each in verdict.stretches if now < each.opened <= min(end, MAX_INSTANT - 1)]
+                found = [each for each in verdict.episodes if now < each.opened <= min(end, MAX_INSTANT - 1)]
                 if found:
-                    yield [Reminder(verdict, stretch) for stretch in found]
+                    yield [Reminder(verdict, episode) for episode in found]
 
     uses, fresh = _uses(book_of([], 0.0), now)
     due = [each for reminders in openings([]) for each in _by_calendar(reminders, tell)]
@@ -183,11 +183,11 @@ def outlook(
     return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.key)), uses, fresh)
 
 
-def _uses(book: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
+def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
     """The use of each aircraft that flew of late, and those that are fresh, with the first flight of each."""
     uses, fresh = [], []
-    for name in book.fleet.ids("aircraft"):
-        own = book.beside()
+    for name in store.fleet.ids("aircraft"):
+        own = store.beside()
         flights = own.filed(name, "flown")
         if flights and now - flights[0].at < LEAST_WEEKS * WEEK:
             fresh.append((name, flights[0].at))
@@ -197,9 +197,9 @@ def _uses(book: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
     return uses, fresh
 
 
-def use_of(book: FactStore, aircraft: str, now: int) -> Use | None:
+def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:
     """The use of an aircraft that has flown, over the last weeks; None when it did not fly in them."""
-    all_flights = book.filed(aircraft, "flown")
+    all_flights = store.filed(aircraft, "flown")
     flown = [event for event in all_flights if now - WEEKS * WEEK < event.at <= now]
     if not flown:
         return None
@@ -210,16 +210,16 @@ def use_of(book: FactStore, aircraft: str, now: int) -> Use | None:
     for event in flown:
         packs[tuple(event.get("packs"))] += flights_of(event)
     flights = packs.total()
-    flight, taken = sum(weeks) / flights, _percent(book, packs, now)
+    flight, taken = sum(weeks) / flights, _percent(store, packs, now)
     return Use(aircraft, len(weeks), flights, fmean(weeks), stdev(weeks), flight, packs, taken)
 
 
-def _percent(book: FactStore, packs: Counter[tuple[str, ...]], now: int) -> float:
+def _percent(store: FactStore, packs: Counter[tuple[str, ...]], now: int) -> float:
     """What a flight took from a pack on average, by their cycles: percent."""
     flown = Counter(pack for together, count in packs.items() for pack in together for _ in range(count))
     taken = 0.0
     for pack in flown:
-        cycles = book.fact(book.fleet[pack], "cycles")
+        cycles = store.fact(store.fleet[pack], "cycles")
         taken += max(0.0, float(cycles.at(now) or 0) - float(cycles.at(now - WEEKS * WEEK) or 0))
     return min(100.0, 100 * taken / flown.total())
 
@@ -252,7 +252,7 @@ def _by_calendar(reminders: list[Reminder], tell: Tell) -> list[Due]:
     return [
         Due(each.key, each.verdict.rule.title, tell(each), number, opened, opened, opened, by_use=False)
         for number, each in enumerate(reminders, 1)
-        for opened in [each.stretch.opened]
+        for opened in [each.episode.opened]
     ]
 
 
@@ -260,8 +260,8 @@ def _by_use(
     reminders: list[Reminder], tell: Tell, by_calendar: dict[Key, int], middle: Instants, least: Instants
 ) -> Due | None:
     """The first that much use brings about, where that comes before what the calendar has."""
-    key, low = reminders[0].key, reminders[0].stretch.opened
-    early = [each for each in reminders if each.stretch.opened < by_calendar.get(key, MAX_INSTANT)]
+    key, low = reminders[0].key, reminders[0].episode.opened
+    early = [each for each in reminders if each.episode.opened < by_calendar.get(key, MAX_INSTANT)]
     sooner = next(filter(_counts, early), None)
     if sooner is None:
         return None
@@ -270,14 +270,14 @@ def _by_use(
 
 
 def _instants(openings: Iterable[list[Reminder]]) -> Instants:
-    return {reminders[0].key: [each.stretch.opened for each in reminders] for reminders in openings}
+    return {reminders[0].key: [each.episode.opened for each in reminders] for reminders in openings}
 
 
 def _counts(reminder: Reminder) -> bool:
     """True where it opens because a count has grown: a supposed flight tells of nothing else."""
-    verdict, opened = reminder.verdict, reminder.stretch.opened
+    verdict, opened = reminder.verdict, reminder.episode.opened
     return any(
         leaf.operator in ("at_least", "more_than") and becomes == "yes"
-        and verdict.ask(leaf.fact, leaf.of).piece(opened).slope is None
+        and verdict.ask(leaf.fact, leaf.of).segment(opened).slope is None
         for leaf, becomes in changes_at(verdict, opened)
     )  # fmt: skip

@@ -98,59 +98,59 @@ class Ready(NamedTuple):
         return None if minutes is None else float(minutes)
 
 
-def next_job(book: FactStore, now: int) -> str | None:
+def next_job(store: FactStore, now: int) -> str | None:
     """The job that starts next, as known at an instant."""
-    plans = [(plan.starts, job.name) for job in book.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
+    plans = [(plan.starts, job.name) for job in store.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
     return min(plans)[1] if plans else None
 
 
-def ready_for(book: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
+def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
     """The answer for each aircraft in question: that of the job, or all in service where it names none."""
-    booked = book.job(job) if job else None
+    booked = store.job(job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
         now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
     )
-    return [_ready(book, rules, now, job, plan.flown_with(aircraft)) for aircraft in candidates(book, plan, now)]
+    return [_ready(store, rules, now, job, plan.flown_with(aircraft)) for aircraft in candidates(store, plan, now)]
 
 
-def others(book: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
+def others(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
     """Other aircraft that nothing on record keeps down."""
-    crafts = (name for name in book.fleet.ids("aircraft") if name != answer.aircraft)
-    found = [_ready(book, rules, now, answer.job, answer.plan.flown_with(name)) for name in crafts]
+    crafts = (name for name in store.fleet.ids("aircraft") if name != answer.aircraft)
+    found = [_ready(store, rules, now, answer.job, answer.plan.flown_with(name)) for name in crafts]
     return [each for each in found if each.ready]
 
 
-def _ready(book: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
-    items = needed(book, plan, now)
-    packs = [pack for pack in packs_for(book, plan.aircraft) if book.in_service(pack, now, now)]
-    opened = open_on(book, rules, now, [*items, *packs, *_pilots(book)])
-    flying = [pack for pack in packs if fit_to_fly(book, pack, now) and not _grounding(opened, pack)]
-    states = [_state(book, pack, packs, plan, now) for pack in flying]
-    papers = _papers(book, plan, now)
+def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
+    items = needed(store, plan, now)
+    packs = [pack for pack in packs_for(store, plan.aircraft) if store.in_service(pack, now, now)]
+    opened = open_on(store, rules, now, [*items, *packs, *_pilots(store)])
+    flying = [pack for pack in packs if fit_to_fly(store, pack, now) and not _grounding(opened, pack)]
+    states = [_state(store, pack, packs, plan, now) for pack in flying]
+    papers = _papers(store, plan, now)
     return Ready(
         str(plan.aircraft), job, plan,
-        keeps_down=_keeps_down(book, plan, now, items, opened, papers),
+        keeps_down=_keeps_down(store, plan, now, items, opened, papers),
         first=_first(opened, items, packs, now),
         packs=states,
-        left=[(pack.id, _why_left(book, pack, opened, now)) for pack in packs if pack not in flying],
+        left=[(pack.id, _why_left(store, pack, opened, now)) for pack in packs if pack not in flying],
         papers=papers,
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
-        charging=_charging(book, [state for state in states if not state.is_full], now),
-        unsure=[pack.id for pack in flying if may_be_knocked(book, pack, now)],
-        unfit_chargers=[charger.id for charger in _chargers(book, now) if _unfit(book, charger, now)],
+        charging=_charging(store, [state for state in states if not state.is_full], now),
+        unsure=[pack.id for pack in flying if may_be_knocked(store, pack, now)],
+        unfit_chargers=[charger.id for charger in _chargers(store, now) if _unfit(store, charger, now)],
     )  # fmt: skip
 
 
-def _pilots(book: FactStore) -> list[Item]:
-    return [book.fleet[name] for name in book.fleet.ids("pilot")]
+def _pilots(store: FactStore) -> list[Item]:
+    return [store.fleet[name] for name in store.fleet.ids("pilot")]
 
 
-def open_on(book: FactStore, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
+def open_on(store: FactStore, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
     """The verdicts on some items whose reminders are open."""
     if rules is None:
         return []
-    found = verdicts(book, rules, [item.id for item in items])
+    found = verdicts(store, rules, [item.id for item in items])
     return [verdict for verdict in found if verdict.item.kind != "job" and verdict.open_at(now)]
 
 
@@ -159,11 +159,11 @@ def _grounding(opened: list[Verdict], item: Item) -> list[Verdict]:
 
 
 def _keeps_down(
-    book: FactStore, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
+    store: FactStore, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
 ) -> list[str]:
-    told = grounded_at(book, plan, now)
+    told = grounded_at(store, plan, now)
     found = [f"{each.item} {each.why}" for each in told]
-    for item in [*items, *_pilots(book)]:
+    for item in [*items, *_pilots(store)]:
         if item.id not in [each.item for each in told]:
             found += [f"{item.id} ({verdict.rule.title.lower()})" for verdict in _grounding(opened, item)]
     return found + [
@@ -180,18 +180,18 @@ def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int
     return [Todo(each.rule.id, each.item.id, each.rule.title, each.urgency(now)) for each in calm]
 
 
-def _why_left(book: FactStore, pack: Item, opened: list[Verdict], now: int) -> str:
+def _why_left(store: FactStore, pack: Item, opened: list[Verdict], now: int) -> str:
     words = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
-    return why_grounded(book.lives(pack)[-1], now) or next(iter(words), "nothing on record of it")
+    return why_grounded(store.lifetimes(pack)[-1], now) or next(iter(words), "nothing on record of it")
 
 
-def _state(book: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
-    piece = book.fact(pack, "charge").piece(now)
-    charge = piece.at(now)
-    rates = _rates(book, pack, str(plan.aircraft), now)
+def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
+    segment = store.fact(pack, "charge").segment(now)
+    charge = segment.at(now)
+    rates = _rates(store, pack, str(plan.aircraft), now)
     basis = f"its last {len(rates)} flights" if len(rates) > 1 else "its last flight"
     if not rates:
-        rates = [rate for sister in sisters for rate in _rates(book, sister, str(plan.aircraft), now)]
+        rates = [rate for sister in sisters for rate in _rates(store, sister, str(plan.aircraft), now)]
         basis = "its sisters' flights"
 
     def lasting(percent: object) -> Estimate | None:
@@ -201,12 +201,12 @@ def _state(book: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: in
         return Estimate(median(rates) * span, min(rates) * span, max(rates) * span, basis)
 
     held = float(charge) if isinstance(charge, int | float) else None
-    return PackState(pack.id, held, is_reckoned(piece, now, pack.plate), lasting(held), lasting(100))
+    return PackState(pack.id, held, is_reckoned(segment, now, pack.plate), lasting(held), lasting(100))
 
 
-def _rates(book: FactStore, pack: Item, aircraft: str, now: int) -> list[float]:
+def _rates(store: FactStore, pack: Item, aircraft: str, now: int) -> list[float]:
     """Minutes a percent on the last flights with an aircraft."""
-    told = [leg.rate for leg in legs(book.lives(pack)[-1]) if leg.aircraft == aircraft and leg.event.at <= now]
+    told = [leg.rate for leg in legs(store.lifetimes(pack)[-1]) if leg.aircraft == aircraft and leg.event.at <= now]
     return told[-RECENT:]
 
 
@@ -219,40 +219,40 @@ def _sum(parts: list[Estimate | None]) -> Estimate | None:
     return Estimate(sum(e.value for e in known), sum(e.low for e in known), sum(e.high for e in known), basis)
 
 
-def _chargers(book: FactStore, now: int) -> list[Item]:
+def _chargers(store: FactStore, now: int) -> list[Item]:
     """The chargers in service."""
-    chargers = (book.fleet[name] for name in book.fleet.ids("charger"))
-    return [charger for charger in chargers if book.in_service(charger, now, now)]
+    chargers = (store.fleet[name] for name in store.fleet.ids("charger"))
+    return [charger for charger in chargers if store.in_service(charger, now, now)]
 
 
-def _unfit(book: FactStore, charger: Item, now: int) -> bool:
-    return book.fact(charger, "found_unfit").at(now) == "yes"
+def _unfit(store: FactStore, charger: Item, now: int) -> bool:
+    return store.fact(charger, "found_unfit").at(now) == "yes"
 
 
-def _charging(book: FactStore, states: list[PackState], now: int) -> Estimate | None:
+def _charging(store: FactStore, states: list[PackState], now: int) -> Estimate | None:
     """How long it takes to charge some packs on the charger in order that has the most ports; None where that is not
     known."""
-    chargers = [each for each in _chargers(book, now) if each.plate.get("power") and not _unfit(book, each, now)]
+    chargers = [each for each in _chargers(store, now) if each.plate.get("power") and not _unfit(store, each, now)]
     if not chargers or not states or any(state.charge is None for state in states):
         return None
     best = max(chargers, key=lambda charger: int(charger.plate["ports"]))
     ports, watts = int(best.plate["ports"]), float(best.plate["power"])
-    times = [minutes_to_charge(energy_of(book.fleet[s.item]), s.charge or 0.0, 100, watts) for s in states]
+    times = [minutes_to_charge(energy_of(store.fleet[s.item]), s.charge or 0.0, 100, watts) for s in states]
     times.sort(reverse=True)
     rounds = times[::ports]
     basis = f"{len(rounds)} rounds on {best.id}" if len(rounds) > 1 else f"one round on {best.id}"
     return Estimate(sum(t.value for t in rounds), sum(t.low for t in rounds), sum(t.high for t in rounds), basis)
 
 
-def _papers(book: FactStore, plan: Plan, now: int) -> list[Paper]:
+def _papers(store: FactStore, plan: Plan, now: int) -> list[Paper]:
     """The papers that are not good when the job starts, as known now; those that nothing is on record of, too."""
     found = []
-    for name in book.fleet.ids("paper"):
-        paper = book.fleet[name]
+    for name in store.fleet.ids("paper"):
+        paper = store.fleet[name]
         owner = str(paper.plate.get("of"))
-        if book.retired(paper) <= now or (book.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
+        if store.retired(paper) <= now or (store.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
             continue
-        until = good_until(book, paper, now)
+        until = good_until(store, paper, now)
         if until is None or until <= plan.starts:
             found.append(Paper(name, until, sort_of(paper) == "waiver"))
     return found

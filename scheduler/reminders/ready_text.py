@@ -31,26 +31,26 @@ Say = Callable[[int], str]
 
 def ready_text(verdict: Verdict, now: int) -> str:
     """What the message of a job says: whether it can be flown, and below that what to do, a line each."""
-    book, zone = verdict.book, verdict.book.clocks.zone
-    answers = ready_for(book, verdict.rules, now, verdict.item.id)
+    store, zone = verdict.store, verdict.store.clocks.zone
+    answers = ready_for(store, verdict.rules, now, verdict.item.id)
     lines = [] if answers else [NONE_IN_SERVICE]
     for answer in answers:
-        head, *rest = sentences(book, verdict.rules, now, answer, lambda at: moment_near(at, now, zone))
+        head, *rest = sentences(store, verdict.rules, now, answer, lambda at: moment_near(at, now, zone))
         lines += [head, *(f"- {line}" for line in rest)]
     near = [NEAR_PEOPLE] if answers and answers[0].plan.event.get("near_people") else []
     return "\n".join([*lines, *near, IN_THE_AIR])
 
 
-def sentences(book: FactStore, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
+def sentences(store: FactStore, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
     """The answer for one aircraft, most telling first."""
     found = [headline(answer, now, say)]
     if answer.keeps_down:
-        found += _instead(others(book, rules, now, answer), answer.job is not None)
+        found += _instead(others(store, rules, now, answer), answer.job is not None)
     found += pack_sentences(answer)
     if answer.first:
         found.append(f"Open, and better done before you go: {'; '.join(map(_todo, answer.first))}.")
-    found += fresh_propellers(book, answer, now)
-    found += controller_sentences(book, answer, now)
+    found += fresh_propellers(store, answer, now)
+    found += controller_sentences(store, answer, now)
     return found + paper_sentences(answer.papers, say)
 
 
@@ -138,13 +138,13 @@ def _minutes(answer: Ready) -> list[str]:
     return [f"{about[0].upper() + about[1:]}; booked {answer.booked:.0f}.{short}"]
 
 
-def fresh_propellers(book: FactStore, answer: Ready, now: int) -> list[str]:
+def fresh_propellers(store: FactStore, answer: Ready, now: int) -> list[str]:
     """A line where a set has not flown since it was put on."""
     fresh = []
-    for name in book.fleet.ids("propellers"):
-        item = book.fleet[name]
-        put_on = [e.at for e in book.filed(name) if e.what in ("fitted", "replaced") and e.at <= now]
-        flown = [e.at for e in book.filed(answer.aircraft) if e.what == "flown" and e.at <= now]
+    for name in store.fleet.ids("propellers"):
+        item = store.fleet[name]
+        put_on = [e.at for e in store.filed(name) if e.what in ("fitted", "replaced") and e.at <= now]
+        flown = [e.at for e in store.filed(answer.aircraft) if e.what == "flown" and e.at <= now]
         if item.fits(answer.aircraft) and put_on and not any(at > put_on[-1] for at in flown):
             fresh.append(name)
     return (
@@ -154,13 +154,13 @@ def fresh_propellers(book: FactStore, answer: Ready, now: int) -> list[str]:
     )
 
 
-def controller_sentences(book: FactStore, answer: Ready, now: int) -> list[str]:
+def controller_sentences(store: FactStore, answer: Ready, now: int) -> list[str]:
     """Each control unit with what is known of its charge."""
     found = []
-    for name in book.fleet.ids("controller") if answer.job else ():
-        item = book.fleet[name]
-        charges = [e for e in book.filed(name) if e.what == "charged" and e.at <= now]
-        if book.retired(item) > now and (item.fits(answer.aircraft) or not item.plate.get("fits")):
+    for name in store.fleet.ids("controller") if answer.job else ():
+        item = store.fleet[name]
+        charges = [e for e in store.filed(name) if e.what == "charged" and e.at <= now]
+        if store.retired(item) > now and (item.fits(answer.aircraft) or not item.plate.get("fits")):
             last = f"charged {show_span(now - charges[-1].at)} ago" if charges else "no charge on record"
             found.append(f"Look at the charge of {name} and your screens ({last}).")
     return found

@@ -70,7 +70,7 @@ class _Turns:
     def _said_of_each(self) -> Iterator[tuple[int, int]]:
         """When something was said of a verdict, and its place."""
         for item in {key.item for key in self._places}:
-            for event in self.board.book.filed(item):
+            for event in self.board.store.filed(item):
                 place = self._places.get(Key(str(event.get("rule")), item))
                 if event.what in ("seen", "snoozed") and place is not None:
                     yield event.at, place
@@ -87,7 +87,7 @@ class _Turns:
             self._returns.pop()
             self._looked.update(self._places.values())
         verdicts = (self.board.verdicts[place] for place in self._looked)
-        found = [Reminder(verdict, stretch) for verdict in verdicts if (stretch := verdict.open_at(now))]
+        found = [Reminder(verdict, episode) for verdict in verdicts if (episode := verdict.open_at(now))]
         return sorted(found, key=partial(pressing, now))
 
     def note(self, decision: Decision, words: Iterable[Announcement]) -> None:
@@ -103,7 +103,7 @@ class _Turns:
             heappush(self._coming, (turn, place))
 
     def next_at(self) -> int:
-        """The next instant at which something turns or a word falls due; DUSK without one."""
+        """The next instant at which something turns or a word falls due; MAX_INSTANT without one."""
         while self._coming and self._next[self._coming[0][1]] != self._coming[0][0]:
             heappop(self._coming)
         return self._coming[0][0] if self._coming else MAX_INSTANT
@@ -112,11 +112,11 @@ class _Turns:
 def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
     """What would be sent in [start, end) if all that the board knows were known at once: lived through from where the
     oldest reminder open at `start` opened."""
-    within = [r for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
-    first = min([start, *(r.stretch.opened for r in within)])
+    within = [r for r in board.reminders if r.episode.opened < end and r.episode.ended > start]
+    first = min([start, *(r.episode.opened for r in within)])
     made = [decision for _, decision in live(lambda _: (board, MAX_INSTANT), hours, first, end) if decision.at >= start]
     tellings = _tellings(made)
-    told = {r: [line for line in tellings.get(r.key, ()) if r.stretch.holds(line.at)] for r in within}
+    told = {r: [line for line in tellings.get(r.key, ()) if r.episode.holds(line.at)] for r in within}
     return Rehearsal(start, end, within, [decision for decision in made if decision], told)
 
 
@@ -168,15 +168,15 @@ class _ReminderTracker:
 
     def _on(self, board: Board, was: _Lived, now: int) -> _Lived | None:
         verdict = board.by_key.get(was.reminder.key)
-        stretches = verdict.stretches if verdict is not None else []
-        stretch = next((s for s in stretches if s.holds(was.since)), None)
-        if stretch is not None and verdict is not None and stretch.ended > now:
-            return was._replace(reminder=Reminder(verdict, stretch))
-        withdrawn = Episode(was.reminder.stretch.opened, now, "withdrawn")
-        self._over.append(was._replace(reminder=Reminder(was.reminder.verdict, stretch or withdrawn), until=now))
+        episodes = verdict.episodes if verdict is not None else []
+        episode = next((s for s in episodes if s.holds(was.since)), None)
+        if episode is not None and verdict is not None and episode.ended > now:
+            return was._replace(reminder=Reminder(verdict, episode))
+        withdrawn = Episode(was.reminder.episode.opened, now, "withdrawn")
+        self._over.append(was._replace(reminder=Reminder(was.reminder.verdict, episode or withdrawn), until=now))
         return None
 
     def since(self, start: int) -> list[_Lived]:
         """Every reminder that was seen open at `start` or after, in order of opening."""
         found = [lived for lived in (*self._over, *self._open.values()) if lived.until > start]
-        return sorted(found, key=lambda lived: (lived.reminder.stretch.opened, lived.reminder.key))
+        return sorted(found, key=lambda lived: (lived.reminder.episode.opened, lived.reminder.key))

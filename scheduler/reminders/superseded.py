@@ -7,26 +7,26 @@ from scheduler.facts.condition import bars
 from scheduler.facts.intervals import YES
 from scheduler.facts.timeline import Segment, Timeline
 from scheduler.reminders.board import Reminder, pressing
-from scheduler.verdicts.conditions import spans
+from scheduler.verdicts.conditions import intervals
 from scheduler.verdicts.verdict import Verdict, verdicts
 
 
 def how_ended(over: Reminder) -> str:
     """How a reminder that is over ended: "settled", "gave way to pack may be swollen"."""
     other = superseded_by(over)
-    return over.stretch.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
+    return over.episode.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
 
 
 def superseded_by(over: Reminder) -> Reminder | None:
     """The reminder on the same item that took the place of one that is over: it opened as that ended, and that would be
     open still but for what keeps the item from use since. None where it is settled, or ended otherwise."""
-    ended, rules = over.stretch.ended, over.verdict.rules
-    if rules is None or over.stretch.ending != "settled" or not _only_barred(over.verdict, ended):
+    ended, rules = over.episode.ended, over.verdict.rules
+    if rules is None or over.episode.ending != "settled" or not _only_barred(over.verdict, ended):
         return None
     # over all time: its board may not have asked what was over before its last digest
-    found = verdicts(over.verdict.book, rules, [over.key.item])
-    there = (Reminder(verdict, stretch) for verdict in found for stretch in verdict.stretches)
-    return min((each for each in there if each.stretch.opened == ended), key=partial(pressing, ended), default=None)
+    found = verdicts(over.verdict.store, rules, [over.key.item])
+    there = (Reminder(verdict, episode) for verdict in found for episode in verdict.episodes)
+    return min((each for each in there if each.episode.opened == ended), key=partial(pressing, ended), default=None)
 
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:
@@ -40,5 +40,7 @@ def _only_barred(verdict: Verdict, instant: int) -> bool:
         return timeline
 
     rule = verdict.rule
-    leave = ~spans(rule.when, ask, verdict.reach) if rule.until is None else spans(rule.until, ask, verdict.reach)
+    leave = (
+        ~intervals(rule.when, ask, verdict.reach) if rule.until is None else intervals(rule.until, ask, verdict.reach)
+    )
     return leave.at(instant) != YES

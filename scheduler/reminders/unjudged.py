@@ -37,7 +37,7 @@ def unknown_at(board: Board, now: int) -> list[Unknown]:
 
 def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:
     """The facts that a verdict needs, that are unknown at an instant, and that an entry would make known."""
-    asked = [(leaf, verdict.book.catalogue[leaf.fact]) for leaf in verdict.asked]
+    asked = [(leaf, verdict.store.catalogue[leaf.fact]) for leaf in verdict.asked]
     lacks = (
         Lack(fact.name, fact.unknown, fact.record)
         for leaf, fact in asked

@@ -31,19 +31,19 @@ def mute_of(board: Board, reminder: Reminder, now: int) -> Mute | None:
     return Mute(said.what, said.at, said.id, quiet_until(board, said), said.get("until_next"))
 
 
-def kept_quiet(hush: Mute | None, item: str, now: int, say: Say) -> Iterator[str]:
+def kept_quiet(mute: Mute | None, item: str, now: int, say: Say) -> Iterator[str]:
     """By what an open reminder on an item is kept quiet: seen or snoozed, when and how long."""
-    if hush is None:
+    if mute is None:
         return
-    if hush.until == MAX_INSTANT and hush.what == "seen":
-        yield f"seen {say(hush.at)} ({hush.id}): no repeats, unless it becomes more urgent"
-    elif hush.until > now:
-        end = f"{clean(item)} is {hush.until_next}" if hush.until == MAX_INSTANT else say(hush.until)
-        yield f"{hush.what} {say(hush.at)} ({hush.id}): quiet until {end}"
+    if mute.until == MAX_INSTANT and mute.what == "seen":
+        yield f"seen {say(mute.at)} ({mute.id}): no repeats, unless it becomes more urgent"
+    elif mute.until > now:
+        end = f"{clean(item)} is {mute.until_next}" if mute.until == MAX_INSTANT else say(mute.until)
+        yield f"{mute.what} {say(mute.at)} ({mute.id}): quiet until {end}"
 
 
 def _dark(reminder: Reminder, told: list[Notification], now: int) -> Iterator[str]:
-    if told and reminder.stretch.unknown_at(now):
+    if told and reminder.episode.unknown_at(now):
         yield "its ground is unknown: it may be done, so it is not repeated and stands in the digest"
 
 

@@ -108,9 +108,9 @@ def _open(season: Season) -> list[Part]:
         return [Paragraph("Nothing is open.")]
     rows = [
         [
-            r.key.item, r.verdict.rule.title, season.moment(r.stretch.opened),
+            r.key.item, r.verdict.rule.title, season.moment(r.episode.opened),
             r.verdict.urgency(season.judged_at).replace("_", " "),
-            "may be done: the log does not tell" if r.stretch.unknown_at(season.judged_at) else "",
+            "may be done: the log does not tell" if r.episode.unknown_at(season.judged_at) else "",
         ]
         for r in reminders
     ]  # fmt: skip

@@ -45,36 +45,36 @@ class Bench(NamedTuple):
     minutes: Estimate
 
 
-def holding(book: FactStore, life: Lifetime, now: int) -> ChargeEstimate:
+def holding(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEstimate:
     """What it holds, and how that is known."""
-    piece = book.fact(life.item, "charge").piece(now)
-    value, by = piece.at(now), events_of(piece.trail)
+    segment = store.fact(lifetime.item, "charge").segment(now)
+    value, by = segment.at(now), events_of(segment.trail)
     if value is None or not by:
         return ChargeEstimate(None, None, None, by, "")
-    percent, reckoned = float(value), is_reckoned(piece, now, life.item.plate)
-    way, below, above = _told(by[0], life)
+    percent, reckoned = float(value), is_reckoned(segment, now, lifetime.item.plate)
+    way, below, above = _told(by[0], lifetime)
     if way not in ("voltage", "lights"):
         return ChargeEstimate(percent, None, None, by, way, reckoned)
     return ChargeEstimate(percent, max(0.0, percent - below), min(100.0, percent + above), by, way, reckoned)
 
 
-def _told(event: Event, life: Lifetime) -> tuple[str, float, float]:
+def _told(event: Event, lifetime: Lifetime) -> tuple[str, float, float]:
     """How an entry told the charge, and how far below and above it the truth may lie."""
     if event.what != "measured" or "percent" in event.fields:
         return event.what, 0.0, 0.0
     if "lights" in event.fields:
         half = 50 / int(str(event.fields["lights"]).split(" of ")[1])
         return "lights", half, half
-    volts = cell_volts(event, life.item.plate) or []
-    read = charge_at(sum(volts) / len(volts), str(life.item.plate["chemistry"]))
+    volts = cell_volts(event, lifetime.item.plate) or []
+    read = charge_at(sum(volts) / len(volts), str(lifetime.item.plate["chemistry"]))
     return "voltage", read.value - read.low, read.high - read.value
 
 
-def bench(book: FactStore, life: Lifetime, percent: float) -> list[Bench]:
+def bench(store: FactStore, lifetime: Lifetime, percent: float) -> list[Bench]:
     """How long filling takes, and draining to storage charge, on each charger whose power is known. ESTIMATES."""
-    energy, found = energy_of(life.item), []
-    for name in book.fleet.ids("charger"):
-        plate = book.fleet[name].plate
+    energy, found = energy_of(lifetime.item), []
+    for name in store.fleet.ids("charger"):
+        plate = store.fleet[name].plate
         power, drain_power = plate["power"], plate["drain_power"]
         if power and percent < FULL - NEAR:
             found.append(Bench(name, FULL, minutes_to_charge(energy, percent, FULL, float(power))))
@@ -83,30 +83,30 @@ def bench(book: FactStore, life: Lifetime, percent: float) -> list[Bench]:
     return found
 
 
-def temperature(life: Lifetime, now: int) -> float | None:
+def temperature(lifetime: Lifetime, now: int) -> float | None:
     """The middle of the temperatures that its readings tell, degrees Celsius."""
-    readings = [event.fields for event in life.those("measured") if event.at <= now]
+    readings = [event.fields for event in lifetime.those("measured") if event.at <= now]
     told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
     return median(told) if told else None
 
 
-def own_rate(life: Lifetime, now: int) -> Estimate | None:
+def own_rate(lifetime: Lifetime, now: int) -> Estimate | None:
     """Self-discharge by its own readings at rest, percent in 30 d; None with too few.
 
     Only percents that the pack shows. What a pack that empties itself loses then is no self-discharge.
     """
-    drain: tuple[int, float, int] | None = life.item.plate["self_drain"]
-    stretches: list[list[Reading]] = [[]]
+    drain: tuple[int, float, int] | None = lifetime.item.plate["self_drain"]
+    episodes: list[list[Reading]] = [[]]
     handled: Event | None = None
-    for event in life.those("flown", "charged", "drained", "measured"):
+    for event in lifetime.those("flown", "charged", "drained", "measured"):
         if event.at > now:
             break
         if event.what != "measured":
             handled = event
-            stretches.append([])
+            episodes.append([])
         elif "percent" in event.fields and _at_rest(event, handled, drain):
-            stretches[-1].append(Reading(event.at / DAY, float(event.fields["percent"])))
-    return fitted_rate(stretches)
+            episodes[-1].append(Reading(event.at / DAY, float(event.fields["percent"])))
+    return fitted_rate(episodes)
 
 
 def _at_rest(event: Event, handled: Event | None, drain: tuple[int, float, int] | None) -> bool:

@@ -48,8 +48,8 @@ class Sitting(NamedTuple):
 
 def runs(charge: Timeline, start: int, end: int) -> list[Run]:
     """The charge history from `start` to `end`."""
-    turns = [(max(piece.start, start), min(stop, end), piece) for piece, stop in charge]
-    return [Run(a, b, piece.at(a), piece.at(b)) for a, b, piece in turns if a < b]  # type: ignore[arg-type]
+    turns = [(max(segment.start, start), min(stop, end), segment) for segment, stop in charge]
+    return [Run(a, b, segment.at(a), segment.at(b)) for a, b, segment in turns if a < b]  # type: ignore[arg-type]
 
 
 def bands(history: list[Run]) -> list[Band]:

@@ -82,8 +82,8 @@ def _pack(season: Season, item: Item) -> Picture | None:
     if past is None or past.since is None:
         return None
     reminders = [r for r in season.reminders if r.key.item == item.id]
-    life = PictureData(past, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
-    return Picture(f"Pack {item.id}", _told(season, past, len(reminders)), lambda: draw(life))
+    lifetime = PictureData(past, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
+    return Picture(f"Pack {item.id}", _told(season, past, len(reminders)), lambda: draw(lifetime))
 
 
 def _told(season: Season, past: Past, reminders: int) -> str:

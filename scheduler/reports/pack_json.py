@@ -123,7 +123,7 @@ def next_json(at: Desk, board: Board) -> dict[str, object]:
     """What is open, and when it rings next."""
     ahead = ring_ahead(at, board)
     return {
-        "open": [{"rule": r.key.rule, "opened_at": at.stamp(r.stretch.opened)} for r in board.open_at(at.now)],
+        "open": [{"rule": r.key.rule, "opened_at": at.stamp(r.episode.opened)} for r in board.open_at(at.now)],
         "ring_at": at.stamp(ahead[0]) if ahead else None,
         "ring_rules": sorted({reminder.key.rule for reminder in ahead[1]}) if ahead else [],
     }

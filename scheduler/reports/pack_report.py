@@ -105,41 +105,41 @@ class PackReport(NamedTuple):
         return cost(self.sitting.lost, self.price.amount) if self.sitting and self.price else None
 
 
-def past_of(book: FactStore, item: Item, now: int) -> Past:
+def past_of(store: FactStore, item: Item, now: int) -> Past:
     """What a pack has been through by `now`."""
-    life = _life_at(book, item, now)
-    since = next((event.at for event in life.events if event.at <= now), None)
-    history = [] if since is None else runs(book.fact(item, "charge"), since, now)
-    known = [each for each in capacities(life) if each.event.at <= now]
-    return Past(item, since, history, known, book.fact(item, "health").at(now))  # type: ignore[arg-type]
+    lifetime = _life_at(store, item, now)
+    since = next((event.at for event in lifetime.events if event.at <= now), None)
+    history = [] if since is None else runs(store.fact(item, "charge"), since, now)
+    known = [each for each in capacities(lifetime) if each.event.at <= now]
+    return Past(item, since, history, known, store.fact(item, "health").at(now))  # type: ignore[arg-type]
 
 
-def _life_at(book: FactStore, item: Item, now: int) -> Lifetime:
-    return next(each for each in reversed(book.lives(item)) if each.start <= now)
+def _life_at(store: FactStore, item: Item, now: int) -> Lifetime:
+    return next(each for each in reversed(store.lifetimes(item)) if each.start <= now)
 
 
-def sheet_of(book: FactStore, item: Item, now: int) -> PackReport:
+def sheet_of(store: FactStore, item: Item, now: int) -> PackReport:
     """The sheet of a pack. Nothing later than `now` enters, but a flight under way."""
-    life, past = _life_at(book, item, now), past_of(book, item, now)
+    lifetime, past = _life_at(store, item, now), past_of(store, item, now)
     history, known, found = past.history, past.capacities, bands(past.history)
     names = ("usable", "cycles", "cycles_of_rating", "flights", "airtime", "health", "watt_hours", "age")
-    facts = {name: book.fact(item, name).at(now) for name in names}
-    held = holding(book, life, now)
-    times = bench(book, life, held.percent) if held.percent is not None and facts["usable"] == "yes" else []
-    celsius = temperature(life, now)
+    facts = {name: store.fact(item, name).at(now) for name in names}
+    held = holding(store, lifetime, now)
+    times = bench(store, lifetime, held.percent) if held.percent is not None and facts["usable"] == "yes" else []
+    celsius = temperature(lifetime, now)
     return PackReport(
         item, now, past.since, held, times, history, found,
         sitting(found, str(item.plate["chemistry"]), ROOM if celsius is None else celsius),
         facts,
-        known, next((h for h in reversed(healths(life)) if h.at <= now), None), outlook(life, known),
-        resistance(life, now), flown(book, life, now), own_rate(life, now),
+        known, next((h for h in reversed(healths(lifetime)) if h.at <= now), None), outlook(lifetime, known),
+        resistance(lifetime, now), flown(store, lifetime, now), own_rate(lifetime, now),
     )  # fmt: skip
 
 
-def outlook(life: Lifetime, known: list[Capacity]) -> HealthForecast:
+def outlook(lifetime: Lifetime, known: list[Capacity]) -> HealthForecast:
     """Where its capacities head, against time and against cycles."""
     last = known[-MOST_READINGS:]
-    rated, cycles = float(life.item.plate["capacity"]), life.fact("cycles")
+    rated, cycles = float(lifetime.item.plate["capacity"]), lifetime.fact("cycles")
     ys = [100 * each.mah.value / rated for each in last]
     days = [each.event.at / DAY for each in last]
     counts = [float(cycles.at(each.event.at) or 0) for each in last]
@@ -149,18 +149,18 @@ def outlook(life: Lifetime, known: list[Capacity]) -> HealthForecast:
     )
 
 
-def resistance(life: Lifetime, now: int) -> Resistance:
+def resistance(lifetime: Lifetime, now: int) -> Resistance:
     """Its resistance at mild temperatures."""
-    readings = [(event.at, mohm) for event, mohm in mild_resistances(life) if event.at <= now]
+    readings = [(event.at, mohm) for event, mohm in mild_resistances(lifetime) if event.at <= now]
     return Resistance(readings, resistance_ratio([mohm for _, mohm in readings]))
 
 
-def flown(book: FactStore, life: Lifetime, now: int) -> list[Flights]:
+def flown(store: FactStore, lifetime: Lifetime, now: int) -> list[Flights]:
     """How long a percent lasts, by aircraft, against its own past and its sisters."""
-    own = _by_aircraft(legs(life), now)
-    flew = {pack for aircraft in own for event in book.filed(aircraft, "flown") for pack in event.get("packs")}
-    others = [book.fleet[name] for name in book.fleet.ids("pack") if name != life.item.id and name in flew]
-    sisters = [_by_aircraft(legs(book.lives(other)[-1]), now) for other in others]
+    own = _by_aircraft(legs(lifetime), now)
+    flew = {pack for aircraft in own for event in store.filed(aircraft, "flown") for pack in event.get("packs")}
+    others = [store.fleet[name] for name in store.fleet.ids("pack") if name != lifetime.item.id and name in flew]
+    sisters = [_by_aircraft(legs(store.lifetimes(other)[-1]), now) for other in others]
     return [
         Flights(
             aircraft, rates, last_ratio(rates[-RECENT - 1 :], LEAST_EARLIER),

@@ -23,7 +23,7 @@ def _rang(season: Season) -> list[Part]:
         opened = season.opened(rule)
         if opened:
             times = responses(opened, season.judged_at)
-            still = sum(r.stretch.holds(season.judged_at) for r in opened)
+            still = sum(r.episode.holds(season.judged_at) for r in opened)
             items = listed(list(dict.fromkeys(r.key.item for r in opened)))
             rows.append([opened[0].title, str(len(opened)), items, typical(times),
                          show_span(times[-1]) if times else "-", str(still or "")])  # fmt: skip

@@ -34,7 +34,7 @@ class Opened(NamedTuple):
 
     key: Key
     title: str
-    stretch: Episode
+    episode: Episode
     urgent: bool
     gave_way: bool
 
@@ -91,29 +91,29 @@ class Season(NamedTuple):
 
     def opened(self, rule: str | None = None) -> list[Opened]:
         """The reminders that opened within it, of one rule or of all."""
-        found = [r for r in self.reminders if self.start <= r.stretch.opened < self.judged_at]
+        found = [r for r in self.reminders if self.start <= r.episode.opened < self.judged_at]
         return [r for r in found if rule in (None, r.key.rule)]
 
 
 def settled(reminders: list[Opened], by: int) -> list[Opened]:
     """Those that were settled by then, the quickest first."""
-    found = [r for r in reminders if r.stretch.ending == "settled" and not r.gave_way and r.stretch.ended <= by]
-    return sorted(found, key=lambda r: r.stretch.ended - r.stretch.opened)
+    found = [r for r in reminders if r.episode.ending == "settled" and not r.gave_way and r.episode.ended <= by]
+    return sorted(found, key=lambda r: r.episode.ended - r.episode.opened)
 
 
 def responses(reminders: list[Opened], by: int) -> list[int]:
     """The times from opening to settling, of those that were settled by then, microseconds, shortest first."""
-    return [r.stretch.ended - r.stretch.opened for r in settled(reminders, by)]
+    return [r.episode.ended - r.episode.opened for r in settled(reminders, by)]
 
 
 def given_way(reminders: list[Opened], by: int) -> int:
     """How many gave way by then to another on the same item."""
-    return sum(r.stretch.ended <= by and r.gave_way for r in reminders)
+    return sum(r.episode.ended <= by and r.gave_way for r in reminders)
 
 
-def typical(spans: list[int]) -> str:
+def typical(intervals: list[int]) -> str:
     """The median, "-" without any."""
-    return show_span(round(median(spans))) if spans else "-"
+    return show_span(round(median(intervals))) if intervals else "-"
 
 
 def safe(value: object) -> str:

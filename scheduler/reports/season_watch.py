@@ -42,13 +42,13 @@ def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonRevie
     for board in boards(at, as_told=False):
         unknown = {each.key: each for each in unknown_at(board, end)}
         watched += [(place(v), _watched(v, start, end, unknown.get(v.key))) for v in board.verdicts]
-        reminders += [_opened(r) for r in board.reminders if r.stretch.opened < end and r.stretch.ended > start]
+        reminders += [_opened(r) for r in board.reminders if r.episode.opened < end and r.episode.ended > start]
         still_open += [keep(reminder, end) for reminder in board.open_at(end)]
-        states |= {name: _state(board.book, fleet[name], end) for name in board.items or () if name in fleet}
+        states |= {name: _state(board.store, fleet[name], end) for name in board.items or () if name in fleet}
         tell(len(states), len(fleet.ids()))
     return SeasonReview(
         [each for _, each in sorted(watched, key=itemgetter(0))],
-        sorted(reminders, key=lambda each: (each.stretch.opened, each.key)),
+        sorted(reminders, key=lambda each: (each.episode.opened, each.key)),
         sorted(still_open, key=partial(pressing, end)),
         states,
     )
@@ -61,22 +61,22 @@ def _watched(verdict: Verdict, start: int, end: int, unknown: Unknown | None) ->
 
 def _unfed(verdict: Verdict, start: int, end: int) -> list[str]:
     """What is missing of the facts that it asks for and that nothing made known in [start, end)."""
-    asked = [(verdict.book.catalogue[leaf.fact], leaf) for leaf in verdict.asked]
+    asked = [(verdict.store.catalogue[leaf.fact], leaf) for leaf in verdict.asked]
     return [
         fact.unknown
         for fact, leaf in asked
         if fact.record
-        and all(piece.value is None for piece in verdict.ask(leaf.fact, leaf.of).clipped(start, end))
+        and all(segment.value is None for segment in verdict.ask(leaf.fact, leaf.of).clipped(start, end))
     ]  # fmt: skip
 
 
 def _opened(reminder: Reminder) -> Opened:
-    verdict, stretch = reminder
-    urgent = any(word == "now" for _, word in verdict.rises(stretch))
-    return Opened(reminder.key, verdict.rule.title, stretch, urgent, superseded_by(reminder) is not None)
+    verdict, episode = reminder
+    urgent = any(word == "now" for _, word in verdict.rises(episode))
+    return Opened(reminder.key, verdict.rule.title, episode, urgent, superseded_by(reminder) is not None)
 
 
-def _state(book: FactStore, item: Item, end: int) -> State:
-    facts = {name: book.fact(item, name).at(end) for name in _FACTS if item.kind in book.catalogue[name].about}
-    past = past_of(book, item, end) if item.kind == "pack" else None
-    return State(facts, book.retired(item) <= end, past)
+def _state(store: FactStore, item: Item, end: int) -> State:
+    facts = {name: store.fact(item, name).at(end) for name in _FACTS if item.kind in store.catalogue[name].about}
+    past = past_of(store, item, end) if item.kind == "pack" else None
+    return State(facts, store.retired(item) <= end, past)

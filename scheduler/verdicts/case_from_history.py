@@ -30,9 +30,9 @@ class Subject(NamedTuple):
 
 def case_of(subject: Subject, now: int) -> Case | None:
     """A case that holds what the verdict was at `now` and passes; None where no case can hold it."""
-    stretch = subject.verdict.open_at(now)
-    expected = _expected(subject.verdict, stretch, now)
-    for events in _choices(subject.verdict, stretch, now):
+    episode = subject.verdict.open_at(now)
+    expected = _expected(subject.verdict, episode, now)
+    for events in _choices(subject.verdict, episode, now):
         given = [as_given(subject, event) for event in events]
         for around in _surroundings(subject):
             case = around | {"given": given} | expected
@@ -43,40 +43,40 @@ def case_of(subject: Subject, now: int) -> Case | None:
 
 def passes(subject: Subject, case: Case) -> bool:
     """True when the case gets what it expects."""
-    return not list(failures(subject.raw, case, subject.verdict.book.catalogue))
+    return not list(failures(subject.raw, case, subject.verdict.store.catalogue))
 
 
-def _expected(verdict: Verdict, stretch: Episode | None, now: int) -> Case:
-    zone = verdict.book.clocks.zone
-    if stretch is not None:
-        expected: Case = {"opens": rfc3339(stretch.opened, zone)}
-        return expected | {"settles": rfc3339(stretch.ended, zone)} if stretch.ended < MAX_INSTANT else expected
+def _expected(verdict: Verdict, episode: Episode | None, now: int) -> Case:
+    zone = verdict.store.clocks.zone
+    if episode is not None:
+        expected: Case = {"opens": rfc3339(episode.opened, zone)}
+        return expected | {"settles": rfc3339(episode.ended, zone)} if episode.ended < MAX_INSTANT else expected
     if verdict.when.at(now) == UNKNOWN:
         return {"unknown_at": rfc3339(now, zone)}
     return {"quiet_until": rfc3339(now, zone)}
 
 
-def _choices(verdict: Verdict, stretch: Episode | None, now: int) -> Iterator[list[Event]]:
+def _choices(verdict: Verdict, episode: Episode | None, now: int) -> Iterator[list[Event]]:
     """Sets of entries to try, the fewest first: those that the explanations name, then all since it was last open."""
-    named = _named(verdict, stretch, now)
+    named = _named(verdict, episode, now)
     yield named
-    last = stretch.ended if stretch is not None and stretch.ended < MAX_INSTANT else now
-    events = sorted({event.id: event for event in (*verdict.events, *verdict.book.filed(JOBS))}.values())
+    last = episode.ended if episode is not None and episode.ended < MAX_INSTANT else now
+    events = sorted({event.id: event for event in (*verdict.events, *verdict.store.filed(JOBS))}.values())
     before = [event for event in events if event.at <= last]
     yield named or before[-1:]
     ended = max(
-        (s.ended for s in verdict.stretches if s.ended <= (stretch.opened if stretch else now)), default=MIN_INSTANT
+        (s.ended for s in verdict.episodes if s.ended <= (episode.opened if episode else now)), default=MIN_INSTANT
     )
     yield [event for event in before if event.at >= ended or event in named]
     yield before
 
 
-def _named(verdict: Verdict, stretch: Episode | None, now: int) -> list[Event]:
+def _named(verdict: Verdict, episode: Episode | None, now: int) -> list[Event]:
     """The entries that the explanations of the turning instants name."""
     rule = verdict.rule
-    asked: list[tuple[Condition, int]] = [(rule.when, now if stretch is None else stretch.opened)]
-    if stretch is not None and stretch.ended < MAX_INSTANT:
-        asked.append((rule.when if rule.until is None else rule.until, stretch.ended))
+    asked: list[tuple[Condition, int]] = [(rule.when, now if episode is None else episode.opened)]
+    if episode is not None and episode.ended < MAX_INSTANT:
+        asked.append((rule.when if rule.until is None else rule.until, episode.ended))
     found = {event.id: event for condition, at in asked for event in events_in(explain(verdict, condition, at))}
     turns = [at for _, at in asked]
     return sorted({**found, **{event.id: event for event in verdict.events if event.at in turns}}.values())
@@ -86,7 +86,7 @@ def _surroundings(subject: Subject) -> Iterator[Case]:
     """Zones and nameplates to try, the plainest first."""
     plate = {name: value for name, value in subject.plate.items() if name not in _PLATE_LEFT_OUT}
     bare = {name: value for name, value in plate.items() if name != "in_service"}
-    zone = {"zone": subject.verdict.book.clocks.zone.key}
+    zone = {"zone": subject.verdict.store.clocks.zone.key}
     for item in ({}, bare, plate):
         for place in ({}, zone):
             yield place | ({"item": item} if item else {})

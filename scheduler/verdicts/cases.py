@@ -85,11 +85,11 @@ def verdict_of(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Verdict:
         if wrong := problems(event):
             raise ValueError(f"event {number} of the case: {'; '.join(wrong)}")
     zone = _zone(case)
-    book = FactStore(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
+    store = FactStore(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
     name = {"job": "job", "home": "home"}.get(about, case.get("item", {}).get("id", about))
-    if about == "job" and name not in book.jobs:
+    if about == "job" and name not in store.jobs:
         raise ValueError("no event of the case books a job")
-    return Verdict(make_rule(raw, catalogue), book.item(about, name), book)
+    return Verdict(make_rule(raw, catalogue), store.item(about, name), store)
 
 
 def _zone(case: dict) -> ZoneInfo:
@@ -126,7 +126,7 @@ def _unmet(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[Cas
     verdict = verdict_of(raw, case, catalogue)
     instants = [parse_rfc3339(str(event["at"])) for event in given_events(raw["about"], case)]
     start = MIN_INSTANT if "in_service" in case.get("item", {}) or not instants else min(instants)
-    found = [stretch for stretch in verdict.stretches if stretch.opened >= start]
+    found = [episode for episode in verdict.episodes if episode.opened >= start]
     stamp = _stamp(_zone(case))
     if "opens" in case:
         wanted = parse_rfc3339(case["opens"])
@@ -155,8 +155,8 @@ def _stamp(zone: ZoneInfo) -> Callable[[int], str]:
     return lambda instant: rfc3339(instant, None if zone.key == "UTC" else zone)
 
 
-def _ending(stretch: Episode, stamp: Callable[[int], str]) -> str:
-    return f"{stretch.ending} {stamp(stretch.ended)}" if stretch.ending else "never settles"
+def _ending(episode: Episode, stamp: Callable[[int], str]) -> str:
+    return f"{episode.ending} {stamp(episode.ended)}" if episode.ending else "never settles"
 
 
 EXPECTATIONS = ("opens", "quiet", "quiet_until", "unknown_at")

@@ -117,18 +117,18 @@ def leaves(condition: Condition) -> Iterator[Leaf]:
             yield from leaves(part)
 
 
-def spans(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
+def intervals(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
     """Where in time a condition holds from `since` on; before it, as then."""
     if isinstance(condition, Leaf):
         begins = max(MIN_INSTANT, since - condition.lasting)
         found = leaf_spans(condition, ask(condition.fact, condition.of, begins), reach, begins)
         return found.lasting(condition.lasting).onward(since) if condition.lasting else found
     if isinstance(condition, Not):
-        return ~spans(condition.part, ask, reach, since)
+        return ~intervals(condition.part, ask, reach, since)
     settles = NO if isinstance(condition, Every) else YES
     parts = []
     for part in condition.parts:
-        parts.append(spans(part, ask, reach, since))
+        parts.append(intervals(part, ask, reach, since))
         if parts[-1].values == [settles]:  # whatever the others say: they need not be asked
             return parts[-1]
     return every(parts) if isinstance(condition, Every) else some(parts)

@@ -13,7 +13,7 @@ def margin(verdict: Verdict, leaf: Leaf, now: int) -> str:
     if leaf.operator not in NUMERIC or not isinstance(value, int | float) or value == float("inf"):
         return ""
     limit = _in_time(verdict, leaf.limit, value, now) if isinstance(leaf.limit, CalendarSpan) else leaf.limit
-    return _told(value - limit, verdict.book.catalogue[leaf.fact])  # type: ignore[operator]
+    return _told(value - limit, verdict.store.catalogue[leaf.fact])  # type: ignore[operator]
 
 
 def _in_time(verdict: Verdict, span: CalendarSpan, age: int | float, now: int) -> int:

@@ -30,7 +30,7 @@ class Episode(NamedTuple):
         return any(start <= instant < end for start, end in self.unknown)
 
 
-def stretches(when: Intervals, until: Intervals | None, cuts: list[Cut]) -> list[Episode]:
+def episodes(when: Intervals, until: Intervals | None, cuts: list[Cut]) -> list[Episode]:
     """The reminders of a rule on an item.
 
     One opens at the first instant at which `when` is yes and `until` is not; it ends at the first after at which

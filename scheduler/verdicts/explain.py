@@ -50,7 +50,7 @@ def explain(verdict: Verdict, condition: Condition, now: int) -> Node:
 
 
 def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple[str, int | None, int | None]) -> Node:
-    fact = verdict.book.catalogue[leaf.fact]
+    fact = verdict.store.catalogue[leaf.fact]
     timeline = verdict.ask(leaf.fact, leaf.of)
     raw = leaf_spans(leaf, timeline, verdict.reach)
     value = timeline.at(now)
@@ -77,9 +77,9 @@ def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> lis
     """The events that made a comparison what it is over the stretch that counts, oldest first."""
     start = _counts_from(leaf, raw, now)
     found: dict[str, Event] = {}
-    for piece, end in verdict.ask(leaf.fact, leaf.of):
-        if piece.start <= now and end > start:
-            found.update({event.id: event for event in events_of(piece.trail)})
+    for segment, end in verdict.ask(leaf.fact, leaf.of):
+        if segment.start <= now and end > start:
+            found.update({event.id: event for event in events_of(segment.trail)})
     return sorted(found.values())
 
 

@@ -14,8 +14,8 @@ from scheduler.facts.intervals import UNKNOWN, YES, Intervals, every
 from scheduler.facts.jobs import OF_PLANS, plans_for
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
-from scheduler.verdicts.conditions import Condition, Leaf, leaves, spans
-from scheduler.verdicts.episodes import Cut, Episode, at_rest, stretches
+from scheduler.verdicts.conditions import Condition, Leaf, intervals, leaves
+from scheduler.verdicts.episodes import Cut, Episode, at_rest, episodes
 from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 
 
@@ -46,11 +46,11 @@ class Verdict:
     """
 
     def __init__(
-        self, rule: Rule, item: Item, book: FactStore, rules: Ruleset | None = None, since: int = MIN_INSTANT
+        self, rule: Rule, item: Item, store: FactStore, rules: Ruleset | None = None, since: int = MIN_INSTANT
     ) -> None:
         self.rule = rule
         self.item = item
-        self.book = book
+        self.store = store
         self._rises: dict[int, list[tuple[int, str]]] = {}
         self.rules = rules
         self._since = since
@@ -63,19 +63,19 @@ class Verdict:
     @property
     def zone(self) -> ZoneInfo:
         """The operator's zone."""
-        return self.book.clocks.zone
+        return self.store.clocks.zone
 
     def ask(self, fact: str, of: str | None = None, since: int = MIN_INSTANT) -> Timeline:
         """A fact of the item, from `since` on."""
-        return self.book.fact(self.item, fact, of, since)
+        return self.store.fact(self.item, fact, of, since)
 
     def reach(self, origin: int, span: CalendarSpan) -> int:
         """The instant a calendar span after another."""
-        return add_span(origin, span, self.book.clocks.zone)
+        return add_span(origin, span, self.store.clocks.zone)
 
     def solve(self, condition: Condition, since: int = MIN_INSTANT) -> Intervals:
         """Where a condition holds for the item from `since` on; before it, as then."""
-        return spans(condition, self.ask, self.reach, since)
+        return intervals(condition, self.ask, self.reach, since)
 
     @cached_property
     def asked(self) -> tuple[Leaf, ...]:
@@ -113,21 +113,21 @@ class Verdict:
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:
         """Each stretch from retired to the replacement, if one came; none where the rule outlives it."""
-        return [] if self.rule.outlives_retirement else self.book.out_of_service(self.item)
+        return [] if self.rule.outlives_retirement else self.store.out_of_service(self.item)
 
     @cached_property
-    def stretches(self) -> list[Episode]:
+    def episodes(self) -> list[Episode]:
         """The rule's reminders on the item."""
-        return stretches(self.when, self.until, self._cuts())
+        return episodes(self.when, self.until, self._cuts())
 
     def _cuts(self) -> list[Cut]:
-        replaced = [(life.start, "replaced") for life in self.book.lives(self.item)[1:]]
+        replaced = [(lifetime.start, "replaced") for lifetime in self.store.lifetimes(self.item)[1:]]
         return replaced + [(start, "retired") for start, _ in self._out_of_service]
 
     def open_at(self, instant: int) -> Episode | None:
         """The reminder that is open at an instant."""
-        place = bisect_right(self.stretches, instant, key=itemgetter(0)) - 1
-        return self.stretches[place] if place >= 0 and self.stretches[place].holds(instant) else None
+        place = bisect_right(self.episodes, instant, key=itemgetter(0)) - 1
+        return self.episodes[place] if place >= 0 and self.episodes[place].holds(instant) else None
 
     @cached_property
     def _rungs(self) -> list[tuple[str, Intervals]]:
@@ -146,17 +146,17 @@ class Verdict:
         turns, words = self._urgencies
         return words[bisect_right(turns, instant) - 1]
 
-    def rises(self, stretch: Episode) -> list[tuple[int, str]]:
+    def rises(self, episode: Episode) -> list[tuple[int, str]]:
         """(instant, urgency) wherever the urgency reaches a new height within a reminder, its opening first."""
-        if stretch.opened not in self._rises:
-            self._rises[stretch.opened] = self._rises_in(stretch)
-        return self._rises[stretch.opened]
+        if episode.opened not in self._rises:
+            self._rises[episode.opened] = self._rises_in(episode)
+        return self._rises[episode.opened]
 
-    def _rises_in(self, stretch: Episode) -> list[tuple[int, str]]:
+    def _rises_in(self, episode: Episode) -> list[tuple[int, str]]:
         turns, words = self._urgencies
-        found = [(stretch.opened, self.urgency(stretch.opened))]
+        found = [(episode.opened, self.urgency(episode.opened))]
         for turn, word in zip(turns, words, strict=True):
-            if stretch.opened < turn < stretch.ended and URGENCIES.index(word) < URGENCIES.index(found[-1][1]):
+            if episode.opened < turn < episode.ended and URGENCIES.index(word) < URGENCIES.index(found[-1][1]):
                 found.append((turn, word))
         return found
 
@@ -165,9 +165,9 @@ class Verdict:
         """The instants at which something changes by the clock or an entry, in order: a reminder opens, ends, grows
         more or less urgent, loses or finds its ground; the rule ceases, or begins, to be possible to judge."""
         found: set[int] = set()
-        for stretch in self.stretches:
-            found |= {stretch.opened, stretch.ended, *(turn for dark in stretch.unknown for turn in dark)}
-            found |= {turn for turn in self._urgencies[0] if stretch.opened < turn < stretch.ended}
+        for episode in self.episodes:
+            found |= {episode.opened, episode.ended, *(turn for dark in episode.unknown for turn in dark)}
+            found |= {turn for turn in self._urgencies[0] if episode.opened < turn < episode.ended}
         if UNKNOWN in self.when.values:
             found |= {turn for start, end, value in self.when if value == UNKNOWN for turn in (start, end)}
         return sorted(found - {MIN_INSTANT, MAX_INSTANT}) if found else []
@@ -181,13 +181,13 @@ class Verdict:
         """The first instant after `instant` at which anything about this verdict changes, events apart."""
         turns = [self.when.next_change(instant), self.until.next_change(instant) if self.until else None]
         turns += [where.next_change(instant) for _, where in self._rungs]
-        turns += [t for s in self.stretches for t in (s.opened, s.ended) if instant < t < MAX_INSTANT]
+        turns += [t for s in self.episodes for t in (s.opened, s.ended) if instant < t < MAX_INSTANT]
         return min((turn for turn in turns if turn is not None), default=None)
 
     @cached_property
     def events(self) -> list[Event]:
         """The item's events, in order."""
-        return self.book.events(self.item)
+        return self.store.events(self.item)
 
     @cached_property
     def _plan_instants(self) -> set[int]:
@@ -195,12 +195,12 @@ class Verdict:
         asked = (leaf.fact for part in self.rule.conditions for leaf in leaves(part))
         if self.rule.about != "job" and not any(fact in OF_PLANS for fact in asked):
             return set()
-        plans = plans_for(self.book, self.item, self._solved.start)
+        plans = plans_for(self.store, self.item, self._solved.start)
 
         def gather() -> set[int]:
             return {turn for plan in plans for turn in (plan.known_from, plan.known_to)}
 
-        return self.book.once(("plan instants", id(plans)), gather)  # type: ignore[return-value]
+        return self.store.once(("plan instants", id(plans)), gather)  # type: ignore[return-value]
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
@@ -214,36 +214,36 @@ class Verdict:
 
 
 def verdicts(
-    book: FactStore,
+    store: FactStore,
     rules: Ruleset,
     items: list[str] | None = None,
     only: list[str] | None = None,
     since: Since | None = None,
 ) -> list[Verdict]:
     """Every rule applied to every item it is about, or to some items, or some rules only; over all time, or `since`."""
-    wanted = None if items is None else _by_kind(book, items)
+    wanted = None if items is None else _by_kind(store, items)
     found = []
     for rule_id in rules if only is None else (rule for rule in rules if rule in only):
         about = rules.raw(rule_id)["about"]
-        for name in book.items(about) if wanted is None else wanted.get(about, ()):
+        for name in store.items(about) if wanted is None else wanted.get(about, ()):
             rule = rules.get(rule_id, name)
             if rule is not None:
                 begins = MIN_INSTANT if since is None else since(Key(rule_id, name))
-                found.append(Verdict(rule, book.item(about, name), book, rules, begins))
+                found.append(Verdict(rule, store.item(about, name), store, rules, begins))
     return found
 
 
-def _by_kind(book: FactStore, items: list[str]) -> dict[str, list[str]]:
+def _by_kind(store: FactStore, items: list[str]) -> dict[str, list[str]]:
     """Names of items by kind, each kind in the order of the book's; names of nothing left out.
 
     A job may have the name of an item, or of the home: both are meant.
     """
-    book.look_up(items)
+    store.look_up(items)
     found: dict[str, list[str]] = {}
-    for name in book.fleet.in_order(items):
-        kind = book.kind(name)
+    for name in store.fleet.in_order(items):
+        kind = store.kind(name)
         if kind is not None:
             found.setdefault(kind, []).append(name)
-        if kind != "job" and book.job(name) is not None:
+        if kind != "job" and store.job(name) is not None:
             found.setdefault("job", []).append(name)
     return found

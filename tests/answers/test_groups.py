@@ -57,14 +57,14 @@ def answers(at: Desk) -> list[str]:
 
 def at_once(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
     """One board of all items."""
-    board = Board(at.book(), at.setup.rules, None, as_told, since)
+    board = Board(at.store(), at.setup.rules, None, as_told, since)
     board.items = at.setup.fleet.ids()
     yield board
 
 
-def ahead_at_once(book: FactStore, rules: Ruleset, _groups: object, as_told: bool, since: Since) -> Iterator[Board]:
+def ahead_at_once(store: FactStore, rules: Ruleset, _groups: object, as_told: bool, since: Since) -> Iterator[Board]:
     """The same for an outlook, over all time."""
-    yield Board(book, rules, None, as_told)
+    yield Board(store, rules, None, as_told)
 
 
 def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -108,12 +108,12 @@ def test_a_random_life_in_parts_is_the_whole(
     tmp_path: Path, seed: int, later: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     luck = Luck(100 + seed)
-    life = Clockwork(make_home(tmp_path / "home"), START, held_every=1000)
+    lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=1000)
     for _ in range(60):
-        luck.log(life)
-        life.now += luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR])
-    holds(Desk(life.home, life.setup, life.now + later), monkeypatch)
-    life.close()
+        luck.log(lifetime)
+        lifetime.now += luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR])
+    holds(Desk(lifetime.home, lifetime.setup, lifetime.now + later), monkeypatch)
+    lifetime.close()
 
 
 def test_nothing_logged_in_parts_is_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -129,9 +129,9 @@ def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
     books: list[weakref.ref[object]] = []
     with uncollected():
         for board in boards(demo, as_told=False):
-            assert not any(book() for book in books)
-            assert [verdict.stretches for verdict in board.verdicts]
-            books.append(weakref.ref(board.book))
+            assert not any(store() for store in books)
+            assert [verdict.episodes for verdict in board.verdicts]
+            books.append(weakref.ref(board.store))
     assert len(books) > 3
 
 
@@ -140,8 +140,8 @@ def test_an_outlook_holds_the_entries_of_one_group(demo: Desk, monkeypatch: pyte
 
     def watched(*asked: object, **named: object) -> Iterator[Board]:
         for board in one_by_one(*asked, **named):  # type: ignore[arg-type]
-            assert not any(book() for book in books[:-1]), "the last is at hand until this one is asked"
-            books.append(weakref.ref(board.book))
+            assert not any(store() for store in books[:-1]), "the last is at hand until this one is asked"
+            books.append(weakref.ref(board.store))
             yield board
 
     monkeypatch.setattr(groups, "AT_ONCE", 0)

@@ -127,16 +127,16 @@ def with_channel(home: Path, url: str) -> Path:
 
 def weeks(scratch: Path, start: int) -> tuple[int, int, int]:
     """Memory after four weeks and after half a year more of the demo home, by an injected clock; the wakes."""
-    life = Clockwork(with_channel(demo_home(scratch / "weeks"), "json://127.0.0.1/"), start)
+    lifetime = Clockwork(with_channel(demo_home(scratch / "weeks"), "json://127.0.0.1/"), start)
     gc.enable()  # as in the daemon; the command that took the season in has turned it off
     me = Idle(os.getpid())
-    life.run(start + 4 * 7 * DAY, most=10_000)
-    before, wakes = _settled_memory(me), life.wakes
-    life.run(start + (4 + WEEKS) * 7 * DAY, most=10_000)
+    lifetime.run(start + 4 * 7 * DAY, most=10_000)
+    before, wakes = _settled_memory(me), lifetime.wakes
+    lifetime.run(start + (4 + WEEKS) * 7 * DAY, most=10_000)
     after = _settled_memory(me)
-    life.close()
-    shutil.rmtree(life.path)
-    return before, after, life.wakes - wakes
+    lifetime.close()
+    shutil.rmtree(lifetime.path)
+    return before, after, lifetime.wakes - wakes
 
 
 def _settled_memory(me: Idle) -> int:

@@ -52,11 +52,11 @@ def self_discharge(random: Random, trials: int) -> Score:
             slip = random.choice((-10, 10)) if random.random() < 0.05 else 0
             return Reading(day, round(start - rate * day / 30 + random.gauss(0, 1) + slip))
 
-        stretches = []
+        episodes = []
         for _ in range(4):
             start, length = random.uniform(55, 95), random.uniform(14, 40)
-            stretches.append([reading(start, length * part) for part in (0, 0.5, 1)])
-        fit = fitted_rate(stretches)
+            episodes.append([reading(start, length * part) for part in (0, 0.5, 1)])
+        fit = fitted_rate(episodes)
         assert fit
         return errors(fit, rate)
 
@@ -81,26 +81,26 @@ def capacity_slope(random: Random, trials: int) -> Score:
     return score([trial() for _ in range(trials)])
 
 
-def steady(cycle: float, life: float) -> float:
-    return 100 - 20 * cycle / life
+def steady(cycle: float, lifetime: float) -> float:
+    return 100 - 20 * cycle / lifetime
 
 
-def levelling(cycle: float, life: float) -> float:
-    return 100 - 20 * (cycle / life) ** 0.75
+def levelling(cycle: float, lifetime: float) -> float:
+    return 100 - 20 * (cycle / lifetime) ** 0.75
 
 
-def knee(cycle: float, life: float) -> float:
+def knee(cycle: float, lifetime: float) -> float:
     """Twice as fast in the last third of the life."""
-    return 100 - 15 * cycle / life - max(0.0, cycle / life - 2 / 3) * 15
+    return 100 - 15 * cycle / lifetime - max(0.0, cycle / lifetime - 2 / 3) * 15
 
 
 def end_of_life(random: Random, trials: int, law: Callable[[float, float], float]) -> Score:
     """The cycle at 80 %, foretold at cycle 120 of a life of 150 to 400, errors in percent of the life."""
 
     def trial() -> Errors | None:
-        life = random.uniform(150, 400)
-        fit = reaches(FLIGHTS, [capacity_read(random, law(n, life)) for n in FLIGHTS])
-        return None if fit is None else errors(fit, life, 100 / life)
+        lifetime = random.uniform(150, 400)
+        fit = reaches(FLIGHTS, [capacity_read(random, law(n, lifetime)) for n in FLIGHTS])
+        return None if fit is None else errors(fit, lifetime, 100 / lifetime)
 
     return score([trial() for _ in range(trials)])
 

@@ -70,16 +70,16 @@ def test_two_periods_are_joined_by_equivalent_age_and_not_added() -> None:
 
 
 @given(STRETCHES)
-def test_the_order_and_the_cutting_of_stretches_do_not_matter(stretches: list[StorageSpell]) -> None:
-    halves = [s._replace(days=s.days / 2) for s in stretches for _ in range(2)]
-    assert storage_fade(stretches[::-1]).value == pytest.approx(storage_fade(stretches).value)
-    assert storage_fade(halves).value == pytest.approx(storage_fade(stretches).value)
+def test_the_order_and_the_cutting_of_stretches_do_not_matter(episodes: list[StorageSpell]) -> None:
+    halves = [s._replace(days=s.days / 2) for s in episodes for _ in range(2)]
+    assert storage_fade(episodes[::-1]).value == pytest.approx(storage_fade(episodes).value)
+    assert storage_fade(halves).value == pytest.approx(storage_fade(episodes).value)
 
 
 @given(STRETCHES, st.floats(0, 100))
-def test_more_days_never_undo_ageing(stretches: list[StorageSpell], days: float) -> None:
-    longer = [*stretches, StorageSpell(days, 3.8, 25)]
-    assert storage_fade(longer).value >= storage_fade(stretches).value >= 0
+def test_more_days_never_undo_ageing(episodes: list[StorageSpell], days: float) -> None:
+    longer = [*episodes, StorageSpell(days, 3.8, 25)]
+    assert storage_fade(longer).value >= storage_fade(episodes).value >= 0
 
 
 def test_outside_its_range_the_formula_is_held() -> None:
@@ -174,11 +174,11 @@ def test_days_at_storage_charge_take_the_same_life_at_any_age(
 
 
 def test_an_aged_pack_loses_less_to_the_same_stretch() -> None:
-    stretch = StorageSpell(6, 4.20, 25)
-    assert extra_fade(stretch, 3.80, faded=0.1).value < extra_fade(stretch, 3.80).value
+    episode = StorageSpell(6, 4.20, 25)
+    assert extra_fade(episode, 3.80, faded=0.1).value < extra_fade(episode, 3.80).value
     year = StorageSpell(365, 3.9, 25)
-    full, half = (storage_fade([year, stretch._replace(volts=v)]).value for v in (4.20, 3.80))
-    assert extra_fade(stretch, 3.80, faded=storage_fade([year]).value).value == pytest.approx(full - half)
+    full, half = (storage_fade([year, episode._replace(volts=v)]).value for v in (4.20, 3.80))
+    assert extra_fade(episode, 3.80, faded=storage_fade([year]).value).value == pytest.approx(full - half)
     assert extra_fade(StorageSpell(6, 3.7, 25), 3.80).value == 0
 
 

@@ -71,16 +71,16 @@ def test_values_out_of_range_are_refused(percent: float, rate: float, drain: Sel
 
 @given(RATES, st.lists(st.floats(30, 100), min_size=2, max_size=4))
 def test_the_fit_finds_the_rate_of_exact_readings_whatever_their_levels(rate: float, starts: list[float]) -> None:
-    stretches = [[Reading(d, start - rate * d / 30) for d in (1, 12, 25)] for start in starts]
-    fit = fitted_rate(stretches)
+    episodes = [[Reading(d, start - rate * d / 30) for d in (1, 12, 25)] for start in starts]
+    fit = fitted_rate(episodes)
     assert fit is not None
     assert fit[:3] == pytest.approx((rate, rate, rate))
 
 
 def test_one_wild_reading_in_nine_hardly_moves_the_fit() -> None:
-    stretches = [[Reading(d, start - 0.1 * d) for d in (1, 15, 29)] for start in (95, 80, 70)]
-    stretches[1][2] = Reading(29, 40)
-    fit = fitted_rate(stretches)
+    episodes = [[Reading(d, start - 0.1 * d) for d in (1, 15, 29)] for start in (95, 80, 70)]
+    episodes[1][2] = Reading(29, 40)
+    fit = fitted_rate(episodes)
     assert fit is not None
     assert fit.value == pytest.approx(3)
 

@@ -117,7 +117,7 @@ def test_wherever_a_case_is_made_it_passes(told: Bench) -> None:
     home = Home(told.path)
     at = Desk(home, home.setup(), moment("2026-04-10 12:00"))
     made = asked = 0
-    for verdict in verdicts(at.book(), at.setup.rules):
+    for verdict in verdicts(at.store(), at.setup.rules):
         subject = subject_of(at, verdict)
         for now in range(moment("2026-03-20 18:00"), moment("2026-04-10"), 2 * DAY + 7 * HOUR):
             case = case_of(subject, now)

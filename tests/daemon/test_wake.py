@@ -211,10 +211,10 @@ def test_a_rule_that_raises_is_reported_once_and_the_others_go_on(
     charge(home, "A", "2026-04-01 09:00")
     whole = Verdict.rises
 
-    def rises(self: Verdict, stretch: object) -> object:
+    def rises(self: Verdict, episode: object) -> object:
         if self.rule.id == "full":
             raise ZeroDivisionError("division by zero")
-        return whole(self, stretch)  # type: ignore[arg-type]
+        return whole(self, episode)  # type: ignore[arg-type]
 
     with monkeypatch.context() as patch:
         patch.setattr(Verdict, "rises", rises)

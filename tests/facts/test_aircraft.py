@@ -54,17 +54,17 @@ def test_a_total_that_the_aircraft_shows_takes_the_place_of_the_sum() -> None:
 
 
 def test_counts_begin_with_the_first_event_where_the_nameplate_tells_no_day() -> None:
-    book = book_of({"aircraft": [{"id": "heron"}]}, on("2026-03-20", "received"), flown("2026-04-01 12:00"))
-    assert [fact(book, "heron", "flights").at(moment(t)) for t in ("2026-03-19", "2026-03-20", "2026-04-02")] == [
+    store = book_of({"aircraft": [{"id": "heron"}]}, on("2026-03-20", "received"), flown("2026-04-01 12:00"))
+    assert [fact(store, "heron", "flights").at(moment(t)) for t in ("2026-03-19", "2026-03-20", "2026-04-02")] == [
         None, 0, 1,
     ]  # fmt: skip
-    assert fact(book, "heron", "age").at(moment("2026-03-21")) == DAY
+    assert fact(store, "heron", "age").at(moment("2026-03-21")) == DAY
 
 
 def test_in_service_begins_with_the_local_day() -> None:
-    book = book_of({"aircraft": [{"id": "heron", "in_service": "2026-07-01"}]}, zone="Europe/Lisbon")
-    assert fact(book, "heron", "age").at(moment("2026-06-30 23:00")) == 0
-    assert fact(book, "heron", "age").at(moment("2026-06-30 22:59")) is None
+    store = book_of({"aircraft": [{"id": "heron", "in_service": "2026-07-01"}]}, zone="Europe/Lisbon")
+    assert fact(store, "heron", "age").at(moment("2026-06-30 23:00")) == 0
+    assert fact(store, "heron", "age").at(moment("2026-06-30 22:59")) is None
 
 
 def test_idle_rises_from_the_last_landing_or_from_coming_into_use() -> None:
@@ -168,8 +168,8 @@ def test_a_damaged_blade_is_renewed_not_mended(finding: str) -> None:
 
 
 def fitted_on(part: str, *entries: Fields) -> list[tuple[int, int, str]]:
-    book = book_of(FLEET, *entries)
-    return fittings(book, book.fleet[part])
+    store = book_of(FLEET, *entries)
+    return fittings(store, store.fleet[part])
 
 
 def test_a_part_that_fits_one_aircraft_only_is_on_it_from_in_service() -> None:

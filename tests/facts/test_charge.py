@@ -293,15 +293,15 @@ def test_a_pack_takes_off_with_what_its_time_on_the_shelf_has_left_it(
 ) -> None:
     """Two weeks after its charge of a hundred percent, or two months."""
     entries = charged("2026-02-01" if plate is SELF_EMPTIED else "2026-03-18 12:00"), flown(NOON, **flight)
-    book = book_of(pack(**plate), *entries)
-    found, start = fact(book, "B", "charge"), moment("2026-04-01 11:40")
+    store = book_of(pack(**plate), *entries)
+    found, start = fact(store, "B", "charge"), moment("2026-04-01 11:40")
     halfway = (take_off + landed) / 2
     assert [found.at(at) for at in (start - 1, start, start + 10 * MINUTE, moment(NOON))] == pytest.approx(
         [take_off, take_off, halfway, landed]
     )
     assert [reasons(found, at) for at in (start - 1, start)] == [["e1"], ["e1", "e2"]]
     assert reasons(found, moment(NOON)) == (["e2"] if "percent_to" in flight else ["e1", "e2"])
-    taken = fact(book, "B", "cycles")
+    taken = fact(store, "B", "cycles")
     assert values(taken, "2026-04-01 11:59", NOON) == pytest.approx([0, (take_off - landed) / 100])
 
 
@@ -363,8 +363,8 @@ def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> 
 
 
 def test_a_book_computes_a_fact_once() -> None:
-    book: FactStore = book_of(pack(), charged(NOON))
-    assert fact(book, "B", "charge") is fact(book, "B", "charge")
+    store: FactStore = book_of(pack(), charged(NOON))
+    assert fact(store, "B", "charge") is fact(store, "B", "charge")
 
 
 # --- what is read, and what is reckoned -----------------------------------------------------------------------------
@@ -385,6 +385,6 @@ def test_a_book_computes_a_fact_once() -> None:
 def test_a_charge_that_no_entry_tells_as_it_is_is_reckoned(
     entries: list[Fields], plate: dict[str, object], reckoned: bool
 ) -> None:
-    book = book_of(pack(**plate), *entries)
+    store = book_of(pack(**plate), *entries)
     now = moment("2026-04-02 12:00")
-    assert is_reckoned(fact(book, "B", "charge").piece(now), now, book.fleet["B"].plate) is reckoned
+    assert is_reckoned(fact(store, "B", "charge").segment(now), now, store.fleet["B"].plate) is reckoned

@@ -37,15 +37,15 @@ def known(entries: Packs) -> Timeline:
 
 
 def last(entries: Packs) -> float:
-    value = known(entries).pieces[-1].value
+    value = known(entries).segments[-1].value
     assert isinstance(value, float)
     return value
 
 
 def width(entries: Packs) -> float:
     """How wide the range of the last health is."""
-    book = book_of(FLEET, *entries)
-    estimate = healths(book.lives(book.fleet["B"])[0])[-1].estimate
+    store = book_of(FLEET, *entries)
+    estimate = healths(store.lifetimes(store.fleet["B"])[0])[-1].estimate
     assert estimate.low <= estimate.value <= estimate.high
     return estimate.high - estimate.low
 
@@ -63,13 +63,13 @@ def test_three_flights_tell_it_and_two_do_not() -> None:
 
 def test_it_is_a_step_at_each_reading_and_level_between() -> None:
     found = known([flown(n, 90 + n % 3) for n in range(12)])
-    assert [piece.start for piece in found.pieces[1:]] == [moment(day(n)) for n in range(2, 12)]
-    assert all(piece.slope is None for piece in found.pieces)
+    assert [segment.start for segment in found.segments[1:]] == [moment(day(n)) for n in range(2, 12)]
+    assert all(segment.slope is None for segment in found.segments)
 
 
 def test_the_entries_behind_it_are_those_it_was_made_from() -> None:
     entries = [flown(n, 90, id=f"f{n}") for n in range(15)]
-    assert [e.id for e in events_of(known(entries).pieces[-1].trail)] == [f"f{n}" for n in range(6, 15)]
+    assert [e.id for e in events_of(known(entries).segments[-1].trail)] == [f"f{n}" for n in range(6, 15)]
 
 
 @pytest.mark.parametrize(
@@ -83,8 +83,8 @@ def test_the_entries_behind_it_are_those_it_was_made_from() -> None:
     ids=["it used too little of the charge", "it used nothing", "it sums up several flights", "two packs flew"],
 )
 def test_a_flight_that_does_not_tell_the_capacity_is_left_out(fields: dict[str, object]) -> None:
-    book = book_of(FLEET, *(flown(n, 90, **fields) for n in range(6)))
-    assert capacities(book.lives(book.fleet["B"])[0]) == []
+    store = book_of(FLEET, *(flown(n, 90, **fields) for n in range(6)))
+    assert capacities(store.lifetimes(store.fleet["B"])[0]) == []
 
 
 @pytest.mark.parametrize("missing", ["percent_from", "percent_to", "used_mah"])
@@ -95,9 +95,9 @@ def test_a_percent_that_was_derived_from_a_voltage_is_never_used(missing: str) -
         entries += [event(day(number).replace("09:", "07:"), "measured", item="B", rest_volts=16.7, rested_minutes=60)]
         told = flown(number, 90)
         entries.append({name: value for name, value in told.items() if name != missing})
-    book = book_of(FLEET, *entries)
-    assert fact(book, "B", "charge").at(moment(day(7).replace("09:", "08:"))) is not None
-    assert fact(book, "B", "health").pieces[-1].value is None
+    store = book_of(FLEET, *entries)
+    assert fact(store, "B", "charge").at(moment(day(7).replace("09:", "08:"))) is not None
+    assert fact(store, "B", "health").segments[-1].value is None
 
 
 NEAR = st.floats(88, 92)
@@ -138,21 +138,21 @@ def test_readings_of_last_year_do_not_hold_a_new_test_back() -> None:
 
 @given(st.permutations([*(flown(n, 85 + n) for n in range(8)), capacity_test(8, 88)]))
 def test_the_order_of_telling_does_not_matter(entries: Packs) -> None:
-    at = [piece[:2] for piece in known(entries).pieces]
-    assert at == [piece[:2] for piece in known(sorted(entries, key=lambda e: str(e["at"]))).pieces]
+    at = [segment[:2] for segment in known(entries).segments]
+    assert at == [segment[:2] for segment in known(sorted(entries, key=lambda e: str(e["at"]))).segments]
 
 
 def test_a_new_pack_under_the_same_id_begins_unknown() -> None:
     replaced = event(day(4), "replaced", item="B")
-    assert known([capacity_test(2, 70), replaced]).pieces[-1].value is None
+    assert known([capacity_test(2, 70), replaced]).segments[-1].value is None
 
 
 def test_a_simulated_pack_is_told_right() -> None:
     """Packs that fade from 100 % by 0.1 points a flight; the gauge right within 2 points at either end (uniform), a
     reading in twelve wild. Of 100 packs, 90 are told within 3 points of the truth and none is off by 8."""
     random = Random(4)
-    lives = [random.randint(12, 60) for _ in range(100)]
-    errors = sorted(abs(_simulated(random, flights) - (100 - flights / 10)) for flights in lives)
+    lifetimes = [random.randint(12, 60) for _ in range(100)]
+    errors = sorted(abs(_simulated(random, flights) - (100 - flights / 10)) for flights in lifetimes)
     assert errors[89] < 3
     assert errors[-1] < 8
 

@@ -8,8 +8,8 @@ from tests.support import Fields, book_of, event, fact, moment, reasons
 
 
 def expiry(plate: Fields, *renewals: Fields, zone: str = "UTC") -> Timeline:
-    book = book_of({"papers": [{"id": "paper"} | plate]}, *renewals, zone=zone)
-    return fact(book, "paper", "days_to_expiry")
+    store = book_of({"papers": [{"id": "paper"} | plate]}, *renewals, zone=zone)
+    return fact(store, "paper", "days_to_expiry")
 
 
 def renewed(at: str, **fields: object) -> Fields:
@@ -18,7 +18,7 @@ def renewed(at: str, **fields: object) -> Fields:
 
 def lapses(timeline: Timeline) -> int:
     """The instant at which the paper, by its last renewal, is no longer good."""
-    last = timeline.pieces[-1]
+    last = timeline.segments[-1]
     return last.start + int(last.value)  # type: ignore[arg-type]
 
 

@@ -34,7 +34,7 @@ def holds(timeline: Timeline) -> list[tuple[int, int]]:
     return [(start, end) for start, end, value in timeline.matches(("yes",)) if value == 2]
 
 
-def stretch(start: str, end: str) -> tuple[int, int]:
+def episode(start: str, end: str) -> tuple[int, int]:
     return moment(start), moment(end)
 
 
@@ -82,8 +82,8 @@ def test_a_job_cancelled_and_booked_again_counts_again() -> None:
 
 
 def test_cancelling_what_was_never_booked_books_nothing() -> None:
-    book = book_of(FLEET, cancelled("2026-04-01"))
-    assert book.items("job") == []
+    store = book_of(FLEET, cancelled("2026-04-01"))
+    assert store.items("job") == []
 
 
 @pytest.mark.parametrize(
@@ -97,9 +97,9 @@ def test_cancelling_what_was_never_booked_books_nothing() -> None:
 )  # fmt: skip
 def test_a_job_concerns_what_fits_its_aircraft(aircraft: str | None, concerned: set[str]) -> None:
     fields = {} if aircraft is None else {"aircraft": aircraft}
-    book = book_of(FLEET, booked("2026-04-01", "2026-04-03", **fields))
+    store = book_of(FLEET, booked("2026-04-01", "2026-04-03", **fields))
     now = moment("2026-04-02")
-    assert {item.id for item in book.fleet if fact(book, item.id, "next_job_in").at(now) != NEVER} == concerned
+    assert {item.id for item in store.fleet if fact(store, item.id, "next_job_in").at(now) != NEVER} == concerned
 
 
 def test_a_job_concerns_a_part_while_it_is_fitted_to_its_aircraft() -> None:
@@ -117,12 +117,12 @@ def test_a_job_booked_before_a_part_is_fitted_concerns_it_from_then_on() -> None
 
 
 def test_a_job_s_own_time_to_start_and_its_home_s() -> None:
-    book = book_of(
+    store = book_of(
         FLEET, booked("2026-04-01", "2026-04-03"), booked("2026-04-01", "2026-04-09", "roof", near_people=True)
     )
-    roof, home = book.item("job", "roof"), book.item("home", "home")
-    assert book.fact(roof, "starts_in").at(moment("2026-04-02")) == 7 * DAY
-    assert book.fact(home, "next_job_in").at(moment("2026-04-02")) == DAY
+    roof, home = store.item("job", "roof"), store.item("home", "home")
+    assert store.fact(roof, "starts_in").at(moment("2026-04-02")) == 7 * DAY
+    assert store.fact(home, "next_job_in").at(moment("2026-04-02")) == DAY
     assert roof.plate == {"id": "roof", "aircraft": None, "airtime_minutes": None, "near_people": True}
 
 
@@ -132,29 +132,29 @@ def test_a_job_s_own_time_to_start_and_its_home_s() -> None:
 def test_a_job_is_under_way_from_its_start_to_its_end_and_twelve_hours_of_grace() -> None:
     timed = of("job_under_way", booked("2026-04-01", "2026-04-03 09:00", ends="2026-04-03 15:00"))
     open_ended = of("job_under_way", booked("2026-04-01", "2026-04-03 09:00"))
-    assert holds(timed) == [stretch("2026-04-03 09:00", "2026-04-04 03:00")]
-    assert holds(open_ended) == [stretch("2026-04-03 09:00", "2026-04-03 21:00")]
+    assert holds(timed) == [episode("2026-04-03 09:00", "2026-04-04 03:00")]
+    assert holds(open_ended) == [episode("2026-04-03 09:00", "2026-04-03 21:00")]
 
 
 def test_two_jobs_on_end_are_under_way_without_a_break() -> None:
     found = of(
         "job_under_way", booked("2026-04-01", "2026-04-03 09:00"), booked("2026-04-01", "2026-04-03 20:00", "roof")
     )
-    assert holds(found) == [stretch("2026-04-03 09:00", "2026-04-04 08:00")]
+    assert holds(found) == [episode("2026-04-03 09:00", "2026-04-04 08:00")]
 
 
 def test_a_job_put_off_or_cancelled_before_its_start_is_not_under_way_then() -> None:
     put_off = of("job_under_way", booked("2026-04-01", "2026-04-03"), booked("2026-04-02", "2026-04-08"))
     taken_back = of("job_under_way", booked("2026-04-01", "2026-04-03"), cancelled("2026-04-02"))
-    assert holds(put_off) == [stretch("2026-04-08", "2026-04-08 12:00")]
+    assert holds(put_off) == [episode("2026-04-08", "2026-04-08 12:00")]
     assert holds(taken_back) == []
 
 
 def test_a_job_broken_off_is_under_way_no_more_and_one_told_late_was_under_way_from_its_telling() -> None:
     broken_off = of("job_under_way", booked("2026-04-01", "2026-04-03"), cancelled("2026-04-03 02:00"))
     told_late = of("job_under_way", booked("2026-04-03 05:00", "2026-04-03"))
-    assert holds(broken_off) == [stretch("2026-04-03", "2026-04-03 02:00")]
-    assert holds(told_late) == [stretch("2026-04-03 05:00", "2026-04-03 12:00")]
+    assert holds(broken_off) == [episode("2026-04-03", "2026-04-03 02:00")]
+    assert holds(told_late) == [episode("2026-04-03 05:00", "2026-04-03 12:00")]
 
 
 # --- what keeps it from being flown ---------------------------------------------------------------------------------
@@ -162,9 +162,9 @@ def test_a_job_broken_off_is_under_way_no_more_and_one_told_late_was_under_way_f
 
 def hindrance(*entries: Fields, at: str = "2026-04-08", fleet: dict[str, Entries] = FLEET) -> tuple[object, ...]:
     """How many grounded items and lapsing papers a job counts at an instant, and its words for them."""
-    book = book_of(fleet, *entries)
+    store = book_of(fleet, *entries)
     facts = ("grounded_items", "papers_lapsing", "not_fit")
-    return tuple(book.fact(book.item("job", "wedding"), name).at(moment(at)) for name in facts)
+    return tuple(store.fact(store.item("job", "wedding"), name).at(moment(at)) for name in facts)
 
 
 ANY = booked("2026-04-01", "2026-04-09")
@@ -235,8 +235,12 @@ def test_damaged_propellers_count_no_more_once_others_are_fitted() -> None:
 
 
 def test_behind_what_keeps_a_job_from_being_flown_stand_the_entries_that_tell_so() -> None:
-    book = book_of(FLEET, ANY, HERON_DOWN, WAGTAIL_DOWN)
-    assert reasons(book.fact(book.item("job", "wedding"), "grounded_items"), moment("2026-04-08")) == ["e1", "e2", "e3"]
+    store = book_of(FLEET, ANY, HERON_DOWN, WAGTAIL_DOWN)
+    assert reasons(store.fact(store.item("job", "wedding"), "grounded_items"), moment("2026-04-08")) == [
+        "e1",
+        "e2",
+        "e3",
+    ]
 
 
 # --- eve and morning ------------------------------------------------------------------------------------------------
@@ -255,18 +259,18 @@ def test_behind_what_keeps_a_job_from_being_flown_stand_the_entries_that_tell_so
 )
 def test_eve_and_morning_follow_the_local_clock(starts: str, eve: str, morning: str) -> None:
     job = booked("2026-01-01", starts)
-    assert holds(of("job_eve", job, zone="Europe/Lisbon")) == [stretch(eve, morning)]
-    assert holds(of("job_morning", job, zone="Europe/Lisbon")) == [stretch(morning, starts)]
+    assert holds(of("job_eve", job, zone="Europe/Lisbon")) == [episode(eve, morning)]
+    assert holds(of("job_morning", job, zone="Europe/Lisbon")) == [episode(morning, starts)]
 
 
 def test_a_job_booked_on_its_eve_has_the_rest_of_it() -> None:
     job = booked("2026-04-02 20:00", "2026-04-03 09:00")
-    assert holds(of("job_eve", job)) == [stretch("2026-04-02 20:00", "2026-04-03 06:30")]
+    assert holds(of("job_eve", job)) == [episode("2026-04-02 20:00", "2026-04-03 06:30")]
 
 
 def test_a_job_cancelled_on_its_eve_has_no_morning() -> None:
     entries = [booked("2026-04-01", "2026-04-03 09:00"), cancelled("2026-04-02 22:00")]
-    assert holds(of("job_eve", *entries)) == [stretch("2026-04-02 18:00", "2026-04-02 22:00")]
+    assert holds(of("job_eve", *entries)) == [episode("2026-04-02 18:00", "2026-04-02 22:00")]
     assert holds(of("job_morning", *entries)) == []
 
 

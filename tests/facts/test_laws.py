@@ -97,25 +97,25 @@ def logs(draw: st.DrawFn, least: int = 0) -> Entries:
     return made
 
 
-def questions(book: FactStore) -> Iterator[tuple[Item, str, str | None]]:
+def questions(store: FactStore) -> Iterator[tuple[Item, str, str | None]]:
     """Every fact, and variant, of everything that the book knows."""
     for declared in CATALOGUE.values():
         for kind in declared.about:
-            for name in book.items(kind):
+            for name in store.items(kind):
                 for of in declared.of or (None,):
-                    yield book.item(kind, name), declared.name, of
+                    yield store.item(kind, name), declared.name, of
 
 
 Answer = list[tuple[int, object, object, list[str]]]
 
 
-def answers(book: FactStore) -> dict[tuple[str, str, str | None], Answer]:
+def answers(store: FactStore) -> dict[tuple[str, str, str | None], Answer]:
     """Every fact with its reasons."""
     return {
         (item.id, name, of): [
-            (p.start, p.value, p.slope, [e.id for e in events_of(p.trail)]) for p in book.fact(item, name, of).pieces
+            (p.start, p.value, p.slope, [e.id for e in events_of(p.trail)]) for p in store.fact(item, name, of).segments
         ]
-        for item, name, of in questions(book)
+        for item, name, of in questions(store)
     }
 
 
@@ -133,8 +133,8 @@ def put(path: Path, entries: Entries) -> FactStore:
 
 def instants(timeline: Timeline) -> Iterator[int]:
     """Where a timeline could go astray: the first, middle and last instant of each piece."""
-    for piece, end in timeline:
-        yield from (piece.start, (piece.start + end) // 2, end - 1)
+    for segment, end in timeline:
+        yield from (segment.start, (segment.start + end) // 2, end - 1)
 
 
 FLIGHTS = entry(
@@ -208,25 +208,25 @@ def test_so_it_is_where_jobs_are_booked_and_called_off(entries: Entries, hours: 
     _holds_onward(book_over(entries), START + hours * HOUR)
 
 
-def _holds_onward(book: FactStore, since: int) -> None:
-    for item, name, of in questions(book):
-        late, whole = book.fact(item, name, of, since), book.fact(item, name, of)
+def _holds_onward(store: FactStore, since: int) -> None:
+    for item, name, of in questions(store):
+        late, whole = store.fact(item, name, of, since), store.fact(item, name, of)
         assert _untrailed(late.clipped(since, MAX_INSTANT)) == _untrailed(whole.clipped(since, MAX_INSTANT)), (
             item.id,
             name,
         )
 
 
-def _untrailed(pieces: list[Segment]) -> list[Segment]:
-    return [piece._replace(trail=None) for piece in pieces]
+def _untrailed(segments: list[Segment]) -> list[Segment]:
+    return [segment._replace(trail=None) for segment in segments]
 
 
 @settings(deadline=None, max_examples=50)
 @given(logs())
 def test_charge_stays_within_0_and_100(entries: Entries) -> None:
-    book = book_over(entries)
+    store = book_over(entries)
     for pack in "AB":
-        charge = book.fact(book.fleet[pack], "charge")
+        charge = store.fact(store.fleet[pack], "charge")
         found = [charge.at(instant) for instant in instants(charge)]
         assert all(value is None or 0 <= value <= 100 for value in found)
 
@@ -242,21 +242,21 @@ IN_THE_AIR_WHEN_REPLACED = [
 @given(logs())
 @example(IN_THE_AIR_WHEN_REPLACED)
 def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(entries: Entries) -> None:
-    book = book_over(entries)
-    for pack in map(book.fleet.__getitem__, "AB"):
-        known = (piece.start for piece in book.fact(pack, "charge").pieces if piece.value is not None)
-        assert evidence(book, pack).told_at == min(next(known, MAX_INSTANT), book.retired(pack))
+    store = book_over(entries)
+    for pack in map(store.fleet.__getitem__, "AB"):
+        known = (segment.start for segment in store.fact(pack, "charge").segments if segment.value is not None)
+        assert evidence(store, pack).told_at == min(next(known, MAX_INSTANT), store.retired(pack))
 
 
 @settings(deadline=None, max_examples=50)
 @given(logs())
 def test_counts_never_fall_within_a_life_but_where_a_total_was_shown(entries: Entries) -> None:
-    book = book_over(entries)
+    store = book_over(entries)
     for name in ("cycles", "airtime", "flights"):
-        for item in (i for kind in CATALOGUE[name].about for i in map(book.fleet.__getitem__, book.items(kind))):
-            for life in book.lives(item):
-                pieces = [piece for piece in life.fact(name).pieces if piece.value is not None]
-                for one, two in zip(pieces, pieces[1:], strict=False):
+        for item in (i for kind in CATALOGUE[name].about for i in map(store.fleet.__getitem__, store.items(kind))):
+            for lifetime in store.lifetimes(item):
+                segments = [segment for segment in lifetime.fact(name).segments if segment.value is not None]
+                for one, two in zip(segments, segments[1:], strict=False):
                     shown = two.trail is not None and two.trail[0].what == "measured"
                     assert shown or two.value >= one.value  # type: ignore[operator]
 
@@ -265,15 +265,15 @@ def test_counts_never_fall_within_a_life_but_where_a_total_was_shown(entries: En
 @given(logs())
 def test_every_fact_of_everything_can_be_asked(entries: Entries) -> None:
     """Each covers all time, in order; of an item of the fleet only what a reading sets is unknown once it is there."""
-    book = book_over(entries)
-    for item, name, of in questions(book):
-        pieces = book.fact(item, name, of).pieces
-        starts = [piece.start for piece in pieces]
+    store = book_over(entries)
+    for item, name, of in questions(store):
+        segments = store.fact(item, name, of).segments
+        starts = [segment.start for segment in segments]
         assert starts[0] == MIN_INSTANT
         assert starts == sorted(set(starts))
         assert starts[-1] < MAX_INSTANT
         if item.kind not in ("job", "home") and not CATALOGUE[name].unknown:
-            known = [piece.value is not None for piece in pieces]
+            known = [segment.value is not None for segment in segments]
             assert known == sorted(known), f"{name} of {item.id} is unknown again"
 
 
@@ -287,7 +287,7 @@ def test_a_fact_uses_only_what_had_happened(entries: Entries, hours: int) -> Non
         return
     whole, early = book_over(entries), book_over([one.fields for one in events if one.at <= cut])
     for item, name, of in questions(early):
-        if early.lives(item)[0].born is None:  # not there yet
+        if early.lifetimes(item)[0].born is None:  # not there yet
             continue
         then, now = early.fact(item, name, of), whole.fact(item, name, of)
         for instant in sorted({*instants(then), *instants(now), cut}):
@@ -333,8 +333,8 @@ def test_which_facts_a_booking_can_change_is_told_for_every_fact() -> None:
     ]
     asking = set()
     for item, name, of in questions(book_over(entries)):
-        book = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), listening=True)
-        heard = book.heard(partial(book.fact, item, name, of))
+        store = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), listening=True)
+        heard = store.heard(partial(store.fact, item, name, of))
         if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in heard):
             asking.add(name)
     assert asking == set(OF_PLANS)

@@ -33,8 +33,8 @@ def days(timeline: Timeline, *numbers: int) -> list[object]:
 
 def test_from_when_a_look_ends_the_watch_is_told_until_it_does() -> None:
     dented = on("2026-04-02 06:00", "noticed", findings=["dented"])
-    book = book_of(FLEET, on(NOON, "mishap", severity="dropped"), dented, zone="Europe/Lisbon")
-    found = fact(book, "B", "look_counts")
+    store = book_of(FLEET, on(NOON, "mishap", severity="dropped"), dented, zone="Europe/Lisbon")
+    found = fact(store, "B", "look_counts")
     instants = (
         "2026-04-01 11:00",
         NOON,
@@ -65,8 +65,8 @@ def test_a_dent_is_no_stop_sign() -> None:
 
 
 def test_water_is_latched_for_the_pack_that_was_in_flight() -> None:
-    book = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="water"))
-    assert [days(fact(book, pack, "wet"), 2) for pack in "AB"] == [["no"], ["yes"]]
+    store = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="water"))
+    assert [days(fact(store, pack, "wet"), 2) for pack in "AB"] == [["no"], ["yes"]]
 
 
 @pytest.mark.parametrize(
@@ -81,22 +81,23 @@ def test_water_is_latched_for_the_pack_that_was_in_flight() -> None:
 )
 def test_a_cell_at_rest_below_its_floor_is_latched(chemistry: str, fields: Fields, deep: str) -> None:
     fleet = {"packs": [{"id": "B", "chemistry": chemistry}]}
-    book = book_of(fleet, on(NOON, "measured", **fields), on("2026-04-02", "measured", rest_volts=15.2))
-    assert days(fact(book, "B", "too_deep"), 1, 2) == [deep, deep]
+    store = book_of(fleet, on(NOON, "measured", **fields), on("2026-04-02", "measured", rest_volts=15.2))
+    assert days(fact(store, "B", "too_deep"), 1, 2) == [deep, deep]
 
 
 def test_the_deepest_cell_is_that_of_the_deepest_reading_so_far() -> None:
     readings = [(1, 2.9), (2, 2.4), (3, 2.7), (4, 3.5)]
-    book = known(
+    store = known(
         *(on(f"2026-04-0{day} 09:00", "measured", cell_volts=[volts, 3.4, 3.4, 3.4]) for day, volts in readings)
     )
-    assert days(fact(book, "B", "deep_cell"), 1, 2, 3, 4) == [2.9, 2.4, 2.4, 2.4]
+    assert days(fact(store, "B", "deep_cell"), 1, 2, 3, 4) == [2.9, 2.4, 2.4, 2.4]
 
 
 def test_the_lowest_cell_is_that_of_the_last_resting_voltage() -> None:
-    book = known(on(NOON, "measured", cell_volts=[3.8, 3.7, 3.81, 3.8]), on("2026-04-02 12:00", "measured", percent=50),
+    store = known(
+        on(NOON, "measured", cell_volts=[3.8, 3.7, 3.81, 3.8]), on("2026-04-02 12:00", "measured", percent=50),
                  on("2026-04-03 12:00", "measured", rest_volts=15.2))  # fmt: skip
-    found = fact(book, "B", "lowest_cell")
+    found = fact(store, "B", "lowest_cell")
     assert days(found, 1, 2, 3) == [3.7, 3.7, 3.8]
     assert found.at(moment(NOON) - 1) is None
 
@@ -111,29 +112,29 @@ def test_health_is_unknown_before_the_first_capacity_test() -> None:
 
 
 def test_a_knock_is_watched_until_a_look_passed_a_day_or_more_after_it() -> None:
-    book = known(
+    store = known(
         on("2026-04-05 12:00", "mishap", severity="dropped"),
         on("2026-04-06 11:59", "inspected", result="pass"),  # too early
         on("2026-04-07 10:00", "inspected", result="doubtful"),
         on("2026-04-08 10:00", "inspected", result="pass"),
     )
-    found = fact(book, "B", "under_watch")
+    found = fact(store, "B", "under_watch")
     assert days(found, 4, 5, 6, 7, 8) == ["no", "yes", "yes", "yes", "no"]
     assert reasons(found, moment("2026-04-07 12:00")) == ["e1"]
 
 
 def test_a_look_passed_exactly_a_day_after_counts() -> None:
-    book = known(on(NOON, "mishap", severity="dropped"), on("2026-04-02 12:00", "inspected", result="pass"))
-    assert days(fact(book, "B", "under_watch"), 1, 2) == ["yes", "no"]
+    store = known(on(NOON, "mishap", severity="dropped"), on("2026-04-02 12:00", "inspected", result="pass"))
+    assert days(fact(store, "B", "under_watch"), 1, 2) == ["yes", "no"]
 
 
 def test_a_second_knock_starts_the_watch_anew() -> None:
-    book = known(
+    store = known(
         on(NOON, "mishap", severity="dropped"),
         on("2026-04-02 10:00", "noticed", findings=["dented"]),
         on("2026-04-02 13:00", "inspected", result="pass"),
     )
-    assert days(fact(book, "B", "under_watch"), 3) == ["yes"]
+    assert days(fact(store, "B", "under_watch"), 3) == ["yes"]
 
 
 @pytest.mark.parametrize(
@@ -146,16 +147,16 @@ def test_a_second_knock_starts_the_watch_anew() -> None:
     ],
 )
 def test_a_mishap_concerns_the_packs_of_a_flight_under_way_or_just_landed(mishap_at: str, concerned: str) -> None:
-    book = known(flown(NOON, "B"), flown(NOON, "C", aircraft="wagtail"),
+    store = known(flown(NOON, "B"), flown(NOON, "C", aircraft="wagtail"),
                  on(mishap_at, "mishap", "heron", severity="hard_landing"))  # fmt: skip
-    watched = "".join(pack for pack in "ABC" if days(fact(book, pack, "under_watch"), 2) == ["yes"])
+    watched = "".join(pack for pack in "ABC" if days(fact(store, pack, "under_watch"), 2) == ["yes"])
     assert watched == concerned
 
 
 def test_of_two_packs_that_flew_one_after_the_other_only_the_last_is_concerned() -> None:
-    book = known(flown("2026-04-01 11:40", "A"), flown(NOON, "B"),
+    store = known(flown("2026-04-01 11:40", "A"), flown(NOON, "B"),
                  on("2026-04-01 12:05", "mishap", "heron", severity="hard_landing"))  # fmt: skip
-    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["no"], ["yes"]]
+    assert [days(fact(store, pack, "under_watch"), 2) for pack in "AB"] == [["no"], ["yes"]]
 
 
 @pytest.mark.parametrize(
@@ -176,13 +177,13 @@ def test_the_words_for_a_knock_say_where_the_pack_is_inferred(mishap: Fields, wo
 
 
 def test_a_mishap_that_names_its_packs_concerns_those_and_no_other() -> None:
-    book = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="crash", packs=["A"]))
-    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AB"] == [["yes"], ["no"]]
+    store = known(flown(NOON, "B"), on(NOON, "mishap", "heron", severity="crash", packs=["A"]))
+    assert [days(fact(store, pack, "under_watch"), 2) for pack in "AB"] == [["yes"], ["no"]]
 
 
 def test_two_packs_that_flew_together_are_both_concerned() -> None:
-    book = known(flown(NOON, "A", "B"), on(NOON, "mishap", "heron", severity="tip_over"))
-    assert [days(fact(book, pack, "under_watch"), 2) for pack in "ABC"] == [["yes"], ["yes"], ["no"]]
+    store = known(flown(NOON, "A", "B"), on(NOON, "mishap", "heron", severity="tip_over"))
+    assert [days(fact(store, pack, "under_watch"), 2) for pack in "ABC"] == [["yes"], ["yes"], ["no"]]
 
 
 UNCLAIMED = on(NOON, "mishap", "heron", severity="hard_landing")
@@ -190,11 +191,11 @@ UNCLAIMED = on(NOON, "mishap", "heron", severity="hard_landing")
 
 
 def test_after_a_mishap_that_nothing_ties_to_a_pack_none_is_known_to_be_unharmed() -> None:
-    book = known(UNCLAIMED, on("2026-04-02 11:59", "inspected", result="pass"),
+    store = known(UNCLAIMED, on("2026-04-02 11:59", "inspected", result="pass"),
                  on("2026-04-03 11:00", "inspected", result="pass"))  # fmt: skip
-    assert days(fact(book, "B", "under_watch"), 1, 2, 3) == [None, None, "no"]
-    assert reasons(fact(book, "B", "under_watch"), moment("2026-04-02 12:00")) == ["e1"]
-    assert days(fact(book, "B", "usable"), 1) == ["yes"]
+    assert days(fact(store, "B", "under_watch"), 1, 2, 3) == [None, None, "no"]
+    assert reasons(fact(store, "B", "under_watch"), moment("2026-04-02 12:00")) == ["e1"]
+    assert days(fact(store, "B", "usable"), 1) == ["yes"]
 
 
 @pytest.mark.parametrize(
@@ -214,19 +215,19 @@ def test_a_pack_that_cannot_have_been_in_it_stays_known(entry: Fields) -> None:
 def test_only_packs_that_fit_may_have_been_in_it() -> None:
     fleet = {**FLEET, "packs": [{"id": "A", "fits": ["heron"], "in_service": "2026-01-01"},
                                 {"id": "W", "fits": ["wagtail"], "in_service": "2026-01-01"}]}  # fmt: skip
-    book = book_of(fleet, UNCLAIMED)
-    assert [days(fact(book, pack, "under_watch"), 2) for pack in "AW"] == [[None], ["no"]]
+    store = book_of(fleet, UNCLAIMED)
+    assert [days(fact(store, pack, "under_watch"), 2) for pack in "AW"] == [[None], ["no"]]
 
 
 def test_a_known_knock_outweighs_a_doubtful_one_and_each_has_its_own_watch() -> None:
-    book = known(
+    store = known(
         on("2026-04-01 06:00", "mishap", severity="dropped"),
         UNCLAIMED,
         on("2026-04-02 08:00", "inspected", result="pass"),  # a day after the fall, not after the mishap
         on("2026-04-03 13:00", "inspected", result="pass"),
     )
-    assert days(fact(book, "B", "under_watch"), 1, 2, 4) == ["yes", None, "no"]
-    assert days(fact(book, "B", "usable"), 1, 2, 4) == ["no", "yes", "yes"]
+    assert days(fact(store, "B", "under_watch"), 1, 2, 4) == ["yes", None, "no"]
+    assert days(fact(store, "B", "usable"), 1, 2, 4) == ["no", "yes", "yes"]
 
 
 def test_after_an_aircraft_was_in_water_no_pack_that_it_may_have_carried_is_known_to_be_dry() -> None:
@@ -265,9 +266,9 @@ def test_a_pack_is_past_mending_from_the_first_ground_on_until_it_is_replaced() 
 
 
 def test_a_pack_that_may_have_been_in_water_is_not_past_mending_as_far_as_is_known() -> None:
-    book = known(on(NOON, "mishap", "heron", severity="water"), on("2026-04-03 12:00", "mishap", severity="water"))
-    assert days(fact(book, "B", "wet"), 1, 3) == [None, "yes"]
-    assert days(fact(book, "B", "past_mending"), 1, 3) == ["no", "yes"]
+    store = known(on(NOON, "mishap", "heron", severity="water"), on("2026-04-03 12:00", "mishap", severity="water"))
+    assert days(fact(store, "B", "wet"), 1, 3) == [None, "yes"]
+    assert days(fact(store, "B", "past_mending"), 1, 3) == ["no", "yes"]
 
 
 @pytest.mark.parametrize(
@@ -277,13 +278,13 @@ def test_what_was_found_before_a_pack_came_into_use_by_its_nameplate_is_known_an
     found: Fields, name: str
 ) -> None:
     fleet = {"packs": [{"id": "B", "in_service": "2026-04-10"}]}
-    book = book_of(fleet, found, on("2026-04-12 10:00", "set_aside"))
+    store = book_of(fleet, found, on("2026-04-12 10:00", "set_aside"))
     names = (name, "past_mending", "set_aside", "handed_in")
-    assert [fact(book, "B", each).at(moment(NOON) - 1) for each in names] == ["no", "no", "no", "no"]
-    assert [days(fact(book, "B", each), 1, 11, 12) for each in names] == [
+    assert [fact(store, "B", each).at(moment(NOON) - 1) for each in names] == ["no", "no", "no", "no"]
+    assert [days(fact(store, "B", each), 1, 11, 12) for each in names] == [
         ["yes", "yes", "yes"], ["yes", "yes", "yes"], ["no", "no", "yes"], ["no", "no", "no"]
     ]  # fmt: skip
-    assert days(fact(book, "B", "usable"), 1, 11) == ["no", "no"]
+    assert days(fact(store, "B", "usable"), 1, 11) == ["no", "no"]
 
 
 # --- usable ---------------------------------------------------------------------------------------------------------
@@ -343,10 +344,10 @@ WORN = [
 
 
 def test_after_replaced_facts_are_as_on_the_first_day() -> None:
-    book = known(*WORN, on(NOON, "replaced"))
+    store = known(*WORN, on(NOON, "replaced"))
     before, after = moment(NOON) - 1, moment(NOON)
     names = ["charge", "cycles", "flights", "airtime", "health", "swollen", "wet", "set_aside", "usable"]
-    found = {name: (fact(book, "B", name).at(before), fact(book, "B", name).at(after)) for name in names}
+    found = {name: (fact(store, "B", name).at(before), fact(store, "B", name).at(after)) for name in names}
     assert found == {
         "charge": (30, None),
         "cycles": (pytest.approx(0.7), 0),
@@ -361,30 +362,30 @@ def test_after_replaced_facts_are_as_on_the_first_day() -> None:
 
 
 def test_age_starts_anew_at_each_replacement_and_counts_go_on_within_each_life() -> None:
-    book = known(*WORN, on(NOON, "replaced"), flown("2026-04-02 12:00", "B", percent_from=100, percent_to=50))
-    assert days(fact(book, "B", "age"), 3) == [2 * DAY]
-    assert days(fact(book, "B", "cycles"), 3) == [0.5]
-    assert fact(book, "B", "age").at(moment("2026-01-03")) == 2 * DAY
+    store = known(*WORN, on(NOON, "replaced"), flown("2026-04-02 12:00", "B", percent_from=100, percent_to=50))
+    assert days(fact(store, "B", "age"), 3) == [2 * DAY]
+    assert days(fact(store, "B", "cycles"), 3) == [0.5]
+    assert fact(store, "B", "age").at(moment("2026-01-03")) == 2 * DAY
 
 
 def test_a_retired_pack_is_out_of_service_for_good() -> None:
-    book = known(on(NOON, "retired"))
-    assert days(fact(book, "B", "retired"), 1, 9) == ["yes", "yes"]
-    assert fact(book, "B", "retired").at(moment(NOON) - 1) == "no"
-    assert book.retired(book.fleet["B"]) == moment(NOON)
+    store = known(on(NOON, "retired"))
+    assert days(fact(store, "B", "retired"), 1, 9) == ["yes", "yes"]
+    assert fact(store, "B", "retired").at(moment(NOON) - 1) == "no"
+    assert store.retired(store.fleet["B"]) == moment(NOON)
 
 
 def test_a_new_pack_under_the_id_of_a_retired_one_is_in_service() -> None:
-    book = known(on(NOON, "retired"), on("2026-04-05", "replaced"))
-    assert days(fact(book, "B", "usable"), 1, 5) == ["no", "yes"]
-    assert days(fact(book, "B", "retired"), 1, 5) == ["yes", "no"]
-    assert book.retired(book.fleet["B"]) == MAX_INSTANT
+    store = known(on(NOON, "retired"), on("2026-04-05", "replaced"))
+    assert days(fact(store, "B", "usable"), 1, 5) == ["no", "yes"]
+    assert days(fact(store, "B", "retired"), 1, 5) == ["yes", "no"]
+    assert store.retired(store.fleet["B"]) == MAX_INSTANT
 
 
 def test_a_flight_that_took_nothing_out_of_a_pack_without_self_discharge_divides_by_nothing() -> None:
     flight = event(NOON, "flown", aircraft="heron", packs=["B"], minutes=10, percent_from=80, percent_to=80)
-    book = book_of({"packs": [{"id": "B"}], "aircraft": [{"id": "heron"}]}, flight)
-    assert fact(book, "B", "going_low_in").at(moment(NOON)) == float("inf")
+    store = book_of({"packs": [{"id": "B"}], "aircraft": [{"id": "heron"}]}, flight)
+    assert fact(store, "B", "going_low_in").at(moment(NOON)) == float("inf")
 
 
 @pytest.mark.parametrize(

@@ -32,10 +32,10 @@ def lines(draw: st.DrawFn) -> list[Segment]:
     return [Segment(start, draw(st.one_of(st.none(), numbers())), draw(slope)) for start in starts]
 
 
-def exact(piece: Segment, instant: int) -> Fraction:
+def exact(segment: Segment, instant: int) -> Fraction:
     """The value of a piece in exact arithmetic."""
-    rise, per = piece.slope or (0, 1)
-    return Fraction(piece.value) + Fraction(rise, per) * (instant - piece.start)
+    rise, per = segment.slope or (0, 1)
+    return Fraction(segment.value) + Fraction(rise, per) * (instant - segment.start)
 
 
 @given(lines(), numbers(), st.sampled_from(list(COMPARE)))
@@ -44,36 +44,38 @@ def exact(piece: Segment, instant: int) -> Fraction:
 @example([Segment(0, 100.0, (-1, 7))], 85, "at_most")
 @example([Segment(0, 0.1, (1, 10))], 0.3, "more_than")
 def test_a_comparison_turns_at_the_first_microsecond_at_which_the_exact_solution_does(
-    pieces: list[Segment], limit: int | float, how: str
+    segments: list[Segment], limit: int | float, how: str
 ) -> None:
     """On one piece a comparison turns at most once, so right at its ends and at every turn is right throughout."""
-    timeline = Timeline(pieces)
+    timeline = Timeline(segments)
     found = timeline.compare(how, limit)
 
-    turns = {turn + step for turn in [*found.starts[1:], *(p.start for p in pieces)] for step in (-1, 0, 1)}
+    turns = {turn + step for turn in [*found.starts[1:], *(p.start for p in segments)] for step in (-1, 0, 1)}
     for instant in [*turns, 10**12]:
-        piece = timeline.piece(instant)
-        truth = UNKNOWN if piece.value is None else YES if COMPARE[how](exact(piece, instant), Fraction(limit)) else NO
+        segment = timeline.segment(instant)
+        truth = (
+            UNKNOWN if segment.value is None else YES if COMPARE[how](exact(segment, instant), Fraction(limit)) else NO
+        )
         assert found.at(instant) == truth, instant
 
 
 @given(lines(), numbers(), st.sampled_from(list(COMPARE)), st.integers(-1100, 1100))
 def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
-    pieces: list[Segment], limit: int | float, how: str, since: int
+    segments: list[Segment], limit: int | float, how: str, since: int
 ) -> None:
-    timeline = Timeline(pieces)
+    timeline = Timeline(segments)
     assert timeline.compare(how, limit, since=since) == timeline.compare(how, limit).onward(since)
     assert timeline.matches((str(limit),), since) == timeline.matches((str(limit),)).onward(since)
 
 
 @given(lines(), st.integers(-1100, 1100))
-def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(pieces: list[Segment], instant: int) -> None:
-    timeline = Timeline(pieces)
-    piece, value = timeline.piece(instant), timeline.at(instant)
-    if piece.value is None:
+def test_the_value_at_an_instant_is_the_exact_one_to_within_rounding(segments: list[Segment], instant: int) -> None:
+    timeline = Timeline(segments)
+    segment, value = timeline.segment(instant), timeline.at(instant)
+    if segment.value is None:
         assert value is None
     else:
-        assert value == pytest.approx(float(exact(piece, instant)), rel=1e-12, abs=1e-9)
+        assert value == pytest.approx(float(exact(segment, instant)), rel=1e-12, abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -132,7 +134,7 @@ def test_words_match_one_or_several_and_unknown_matches_neither_way() -> None:
 
 
 def test_a_flag_of_three_values_reads_as_words() -> None:
-    timeline = Timeline(flags([(0, False, None), (3, None, None), (5, True, ("why", None))]).pieces)
+    timeline = Timeline(flags([(0, False, None), (3, None, None), (5, True, ("why", None))]).segments)
     assert [timeline.at(t) for t in (-1, 0, 3, 5)] == [None, "no", None, "yes"]
 
 
@@ -164,7 +166,7 @@ def test_a_calendar_limit_is_reached_on_the_local_calendar(born: str, span: Cale
     assert age_reaches(born, span, "more_than") == moment(reached) + 1
 
 
-@pytest.mark.parametrize("piece", [Segment(0, 0, FALLING), Segment(0, 5), Segment(0, 0.5, RISING)])
-def test_a_calendar_limit_is_held_against_ages_only(piece: Segment) -> None:
+@pytest.mark.parametrize("segment", [Segment(0, 0, FALLING), Segment(0, 5), Segment(0, 0.5, RISING)])
+def test_a_calendar_limit_is_held_against_ages_only(segment: Segment) -> None:
     with pytest.raises(TypeError, match="only be held against an age"):
-        Timeline([piece]).compare("at_least", CalendarSpan(6), lambda origin, span: origin)
+        Timeline([segment]).compare("at_least", CalendarSpan(6), lambda origin, span: origin)

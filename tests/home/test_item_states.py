@@ -113,7 +113,7 @@ class Luck:
         self.random = Random(seed)
         self.ids: list[str] = []
 
-    def entry(self, life: Clockwork) -> dict[str, object]:
+    def entry(self, lifetime: Clockwork) -> dict[str, object]:
         """One entry of some kind."""
         pick = self.random.choice
         what = pick(
@@ -131,17 +131,17 @@ class Luck:
                 "inspected",
             ]
         )
-        made = {"what": what, "id": f"e{len(self.ids)}"} | self.fields(what, life)
+        made = {"what": what, "id": f"e{len(self.ids)}"} | self.fields(what, lifetime)
         if self.ids and what != "struck" and self.random.random() < 0.08:
             made["instead_of"] = pick(self.ids)
         return made
 
-    def fields(self, what: str, life: Clockwork) -> dict[str, object]:
+    def fields(self, what: str, lifetime: Clockwork) -> dict[str, object]:
         """The fields of an entry of one kind."""
         pick, number = self.random.choice, self.random.randint
         anything = pick([*CRAFTS, *PACKS, *PARTS])
-        ahead = rfc3339(life.now + number(1, 96) * HOUR)
-        opened = life.board().open_at(life.now) if what in ("seen", "snoozed") else []
+        ahead = rfc3339(lifetime.now + number(1, 96) * HOUR)
+        opened = lifetime.board().open_at(lifetime.now) if what in ("seen", "snoozed") else []
         if opened:
             reminder = pick(opened)
             return {"rule": reminder.key.rule, "item": reminder.key.item} | pick([{}, {"until": ahead}])
@@ -174,16 +174,16 @@ class Luck:
             "booked": {"job": pick(JOBS), "starts": ahead, "airtime_minutes": 40}
             | pick([{}, {"aircraft": pick(CRAFTS)}, {"aircraft": pick(CRAFTS)}]),
             "cancelled": {"job": pick(JOBS)},
-            "away": {"from": rfc3339(life.now + HOUR), "to": rfc3339(life.now + number(5, 200) * HOUR)},
+            "away": {"from": rfc3339(lifetime.now + HOUR), "to": rfc3339(lifetime.now + number(5, 200) * HOUR)},
             "struck": {"event": pick(self.ids or ["none"])},
         }.get(what, {"item": anything})
 
-    def log(self, life: Clockwork) -> None:
+    def log(self, lifetime: Clockwork) -> None:
         """Log one entry, now or late; what the log refuses is let go."""
-        made = self.entry(life)
+        made = self.entry(lifetime)
         late = self.random.choice([0, 0, 0, MINUTE, 5 * HOUR, 9 * DAY])
         try:
-            life.log(str(made.pop("what")), at=life.now - late, **made)
+            lifetime.log(str(made.pop("what")), at=lifetime.now - late, **made)
         except Refused:
             return
         self.ids.append(str(made["id"]))
@@ -193,24 +193,24 @@ class Luck:
 def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     luck = Luck(seed)
     monkeypatch.setattr(work_list, "AT_ONCE", luck.random.choice([1, 3, 500]))
-    life = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
-    life.wake()
+    lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
+    lifetime.wake()
     for step in range(30):
-        luck.log(life)
+        luck.log(lifetime)
         if step % 3 == 0:
-            same_folds(life)
-        same_board(life, life.now)
-        same_board(life, life.now + luck.random.choice([0, 1, HOUR, 9 * HOUR, 3 * DAY]))
+            same_folds(lifetime)
+        same_board(lifetime, lifetime.now)
+        same_board(lifetime, lifetime.now + luck.random.choice([0, 1, HOUR, 9 * HOUR, 3 * DAY]))
         if luck.random.random() < 0.7:
-            life.run(life.now + luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR, 5 * DAY]))
+            lifetime.run(lifetime.now + luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR, 5 * DAY]))
         elif luck.random.random() < 0.2:
-            life.sleep(life.now + 30 * HOUR)
+            lifetime.sleep(lifetime.now + 30 * HOUR)
         elif luck.random.random() < 0.2:
-            forget(life.home)
-    life.wake()
-    assert life.letters
-    same_folds(life)
-    life.close()
+            forget(lifetime.home)
+    lifetime.wake()
+    assert lifetime.letters
+    same_folds(lifetime)
+    lifetime.close()
 
 
 def forget(home: Home) -> None:
@@ -219,124 +219,130 @@ def forget(home: Home) -> None:
         drop(transaction)
 
 
-def same_board(life: Clockwork, now: int) -> None:
+def same_board(lifetime: Clockwork, now: int) -> None:
     """The board from what is kept is the board solved, an entry that no wake has seen included."""
-    at = Desk(life.home, life.setup, now)
+    at = Desk(lifetime.home, lifetime.setup, now)
     assert to_text(at, kept(at)) == to_text(at, whole(at)) == to_text(at, solved(at.board(), now))
-    entry = {"at": rfc3339(life.now - MINUTE), "what": "charged", "item": "A", "percent": 90, "id": f"unseen{life.now}"}
-    take(life.home.log, [(1, json.dumps(entry))], life.setup.fleet, life.now)
+    entry = {
+        "at": rfc3339(lifetime.now - MINUTE),
+        "what": "charged",
+        "item": "A",
+        "percent": 90,
+        "id": f"unseen{lifetime.now}",
+    }
+    take(lifetime.home.log, [(1, json.dumps(entry))], lifetime.setup.fleet, lifetime.now)
     assert to_text(at, kept(at)) == to_text(at, whole(at))
 
 
-def same_folds(life: Clockwork) -> None:
+def same_folds(lifetime: Clockwork) -> None:
     """What is kept is what would be made anew, but for how often an item is looked at."""
-    if ItemStates(life.home.log).base() is None:
+    if ItemStates(lifetime.home.log).base() is None:
         return  # forgotten, and no wake since
     columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
-    there = {row[0]: row[1:] for row in life.home.log.connection.execute(columns)}
-    anew = anew_for(life)
-    for item, fold in anew.items():
+    there = {row[0]: row[1:] for row in lifetime.home.log.connection.execute(columns)}
+    anew = anew_for(lifetime)
+    for item, state in anew.items():
         if item != "home":
-            assert there[item] == fold[1:5], item
+            assert there[item] == state[1:5], item
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Ledger, "since", lambda *_, **__: MIN_INSTANT)  # everything is asked over all time
-        whole = anew_for(life)
-    assert {item: fold._replace(rests_on=whole[item].rests_on) for item, fold in anew.items()} == whole
-    assert all(fold.rests_on <= whole[item].rests_on for item, fold in anew.items())
+        whole = anew_for(lifetime)
+    assert {item: state._replace(dependencies=whole[item].dependencies) for item, state in anew.items()} == whole
+    assert all(state.dependencies <= whole[item].dependencies for item, state in anew.items())
 
 
-def anew_for(life: Clockwork) -> dict[str, ItemState]:
+def anew_for(lifetime: Clockwork) -> dict[str, ItemState]:
     """The folds made anew, by item."""
-    return {fold.item: fold for fold in fold_all(life.home, life.setup, life.now)}
+    return {state.item: state for state in fold_all(lifetime.home, lifetime.setup, lifetime.now)}
 
 
 def life_of(tmp_path: Path) -> Clockwork:
     """A life that has begun, with nothing logged."""
-    life = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
-    life.wake()
-    return life
+    lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
+    lifetime.wake()
+    return lifetime
 
 
 def test_a_flight_struck_long_after_its_job_was_done_with_is_missed(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
-    life.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
-    life.run(START + 28 * HOUR)
-    life.log("flown", aircraft="heron", packs=["A"], minutes=10, id="late")
-    life.run(START + 25 * DAY)
-    assert life.home.log.connection.execute("SELECT over_at FROM folds WHERE item = 'roof'").fetchone() == (
+    lifetime = life_of(tmp_path)
+    lifetime.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
+    lifetime.run(START + 28 * HOUR)
+    lifetime.log("flown", aircraft="heron", packs=["A"], minutes=10, id="late")
+    lifetime.run(START + 25 * DAY)
+    assert lifetime.home.log.connection.execute("SELECT over_at FROM folds WHERE item = 'roof'").fetchone() == (
         START + 13 * HOUR,
     )
-    life.log("struck", event="late")
-    assert ("job-not-logged", "roof") in [(r.key.rule, r.key.item) for r in life.board().open_at(life.now)]
-    same_folds(life)
-    life.close()
+    lifetime.log("struck", event="late")
+    assert ("job-not-logged", "roof") in [(r.key.rule, r.key.item) for r in lifetime.board().open_at(lifetime.now)]
+    same_folds(lifetime)
+    lifetime.close()
 
 
 def test_a_value_that_turns_while_its_reminder_stands_is_told_right(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
-    life.log("charged", item="B")
-    life.run(START + 30 * HOUR)
-    life.log("seen", rule="pack-left-full", item="B")
-    (row,) = life.home.log.connection.execute("SELECT next_at, good_until FROM folds WHERE item = 'B'").fetchall()
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="B")
+    lifetime.run(START + 30 * HOUR)
+    lifetime.log("seen", rule="pack-left-full", item="B")
+    (row,) = lifetime.home.log.connection.execute("SELECT next_at, good_until FROM folds WHERE item = 'B'").fetchall()
     assert row[1] <= START + 4 * DAY, "it begins to empty itself"
     for days in (2, 4, 5):
-        at = Desk(life.home, life.setup, START + days * DAY + HOUR)
+        at = Desk(lifetime.home, lifetime.setup, START + days * DAY + HOUR)
         assert to_text(at, kept(at)) == to_text(at, whole(at))
-    life.close()
+    lifetime.close()
 
 
 def test_what_is_kept_of_another_set_up_or_of_a_later_time_is_not_used(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
-    life.log("charged", item="A")
-    at = Desk(life.home, life.setup, life.now)
-    assert standing(life.home, life.setup, life.now) is not None
-    assert standing(life.home, life.setup._replace(fingerprint="other"), life.now) is None
-    assert standing(life.home, life.setup, life.now - 1) is None
-    forget(life.home)
-    assert standing(life.home, life.setup, life.now) is None
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="A")
+    at = Desk(lifetime.home, lifetime.setup, lifetime.now)
+    assert standing(lifetime.home, lifetime.setup, lifetime.now) is not None
+    assert standing(lifetime.home, lifetime.setup._replace(fingerprint="other"), lifetime.now) is None
+    assert standing(lifetime.home, lifetime.setup, lifetime.now - 1) is None
+    forget(lifetime.home)
+    assert standing(lifetime.home, lifetime.setup, lifetime.now) is None
     assert to_text(at, kept(at)) == to_text(at, whole(at))
-    life.close()
+    lifetime.close()
 
 
 def test_many_entries_at_once_are_folded_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(work_list, "_TOO_MANY", 3)
-    life = life_of(tmp_path)
+    lifetime = life_of(tmp_path)
     for percent in range(60, 66):
-        entry = {"at": rfc3339(life.now), "what": "charged", "item": "A", "percent": percent}
-        take(life.home.log, [(1, json.dumps(entry))], life.setup.fleet, life.now)
-    life.wake()
-    same_folds(life)
-    life.close()
+        entry = {"at": rfc3339(lifetime.now), "what": "charged", "item": "A", "percent": percent}
+        take(lifetime.home.log, [(1, json.dumps(entry))], lifetime.setup.fleet, lifetime.now)
+    lifetime.wake()
+    same_folds(lifetime)
+    lifetime.close()
 
 
 def test_parts_say_what_the_whole_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(work_list, "AT_ONCE", 1)
     luck = Luck(4)
-    life = life_of(tmp_path)
+    lifetime = life_of(tmp_path)
     for _ in range(12):
-        luck.log(life)
-        life.run(life.now + 20 * HOUR)
-    assert life.letters
-    life.close()
+        luck.log(lifetime)
+        lifetime.run(lifetime.now + 20 * HOUR)
+    assert lifetime.letters
+    lifetime.close()
 
 
 def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     examples = Path(__file__).resolve().parents[2] / "examples"
     path = Path(shutil.copytree(examples / "home", tmp_path / "home"))
-    life = Clockwork(path, moment("2026-06-27 20:00"))
+    lifetime = Clockwork(path, moment("2026-06-27 20:00"))
     lines = (examples / "season.jsonl").read_text(encoding="utf-8").splitlines()
-    told = (line for line in lines if parse_rfc3339(json.loads(line)["recorded_at"]) <= life.now)
-    take(life.home.log, enumerate(told, 1), life.setup.fleet, life.now)
-    life.wake()
+    told = (line for line in lines if parse_rfc3339(json.loads(line)["recorded_at"]) <= lifetime.now)
+    take(lifetime.home.log, enumerate(told, 1), lifetime.setup.fleet, lifetime.now)
+    lifetime.wake()
 
     monkeypatch.setattr("scheduler.daemon.spread.cores", lambda: 2)
-    one = list(fold_all(life.home, life.setup, life.now))
+    one = list(fold_all(lifetime.home, lifetime.setup, lifetime.now))
     monkeypatch.setattr(work_list, "AT_ONCE", 1)
     monkeypatch.setattr(work_list, "_AT_A_TIME", 10)
-    assert list(fold_all(life.home, life.setup, life.now)) == one
-    assert len({fold.item for fold in one}) == len(one) > 50
-    assert sum(fold.open for fold in one) == life.woken.open  # type: ignore[union-attr]
-    life.close()
+    assert list(fold_all(lifetime.home, lifetime.setup, lifetime.now)) == one
+    assert len({state.item for state in one}) == len(one) > 50
+    assert sum(state.open for state in one) == lifetime.woken.open  # type: ignore[union-attr]
+    lifetime.close()
 
 
 WAITS = """rules:
@@ -350,18 +356,18 @@ def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_pa
     """A rule added when the job is over, whose `until` lasts longer than anything is left unjudged."""
     home = make_home(tmp_path / "home")
     (home / "rules" / "own.yaml").unlink()
-    life = Clockwork(home, START, held_every=1)
-    life.wake()
-    life.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
-    life.run(START + 3 * HOUR)
-    life.log("flown", aircraft="heron", packs=["A"], minutes=10)
-    life.run(START + 20 * DAY)
+    lifetime = Clockwork(home, START, held_every=1)
+    lifetime.wake()
+    lifetime.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
+    lifetime.run(START + 3 * HOUR)
+    lifetime.log("flown", aircraft="heron", packs=["A"], minutes=10)
+    lifetime.run(START + 20 * DAY)
     (home / "rules" / "own.yaml").write_text(WAITS)
-    life.restart()
-    life.wake()
-    life.run(life.now + 2 * DAY)
-    assert "own-waits" in {told.key.rule for told in Outbox(life.home.log).ledger().rung()}
-    life.close()
+    lifetime.restart()
+    lifetime.wake()
+    lifetime.run(lifetime.now + 2 * DAY)
+    assert "own-waits" in {told.key.rule for told in Outbox(lifetime.home.log).ledger().rung()}
+    lifetime.close()
 
 
 def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
@@ -370,13 +376,13 @@ def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
 
 def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> None:
     """Without the collector, which a long fold does without: entries held by a circle would pile up item by item."""
-    life = life_of(tmp_path)
-    life.log("charged", item="A")
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="A")
     with uncollected():
         before = counted()
-        assert list(fold_all(life.home, life.setup, life.now))
+        assert list(fold_all(lifetime.home, lifetime.setup, lifetime.now))
         assert counted() == before
-    life.close()
+    lifetime.close()
 
 
 def counted() -> int:
@@ -385,41 +391,46 @@ def counted() -> int:
 
 
 def test_a_job_called_as_an_item_or_the_home_is_rung_for(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
+    lifetime = life_of(tmp_path)
     for name in ("heron", "home", "harbour"):
-        life.log("booked", job=name, starts=rfc3339(START + 40 * HOUR), aircraft="heron")
-    life.run(START + 40 * HOUR)
-    told = {(rule, item) for _, _, rule, item, _ in life.told()}
+        lifetime.log("booked", job=name, starts=rfc3339(START + 40 * HOUR), aircraft="heron")
+    lifetime.run(START + 40 * HOUR)
+    told = {(rule, item) for _, _, rule, item, _ in lifetime.told()}
     assert {("eve-of-job", name) for name in ("heron", "home", "harbour")} <= told
-    life.close()
+    lifetime.close()
 
 
 def test_a_fact_that_only_a_text_names_is_told_as_it_is(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
-    life.log("charged", item="A", percent=70)
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="A", percent=70)
     for pack, minutes in (("A", 60), ("B", 90)):
-        life.log("flown", aircraft="heron", packs=[pack], minutes=minutes, percent_to=65)
-    life.sleep(START + 100 * DAY)
-    same_board(life, life.now)
-    life.log("flown", aircraft="heron", packs=["B"], minutes=30)
-    same_board(life, life.now)
-    life.close()
+        lifetime.log("flown", aircraft="heron", packs=[pack], minutes=minutes, percent_to=65)
+    lifetime.sleep(START + 100 * DAY)
+    same_board(lifetime, lifetime.now)
+    lifetime.log("flown", aircraft="heron", packs=["B"], minutes=30)
+    same_board(lifetime, lifetime.now)
+    lifetime.close()
 
 
 def test_entries_ahead_of_the_clock_count_as_their_time_comes(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
-    life.log("charged", item="A", percent=100)
-    life.run(START + 30 * HOUR)
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="A", percent=100)
+    lifetime.run(START + 30 * HOUR)
     ahead = [
-        {"what": "seen", "rule": "pack-left-full", "item": "A", "at": rfc3339(life.now + MINUTE)},
-        {"what": "measured", "percent": 99, "item": "A", "at": rfc3339(life.now + 4 * MINUTE)},
+        {"what": "seen", "rule": "pack-left-full", "item": "A", "at": rfc3339(lifetime.now + MINUTE)},
+        {"what": "measured", "percent": 99, "item": "A", "at": rfc3339(lifetime.now + 4 * MINUTE)},
     ]
-    take(life.home.log, [(n, json.dumps(entry)) for n, entry in enumerate(ahead, 1)], life.setup.fleet, life.now)
-    life.wake()
+    take(
+        lifetime.home.log,
+        [(n, json.dumps(entry)) for n, entry in enumerate(ahead, 1)],
+        lifetime.setup.fleet,
+        lifetime.now,
+    )
+    lifetime.wake()
     for minutes in (0, 2, 5):
-        at = Desk(life.home, life.setup, life.now + minutes * MINUTE)
+        at = Desk(lifetime.home, lifetime.setup, lifetime.now + minutes * MINUTE)
         assert to_text(at, kept(at)) == to_text(at, whole(at))
-    life.close()
+    lifetime.close()
 
 
 def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path) -> None:
@@ -430,13 +441,13 @@ def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path
     home = make_home(tmp_path / "home")
     (home / "fleet.yaml").write_text(json.dumps(fleet))
     (home / "rules" / "own.yaml").unlink()
-    life = Clockwork(home, START, held_every=1)
-    life.log("measured", item="X", percent=50, at=moment("2026-01-01"))
-    life.log("inspected", item="heron", result="pass")
-    at = Desk(life.home, life.setup, life.now + HOUR)
+    lifetime = Clockwork(home, START, held_every=1)
+    lifetime.log("measured", item="X", percent=50, at=moment("2026-01-01"))
+    lifetime.log("inspected", item="heron", result="pass")
+    at = Desk(lifetime.home, lifetime.setup, lifetime.now + HOUR)
     assert "Wed 1 Jan 2025" in to_text(at, whole(at))
     assert to_text(at, kept(at)) == to_text(at, whole(at))
-    life.close()
+    lifetime.close()
 
 
 def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(tmp_path: Path) -> None:
@@ -446,12 +457,12 @@ def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(tmp_path
     home = make_home(tmp_path / "home")
     (home / "fleet.yaml").write_text(json.dumps({"packs": [{"id": "X"}]}))
     (home / "rules" / "own.yaml").unlink()
-    life = Clockwork(home, START, held_every=1)
-    life.log("measured", item="X", percent=50)
-    life.run(START + 30 * DAY)
-    board = board_of(life.home, life.setup._replace(fleet=Fleet(read)), life.now, frozenset([HOME]))
-    assert [(r.key.rule, r.key.item) for r in board.open_at(life.now)] == [("log-gone-quiet", HOME)]
-    life.close()
+    lifetime = Clockwork(home, START, held_every=1)
+    lifetime.log("measured", item="X", percent=50)
+    lifetime.run(START + 30 * DAY)
+    board = board_of(lifetime.home, lifetime.setup._replace(fleet=Fleet(read)), lifetime.now, frozenset([HOME]))
+    assert [(r.key.rule, r.key.item) for r in board.open_at(lifetime.now)] == [("log-gone-quiet", HOME)]
+    lifetime.close()
 
 
 QUIET, READINGS = "{fact: log_quiet, at_least: 5 d}", "{fact: first_readings_due, at_least: 1 item}"
@@ -480,53 +491,53 @@ def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks
 
 def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) -> None:
     """The wakes are held to a look at everything."""
-    life = Clockwork(make_home(tmp_path / "home"), moment("2026-03-25 08:00"), held_every=1)
-    life.wake()
-    life.log("charged", item="A")
-    life.run(moment("2026-03-30 10:00"))
+    lifetime = Clockwork(make_home(tmp_path / "home"), moment("2026-03-25 08:00"), held_every=1)
+    lifetime.wake()
+    lifetime.log("charged", item="A")
+    lifetime.run(moment("2026-03-30 10:00"))
     late = [
         {"at": "2026-03-28T12:00:00Z", "what": "mishap", "item": "A", "severity": "dropped"},
         {"at": "2026-03-29T14:00:00Z", "what": "inspected", "item": "A", "result": "pass"},
     ]
-    take(life.home.log, enumerate(map(json.dumps, late), 1), life.setup.fleet, life.now)
-    life.wake()
-    life.run(moment("2026-04-07 10:00"))
-    assert any("Pack left fully charged: A: gave way to pack under watch" in letter.body for letter in life.letters)
-    life.close()
+    take(lifetime.home.log, enumerate(map(json.dumps, late), 1), lifetime.setup.fleet, lifetime.now)
+    lifetime.wake()
+    lifetime.run(moment("2026-04-07 10:00"))
+    assert any("Pack left fully charged: A: gave way to pack under watch" in letter.body for letter in lifetime.letters)
+    lifetime.close()
 
 
 def test_what_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
-    life.log("charged", item="A", percent=55)
-    life.run(START + 25 * DAY)
-    assert ("log-gone-quiet", "home") in life.firsts()
-    life.log("measured", at=START + 9 * DAY, item="O", percent=50, id="late")
-    life.run(life.now + 8 * DAY)
-    reasons = [reason for _, kind, rule, _, reason in life.told() if (kind, rule) == ("settled", "log-gone-quiet")]
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="A", percent=55)
+    lifetime.run(START + 25 * DAY)
+    assert ("log-gone-quiet", "home") in lifetime.firsts()
+    lifetime.log("measured", at=START + 9 * DAY, item="O", percent=50, id="late")
+    lifetime.run(lifetime.now + 8 * DAY)
+    reasons = [reason for _, kind, rule, _, reason in lifetime.told() if (kind, rule) == ("settled", "log-gone-quiet")]
     assert reasons == ["withdrawn by measured (late)"]
-    life.close()
+    lifetime.close()
 
 
 def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    life = life_of(tmp_path)
-    life.log("charged", item="A")
+    lifetime = life_of(tmp_path)
+    lifetime.log("charged", item="A")
     ensure, left = wakes.ensure_item_states, [2]
 
     def ensured_and_forgotten(*args: object) -> None:
         ensure(*args)  # type: ignore[arg-type]
         if left[0]:
             left[0] -= 1
-            other = Home(life.path)
+            other = Home(lifetime.path)
             forget(other)
             other.log.close()
 
-    monkeypatch.setattr(wakes, "ensure_folds", ensured_and_forgotten)
-    life.log("charged", item="B")
-    life.run(START + 36 * HOUR)
-    assert {("pack-left-full", "A"), ("pack-left-full", "B")} <= set(life.firsts())
-    life.close()
+    monkeypatch.setattr(wakes, "ensure_item_states", ensured_and_forgotten)
+    lifetime.log("charged", item="B")
+    lifetime.run(START + 36 * HOUR)
+    assert {("pack-left-full", "A"), ("pack-left-full", "B")} <= set(lifetime.firsts())
+    lifetime.close()
 
 
 def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
@@ -537,22 +548,22 @@ def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
     fleet = {"aircraft": [{"id": "heron", "in_service": "2026-01-01"}], "packs": packs}
     home = make_home(tmp_path / "home")
     (home / "fleet.yaml").write_text(json.dumps(fleet))
-    life = Clockwork(home, START, held_every=1)
-    life.wake()
+    lifetime = Clockwork(home, START, held_every=1)
+    lifetime.wake()
     said = [{"what": "inspected", "item": "heron", "result": "pass"}]
     said += [{"what": "measured", "item": str(pack["id"]), "percent": 50} for pack in packs]
     lines = [(n, json.dumps({"at": rfc3339(START + HOUR), **entry})) for n, entry in enumerate(said, 1)]
-    take(life.home.log, lines, life.setup.fleet, START + HOUR)
-    life.sleep(START + 2 * DAY)
-    assert ("new-home-first-readings", "home") not in {r.key for r in life.board().open_at(life.now)}
-    same_board(life, life.now)
-    row = life.home.log.connection.execute("SELECT open FROM folds WHERE item = 'home'").fetchone()
-    assert row == (len([r for r in life.board().open_at(life.now) if r.key.item == "home"]),)
-    life.close()
+    take(lifetime.home.log, lines, lifetime.setup.fleet, START + HOUR)
+    lifetime.sleep(START + 2 * DAY)
+    assert ("new-home-first-readings", "home") not in {r.key for r in lifetime.board().open_at(lifetime.now)}
+    same_board(lifetime, lifetime.now)
+    row = lifetime.home.log.connection.execute("SELECT open FROM folds WHERE item = 'home'").fetchone()
+    assert row == (len([r for r in lifetime.board().open_at(lifetime.now) if r.key.item == "home"]),)
+    lifetime.close()
 
 
 def test_what_a_wake_as_of_another_instant_told_is_taken_into_account(tmp_path: Path) -> None:
-    life = life_of(tmp_path)
+    lifetime = life_of(tmp_path)
     said = [
         {
             "at": rfc3339(START + 30 * HOUR),
@@ -564,10 +575,10 @@ def test_what_a_wake_as_of_another_instant_told_is_taken_into_account(tmp_path: 
         {"at": rfc3339(START + 61 * HOUR), "what": "cancelled", "job": "roof"},
     ]
     lines = [(number, json.dumps(entry | {"recorded_at": entry["at"]})) for number, entry in enumerate(said, 1)]
-    take(life.home.log, lines, life.setup.fleet, START + 72 * HOUR)
-    life.sleep(START + 72 * HOUR)
-    wakes.wake(life.home, life.setup, START + 43 * HOUR, trust=True)
-    assert "roof" in {item for _, kind, _, item, _ in life.told() if kind in ("first", "again")}
-    life.wake()
-    same_folds(life)
-    life.close()
+    take(lifetime.home.log, lines, lifetime.setup.fleet, START + 72 * HOUR)
+    lifetime.sleep(START + 72 * HOUR)
+    wakes.wake(lifetime.home, lifetime.setup, START + 43 * HOUR, trust=True)
+    assert "roof" in {item for _, kind, _, item, _ in lifetime.told() if kind in ("first", "again")}
+    lifetime.wake()
+    same_folds(lifetime)
+    lifetime.close()

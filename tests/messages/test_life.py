@@ -52,11 +52,11 @@ class Lives:
 
 
 @pytest.fixture
-def life() -> Iterator[Lives]:
+def lifetime() -> Iterator[Lives]:
     """A maker of daemons."""
-    lives = Lives()
-    yield lives
-    for made in lives.made:
+    lifetimes = Lives()
+    yield lifetimes
+    for made in lifetimes.made:
         made.close()
 
 
@@ -73,9 +73,9 @@ def got(daemon: Clockwork, channel: str) -> list[str]:
 
 
 def test_what_is_not_seen_for_an_hour_goes_to_the_further_channel_and_on_with_each_repeat(
-    path: Path, life: Lives
+    path: Path, lifetime: Lives
 ) -> None:
-    daemon = life(path, ALARM, channels=LOUD)
+    daemon = lifetime(path, ALARM, channels=LOUD)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 9 * HOUR)
 
@@ -93,9 +93,9 @@ def test_what_is_not_seen_for_an_hour_goes_to_the_further_channel_and_on_with_ea
 
 @pytest.mark.parametrize("what", ["seen", "snoozed", "settled"])
 def test_what_was_seen_snoozed_or_settled_within_the_hour_does_not_go_further(
-    path: Path, life: Lives, what: str
+    path: Path, lifetime: Lives, what: str
 ) -> None:
-    daemon = life(path, ALARM, channels=LOUD)
+    daemon = lifetime(path, ALARM, channels=LOUD)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 59 * MINUTE)
     if what == "settled":
@@ -107,8 +107,8 @@ def test_what_was_seen_snoozed_or_settled_within_the_hour_does_not_go_further(
     assert got(daemon, "loud") == []
 
 
-def test_after_a_snooze_the_hour_counts_anew(path: Path, life: Lives) -> None:
-    daemon = life(path, ALARM, channels=LOUD)
+def test_after_a_snooze_the_hour_counts_anew(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, ALARM, channels=LOUD)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 30 * MINUTE)
     daemon.log("snoozed", item="A", rule="alarm", until=rfc("2026-04-01 12:00"))
@@ -119,8 +119,8 @@ def test_after_a_snooze_the_hour_counts_anew(path: Path, life: Lives) -> None:
     assert got(daemon, "loud") == ["04-01 13:00 again Pack is alarming: A"]
 
 
-def test_a_further_channel_gets_nothing_else(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL, SLOW, channels=LOUD)
+def test_a_further_channel_gets_nothing_else(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL, SLOW, channels=LOUD)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 9 * DAY)
 
@@ -128,9 +128,9 @@ def test_a_further_channel_gets_nothing_else(path: Path, life: Lives) -> None:
     assert len(got(daemon, "mail")) > 3
 
 
-def test_steps_go_further_one_after_the_other(path: Path, life: Lives) -> None:
+def test_steps_go_further_one_after_the_other(path: Path, lifetime: Lives) -> None:
     further: dict[str, dict[str, object]] = {"friend": {"url": "json://127.0.0.1/friend", "after": "2 h"}}
-    daemon = life(path, ALARM, channels=LOUD | further)
+    daemon = lifetime(path, ALARM, channels=LOUD | further)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 3 * HOUR)
 
@@ -139,9 +139,9 @@ def test_steps_go_further_one_after_the_other(path: Path, life: Lives) -> None:
 
 
 def test_what_an_entry_of_the_night_opened_goes_further_at_night_and_what_the_clock_opened_waits(
-    path: Path, life: Lives
+    path: Path, lifetime: Lives
 ) -> None:
-    daemon = life(path, ALARM, channels=LOUD, now=moment("2026-04-01 23:00"))
+    daemon = lifetime(path, ALARM, channels=LOUD, now=moment("2026-04-01 23:00"))
     daemon.log("charged", item="A")
     daemon.run(moment("2026-04-02 06:00"))
 
@@ -149,8 +149,8 @@ def test_what_an_entry_of_the_night_opened_goes_further_at_night_and_what_the_cl
 
 
 @pytest.mark.parametrize("minutes", [0, 1, 59, 60, 61, 300])
-def test_a_restart_between_any_two_steps_changes_nothing(path: Path, life: Lives, minutes: int) -> None:
-    daemon = life(path, ALARM, channels=LOUD)
+def test_a_restart_between_any_two_steps_changes_nothing(path: Path, lifetime: Lives, minutes: int) -> None:
+    daemon = lifetime(path, ALARM, channels=LOUD)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + minutes * MINUTE)
     daemon.restart()
@@ -190,8 +190,8 @@ def test_settings_by_which_nobody_would_be_reached_are_refused(
 # Away, and nothing running.
 
 
-def test_while_away_only_the_urgent_rings_and_one_summary_comes_on_return(path: Path, life: Lives) -> None:
-    daemon = life(path, ALARM.replace("90 %", "95 %"), FULL, SLOW)
+def test_while_away_only_the_urgent_rings_and_one_summary_comes_on_return(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, ALARM.replace("90 %", "95 %"), FULL, SLOW)
     daemon.log("away", **{"from": rfc("2026-04-01 12:00"), "to": rfc("2026-04-10 18:00")})
     daemon.run(moment("2026-04-02 10:00"))
     daemon.log("charged", item="A", percent=92)
@@ -213,8 +213,8 @@ def test_while_away_only_the_urgent_rings_and_one_summary_comes_on_return(path: 
     assert [letter.kind for letter in daemon.letters if letter.channel == "phone"] == ["first", "summary"]
 
 
-def test_on_return_from_a_quiet_absence_one_line_says_so(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_on_return_from_a_quiet_absence_one_line_says_so(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("away", **{"from": rfc("2026-04-01 12:00"), "to": rfc("2026-04-11 03:00")})
     daemon.run(moment("2026-04-12 12:00"))
 
@@ -222,8 +222,8 @@ def test_on_return_from_a_quiet_absence_one_line_says_so(path: Path, life: Lives
     assert "Nothing new came due." in daemon.letters[0].body
 
 
-def test_an_absence_told_when_it_was_over_brings_no_summary(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL, now=WEDNESDAY - DAY)
+def test_an_absence_told_when_it_was_over_brings_no_summary(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL, now=WEDNESDAY - DAY)
     daemon.run(WEDNESDAY)
     daemon.log("away", **{"from": rfc("2026-03-31 10:00"), "to": rfc("2026-03-31 20:00")})
     daemon.run(WEDNESDAY + DAY)
@@ -231,8 +231,8 @@ def test_an_absence_told_when_it_was_over_brings_no_summary(path: Path, life: Li
     assert daemon.letters == []
 
 
-def test_while_away_what_the_night_held_is_no_digest(path: Path, life: Lives) -> None:
-    daemon = life(path, ALARM.replace("90 %", "90 %, lasting: 14 h"), FULL)
+def test_while_away_what_the_night_held_is_no_digest(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, ALARM.replace("90 %", "90 %, lasting: 14 h"), FULL)
     daemon.log("charged", item="A")
     daemon.log("away", **{"from": rfc("2026-04-01 12:00"), "to": rfc("2026-04-04 18:00")})
     daemon.run(moment("2026-04-02 08:00"))
@@ -241,8 +241,8 @@ def test_while_away_what_the_night_held_is_no_digest(path: Path, life: Lives) ->
     assert "Still open" not in daemon.letters[-1].body
 
 
-def test_absences_that_meet_are_one(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_absences_that_meet_are_one(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A")
     daemon.log("away", **{"from": rfc("2026-04-02 00:00"), "to": rfc("2026-04-03 12:00")})
     daemon.log("away", **{"from": rfc("2026-04-03 12:00"), "to": rfc("2026-04-04 12:00")})
@@ -255,8 +255,8 @@ def test_absences_that_meet_are_one(path: Path, life: Lives) -> None:
     ]
 
 
-def test_after_downtime_one_summary_comes_with_the_true_opening_times(path: Path, life: Lives) -> None:
-    daemon = life(path, SAT, ALARM.replace("90 %", "90 %, lasting: 30 h"))
+def test_after_downtime_one_summary_comes_with_the_true_opening_times(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, SAT, ALARM.replace("90 %", "90 %, lasting: 30 h"))
     daemon.log("charged", item="A")
     daemon.now += 3 * HOUR
     daemon.log("charged", item="B")
@@ -275,17 +275,17 @@ def test_after_downtime_one_summary_comes_with_the_true_opening_times(path: Path
     assert "Sun 5 Apr 09:00" in body
 
 
-def test_a_wake_a_little_late_is_no_downtime(path: Path, life: Lives) -> None:
-    daemon = life(path, SAT)
+def test_a_wake_a_little_late_is_no_downtime(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, SAT)
     daemon.log("charged", item="A")
     daemon.sleep(WEDNESDAY + DAY + 10 * MINUTE)
 
     assert got(daemon, "phone") == ["04-02 09:10 first Pack sat full: A"]
 
 
-def test_what_is_new_to_a_daemon_that_slept_as_planned_is_no_downtime(path: Path, life: Lives) -> None:
+def test_what_is_new_to_a_daemon_that_slept_as_planned_is_no_downtime(path: Path, lifetime: Lives) -> None:
     """A rule that is added opens what it would have opened long ago."""
-    daemon = life(path, FULL.replace("full", "other").replace("90 %", "99 %"))
+    daemon = lifetime(path, FULL.replace("full", "other").replace("90 %", "99 %"))
     daemon.log("charged", item="A", percent=95)
     daemon.run(WEDNESDAY + 3 * DAY)
     write(path, FULL)
@@ -294,8 +294,8 @@ def test_what_is_new_to_a_daemon_that_slept_as_planned_is_no_downtime(path: Path
     assert got(daemon, "phone") == ["04-04 09:00 first Pack is full: A"]
 
 
-def test_a_start_in_the_night_holds_what_was_missed_until_the_morning(path: Path, life: Lives) -> None:
-    daemon = life(path, SAT)
+def test_a_start_in_the_night_holds_what_was_missed_until_the_morning(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, SAT)
     daemon.log("charged", item="A")
     daemon.sleep(moment("2026-04-03 03:00"))
     daemon.run(moment("2026-04-03 12:00"))
@@ -306,8 +306,8 @@ def test_a_start_in_the_night_holds_what_was_missed_until_the_morning(path: Path
 # Seen, snoozed.
 
 
-def test_seen_until_a_date_is_quiet_till_then(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_seen_until_a_date_is_quiet_till_then(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A")
     daemon.log("seen", item="A", rule="full", until=rfc("2026-04-20 10:00"))
     daemon.run(moment("2026-04-20 12:00"))
@@ -315,8 +315,8 @@ def test_seen_until_a_date_is_quiet_till_then(path: Path, life: Lives) -> None:
     assert got(daemon, "phone") == ["04-01 09:00 first Pack is full: A", "04-20 10:00 again Pack is full: A"]
 
 
-def test_snoozed_until_the_next_of_a_kind_it_is_quiet_till_then(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_snoozed_until_the_next_of_a_kind_it_is_quiet_till_then(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A")
     daemon.log("snoozed", item="A", rule="full", until_next="moved")
     daemon.run(WEDNESDAY + 20 * DAY)
@@ -338,8 +338,8 @@ def weekly(daemon: Clockwork) -> str:
     return letters[0].body
 
 
-def test_a_settled_reminder_is_one_line_with_the_entry_that_did_it(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_a_settled_reminder_is_one_line_with_the_entry_that_did_it(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + DAY)
     daemon.log("drained", item="A", percent=58, id="d1")
@@ -351,8 +351,8 @@ def test_a_settled_reminder_is_one_line_with_the_entry_that_did_it(path: Path, l
 
 
 @pytest.mark.parametrize("how", ["struck", "instead_of", "late"])
-def test_a_withdrawn_reminder_names_the_correction(path: Path, life: Lives, how: str) -> None:
-    daemon = life(path, FULL)
+def test_a_withdrawn_reminder_names_the_correction(path: Path, lifetime: Lives, how: str) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A", id="c1")
     daemon.run(WEDNESDAY + DAY)
     if how == "struck":
@@ -373,8 +373,8 @@ def test_a_withdrawn_reminder_names_the_correction(path: Path, life: Lives, how:
         ("off", "full: A: closed, the rule is off for it,"),
     ],
 )
-def test_a_reminder_whose_rule_is_gone_says_so(path: Path, life: Lives, change: str, said: str) -> None:
-    daemon = life(path, FULL)
+def test_a_reminder_whose_rule_is_gone_says_so(path: Path, lifetime: Lives, change: str, said: str) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A")
     if change == "rule":
         write(path, ALARM.replace("90 %", "101 %"))
@@ -386,11 +386,11 @@ def test_a_reminder_whose_rule_is_gone_says_so(path: Path, life: Lives, change: 
 
 
 def test_history_tells_the_whole_story_of_a_reminder(
-    path: Path, life: Lives, capsys: pytest.CaptureFixture[str]
+    path: Path, lifetime: Lives, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from scheduler.cli.main import main
 
-    daemon = life(path, FULL)
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A", id="c1")
     daemon.run(WEDNESDAY + 2 * DAY)
     daemon.log("drained", item="A", percent=58, id="d1")
@@ -403,8 +403,8 @@ def test_history_tells_the_whole_story_of_a_reminder(
     ]  # fmt: skip
 
 
-def test_a_quiet_week_is_one_line_with_the_age_of_the_last_entry(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL, SLOW)
+def test_a_quiet_week_is_one_line_with_the_age_of_the_last_entry(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL, SLOW)
     for item in "AB":
         daemon.log("charged", item=item, percent=60)
     daemon.run(moment("2026-04-14 12:00"))
@@ -424,8 +424,8 @@ def test_what_the_bell_says_of_itself_goes_to_further_channels_only_where_there_
     assert setup.ordinary(but="phone") == ["loud"]
 
 
-def test_a_withdrawal_is_laid_to_the_entry_that_did_it_whatever_was_logged_after(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_a_withdrawal_is_laid_to_the_entry_that_did_it_whatever_was_logged_after(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A", id="c1")
     daemon.run(WEDNESDAY + DAY)
     daemon.log("struck", event="c1", id="fix")
@@ -436,8 +436,8 @@ def test_a_withdrawal_is_laid_to_the_entry_that_did_it_whatever_was_logged_after
     assert daemon.told()[-1][4] == "withdrawn by struck (fix)"
 
 
-def test_what_settles_within_a_flight_is_laid_to_the_entry_of_that_instant(path: Path, life: Lives) -> None:
-    daemon = life(path, FULL)
+def test_what_settles_within_a_flight_is_laid_to_the_entry_of_that_instant(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, FULL)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + DAY)
     daemon.log("flown", at=daemon.now + 5 * MINUTE, aircraft="heron", packs=["A"], minutes=10, percent_to=95, id="f1")
@@ -449,8 +449,8 @@ def test_what_settles_within_a_flight_is_laid_to_the_entry_of_that_instant(path:
     assert daemon.told()[-1][4] != "settled by flown (f1)"
 
 
-def test_what_came_and_went_unseen_is_one_line_in_all(path: Path, life: Lives) -> None:
-    daemon = life(path, SLOW, now=WEDNESDAY - 3 * DAY)
+def test_what_came_and_went_unseen_is_one_line_in_all(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, SLOW, now=WEDNESDAY - 3 * DAY)
     daemon.run(WEDNESDAY)
     for item in "AB":
         daemon.log("charged", item=item)
@@ -463,8 +463,8 @@ def test_what_came_and_went_unseen_is_one_line_in_all(path: Path, life: Lives) -
     assert line == "- and 2 came and went before they were rung: pack can wait (A and B)"
 
 
-def test_a_gap_tells_the_last_look_and_sets_apart_what_is_older(path: Path, life: Lives) -> None:
-    daemon = life(path, SAT, FULL)
+def test_a_gap_tells_the_last_look_and_sets_apart_what_is_older(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, SAT, FULL)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 2 * HOUR)
     daemon.sleep(WEDNESDAY + 4 * DAY)
@@ -477,8 +477,8 @@ def test_a_gap_tells_the_last_look_and_sets_apart_what_is_older(path: Path, life
     assert "Pack is full" in rest
 
 
-def test_what_was_logged_between_the_last_look_and_a_gap_is_not_said_to_be_of_it(path: Path, life: Lives) -> None:
-    daemon = life(path, SAT, FULL)
+def test_what_was_logged_between_the_last_look_and_a_gap_is_not_said_to_be_of_it(path: Path, lifetime: Lives) -> None:
+    daemon = lifetime(path, SAT, FULL)
     daemon.log("charged", item="A")
     daemon.run(WEDNESDAY + 2 * HOUR)
     daemon.now = WEDNESDAY + 11 * HOUR

@@ -324,8 +324,8 @@ def test_an_outage_of_one_channel_delays_no_other(homes: Callable[..., Clockwork
     other.log("charged", item="A")
     other.run(WEDNESDAY + 3 * DAY)
 
-    def on_the_phone(life: Clockwork) -> list[tuple[int, str]]:
-        return [(letter.arrived, letter.title) for letter in life.letters if letter.channel == "phone"]
+    def on_the_phone(lifetime: Clockwork) -> list[tuple[int, str]]:
+        return [(letter.arrived, letter.title) for letter in lifetime.letters if letter.channel == "phone"]
 
     assert on_the_phone(daemon) == on_the_phone(other)
 

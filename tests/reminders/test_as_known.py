@@ -82,7 +82,7 @@ def as_known(log: Log, start: int, end: int) -> Rehearsal:
 
 def said(decision: Decision, board: Board) -> tuple[object, ...]:
     """All that a decision says: when, what kind, each telling, and its words."""
-    text = compose(decision, [word.reminder for word in decision.words], ZONE, board.book.newest)
+    text = compose(decision, [word.reminder for word in decision.words], ZONE, board.store.newest)
     return decision.at, decision.kind, decision.told(), text
 
 
@@ -154,9 +154,9 @@ def test_the_reminders_as_known_are_those_that_a_daemon_had_before_it(tmp_path: 
 
     (reminder,) = as_known(log, moment("2026-03-21"), moment("2026-03-30")).reminders
 
-    assert (reminder.key, reminder.stretch.opened) == (("left-full", "B"), moment("2026-03-22 10:00"))
-    assert (reminder.stretch.ended, reminder.stretch.ending) == (moment("2026-03-24 12:00"), "withdrawn")
-    assert reminder.stretch.holds(moment("2026-03-23"))
+    assert (reminder.key, reminder.episode.opened) == (("left-full", "B"), moment("2026-03-22 10:00"))
+    assert (reminder.episode.ended, reminder.episode.ending) == (moment("2026-03-24 12:00"), "withdrawn")
+    assert reminder.episode.holds(moment("2026-03-23"))
 
 
 def test_what_was_told_late_rings_late_as_known_and_in_time_in_hindsight(tmp_path: Path) -> None:

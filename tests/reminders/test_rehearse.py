@@ -52,15 +52,15 @@ def rehearsed(entries: Entries, start: int, end: int) -> Rehearsal:
 
 def open_on(board: Board, now: int) -> Open:
     """What is open at an instant."""
-    return {tuple(reminder.key) for reminder in board.reminders if reminder.stretch.holds(now)}
+    return {tuple(reminder.key) for reminder in board.reminders if reminder.episode.holds(now)}
 
 
 def turns_of(result: Rehearsal) -> list[Turn]:
     """Every opening and ending within the time rehearsed."""
     found = []
     for reminder in result.reminders:
-        stretch = reminder.stretch
-        edges = [(stretch.opened, "opens"), (stretch.ended, "ends")]
+        episode = reminder.episode
+        edges = [(episode.opened, "opens"), (episode.ended, "ends")]
         found += [(at, what, *reminder.key) for at, what in edges if result.start < at < result.end]
     return sorted(found)
 
@@ -265,7 +265,7 @@ def test_two_rehearsals_that_meet_find_what_one_over_both_finds(entries: Entries
     whole, first, second = rehearsed(entries, a, c), rehearsed(entries, a, b), rehearsed(entries, b, c)
 
     def opened(result: Rehearsal, start: int) -> list[tuple[object, ...]]:
-        return [(*r.key, *r.stretch) for r in result.reminders if r.stretch.opened >= start]
+        return [(*r.key, *r.episode) for r in result.reminders if r.episode.opened >= start]
 
     assert opened(whole, a) == opened(first, a) + opened(second, b)
     assert {r.key for r in second.reminders} <= {r.key for r in whole.reminders}
@@ -281,9 +281,9 @@ def test_each_reminder_has_its_messages_in_order_within_its_time(entries: Entrie
         told: list[Notification] = result.messages(reminder)
         assert {line.kind for line in told} <= {"first", "again", "rise", "digest", "settled", "summary"}
         assert [line.kind for line in told].count("first") <= 1
-        assert all(start <= line.at < end and reminder.stretch.holds(line.at) for line in told)
+        assert all(start <= line.at < end and reminder.episode.holds(line.at) for line in told)
         assert [line.at for line in told] == sorted({line.at for line in told})
-        if told and reminder.stretch.opened >= start:
+        if told and reminder.episode.opened >= start:
             assert told[0].kind == "first"
 
 

@@ -184,9 +184,9 @@ def test_of_other_packs_only_those_that_flew_the_same_aircraft_are_read() -> Non
     ]
     packs = [{"id": pack, "chemistry": "lipo", "cells": 4, "capacity": "5000 mAh"} for pack in "ABCDE"]
     fleet = Fleet({"aircraft": [{"id": "heron"}, {"id": "wagtail"}], "packs": packs})
-    book = FactStore(fleet, Noting(entries), Clocks(ZoneInfo("UTC")))
+    store = FactStore(fleet, Noting(entries), Clocks(ZoneInfo("UTC")))
 
-    (found,) = sheet_of(book, fleet["A"], moment("2026-04-05")).flights
+    (found,) = sheet_of(store, fleet["A"], moment("2026-04-05")).flights
 
     assert found.sisters is not None
     assert found.sisters.value == pytest.approx(14 / 17)

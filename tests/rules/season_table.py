@@ -115,19 +115,19 @@ def calendar(season: Season) -> str:
     return "\n".join(lines)
 
 
-def stretches(season: Season) -> str:
+def episodes(season: Season) -> str:
     """A line a reminder, the messages of jobs apart."""
     zone = season.desk.setup.hours.zone
     lines = []
     for reminder in season.rehearsal.reminders:
         if reminder.key.rule not in OF_A_JOB:
-            stretch = reminder.stretch
-            ended = f"{stretch.ending} {moment(stretch.ended, zone)}" if stretch.ended < END else "open"
-            lines.append(f"{moment(stretch.opened, zone):<17} {reminder.key.rule} {reminder.key.item}: {ended}")
+            episode = reminder.episode
+            ended = f"{episode.ending} {moment(episode.ended, zone)}" if episode.ended < END else "open"
+            lines.append(f"{moment(episode.opened, zone):<17} {reminder.key.rule} {reminder.key.item}: {ended}")
     return "\n".join(lines)
 
 
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as scratch:
         lived = live_through(Path(scratch) / "home")
-        print("\n\n".join([table(lived), calendar(lived), stretches(lived)]), file=sys.stdout)
+        print("\n\n".join([table(lived), calendar(lived), episodes(lived)]), file=sys.stdout)

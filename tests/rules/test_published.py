@@ -16,11 +16,11 @@ CRAFT: dict[str, Entries] = {"aircraft": [{"id": "aircraft", "in_service": "2020
 
 def last_good_day(plate: Fields, *renewals: Fields) -> date:
     """The last good day of a paper after its renewals, in UTC."""
-    book = book_of({"papers": [{"id": "paper"} | plate]}, *renewals)
+    store = book_of({"papers": [{"id": "paper"} | plate]}, *renewals)
     at = moment(str(renewals[-1]["at"]))
-    left = fact(book, "paper", "days_to_expiry").at(at)
+    left = fact(store, "paper", "days_to_expiry").at(at)
     assert isinstance(left, int)
-    return local_date(at + left, book.clocks.zone) - timedelta(days=1)
+    return local_date(at + left, store.clocks.zone) - timedelta(days=1)
 
 
 def issued(day: str) -> Fields:
@@ -67,11 +67,11 @@ def test_a_registration_renewed_in_its_window_counts_from_the_old_expiry() -> No
 )
 def test_the_window_opens_with_the_sixth_month_before_the_month_of_expiry(expires: str, opens: str) -> None:
     """14 CFR 48.100(c): within the six months preceding the month of expiry."""
-    book = book_of(
+    store = book_of(
         {"papers": [{"id": "paper"} | REGISTRATION]},
         event("2026-01-02 12:00", "renewed", item="paper", expires=expires),
     )
-    window = fact(book, "paper", "renewal_window")
+    window = fact(store, "paper", "renewal_window")
     assert (window.at(moment(opens) - 1), window.at(moment(opens))) == ("no", "yes")
 
 
@@ -92,22 +92,22 @@ def test_papers_of_whole_years_end_on_the_same_day(years: str, day: str, last: s
 @pytest.mark.parametrize(("flown", "last"), [("2026-02-25", "2026-03-07"), ("2026-12-27", "2027-01-06")])
 def test_a_report_is_due_by_the_end_of_the_tenth_calendar_day(flown: str, last: str) -> None:
     """14 CFR 107.9: no later than 10 calendar days after the operation."""
-    book = book_of(CRAFT, event(f"{flown} 15:20", "mishap", item="aircraft", severity="strike", injury="serious"))
-    left = fact(book, "aircraft", "report_due_in", "us")
+    store = book_of(CRAFT, event(f"{flown} 15:20", "mishap", item="aircraft", severity="strike", injury="serious"))
+    left = fact(store, "aircraft", "report_due_in", "us")
     assert left.at(moment(last)) == DAY
     assert left.at(moment(last) + DAY) == 0
 
 
 def test_a_european_report_is_due_in_72_hours() -> None:
     """Regulation (EU) No 376/2014, read in a secondary text only."""
-    book = book_of(CRAFT, event("2026-02-25 15:20", "mishap", item="aircraft", severity="crash", injury="fatal"))
-    assert fact(book, "aircraft", "report_due_in", "europe").at(moment("2026-02-25 15:20")) == 72 * HOUR
+    store = book_of(CRAFT, event("2026-02-25 15:20", "mishap", item="aircraft", severity="crash", injury="fatal"))
+    assert fact(store, "aircraft", "report_due_in", "europe").at(moment("2026-02-25 15:20")) == 72 * HOUR
 
 
 def report_due(**told: object) -> bool:
     """Whether report-due-us opens on a crash told so."""
     case = {"given": [{"at": "2026-02-25T15:20:00Z", "what": "mishap", "severity": "crash"} | told]}
-    return bool(verdict_of(rules()["report-due-us"], case, CATALOGUE).stretches)
+    return bool(verdict_of(rules()["report-due-us"], case, CATALOGUE).episodes)
 
 
 @pytest.mark.parametrize(
@@ -177,7 +177,7 @@ def test_each_pack_on_a_flight_falls_into_one_band(capacity: int, packs: int, ru
     rung = [
         name
         for name in rules()
-        if name.startswith("air-baggage") and verdict_of(rules()[name], case, CATALOGUE).stretches
+        if name.startswith("air-baggage") and verdict_of(rules()[name], case, CATALOGUE).episodes
     ]
     assert rung == [rule]
 
@@ -204,7 +204,7 @@ def test_thirty_percent_binds_packs_alone_since_2019_and_with_equipment_from_202
         "leaves": f"{leaves}T10:00:00Z",
     }
     case = {"given": [{"at": "2025-12-20T10:00:00Z", "what": "charged", "percent": percent}, plan]}
-    assert bool(verdict_of(rules()["air-freight-charge"], case, CATALOGUE).stretches) is rings
+    assert bool(verdict_of(rules()["air-freight-charge"], case, CATALOGUE).episodes) is rings
 
 
 @pytest.mark.parametrize(
@@ -214,8 +214,8 @@ def test_thirty_percent_binds_packs_alone_since_2019_and_with_equipment_from_202
 def test_charging_temperatures(celsius: float, ceiling: float, counts: bool) -> None:
     """US Fire Administration: not below 0 C nor above 40 C; cell makers' window to 45 C, read in a secondary text."""
     charged = event("2026-04-01 09:00", "charged", item="pack", temperature_c=celsius)
-    book = book_of({"packs": [{"id": "pack", "charge_to": f"{ceiling} C"}]}, charged)
-    assert fact(book, "pack", "charges_out_of_range").at(moment("2026-04-01 09:00")) == int(counts)
+    store = book_of({"packs": [{"id": "pack", "charge_to": f"{ceiling} C"}]}, charged)
+    assert fact(store, "pack", "charges_out_of_range").at(moment("2026-04-01 09:00")) == int(counts)
 
 
 def test_eighty_percent_is_the_line_and_counts_as_not_below() -> None:

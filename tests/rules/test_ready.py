@@ -196,9 +196,9 @@ def test_what_was_not_known_yet_is_not_used() -> None:
 
 
 def test_without_a_job_every_aircraft_is_answered_for() -> None:
-    book = book_of(FLEET, GOOD, *FLIGHTS)
-    assert next_job(book, moment(NOW)) is None
-    assert [told.aircraft for told in ready_for(book, SHIPPED, moment(NOW))] == ["heron", "wagtail"]
+    store = book_of(FLEET, GOOD, *FLIGHTS)
+    assert next_job(store, moment(NOW)) is None
+    assert [told.aircraft for told in ready_for(store, SHIPPED, moment(NOW))] == ["heron", "wagtail"]
 
 
 def test_the_next_job_is_the_first_that_still_stands() -> None:

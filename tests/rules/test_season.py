@@ -84,7 +84,7 @@ EXPECTED = {
 @pytest.mark.parametrize("told", EXPECTED, ids=" ".join)
 def test_what_went_wrong_is_said_on_its_day(season: Season, told: tuple[str, str]) -> None:
     day = parse_rfc3339(f"{EXPECTED[told]}T00:00:00+01:00")
-    opened = [r.stretch.opened for r in season.rehearsal.reminders if (r.key.rule, r.key.item) == told]
+    opened = [r.episode.opened for r in season.rehearsal.reminders if (r.key.rule, r.key.item) == told]
     assert any(day <= at < day + 86_400_000_000 for at in opened)
 
 

@@ -14,7 +14,7 @@ from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 from scheduler.facts.timeline import RISING, Segment, Timeline
 from scheduler.fleet.plates import SECTIONS
 from scheduler.verdicts.condition_faults import faults
-from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, leaves, spans
+from scheduler.verdicts.conditions import AGES, Every, Leaf, Not, Some, build, intervals, leaves
 from tests.support import book_of, moment
 
 LIMITS: dict[str, object] = {"full": "85 %", "sit": "24 h"}
@@ -130,7 +130,7 @@ def _compare(raw: dict, value: Any) -> int:
 def test_a_condition_holds_where_its_words_say(raw: dict, charge: Timeline, usable: Timeline) -> None:
     facts = {"charge": charge, "usable": usable}
 
-    solved = spans(build(raw, {}, "pack", CATALOGUE), lambda name, *_: facts[name], unreachable)
+    solved = intervals(build(raw, {}, "pack", CATALOGUE), lambda name, *_: facts[name], unreachable)
 
     assert [solved.at(at) for at in AXIS] == [read_plainly(raw, facts, at) for at in AXIS]
     assert all(one != two for one, two in pairwise(solved.values))
@@ -143,16 +143,16 @@ def test_a_condition_since_an_instant_is_that_of_all_time_from_then_on(
 ) -> None:
     facts, built = {"charge": charge, "usable": usable}, build(raw, {}, "pack", CATALOGUE)
 
-    late = spans(built, lambda name, *_: facts[name], unreachable, since)
+    late = intervals(built, lambda name, *_: facts[name], unreachable, since)
 
-    assert late == spans(built, lambda name, *_: facts[name], unreachable).onward(since)
+    assert late == intervals(built, lambda name, *_: facts[name], unreachable).onward(since)
 
 
 def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:
     charge = Timeline([Segment(0, 40), Segment(5 * HOUR, 90), Segment(40 * HOUR, 60)])
     built = build({"fact": "charge", "at_least": "full", "lasting": "sit"}, LIMITS, "pack", CATALOGUE)
 
-    solved = spans(built, lambda *_: charge, unreachable)
+    solved = intervals(built, lambda *_: charge, unreachable)
 
     assert solved.clipped(0, 100 * HOUR) == Intervals.of([(MIN_INSTANT, NO), (29 * HOUR, YES), (40 * HOUR, NO)])
 
@@ -164,7 +164,7 @@ def test_a_variant_is_asked_of_the_fact() -> None:
         asked.append((name, of))
         return Timeline([Segment(0, "no")])
 
-    spans(build({"fact": "calibrated", "of": "compass", "is": "no"}, {}, "aircraft", CATALOGUE), ask, unreachable)
+    intervals(build({"fact": "calibrated", "of": "compass", "is": "no"}, {}, "aircraft", CATALOGUE), ask, unreachable)
 
     assert asked == [("calibrated", "compass")]
 
@@ -173,7 +173,7 @@ def test_calendar_months_are_held_against_an_age_on_the_calendar() -> None:
     idle = Timeline([Segment(0, 0, RISING)])
     built = build({"fact": "idle", "at_least": "1 months"}, {}, "pack", CATALOGUE)
 
-    solved = spans(built, lambda *_: idle, lambda origin, span: origin + 31 * span.months * DAY)
+    solved = intervals(built, lambda *_: idle, lambda origin, span: origin + 31 * span.months * DAY)
 
     assert solved.next_change(0) == 31 * DAY
 
@@ -262,9 +262,9 @@ def test_months_go_only_with_ages(fact: str, about: str) -> None:
 def test_each_age_rises_from_nought_where_its_item_came_into_use(fact: str) -> None:
     about = CATALOGUE[fact].about[0]
     section = next(section for section, kind in SECTIONS.items() if kind == about)
-    book = book_of({section: [{"id": "one", "in_service": "2026-03-01"}]})
+    store = book_of({section: [{"id": "one", "in_service": "2026-03-01"}]})
 
-    (_, piece) = book.fact(book.fleet["one"], fact).pieces
+    (_, segment) = store.fact(store.fleet["one"], fact).segments
 
-    assert (piece.start, piece.value, piece.slope) == (moment("2026-03-01"), 0, RISING)
+    assert (segment.start, segment.value, segment.slope) == (moment("2026-03-01"), 0, RISING)
     assert not list(faults({"fact": fact, "at_least": "2 months"}, {}, about, CATALOGUE))

@@ -49,7 +49,7 @@ def at(hours: int) -> str:
 
 
 @st.composite
-def lives(draw: st.DrawFn) -> Entries:
+def lifetimes(draw: st.DrawFn) -> Entries:
     """A life of pack A and its aircraft: charges, drains, readings, flights and looks, no two alike and each telling
     something new: a look has a flight before it."""
     hours = sorted(draw(st.sets(st.integers(0, 100), min_size=2, max_size=9)))
@@ -87,7 +87,7 @@ many = settings(max_examples=300, deadline=None)
 
 
 @many
-@given(asked, lives(), instants)
+@given(asked, lifetimes(), instants)
 def test_the_events_it_names_are_enough(subject: tuple[str, str], entries: Entries, now: int) -> None:
     """Without all the others the verdict and every value are the same."""
     verdict = verdict_on(*subject, entries)
@@ -99,7 +99,7 @@ def test_the_events_it_names_are_enough(subject: tuple[str, str], entries: Entri
 
 
 @many
-@given(asked, lives(), instants, st.data())
+@given(asked, lifetimes(), instants, st.data())
 def test_taking_away_an_event_that_it_does_not_name_changes_nothing(
     subject: tuple[str, str], entries: Entries, now: int, data: st.DataObject
 ) -> None:
@@ -113,7 +113,7 @@ def test_taking_away_an_event_that_it_does_not_name_changes_nothing(
 
 
 @settings(deadline=None)
-@given(asked, lives(), instants)
+@given(asked, lifetimes(), instants)
 def test_taking_away_the_events_that_it_names_changes_the_verdict_or_a_value(
     subject: tuple[str, str], entries: Entries, now: int
 ) -> None:
@@ -126,7 +126,7 @@ def test_taking_away_the_events_that_it_names_changes_the_verdict_or_a_value(
 
 
 @settings(deadline=None)
-@given(lives(), instants)
+@given(lifetimes(), instants)
 def test_events_to_come_are_never_a_reason(entries: Entries, now: int) -> None:
     """But for a flight under way, whose landing tells what its take-off began."""
     for rule, item in (("left-full", "A"), ("unread", "A"), ("look-due", "heron-props")):
@@ -168,7 +168,7 @@ def nodes(node: Node) -> list[Node]:
 
 
 @settings(deadline=None)
-@given(asked, lives(), instants)
+@given(asked, lifetimes(), instants)
 def test_each_node_tells_the_stretch_over_which_it_stays(subject: tuple[str, str], entries: Entries, now: int) -> None:
     verdict = verdict_on(*subject, entries)
     tree = explain(verdict, verdict.rule.when, now)

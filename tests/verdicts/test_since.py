@@ -20,12 +20,12 @@ EVERY_RULE = Ruleset(list(rules().values()), {}, CATALOGUE)
 @given(logs(), st.integers(-24, 60 * 24))
 def test_what_is_open_or_comes_is_the_same_since_an_instant_as_over_all_time(entries: Entries, hours: int) -> None:
     instant = START + hours * HOUR
-    book = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
-    whole, late = verdicts(book, EVERY_RULE), verdicts(book, EVERY_RULE, since=lambda _key: instant)
+    store = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
+    whole, late = verdicts(store, EVERY_RULE), verdicts(store, EVERY_RULE, since=lambda _key: instant)
     for one, other in zip(whole, late, strict=True):
-        standing = [stretch for stretch in one.stretches if stretch.ended > instant]
-        assert [stretch for stretch in other.stretches if stretch.ended > instant] == standing, one.key
-        assert [other.rises(stretch) for stretch in standing] == [one.rises(stretch) for stretch in standing]
+        standing = [episode for episode in one.episodes if episode.ended > instant]
+        assert [episode for episode in other.episodes if episode.ended > instant] == standing, one.key
+        assert [other.rises(episode) for episode in standing] == [one.rises(episode) for episode in standing]
         assert [turn for turn in other.turns if turn > instant] == [turn for turn in one.turns if turn > instant]
         assert other.when.onward(instant) == one.when.onward(instant)
         assert other.when.since(instant) == one.when.since(instant) or other.when.at(instant) == 0

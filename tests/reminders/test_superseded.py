@@ -77,10 +77,10 @@ def test_a_look_that_takes_a_pack_back_within_the_watch_brings_the_watch_back() 
     passed = event("2026-04-02 12:00", "inspected", item="B", result="pass")
     board = Board(book_of(FLEET, MISHAP, aside, passed), SHIPPED)
 
-    watched = [each.stretch for each in board.reminders if each.key == ("pack-after-crash", "B")]
+    watched = [each.episode for each in board.reminders if each.key == ("pack-after-crash", "B")]
 
-    spans = [(moment("2026-04-02 10:00"), moment("2026-04-02 11:00")), (moment("2026-04-02 12:00"), MAX_INSTANT)]
-    assert [(stretch.opened, stretch.ended) for stretch in watched] == spans
+    intervals = [(moment("2026-04-02 10:00"), moment("2026-04-02 11:00")), (moment("2026-04-02 12:00"), MAX_INSTANT)]
+    assert [(episode.opened, episode.ended) for episode in watched] == intervals
 
 
 def test_the_answer_to_a_late_entry_tells_what_took_its_place_since(bench: Bench) -> None:
@@ -108,11 +108,11 @@ def test_a_rehearsal_and_an_audit_tell_what_took_its_place(bench: Bench) -> None
     bench.log("drained", "A", "58", "--at", "2026-04-07T08:00:00Z")
     bench.log("charged", "B", "--at", "2026-04-07T08:00:00Z")
     bench.log("noticed", "B", "swollen", "--at", "2026-04-09T08:00:00Z")
-    stretch = ("--from", "2026-04-05", "--to", "2026-04-09")
+    episode = ("--from", "2026-04-05", "--to", "2026-04-09")
 
-    said = bench("rehearse", *stretch).out
-    ends = [r["ending"] for r in json.loads(bench("rehearse", *stretch, "--json").out)["reminders"]]
-    audited = " ".join(bench("audit", *stretch).out.split())
+    said = bench("rehearse", *episode).out
+    ends = [r["ending"] for r in json.loads(bench("rehearse", *episode, "--json").out)["reminders"]]
+    audited = " ".join(bench("audit", *episode).out.split())
 
     assert "left-full A: settled Tue 7 Apr 09:00; rung 1x" in said
     assert "left-full B: gave way to pack may be swollen Thu 9 Apr 09:00; rung 1x" in said

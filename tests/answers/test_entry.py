@@ -42,8 +42,8 @@ def entry(rng: random.Random, at: int) -> dict[str, object]:
 
 def onward(board: Board, event: Event) -> list[tuple[Key, Episode, list[tuple[int, str]]]]:
     """What a board tells of the time from an event on."""
-    standing = [reminder for reminder in board.reminders if reminder.stretch.ended >= counts_from(event)]
-    return [(reminder.key, reminder.stretch, reminder.verdict.rises(reminder.stretch)) for reminder in standing]
+    standing = [reminder for reminder in board.reminders if reminder.episode.ended >= counts_from(event)]
+    return [(reminder.key, reminder.episode, reminder.verdict.rises(reminder.episode)) for reminder in standing]
 
 
 @pytest.mark.parametrize("seed", range(25))
@@ -59,12 +59,12 @@ def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_pa
         event = home.log.find(logged)
         assert event is not None
         desk = Desk(home, setup, now)
-        book = desk.book()
-        board = concerned_board(desk, book, [event])
-        assert onward(board, event) == onward(Board(book, setup.rules, board.items), event)
-        left_out = Board(_without(desk, book, [event]), setup.rules, board.items).open_at(now)
+        store = desk.store()
+        board = concerned_board(desk, store, [event])
+        assert onward(board, event) == onward(Board(store, setup.rules, board.items), event)
+        left_out = Board(_without(desk, store, [event]), setup.rules, board.items).open_at(now)
         assert {r.key for r in open_before(desk, board, [event])} == {r.key for r in left_out}
-        before = Board(_without(desk, book, [event]), setup.rules).open_at(now)
+        before = Board(_without(desk, store, [event]), setup.rules).open_at(now)
         changed = {r.key for r in before} ^ {r.key for r in desk.board().open_at(now)}
         assert {key.item for key in changed} <= {*board.items, "home"}
     home.log.close()

@@ -446,7 +446,7 @@ DARK = event("2026-04-04 09:00", "flown", aircraft="heron", packs=["B"], minutes
 def test_tellings_stay_in_the_order_in_which_they_were_noted() -> None:
     """The clock was set back by some seconds between two of them."""
     reminder = Board(book_of(PLATES, full("2026-04-01 09:00")), ruleset()).reminders[0]
-    opened = reminder.stretch.opened
+    opened = reminder.episode.opened
     told = ((600, 600, "first"), (600, 605, "settled"), (580, 580, "first"))
     lines = [Notification(reminder.key, opened + first, opened + at, kind, "today") for first, at, kind in told]
     assert Ledger(lines).of(reminder) == Ledger(lines).lines(reminder.key) == lines

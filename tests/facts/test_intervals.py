@@ -21,7 +21,7 @@ NOT = {NO: YES, UNKNOWN: UNKNOWN, YES: NO}
 
 
 @st.composite
-def spans(draw: st.DrawFn) -> Intervals:
+def intervals(draw: st.DrawFn) -> Intervals:
     """Any partition whose turns lie within 0 to LAST."""
     turns = sorted(draw(st.sets(st.integers(0, LAST), max_size=6)))
     return Intervals.of([(start, draw(st.sampled_from(VALUES))) for start in (MIN_INSTANT, *turns)])
@@ -66,7 +66,7 @@ def test_not_follows_the_truth_table(value: int) -> None:
     assert (~Intervals.always(value)).at(0) == NOT[value]
 
 
-@given(st.lists(spans(), min_size=1, max_size=4))
+@given(st.lists(intervals(), min_size=1, max_size=4))
 def test_all_is_the_least_and_any_the_greatest_at_every_instant(parts: list[Intervals]) -> None:
     columns = list(zip(*map(column, parts), strict=True))
 
@@ -74,21 +74,21 @@ def test_all_is_the_least_and_any_the_greatest_at_every_instant(parts: list[Inte
     assert column(some(parts)) == list(map(max, columns))
 
 
-@given(st.lists(spans(), min_size=1, max_size=4))
+@given(st.lists(intervals(), min_size=1, max_size=4))
 def test_de_morgan(parts: list[Intervals]) -> None:
     assert ~every(parts) == some([~part for part in parts])
     assert ~some(parts) == every([~part for part in parts])
     assert ~~parts[0] == parts[0]
 
 
-@given(spans(), st.integers(0, LAST))
+@given(intervals(), st.integers(0, LAST))
 def test_lasting_looks_at_every_instant_of_the_closed_stretch(partition: Intervals, duration: int) -> None:
     """No where any instant of [t - d, t] is no, else unknown where any is unknown, else yes."""
     expected = [min(partition.at(t - back) for back in range(duration + 1)) for t in AXIS]
     assert column(partition.lasting(duration)) == expected
 
 
-@given(spans(), st.integers(0, LAST), st.integers(0, LAST))
+@given(intervals(), st.integers(0, LAST), st.integers(0, LAST))
 def test_lasting_twice_is_lasting_the_sum(partition: Intervals, first: int, second: int) -> None:
     assert partition.lasting(first).lasting(second) == partition.lasting(first + second)
 
@@ -97,33 +97,33 @@ def test_a_stretch_that_begins_at_an_instant_counts_from_that_instant_plus_the_d
     assert Intervals.of([(MIN_INSTANT, NO), (100, YES)]).lasting(24) == Intervals.of([(MIN_INSTANT, NO), (124, YES)])
 
 
-@given(spans(), spans(), st.integers(0, LAST))
+@given(intervals(), intervals(), st.integers(0, LAST))
 def test_every_result_covers_all_time_and_has_no_needless_turn(one: Intervals, two: Intervals, duration: int) -> None:
     results = [one, ~one, every([one, two]), some([one, two]), one.lasting(duration), one.clipped(3, 9)]
     assert all(map(is_canonical, results))
 
 
-@given(spans(), st.integers(-3, LAST + 3), st.integers(-3, LAST + 3), st.sampled_from(VALUES))
+@given(intervals(), st.integers(-3, LAST + 3), st.integers(-3, LAST + 3), st.sampled_from(VALUES))
 def test_clipped_keeps_the_inside_and_sets_the_outside(one: Intervals, start: int, end: int, outside: int) -> None:
     expected = [one.at(t) if start <= t < end else outside for t in AXIS]
     assert column(one.clipped(start, end, outside)) == expected
 
 
-@given(spans(), st.integers(-5, LAST + 5))
+@given(intervals(), st.integers(-5, LAST + 5))
 def test_onward_keeps_what_comes_and_was_never_otherwise(one: Intervals, since: int) -> None:
     found = one.onward(since)
     assert column(found) == [one.at(max(instant, since)) for instant in AXIS]
     assert is_canonical(found)
 
 
-@given(spans(), st.integers(-5, LAST + 5))
+@given(intervals(), st.integers(-5, LAST + 5))
 def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Intervals, instant: int) -> None:
     since, change = one.since(instant), one.next_change(instant)
-    start, end, value = next(stretch for stretch in one if stretch[0] <= instant < stretch[1])
+    start, end, value = next(episode for episode in one if episode[0] <= instant < episode[1])
     assert (since, MAX_INSTANT if change is None else change, one.at(instant)) == (start, end, value)
 
 
-@given(spans())
+@given(intervals())
 def test_a_duration_longer_than_time_itself_ends_nothing_and_hangs_nothing(one: Intervals) -> None:
     held = one.lasting(2 * MAX_INSTANT)
     assert is_canonical(held)

@@ -17,35 +17,35 @@ FLEET = {
 def test_what_was_found_at_the_instant_of_a_replacement_belongs_to_the_old_pack() -> None:
     found = event("2026-04-01 21:00", "inspected", item="A", result="doubtful", findings=["swollen"])
     replaced = event("2026-04-01 21:00", "replaced", item="A")
-    book = book_of(FLEET, found, replaced)
-    assert fact(book, "A", "swollen").at(moment("2026-04-02")) == "no"
+    store = book_of(FLEET, found, replaced)
+    assert fact(store, "A", "swollen").at(moment("2026-04-02")) == "no"
     assert fact(book_of(FLEET, replaced, found), "A", "swollen").at(moment("2026-04-02")) == "yes"
 
 
 def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_else_of_it() -> None:
     charge = event("2026-04-01 18:00", "charged", item="A", charger="bench")
     look = event("2026-04-09 18:00", "inspected", item="bench", result="doubtful")
-    book = book_of(FLEET | {"chargers": [{"id": "bench"}]}, charge, look)
-    assert [found.what for found in book.lives(book.fleet["bench"])[0].events] == ["inspected"]
-    assert fact(book, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
-    assert fact(book, "bench", "on_record").at(moment("2026-04-02")) == "yes"
-    assert fact(book, "bench", "found_unfit").at(moment("2026-04-02")) == "no"
-    assert fact(book, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
+    store = book_of(FLEET | {"chargers": [{"id": "bench"}]}, charge, look)
+    assert [found.what for found in store.lifetimes(store.fleet["bench"])[0].events] == ["inspected"]
+    assert fact(store, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
+    assert fact(store, "bench", "on_record").at(moment("2026-04-02")) == "yes"
+    assert fact(store, "bench", "found_unfit").at(moment("2026-04-02")) == "no"
+    assert fact(store, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
 
 
 def test_or_with_a_look_at_it_that_came_before_any_charge() -> None:
     look = event("2026-04-01 18:00", "inspected", item="bench", result="pass")
     charge = event("2026-04-09 18:00", "charged", item="A", charger="bench")
-    book = book_of(FLEET | {"chargers": [{"id": "bench"}]}, look, charge)
-    assert fact(book, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
+    store = book_of(FLEET | {"chargers": [{"id": "bench"}]}, look, charge)
+    assert fact(store, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
 
 
 def test_a_replacement_is_no_entry_of_either_life_be_it_of_a_charger() -> None:
     fleet = FLEET | {"chargers": [{"id": "bench"}], "controllers": [{"id": "sticks"}]}
     entries = [event("2026-04-01", "charged", item="A", charger="bench"), event("2026-04-01", "charged", item="sticks")]
     entries += [event("2026-04-09", "replaced", item=item) for item in ("bench", "sticks")]
-    book = book_of(fleet, *entries)
-    assert [[found.what for found in book.events(book.fleet[item])] for item in ("bench", "sticks")] == [
+    store = book_of(fleet, *entries)
+    assert [[found.what for found in store.events(store.fleet[item])] for item in ("bench", "sticks")] == [
         ["charged"]
     ] * 2
 
@@ -56,26 +56,26 @@ def test_of_what_a_pilot_flew_the_last_flight_alone_is_asked_for() -> None:
         event(f"2026-04-0{day} 12:00", "flown", aircraft="heron", packs=["A"], minutes=9, pilot=pilot)
         for day, pilot in enumerate(["first", "second", "first", "second"], 1)
     ]
-    book = book_of(fleet, *flights, event("2026-04-05", "retired", item="second"))
-    first, now = book.fleet["first"], moment("2026-04-09 12:00")
+    store = book_of(fleet, *flights, event("2026-04-05", "retired", item="second"))
+    first, now = store.fleet["first"], moment("2026-04-09 12:00")
     assert (
-        book.fact(first, "out_of_practice", since=now).at(now)
-        == fact(book, "first", "out_of_practice").at(now)
+        store.fact(first, "out_of_practice", since=now).at(now)
+        == fact(store, "first", "out_of_practice").at(now)
         == 6 * DAY
     )
-    assert fact(book, "first", "out_of_practice").at(moment("2026-04-02 12:00")) == DAY
-    assert [flight.at for flight in book.uses(first, now)] == [moment("2026-04-03 12:00")]
-    assert fact(book, "second", "retired").at(now) == "yes"
-    assert len(book.events(first)) == 2 and len(book.events(book.fleet["second"])) == 3
+    assert fact(store, "first", "out_of_practice").at(moment("2026-04-02 12:00")) == DAY
+    assert [flight.at for flight in store.uses(first, now)] == [moment("2026-04-03 12:00")]
+    assert fact(store, "second", "retired").at(now) == "yes"
+    assert len(store.events(first)) == 2 and len(store.events(store.fleet["second"])) == 3
 
 
 def test_packs_that_flew_together_share_what_was_used() -> None:
     flight = event(
         "2026-04-01 12:00", "flown", aircraft="heron", packs=["A", "B"], minutes=10, percent_from=100, used_mah=3000
     )
-    book = book_of(FLEET, flight)
-    assert fact(book, "A", "charge").at(moment("2026-04-01 12:00")) == 70
-    assert fact(book, "A", "cycles").at(moment("2026-04-01 12:00")) == pytest.approx(0.3)
+    store = book_of(FLEET, flight)
+    assert fact(store, "A", "charge").at(moment("2026-04-01 12:00")) == 70
+    assert fact(store, "A", "cycles").at(moment("2026-04-01 12:00")) == pytest.approx(0.3)
 
 
 def test_a_job_is_told_as_it_was_booked_at_the_time() -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT
 from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
-from scheduler.verdicts.episodes import Cut, Episode, at_rest, stretches
+from scheduler.verdicts.episodes import Cut, Episode, at_rest, episodes
 
 LAST = 60
 GIVEN_UP_AFTER = 14
@@ -80,10 +80,10 @@ def partitions(draw: st.DrawFn) -> Intervals:
     )
 
 
-def dark_days(stretch: Episode) -> tuple[int, ...]:
+def dark_days(episode: Episode) -> tuple[int, ...]:
     """The days that a stretch calls unknown, as far as the reading looks."""
     horizon = (LAST + 2 * GIVEN_UP_AFTER) * DAY
-    return tuple(t // DAY for start, end in stretch.unknown for t in range(start, min(end, horizon), DAY))
+    return tuple(t // DAY for start, end in episode.unknown for t in range(start, min(end, horizon), DAY))
 
 
 @settings(deadline=None)
@@ -96,9 +96,9 @@ def dark_days(stretch: Episode) -> tuple[int, ...]:
 def test_the_stretches_are_what_living_day_by_day_finds(
     when: Intervals, until: Intervals | None, cuts: dict[int, str]
 ) -> None:
-    found = stretches(when, until, [(day * DAY, reason) for day, reason in cuts.items()])
+    found = episodes(when, until, [(day * DAY, reason) for day, reason in cuts.items()])
 
-    as_lived = [Lived(*told, dark_days(stretch)) for told, stretch in zip(in_days(found), found, strict=True)]
+    as_lived = [Lived(*told, dark_days(episode)) for told, episode in zip(in_days(found), found, strict=True)]
     assert as_lived == lived_through(when, until, cuts)
 
 
@@ -112,20 +112,20 @@ def test_what_comes_after_an_instant_at_rest_does_not_depend_on_what_was_before(
     when: Intervals, until: Intervals | None, cuts: dict[int, str]
 ) -> None:
     told = [(day * DAY, reason) for day, reason in cuts.items()]
-    found = stretches(when, until, told)
+    found = episodes(when, until, told)
     for instant in (day * DAY for day in range(LAST) if at_rest(when, until, day * DAY)):
-        after = stretches(when.onward(instant), until and until.onward(instant), told)
-        assert after == [stretch for stretch in found if stretch.ended > instant]
+        after = episodes(when.onward(instant), until and until.onward(instant), told)
+        assert after == [episode for episode in found if episode.ended > instant]
 
 
 @settings(deadline=None)
 @given(partitions(), st.none() | partitions())
 def test_stretches_follow_one_another_and_hold_where_they_say(when: Intervals, until: Intervals | None) -> None:
-    found = stretches(when, until, [])
+    found = episodes(when, until, [])
 
-    assert all(stretch.opened < stretch.ended for stretch in found)
+    assert all(episode.opened < episode.ended for episode in found)
     assert all(one.ended <= two.opened for one, two in zip(found, found[1:], strict=False))
-    assert all(when.at(stretch.opened) == YES for stretch in found)
+    assert all(when.at(episode.opened) == YES for episode in found)
     assert all(s.holds(s.opened) and s.holds(s.ended - 1) and not s.holds(s.ended) for s in found)
 
 
@@ -167,15 +167,15 @@ CASES: dict[str, tuple[str, str | None, list[Cut], list[tuple[int, int | None, s
 @pytest.mark.parametrize("told", CASES)
 def test_opening_and_settling(told: str) -> None:
     when, until, cuts, expected = CASES[told]
-    assert in_days(stretches(days(when), days(until) if until else None, cuts)) == expected
+    assert in_days(episodes(days(when), days(until) if until else None, cuts)) == expected
 
 
 def test_what_has_held_since_before_all_time_did_not_open_at_any_instant() -> None:
-    assert stretches(Intervals.always(YES), None, []) == []
+    assert episodes(Intervals.always(YES), None, []) == []
 
 
 def test_a_stretch_tells_where_its_ground_was_unknown() -> None:
-    (stretch,) = stretches(days("nyuyun"), None, [])
+    (episode,) = episodes(days("nyuyun"), None, [])
 
-    assert stretch.unknown == ((3 * DAY, 4 * DAY), (5 * DAY, 6 * DAY))
-    assert [stretch.unknown_at(day * DAY) for day in range(1, 7)] == [False, False, True, False, True, False]
+    assert episode.unknown == ((3 * DAY, 4 * DAY), (5 * DAY, 6 * DAY))
+    assert [episode.unknown_at(day * DAY) for day in range(1, 7)] == [False, False, True, False, True, False]
