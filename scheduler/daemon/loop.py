@@ -15,7 +15,7 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import moment_near, to_datetime
 from scheduler.base.progress import Progress, nobody
 from scheduler.base.units import count, show
-from scheduler.daemon.faults import line_on
+from scheduler.daemon.faults import Failed, line_on
 from scheduler.daemon.heartbeat import Heartbeat
 from scheduler.daemon.service import Service
 from scheduler.daemon.subprocess_work import WakeReport, read_in_process, send_in_process, wake_in_process
@@ -54,13 +54,13 @@ def run(
     instant that these two ask for instead of this one. `progress` is told how far a long look has come. Raises Refused
     where the home's files or database do not do.
     """
-    setup = home.setup()
     if once or dry_run:
         from scheduler.daemon.once import preview, run_once
 
-        lines = preview if dry_run else run_once
+        lines, setup = preview if dry_run else run_once, home.setup()
         print("\n".join(lines(home, setup, now() if at is None else at, trust=at is not None, progress=progress)))
         return 0
+    setup = _setup_of(home)
     with Lock(home.path, DAEMON) as lock:
         if not _acquired(lock):
             role, process = lock.holder()
@@ -68,6 +68,14 @@ def run(
             log(text, setup.hours.zone)
             return 2
         return Daemon(home, setup, progress).run()
+
+
+def _setup_of(home: Home) -> Setup:
+    """Return the set-up. Another process reads files that are not compiled yet: what it loads for that never leaves."""
+    try:
+        return home.compiled_setup() or read_in_process(home, LOCKED_SECONDS)
+    except Failed:  # no process can be started: the daemon grows, but it starts
+        return home.setup()
 
 
 def ring(home: Home, channel: Channel) -> Outcome:

@@ -5,12 +5,13 @@ Apprise, the solving of rules and the check of files take several times the memo
 
 import time
 from collections.abc import Callable
+from itertools import starmap
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from scheduler.base.findings import Refused
+from scheduler.base.findings import FilesRefused, Finding, Refused
 from scheduler.base.instants import SECOND
-from scheduler.base.progress import Progress
+from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.faults import Failed, Silent
 from scheduler.daemon.subprocess_worker import call_in_process
 from scheduler.home.folder import Home
@@ -76,26 +77,29 @@ def waking(order: list, tell: Progress) -> WakeReport:
     return WakeReport(result.open, result.next_wake, said, unwell(result))
 
 
-def read_in_process(home: Home, locked_seconds: float, tell: Progress) -> Setup:
-    """The set-up that the home's files describe, found in the compiled cache, which the process fills. Raises Refused
-    with every finding, Failed, and what `tell` raises."""
-    if findings := call_in_process(_work(reading), [str(home.path), locked_seconds], PATIENCE, tell):
-        raise Refused.because(findings)
-    return home.setup()
+def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) -> Setup:
+    """Return the set-up that the home's files describe; the process also writes it to the compiled cache.
+
+    Raises FilesRefused with every finding, Failed, and what `tell` raises.
+    """
+    findings, data, fingerprint = call_in_process(_work(read), [str(home.path), locked_seconds], PATIENCE, tell)
+    if findings:
+        raise FilesRefused(starmap(Finding, findings))
+    return make_setup(data, fingerprint)
 
 
-def reading(order: list, _tell: Progress) -> str:
-    """The work of `read_apart`: what is wrong with the files, or ""."""
+def read(order: list, _tell: Progress) -> tuple[list[Finding], dict[str, Any], str]:
+    """Do the work of `read_in_process`: return the findings, the checked data and its fingerprint."""
     path, locked_seconds = order
     home = Home(Path(path))
     home.log.wait(locked_seconds)
     try:
-        home.setup()
+        setup = home.setup()
     except Refused as refused:
-        return str(refused)
+        return refused.findings, {}, ""
     finally:
         home.log.close()
-    return ""
+    return [], setup.data(), setup.fingerprint
 
 
 def _work(function: Callable[..., object]) -> str:

@@ -21,7 +21,9 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.faults import Failed, Silent, line_on
 
 _HERE = str(Path(__file__).resolve().parents[2])
-_CODE = f"import sys; sys.path.append({_HERE!r}); from scheduler.daemon.subprocess_worker import serve_call; serve_call()"
+_CODE = (
+    f"import sys; sys.path.append({_HERE!r}); from scheduler.daemon.subprocess_worker import serve_call; serve_call()"
+)
 _BREATH = 1.0
 """Seconds after which whoever waits for a silent process is told so."""
 _SPACING = 0.2

@@ -95,17 +95,25 @@ class Home:
         return digest.hexdigest()
 
     def setup(self) -> Setup:
-        """The set-up, from the compiled cache where no file has changed. Raises FilesRefused with every finding, and
-        Refused where there is no home."""
+        """Return the set-up, from the compiled cache if no file has changed. Raises FilesRefused with every finding,
+        and Refused if there is no home."""
+        return self.compiled_setup() or self._read_setup()
+
+    def compiled_setup(self) -> Setup | None:
+        """Return the set-up if the compiled cache has it, without loading what reads files. Raises Refused if there is
+        no home."""
         self.require()
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
-        if raw is None:
-            from scheduler.home.file_check import read_home
+        return None if raw is None else make_setup(raw, fingerprint)
 
-            raw = _read(partial(read_home, self))
-            self._unkept = fingerprint, raw
-            self.keep()
+    def _read_setup(self) -> Setup:
+        from scheduler.home.file_check import read_home
+
+        fingerprint = self.fingerprint()  # before the files: if one changes meanwhile, they are read again next time
+        raw = _read(partial(read_home, self))
+        self._unkept = fingerprint, raw
+        self.keep()
         return make_setup(raw, fingerprint)
 
     def keep(self) -> None:

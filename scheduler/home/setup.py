@@ -38,8 +38,8 @@ class Setup(NamedTuple):
     """The checked data it was made of."""
 
     def data(self) -> dict[str, Any]:
-        """What `make_setup` makes the same of again, as JSON can hold it."""
-        return self.checked | {"fleet": self.fleet.sections}
+        """Return data, fit for JSON, of which `make_setup` makes this set-up again."""
+        return {name: part for name, part in self.checked.items() if name != "cases"} | {"fleet": self.fleet.sections}
 
     def ordinary(self, but: str = "") -> list[str]:
         """The channels for what the bell says of itself, by name, but for one: further ones only without others."""

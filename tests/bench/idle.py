@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from scheduler.base.instants import DAY
+from scheduler.cli.main import main
 from scheduler.events.log import Log
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import Outbox
@@ -89,14 +90,26 @@ def bare() -> tuple[int, int]:
 
 
 def daemon(scratch: Path, at: int, url: str) -> tuple[int, int]:
-    """Memory and wake-ups of a daemon on the demo home, once it has sent what it had to say.
-
-    Its clock is set ahead, to the first instant to come that lies whole weeks after `at`: APScheduler keeps its own.
-    """
+    """Return memory and wake-ups of a daemon on the demo home, once it has sent what it had to say."""
     path = with_channel(demo_home(scratch / f"demo{len(list(scratch.iterdir()))}"), url)
     home = Home(path)
     home.setup()  # compiled, as at every start but the first
     home.log.close()
+    return _measured(path, at, url, SECONDS)
+
+
+def first_start(scratch: Path, at: int) -> int:
+    """Return the memory of a daemon on a home just made: without a database, its files never read."""
+    path = scratch / f"first{len(list(scratch.iterdir()))}"
+    assert main(["--home", str(path), "init"]) == 0
+    return _measured(path, at, "", 1)[0]
+
+
+def _measured(path: Path, at: int, url: str, seconds: int) -> tuple[int, int]:
+    """Return memory, and wake-ups in so many seconds.
+
+    The clock is set ahead, to the first instant to come that lies whole weeks after `at`: APScheduler keeps its own.
+    """
     late = max(0, time.time_ns() // 1000 - at)
     with running(DAEMON, str(path), str(at + -(-late // (7 * DAY)) * 7 * DAY)) as process:
         log, end = Log(path / "shelfbell.db"), time.monotonic() + 60
@@ -106,7 +119,7 @@ def daemon(scratch: Path, at: int, url: str) -> tuple[int, int]:
         log.close()
         time.sleep(3)
         idle = Idle(process.pid)
-        switches = idle.wake_ups()
+        switches = idle.wake_ups(seconds)
         return idle.resident(), switches
 
 

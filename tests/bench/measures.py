@@ -139,11 +139,13 @@ def measure_daemon(scratch: Path) -> list[Row]:
     """A daemon with nothing to do: a real process for a minute, and half a year by an injected clock."""
     noon = END + 12 * HOUR
     scheduler, beats = idle.bare()
+    first = idle.first_start(scratch, noon)
     silent, wakes = idle.daemon(scratch, noon, "")
     spoken, wakes_after = idle.sent_and_idle(scratch, noon)
     before, after, count = idle.weeks(scratch, noon)
     process = "a process with APScheduler, sqlite3 and a job each 30 s"
     return [
+        Row("memory, first start of a home", process, "at most 1.3", first / scheduler, _megabytes(first, scheduler)),
         Row("memory, nothing sent yet", process, "at most 1.3", silent / scheduler, _megabytes(silent, scheduler)),
         Row("memory, after a message", process, "at most 1.3", spoken / scheduler, _megabytes(spoken, scheduler)),
         Row("wake-ups in a minute", process, "counted", wakes_after / beats, f"{wakes}, {wakes_after}; {beats}"),

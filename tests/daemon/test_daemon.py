@@ -48,11 +48,11 @@ import sys
 from pathlib import Path
 from scheduler.home.folder import Home
 from scheduler.base.instants import parse_rfc3339
-from scheduler.home.notify_daemon import poke
+from scheduler.home.notify_daemon import notify_daemon
 from tests.messages.homes import charge_now
 home = Home(Path(sys.argv[1]))
 charge_now(home, "A", int(sys.argv[2]))
-poke(home.path)
+notify_daemon(home.path)
 """
 
 
@@ -323,10 +323,30 @@ def test_a_stop_is_heard_while_a_file_is_read_that_gives_nothing(tmp_path: Path,
         eventually(lambda: manager.told("STATUS="))
         os.mkfifo(home / "rules" / "pipe.yaml")
         feed(home)
-        eventually(lambda: is_at(running.process.pid, "subprocess_work:reading"))
+        eventually(lambda: is_at(running.process.pid, "subprocess_work:read"))
         status, _ = running.stop()
 
     assert status == 0
+
+
+@pytest.mark.parametrize("entries", [True, False], ids=["with entries", "no database"])
+def test_a_daemon_at_its_first_start_loads_nothing_that_reads_files_or_sends(
+    tmp_path: Path, manager: Manager, entries: bool
+) -> None:
+    with letterbox() as box:
+        home = a_home(tmp_path, box.plain)
+        if entries:
+            charge_now(home, "B", now())
+        home.log.close()
+        with daemon(home.path, manager, PYTHONPROFILEIMPORTTIME="1") as running:
+            feed(home.path)
+            eventually(lambda: box.letters)
+            status, text = running.stop()
+
+    loaded = {line.rpartition("|")[2].strip() for line in text.splitlines() if line.startswith("import time:")}
+    assert status == 0
+    assert "apscheduler" in loaded
+    assert not loaded & {"yaml", "jsonschema", "sqlite_utils", "apprise", "scheduler.home.file_check"}
 
 
 def test_what_is_written_without_a_poke_is_found_at_the_next_beat(tmp_path: Path, manager: Manager) -> None:
