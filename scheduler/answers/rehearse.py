@@ -72,7 +72,9 @@ def to_text(at: Desk, result: Rehearsal) -> str:
 
 def message(at: Desk, decision: Decision, board: Board) -> str:
     """One message, whole."""
-    text = compose(decision, [word.reminder for word in decision.words], at.setup.hours.zone, board.store.newest)
+    text = compose(
+        decision, [word.reminder for word in decision.announcements], at.setup.hours.zone, board.store.newest
+    )
     return f"{at.say(decision.at)}  [{decision.kind}]  {text.title}\n{text.body}"
 
 

@@ -129,7 +129,7 @@ def _look(desk: "_WakeRun", kept: bool = False) -> WakeResult:
     home, setup, now = desk.home, desk.setup, desk.now
     work_list = work_list_of(home, setup, desk.outbox, now) if kept else None
     seen = desk.see(work_list, False, None)
-    digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.words, now)
+    digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.announcements, now)
     if digest:
         work_list = work_list and work_list.widened(ItemStates(home.log).with_news())
         seen = desk.see(work_list, True, gap)
@@ -214,7 +214,7 @@ class _WakeRun(NamedTuple):
             ledger.add(line)
         seen = _Seen(
             decision=_kept(decision),
-            reasons={word.reminder.key: _explanation(word, self.setup, now) for word in decision.words},
+            reasons={word.reminder.key: _explanation(word, self.setup, now) for word in decision.announcements},
             sick=solved.sick,
             open=len(board.open_at(now)),
             next_wake=next_wake(board, ledger, hours, decision),
@@ -232,8 +232,9 @@ class _WakeRun(NamedTuple):
             return rules.index(unknown.key.rule), place(unknown.key.item), unknown.key.item
 
         decision = first._replace(
-            words=sorted(
-                (word for part in parts for word in part.decision.words), key=lambda word: pressing(now, word.reminder)
+            announcements=sorted(
+                (word for part in parts for word in part.decision.announcements),
+                key=lambda word: pressing(now, word.reminder),
             ),
             still=sorted((reminder for part in parts for reminder in part.decision.still), key=partial(pressing, now)),
             ended=sorted((each for part in parts for each in part.decision.ended), key=by_end),
@@ -269,7 +270,7 @@ def _kept(decision: Decision) -> Decision:
     """A decision that needs its board no more to be told."""
     now = decision.at
     return decision._replace(
-        words=[word._replace(reminder=keep(word.reminder, now)) for word in decision.words],
+        announcements=[word._replace(reminder=keep(word.reminder, now)) for word in decision.announcements],
         ahead=[],
         still=[keep(reminder, now) for reminder in decision.still],
         ended=[each._replace(reminder=each.reminder and keep(each.reminder, now)) for each in decision.ended],
@@ -300,13 +301,13 @@ def _messages(seen: _Seen, channel: Channel, setup: Setup, newest: Newest) -> It
         return
     text = _text(part, setup, newest)
     yield Message(
-        channel.name, part.kind, text.title, text.body, [seen.reasons[word.reminder.key] for word in part.words]
+        channel.name, part.kind, text.title, text.body, [seen.reasons[word.reminder.key] for word in part.announcements]
     )
 
 
 def _text(decision: Decision, setup: Setup, newest: Newest) -> Text:
     """The message; where a text cannot be filled, plainly what is open and the error."""
-    reminders = [word.reminder for word in decision.words]
+    reminders = [word.reminder for word in decision.announcements]
     try:
         return compose(decision, reminders, setup.hours.zone, newest)
     except Exception as error:  # a text that fails must not silence the reminder it belongs to

@@ -7,13 +7,13 @@ from scheduler.reminders.decide import Decision
 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:
     """Return what of a decision a channel takes: a digest whole if it takes what only digests bring, else its words."""
-    words = [word for word in decision.words if takes(channel, word, decision.at)]
+    words = [word for word in decision.announcements if takes(channel, word, decision.at)]
     if not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, words) if words else None
     still = [reminder for reminder in decision.still if reminder.verdict.urgency(decision.at) in channel.urgency]
-    taken = decision._replace(words=words, still=still)
+    taken = decision._replace(announcements=words, still=still)
     empty = not (words or still or decision.ended or decision.unknown)
-    return None if empty and (decision.words or decision.still) else taken
+    return None if empty and (decision.announcements or decision.still) else taken
 
 
 def takes(channel: Channel, word: Announcement, now: int) -> bool:
@@ -24,4 +24,4 @@ def takes(channel: Channel, word: Announcement, now: int) -> bool:
 
 
 def _bare(decision: Decision, words: list[Announcement]) -> Decision:
-    return decision._replace(words=words, digest=False, still=[], ended=[], unknown=[])
+    return decision._replace(announcements=words, digest=False, still=[], ended=[], unknown=[])

@@ -119,7 +119,7 @@ class Decision(NamedTuple):
     """
 
     at: int
-    words: list[Announcement]
+    announcements: list[Announcement]
     ahead: list[Announcement]
     digest: bool
     still: list[Reminder]
@@ -128,7 +128,7 @@ class Decision(NamedTuple):
     gap: Gap | None = None
 
     def __bool__(self) -> bool:
-        return bool(self.words) or self.digest
+        return bool(self.announcements) or self.digest
 
     @property
     def kind(self) -> str:
@@ -137,14 +137,14 @@ class Decision(NamedTuple):
             return "summary"
         if self.digest:
             return "digest"
-        kinds = {word.kind for word in self.words}
+        kinds = {word.kind for word in self.announcements}
         return next((kind for kind in ("first", "rise") if kind in kinds), "again")
 
     def told(self) -> list[Notification]:
         """The lines of the ledger that this message makes."""
         lines = [
             Notification(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)
-            for w in self.words
+            for w in self.announcements
         ]
         lines += [Notification(e.key, e.first_at, self.at, "settled", "whenever", e.reason) for e in self.ended]
         return lines
@@ -156,7 +156,7 @@ def decide(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable
     `asked`: those of the reminders open now of which anything can be said now; None where that is not known.
     """
     found = announcements_of(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
-    digest, gap = gathering(board, ledger, hours, found.words, now)
+    digest, gap = gathering(board, ledger, hours, found.announcements, now)
     return with_digest(board, ledger, hours, found, gap) if digest else found
 
 
@@ -180,7 +180,7 @@ def gathering(
 def with_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap: Gap | None) -> Decision:
     """The same with what a digest tells besides."""
     now, open_now = found.at, board.open_at(found.at)
-    rung = {word.reminder for word in found.words}
+    rung = {word.reminder for word in found.announcements}
     known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = sorted(endings(board, ledger, now), key=by_end), news_of_unknown(board, ledger, hours, now)
@@ -224,7 +224,7 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
 def words_to_come(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Announcement]:
     """What will be said next, after a decision noted in the ledger, of each reminder open now."""
     yield from decision.ahead
-    for reminder in (word.reminder for word in decision.words):
+    for reminder in (word.reminder for word in decision.announcements):
         word = next_announcement(board, reminder, ledger.of(reminder), hours, decision.at)
         if word is not None:
             yield word

@@ -280,7 +280,7 @@ def quiet_line(newest: int | None, now: int) -> str:
 
 def _new(decision: "Decision", words: list[Reminder]) -> list[Reminder]:
     """Those of the reminders that are rung for the first time, or have grown more urgent."""
-    new = {word.reminder for word in decision.words if word.kind in ("first", "rise")}
+    new = {word.reminder for word in decision.announcements if word.kind in ("first", "rise")}
     return [reminder for reminder in words if reminder in new]
 
 

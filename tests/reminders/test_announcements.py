@@ -68,7 +68,7 @@ def rung(made: list[Decision], rule: str = "left-full", item: str = "B") -> list
     return [
         f"{stamp(decision.at)} {word.kind}"
         for decision in made
-        for word in decision.words
+        for word in decision.announcements
         if word.reminder.key == (rule, item)
     ]
 
@@ -201,10 +201,10 @@ def test_held_messages_wait_for_a_digest_within_two_hours_of_the_end_of_quiet_ho
 def test_what_waited_together_goes_as_one_message() -> None:
     made = live([full(f"2026-04-01 2{hour}:30", item) for hour, item in enumerate("ABC", 1)], "2026-04-03 08:00", NIGHT)
 
-    (digest,) = [decision for decision in made if decision.words]
+    (digest,) = [decision for decision in made if decision.announcements]
     assert stamp(digest.at) == "04-03 07:00"
     assert digest.digest
-    assert {word.reminder.key.item for word in digest.words} == {"A", "B", "C"}
+    assert {word.reminder.key.item for word in digest.announcements} == {"A", "B", "C"}
 
 
 def test_the_digest_tells_what_is_still_open_and_what_settled_since() -> None:
@@ -348,7 +348,9 @@ def test_a_rise_while_the_first_message_waits_brings_it_forward() -> None:
     made = live([full("2026-04-01 09:00")], "2026-04-02 12:00", rules=soon)
 
     assert rung(made) == ["04-02 10:00 first"]
-    assert [word.urgency for decision in made for word in decision.words if word.reminder.key.item == "B"] == ["now"]
+    assert [word.urgency for decision in made for word in decision.announcements if word.reminder.key.item == "B"] == [
+        "now"
+    ]
 
 
 def test_a_fall_and_a_second_rise_to_the_same_height_ring_nothing_new() -> None:
@@ -436,7 +438,7 @@ def test_while_away_the_urgent_rings() -> None:
 
 def test_while_away_no_weekly_digest_comes() -> None:
     made = live([full("2026-04-01 09:00"), AWAY], "2026-04-10")
-    assert [stamp(decision.at) for decision in made if decision.digest and not decision.words] == []
+    assert [stamp(decision.at) for decision in made if decision.digest and not decision.announcements] == []
 
 
 DARK = event("2026-04-04 09:00", "flown", aircraft="heron", packs=["B"], minutes=10)
@@ -555,6 +557,8 @@ def test_hours_stay_hours_on_the_nights_on_which_the_clock_changes(zone: ZoneInf
     """A day of sitting full, and a day between messages, are 24 hours each, whatever the clock shows."""
     made = live([full(f"{charged} 09:00")], str(rfc(charged)[:8] + "28"), Hours(zone, None, time(7)))
 
-    rings = [decision.at for decision in made for word in decision.words if word.reminder.key.rule == "left-full"]
+    rings = [
+        decision.at for decision in made for word in decision.announcements if word.reminder.key.rule == "left-full"
+    ]
     assert [(at - moment(f"{charged} 09:00")) // DAY for at in rings[:3]] == [1, 2, 4][: len(rings)]
     assert all((at - moment(f"{charged} 09:00")) % DAY == 0 for at in rings)

@@ -82,7 +82,7 @@ def as_known(log: Log, start: int, end: int) -> Rehearsal:
 
 def said(decision: Decision, board: Board) -> tuple[object, ...]:
     """All that a decision says: when, what kind, each telling, and its words."""
-    text = compose(decision, [word.reminder for word in decision.words], ZONE, board.store.newest)
+    text = compose(decision, [word.reminder for word in decision.announcements], ZONE, board.store.newest)
     return decision.at, decision.kind, decision.told(), text
 
 
@@ -166,8 +166,8 @@ def test_what_was_told_late_rings_late_as_known_and_in_time_in_hindsight(tmp_pat
 
     then, now = as_known(log, start, end), rehearse(board, HOURS, start, end)
 
-    assert [d.at for d in then.decisions if d.words][0] == moment("2026-03-24 12:00")
-    assert [d.at for d in now.decisions if d.words][0] == moment("2026-03-22 10:00")
+    assert [d.at for d in then.decisions if d.announcements][0] == moment("2026-03-24 12:00")
+    assert [d.at for d in now.decisions if d.announcements][0] == moment("2026-03-22 10:00")
 
 
 def test_a_stretch_as_known_begins_with_what_is_open_then(tmp_path: Path) -> None:

@@ -58,12 +58,12 @@ def live_through(home: Path) -> Season:
 
 def rules_of(decision: Decision) -> list[str]:
     """The rules that a message speaks for, each with its item."""
-    return [f"{word.reminder.key.rule} {word.reminder.key.item} ({word.kind})" for word in decision.words]
+    return [f"{word.reminder.key.rule} {word.reminder.key.item} ({word.kind})" for word in decision.announcements]
 
 
 def of_a_job(decision: Decision) -> bool:
     """True for the gathered message of an eve or a morning."""
-    return any(word.reminder.key.rule in OF_A_JOB for word in decision.words)
+    return any(word.reminder.key.rule in OF_A_JOB for word in decision.announcements)
 
 
 def weeks(season: Season) -> list[Week]:
@@ -72,8 +72,8 @@ def weeks(season: Season) -> list[Week]:
     found = []
     for begins in range(START, END, WEEK):
         within = [d for d in decisions if begins <= d.at < begins + WEEK]
-        eves = {w.reminder.key.item for d in within for w in d.words if w.reminder.key.rule in OF_A_JOB}
-        rest = [d for d in within if d.words and not of_a_job(d)]
+        eves = {w.reminder.key.item for d in within for w in d.announcements if w.reminder.key.rule in OF_A_JOB}
+        rest = [d for d in within if d.announcements and not of_a_job(d)]
         found.append(Week(begins, len(eves), sum(map(of_a_job, within)), len(within), _occasions(rest)))
     return found
 

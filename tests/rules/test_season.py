@@ -43,7 +43,10 @@ def test_the_mean_week_is_well_within_it(season: Season) -> None:
 
 def test_each_job_has_one_eve_and_one_morning(season: Season) -> None:
     told = Counter(
-        word.reminder.key for d in season.rehearsal.decisions for word in d.words if word.reminder.key.rule in OF_A_JOB
+        word.reminder.key
+        for d in season.rehearsal.decisions
+        for word in d.announcements
+        if word.reminder.key.rule in OF_A_JOB
     )
     assert sum(told.values()) > 140
     rebooked = {"vineyard-april", "harbour-regatta", "castle-05-01"}
@@ -89,7 +92,7 @@ def test_what_went_wrong_is_said_on_its_day(season: Season, told: tuple[str, str
 
 
 def test_a_rule_that_has_no_ground_in_the_season_stays_silent(season: Season) -> None:
-    told = {word.reminder.key.rule for d in season.rehearsal.decisions for word in d.words}
+    told = {word.reminder.key.rule for d in season.rehearsal.decisions for word in d.announcements}
     assert not told & {
         "pack-wet",
         "pack-too-deep",
