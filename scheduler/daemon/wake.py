@@ -236,7 +236,9 @@ class _WakeRun(NamedTuple):
                 (word for part in parts for word in part.decision.announcements),
                 key=lambda word: pressing(now, word.reminder),
             ),
-            still=sorted((reminder for part in parts for reminder in part.decision.still), key=partial(pressing, now)),
+            still_open=sorted(
+                (reminder for part in parts for reminder in part.decision.still_open), key=partial(pressing, now)
+            ),
             ended=sorted((each for part in parts for each in part.decision.ended), key=by_end),
             unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),
         )
@@ -272,7 +274,7 @@ def _kept(decision: Decision) -> Decision:
     return decision._replace(
         announcements=[word._replace(reminder=keep(word.reminder, now)) for word in decision.announcements],
         ahead=[],
-        still=[keep(reminder, now) for reminder in decision.still],
+        still_open=[keep(reminder, now) for reminder in decision.still_open],
         ended=[each._replace(reminder=each.reminder and keep(each.reminder, now)) for each in decision.ended],
     )
 

@@ -10,10 +10,10 @@ def part_for(decision: Decision, channel: Channel) -> Decision | None:
     words = [word for word in decision.announcements if takes(channel, word, decision.at)]
     if not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, words) if words else None
-    still = [reminder for reminder in decision.still if reminder.verdict.urgency(decision.at) in channel.urgency]
-    taken = decision._replace(announcements=words, still=still)
+    still = [reminder for reminder in decision.still_open if reminder.verdict.urgency(decision.at) in channel.urgency]
+    taken = decision._replace(announcements=words, still_open=still)
     empty = not (words or still or decision.ended or decision.unknown)
-    return None if empty and (decision.announcements or decision.still) else taken
+    return None if empty and (decision.announcements or decision.still_open) else taken
 
 
 def takes(channel: Channel, word: Announcement, now: int) -> bool:
@@ -24,4 +24,4 @@ def takes(channel: Channel, word: Announcement, now: int) -> bool:
 
 
 def _bare(decision: Decision, words: list[Announcement]) -> Decision:
-    return decision._replace(announcements=words, digest=False, still=[], ended=[], unknown=[])
+    return decision._replace(announcements=words, digest=False, still_open=[], ended=[], unknown=[])

@@ -122,7 +122,7 @@ class Decision(NamedTuple):
     announcements: list[Announcement]
     ahead: list[Announcement]
     digest: bool
-    still: list[Reminder]
+    still_open: list[Reminder]
     ended: list[Ended]
     unknown: list[Unknown]
     gap: Gap | None = None
@@ -184,7 +184,7 @@ def with_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap
     known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = sorted(endings(board, ledger, now), key=by_end), news_of_unknown(board, ledger, hours, now)
-    return found._replace(digest=True, still=still, ended=ended, unknown=unknown, gap=gap)
+    return found._replace(digest=True, still_open=still, ended=ended, unknown=unknown, gap=gap)
 
 
 def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int) -> Gap | None:

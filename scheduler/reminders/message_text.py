@@ -302,14 +302,14 @@ def _since(reminder: Reminder, now: int, zone: ZoneInfo) -> str:
 
 
 def _digest_title(decision: "Decision") -> str:
-    count = len(decision.still)
+    count = len(decision.still_open)
     return f"Still open: {count}" if count else "Nothing new"
 
 
 def _digest_sections(decision: "Decision", zone: ZoneInfo) -> list[str]:
     now = decision.at
     sections = {
-        "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still)],
+        "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still_open)],
         "No longer open:": ended_lines(decision.ended, now, zone),
         "I cannot judge:": unknown_lines(decision.unknown),
     }

@@ -213,7 +213,7 @@ def test_the_digest_tells_what_is_still_open_and_what_settled_since() -> None:
     digests = [decision for decision in live(entries, "2026-04-07") if decision.digest]
 
     assert [stamp(digest.at) for digest in digests] == ["04-06 07:00"]
-    assert [reminder.key.item for reminder in digests[0].still] == ["B"]
+    assert [reminder.key.item for reminder in digests[0].still_open] == ["B"]
     assert ended(digests) == ["04-06 07:00 left-full C settled"]
 
 
@@ -273,7 +273,7 @@ def test_seen_binds_to_the_reminder_open_then_and_not_to_the_next() -> None:
 def test_what_was_seen_on_the_board_before_its_first_message_is_not_rung_but_stands_in_the_digest() -> None:
     made = live([full("2026-04-01 23:00"), said("2026-04-02 23:30", "seen")], "2026-04-20", NIGHT)
     assert rung(made) == []
-    assert [stamp(d.at) for d in made if "B" in [r.key.item for r in d.still]][:1] == ["04-06 07:00"]
+    assert [stamp(d.at) for d in made if "B" in [r.key.item for r in d.still_open]][:1] == ["04-06 07:00"]
 
 
 def test_what_was_seen_before_its_first_message_rings_when_it_grows_more_urgent() -> None:
@@ -456,7 +456,7 @@ def test_tellings_stay_in_the_order_in_which_they_were_noted() -> None:
 
 def test_without_ground_it_stops_repeating_stands_in_the_digest_and_is_given_up_after_fourteen_days() -> None:
     made = live([full("2026-04-01 09:00"), DARK], "2026-04-28")
-    in_digest = [stamp(d.at) for d in made for reminder in d.still if reminder.key.item == "B"]
+    in_digest = [stamp(d.at) for d in made for reminder in d.still_open if reminder.key.item == "B"]
 
     assert rung(made) == ["04-02 09:00 first", "04-03 09:00 again"]
     assert in_digest == ["04-06 07:00", "04-13 07:00"]
