@@ -210,7 +210,7 @@ class _WakeRun(NamedTuple):
             ended = (self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick)
             decision = decision._replace(ended=sorted(ended, key=by_end))
             ledger.digest_at = now
-        for line in decision.told():
+        for line in decision.notifications():
             ledger.add(line)
         seen = _Seen(
             decision=_kept(decision),

@@ -166,7 +166,7 @@ class Outbox:
 
     def queue(self, transaction: Transaction, decision: Decision, messages: Iterable[Message]) -> None:
         """Write a decision: what it tells and the messages it makes."""
-        for line in decision.told():
+        for line in decision.notifications():
             transaction.execute(
                 """INSERT INTO told (decided_at, rule, item, first_at, kind, urgency, reason)
                    VALUES (?, ?, ?, ?, ?, ?, ?)""",

@@ -140,7 +140,7 @@ class Decision(NamedTuple):
         kinds = {word.kind for word in self.announcements}
         return next((kind for kind in ("first", "rise") if kind in kinds), "again")
 
-    def told(self) -> list[Notification]:
+    def notifications(self) -> list[Notification]:
         """The lines of the ledger that this message makes."""
         lines = [
             Notification(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)

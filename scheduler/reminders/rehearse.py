@@ -44,7 +44,7 @@ def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board
         if turns is None or turns.board is not board:
             turns = _Turns(board, hours)
         decision = decide(board, ledger, hours, now, turns.open_at(now))
-        for line in decision.told():
+        for line in decision.notifications():
             ledger.add(line)
         if decision.digest:
             ledger.digest_at = now
@@ -140,7 +140,7 @@ def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> 
 
 def _tellings(decisions: list[Decision]) -> dict[Key, list[Notification]]:
     found: dict[Key, list[Notification]] = {}
-    for line in (line for decision in decisions for line in decision.told() if line.kind != "settled"):
+    for line in (line for decision in decisions for line in decision.notifications() if line.kind != "settled"):
         found.setdefault(line.key, []).append(line)
     return found
 

@@ -43,7 +43,7 @@ def live(entries: Entries, to: str, hours: Hours = OPEN_ALL_DAY, rules: str = RU
         known = [fields for fields, told in zip(entries, told_at, strict=True) if told <= now]
         board = Board(book_of(PLATES, *in_force(known)), ruleset(rules))
         decision = decide(board, ledger, hours, now)
-        for line in decision.told():
+        for line in decision.notifications():
             ledger.add(line)
         if decision.digest:
             ledger.digest_at = now
@@ -480,7 +480,7 @@ def test_what_is_retired_is_told_as_ended_for_that_reason() -> None:
 def test_an_item_that_is_gone_from_the_fleet_is_told_of_once() -> None:
     now = moment("2026-04-02 09:00")
     board = Board(book_of(PLATES, full("2026-04-01 09:00")), ruleset())
-    ledger = Ledger(decide(board, Ledger(began=now), OPEN_ALL_DAY, now).told(), began=now)
+    ledger = Ledger(decide(board, Ledger(began=now), OPEN_ALL_DAY, now).notifications(), began=now)
     bare = Board(book_of({}), ruleset())
     monday = moment("2026-04-06 07:00")
 

@@ -67,7 +67,7 @@ def daemon(log: Log, start: int, end: int) -> list[tuple[Decision, Board]]:
     while now < end:
         board = Board(FactStore(Fleet(PLATES), AsToldBy(log, now), CLOCKS), RULES)
         decision = decide(board, ledger, HOURS, now)
-        for line in decision.told():
+        for line in decision.notifications():
             ledger.add(line)
         ledger.digest_at = now if decision.digest else ledger.digest_at
         if decision and now >= start:
@@ -83,7 +83,7 @@ def as_known(log: Log, start: int, end: int) -> Rehearsal:
 def said(decision: Decision, board: Board) -> tuple[object, ...]:
     """All that a decision says: when, what kind, each telling, and its words."""
     text = compose(decision, [word.reminder for word in decision.announcements], ZONE, board.store.newest)
-    return decision.at, decision.kind, decision.told(), text
+    return decision.at, decision.kind, decision.notifications(), text
 
 
 hours = st.integers(0, SPAN * 24)

@@ -156,7 +156,7 @@ def lived_in_full(board: Board, hours: Hours, start: int, end: int) -> Iterator[
     ledger, now = Ledger(began=start), start
     while now < end:
         decision = decide(board, ledger, hours, now)
-        for line in decision.told():
+        for line in decision.notifications():
             ledger.add(line)
         ledger.digest_at = now if decision.digest else ledger.digest_at
         yield decision
@@ -293,7 +293,7 @@ def test_what_is_rehearsed_twice_is_the_same(entries: Entries) -> None:
     one, two = (rehearsed(entries, START, START + 60 * DAY) for _ in range(2))
 
     assert turns_of(one) == turns_of(two)
-    assert [d.told() for d in one.decisions] == [d.told() for d in two.decisions]
+    assert [d.notifications() for d in one.decisions] == [d.notifications() for d in two.decisions]
 
 
 # A month of the demo operator, asked through the command.
