@@ -24,11 +24,11 @@ from scheduler.reminders.decide import (
     Ended,
     Gap,
     Ledger,
-    announcements_of,
-    by_end,
-    gathering,
+    add_digest,
+    decide_announcements,
+    ending_order,
     next_wake,
-    with_digest,
+    plan_digest,
 )
 from scheduler.reminders.item_state import ItemState, SolvedBoard, home_asked_since, item_states, solve
 from scheduler.reminders.message_text import Newest, Text, compose, keep
@@ -129,7 +129,7 @@ def _look(desk: "_WakeRun", kept: bool = False) -> WakeResult:
     home, setup, now = desk.home, desk.setup, desk.now
     work_list = work_list_of(home, setup, desk.outbox, now) if kept else None
     seen = desk.see(work_list, False, None)
-    digest, gap = gathering(desk.board([]), desk.ledger([]), setup.hours, seen.decision.announcements, now)
+    digest, gap = plan_digest(desk.board([]), desk.ledger([]), setup.hours, seen.decision.announcements, now)
     if digest:
         work_list = work_list and work_list.widened(ItemStates(home.log).with_news())
         seen = desk.see(work_list, True, gap)
@@ -204,11 +204,11 @@ class _WakeRun(NamedTuple):
         ledger, hours, now = self.ledger(items), self.setup.hours, self.now
         board = self.board(items, touched, None if items is None else ledger)
         solved = solve(board, now)
-        decision = announcements_of(board, ledger, hours, now, board.open_at(now))
+        decision = decide_announcements(board, ledger, hours, now, board.open_at(now))
         if digest:
-            decision = with_digest(board, ledger, hours, decision, gap)
+            decision = add_digest(board, ledger, hours, decision, gap)
             ended = (self._with_correction(each, solved) for each in decision.ended if each.key not in solved.sick)
-            decision = decision._replace(ended=sorted(ended, key=by_end))
+            decision = decision._replace(ended=sorted(ended, key=ending_order))
             ledger.digest_at = now
         for line in decision.notifications():
             ledger.add(line)
@@ -239,7 +239,7 @@ class _WakeRun(NamedTuple):
             still_open=sorted(
                 (reminder for part in parts for reminder in part.decision.still_open), key=partial(pressing, now)
             ),
-            ended=sorted((each for part in parts for each in part.decision.ended), key=by_end),
+            ended=sorted((each for part in parts for each in part.decision.ended), key=ending_order),
             unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),
         )
         return _Seen(

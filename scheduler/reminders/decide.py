@@ -155,12 +155,12 @@ def decide(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable
 
     `asked`: those of the reminders open now of which anything can be said now; None where that is not known.
     """
-    found = announcements_of(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
-    digest, gap = gathering(board, ledger, hours, found.announcements, now)
-    return with_digest(board, ledger, hours, found, gap) if digest else found
+    found = decide_announcements(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
+    digest, gap = plan_digest(board, ledger, hours, found.announcements, now)
+    return add_digest(board, ledger, hours, found, gap) if digest else found
 
 
-def announcements_of(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
+def decide_announcements(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
     """What to say of some open reminders of a board, whatever comes of the others."""
     found = (next_announcement(board, reminder, ledger.of(reminder), hours, now) for reminder in asked)
     words = [word for word in found if word is not None]
@@ -168,29 +168,32 @@ def announcements_of(board: Board, ledger: Ledger, hours: Hours, now: int, asked
     return Decision(now, ringing, [word for word in words if word.due > now], False, [], [], [])
 
 
-def gathering(
+def plan_digest(
     board: Board, ledger: Ledger, hours: Hours, words: list[Announcement], now: int
 ) -> tuple[bool, Gap | None]:
     """Whether what is said at `now` comes as a digest, and the gap that it sums up. `words`: all that ring."""
-    gap = gap_before(board, ledger, hours, words, now)
+    gap = find_gap(board, ledger, hours, words, now)
     gathered = any(word.held for word in words) and board.away_until(now) == now
     return gap is not None or gathered or weekly_due(board, ledger, hours, now), gap
 
 
-def with_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap: Gap | None) -> Decision:
+def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap: Gap | None) -> Decision:
     """The same with what a digest tells besides."""
     now, open_now = found.at, board.open_at(found.at)
     rung = {word.reminder for word in found.announcements}
     known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
-    ended, unknown = sorted(endings(board, ledger, now), key=by_end), news_of_unknown(board, ledger, hours, now)
+    ended, unknown = (
+        sorted(find_ended(board, ledger, now), key=ending_order),
+        find_new_unknown(board, ledger, hours, now),
+    )
     return found._replace(digest=True, still_open=still, ended=ended, unknown=unknown, gap=gap)
 
 
-def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int) -> Gap | None:
+def find_gap(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int) -> Gap | None:
     """The stretch that a message at `now` has to sum up: an absence that is over, or a time in which nothing ran and
     something fell due."""
-    back = returned(board, ledger, hours, now)
+    back = find_absence_over(board, ledger, hours, now)
     if back is not None:
         return back
     planned = ledger.planned
@@ -199,7 +202,7 @@ def gap_before(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announc
     return None
 
 
-def returned(board: Board, ledger: Ledger, hours: Hours, now: int) -> Gap | None:
+def find_absence_over(board: Board, ledger: Ledger, hours: Hours, now: int) -> Gap | None:
     """The absence that is over and of which no digest came since."""
     since = ledger.digest_at if ledger.digest_at is not None else ledger.began
     if since is None or board.away_until(now) != now:
@@ -216,12 +219,12 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
     now = decision.at
     turns = [
         board.next_change(now) or MAX_INSTANT,
-        *(word.due for word in words_to_come(board, ledger, hours, decision)),
+        *(word.due for word in coming_announcements(board, ledger, hours, decision)),
     ]
-    return min([next_gathering(board, ledger, hours, now), *(turn for turn in turns if turn > now)])
+    return min([next_digest_due(board, ledger, hours, now), *(turn for turn in turns if turn > now)])
 
 
-def words_to_come(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Announcement]:
+def coming_announcements(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Announcement]:
     """What will be said next, after a decision noted in the ledger, of each reminder open now."""
     yield from decision.ahead
     for reminder in (word.reminder for word in decision.announcements):
@@ -230,7 +233,7 @@ def words_to_come(board: Board, ledger: Ledger, hours: Hours, decision: Decision
             yield word
 
 
-def next_gathering(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
+def next_digest_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
     """The next instant after `now` at which a digest may be due of itself: weekly, or after an absence."""
     turns = [hours.delivery(absence.end) for absence in board.away]
     turns.append(hours.next_weekly(max(now, ledger.digest_at or now) + 1))
@@ -245,7 +248,7 @@ def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
     return hours.next_weekly(since + 1) <= now
 
 
-def endings(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
+def find_ended(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
     """Reminders that are over since they were told, and those that came and went unseen since the last digest."""
     for key, first_at in ledger.unsettled():
         if ended := _ended(board, key, first_at, now):
@@ -287,12 +290,12 @@ def _cause(verdict: Verdict, instant: int) -> Event | None:
     return max((event for event in verdict.events if event.at == instant), default=verdict.event_at(instant))
 
 
-def by_end(ended: Ended) -> tuple[object, ...]:
+def ending_order(ended: Ended) -> tuple[object, ...]:
     """Sorts what is over: what was told first, each in the order in which it ended."""
     return not ended.told, ended.ended, ended.first_at, ended.key
 
 
-def news_of_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:
+def find_new_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:
     """What cannot be judged: as it begins, and all of it once a week."""
     unknown = unknown_at(board, now)
     last = ledger.digest_at

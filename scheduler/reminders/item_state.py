@@ -19,7 +19,7 @@ from scheduler.facts.timeline import NEVER, Segment, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.announcements import DISTURBING
 from scheduler.reminders.board import Board, Reminder
-from scheduler.reminders.decide import Decision, Ledger, endings, words_to_come
+from scheduler.reminders.decide import Decision, Ledger, coming_announcements, find_ended
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.message_text import fleeting, keep
 from scheduler.reminders.outline import outline_of
@@ -102,7 +102,7 @@ def item_states(
     turns = _turns(board, ledger, hours, decision)
     opened, unknown = _by_item(board.open_at(now)), _by_item(unknown_at(board, now))
     news = opened.keys() | unknown.keys()
-    news |= {ended.key.item for ended in endings(board, ledger, now)}
+    news |= {ended.key.item for ended in find_ended(board, ledger, now)}
     sick = {key.item for key in solved.sick}
     for item in items:
         next_at = now if item in sick else turns.get(item, MAX_INSTANT)
@@ -140,7 +140,7 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
         entries = [*standing(board.store.own(item), now), *board.store.uses(item, now)]
         note(item.id, min((event.at for event in entries if event.at > now), default=None))
-    for word in words_to_come(board, ledger, hours, decision):
+    for word in coming_announcements(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
     return turns
 

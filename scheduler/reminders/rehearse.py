@@ -9,7 +9,7 @@ from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.reminders.announcements import Announcement
 from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board, Reminder, pressing
-from scheduler.reminders.decide import Decision, Ledger, decide, next_gathering, words_to_come
+from scheduler.reminders.decide import Decision, Ledger, coming_announcements, decide, next_digest_due
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.notification import Notification
 from scheduler.verdicts.episodes import Episode
@@ -49,8 +49,8 @@ def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board
         if decision.digest:
             ledger.digest_at = now
         yield board, decision
-        turns.note(decision, words_to_come(board, ledger, hours, decision))
-        now = min(turns.next_at(), next_gathering(board, ledger, hours, now), another_at)
+        turns.note(decision, coming_announcements(board, ledger, hours, decision))
+        now = min(turns.next_at(), next_digest_due(board, ledger, hours, now), another_at)
 
 
 class _Turns:
