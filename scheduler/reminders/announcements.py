@@ -74,8 +74,8 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announce
     found = board.found_at(reminder)
     by_event = found > reminder.episode.opened or verdict.opened_by_event(reminder.episode.opened)
     urgency = verdict.urgency(max(found, min(now, reminder.episode.ended - 1)))
-    said = said_of(board, reminder, now)
-    if said is not None and (until := quiet_until(board, said)) > found:
+    said = last_response(board, reminder, now)
+    if said is not None and (until := quiet_ends(board, said)) > found:
         found, by_event = until, False
     if found == MAX_INSTANT:
         return None
@@ -103,8 +103,8 @@ def _repeat(
     last = rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)
     due = _next_repeat(rung[0].at, last, spacing, urgency) if spacing else None
-    said = said_of(board, reminder, now)
-    if said is not None and (until := quiet_until(board, said)) > last:
+    said = last_response(board, reminder, now)
+    if said is not None and (until := quiet_ends(board, said)) > last:
         due = until
     if due is None or due == MAX_INSTANT:
         return None
@@ -130,19 +130,19 @@ def _unseen_since(board: Board, reminder: Reminder, rung: list["Notification"], 
     """When it was first rung as `now` since anything was said of it; None where it is not `now`, or is kept quiet."""
     if reminder.verdict.urgency(now) != "now":
         return None
-    said = said_of(board, reminder, now)
-    after = MIN_INSTANT if said is None else quiet_until(board, said)
+    said = last_response(board, reminder, now)
+    after = MIN_INSTANT if said is None else quiet_ends(board, said)
     return next((line.at for line in rung if line.urgency == "now" and line.at >= after), None)
 
 
-def said_of(board: Board, reminder: Reminder, now: int) -> Event | None:
+def last_response(board: Board, reminder: Reminder, now: int) -> Event | None:
     """The last `seen` or `snoozed` of an open reminder since it opened or, if it did, since its urgency rose."""
     since = max(turn for turn, _ in reminder.verdict.rises(reminder.episode) if turn <= now)
-    said = [*board.said(reminder.key, "seen"), *board.said(reminder.key, "snoozed")]
+    said = [*board.responses(reminder.key, "seen"), *board.responses(reminder.key, "snoozed")]
     return max((event for event in said if since <= event.at <= now), default=None)
 
 
-def quiet_until(board: Board, said: Event) -> int:
+def quiet_ends(board: Board, said: Event) -> int:
     """Until when a `seen` or `snoozed` keeps its reminder quiet; MAX_INSTANT while no end can be told."""
     ends = []
     if "until" in said.fields:

@@ -61,7 +61,7 @@ class Board:
         self.items = items
         self.as_told = as_told
         self.verdicts = verdicts(store, rules, items, since=since)
-        self._said: dict[tuple[Key, str], list[Event]] = {}
+        self._responses: dict[tuple[Key, str], list[Event]] = {}
 
     @cached_property
     def reminders(self) -> list[Reminder]:
@@ -128,12 +128,12 @@ class Board:
             instant = end
         return instant
 
-    def said(self, key: Key, what: str) -> list[Event]:
+    def responses(self, key: Key, what: str) -> list[Event]:
         """What people did about a rule's reminders on an item: `seen` or `snoozed` events, in order."""
-        if (key, what) not in self._said:
+        if (key, what) not in self._responses:
             events = self.store.filed(key.item)
-            self._said[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
-        return self._said[key, what]
+            self._responses[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
+        return self._responses[key, what]
 
 
 class _OpenIndex:

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import HOUR, MAX_INSTANT
 from scheduler.events.event import Event
-from scheduler.reminders.announcements import Announcement, next_announcement, said_of
+from scheduler.reminders.announcements import Announcement, last_response, next_announcement
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.notification import Notification
@@ -181,7 +181,7 @@ def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap:
     """The same with what a digest tells besides."""
     now, open_now = found.at, board.open_at(found.at)
     rung = {word.reminder for word in found.announcements}
-    known = (r for r in open_now if ledger.of(r) or said_of(board, r, now))
+    known = (r for r in open_now if ledger.of(r) or last_response(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = (
         sorted(find_ended(board, ledger, now), key=ending_order),

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import clean
-from scheduler.reminders.announcements import DISTURBING, Announcement, next_announcement, quiet_until, said_of
+from scheduler.reminders.announcements import DISTURBING, Announcement, last_response, next_announcement, quiet_ends
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.ground import Mute
@@ -25,10 +25,10 @@ def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int
 
 def mute_of(board: Board, reminder: Reminder, now: int) -> Mute | None:
     """By what an open reminder is kept quiet, if by anything."""
-    said = said_of(board, reminder, now)
+    said = last_response(board, reminder, now)
     if said is None:
         return None
-    return Mute(said.what, said.at, said.id, quiet_until(board, said), said.get("until_next"))
+    return Mute(said.what, said.at, said.id, quiet_ends(board, said), said.get("until_next"))
 
 
 def kept_quiet(mute: Mute | None, item: str, now: int, say: Say) -> Iterator[str]:
