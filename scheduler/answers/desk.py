@@ -42,9 +42,9 @@ class Desk(NamedTuple):
         """The book of the home's log."""
         return FactStore(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 
-    def board(self, items: list[str] | None = None, as_told: bool = True) -> Board:
+    def board(self, items: list[str] | None = None, as_recorded: bool = True) -> Board:
         """The board of the home's log."""
-        return Board(self.store(), self.setup.rules, items, as_told)
+        return Board(self.store(), self.setup.rules, items, as_recorded)
 
     def stamp(self, instant: int) -> str:
         """An instant for programs."""

@@ -25,9 +25,9 @@ def item_groups(at: Desk) -> list[list[str]]:
     return [*([name for name in group if name != HOME] for group in found), [HOME]]
 
 
-def boards(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
+def boards(at: Desk, as_recorded: bool = True, since: Since | None = None) -> Iterator[Board]:
     """Boards that have all items between them, each to be asked before the next is taken."""
-    return groups.boards(at.store(), at.setup.rules, item_groups(at), as_told, since)
+    return groups.boards(at.store(), at.setup.rules, item_groups(at), as_recorded, since)
 
 
 def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:

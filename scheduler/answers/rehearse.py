@@ -97,7 +97,7 @@ def live_through(at: Desk, start: int, end: int, as_known: bool = False, progres
     """
     setup = at.setup
     if not as_known:
-        board = at.board(as_told=False)
+        board = at.board(as_recorded=False)
         for done, verdict in enumerate(board.verdicts, 1):
             _ = verdict.episodes
             progress(done, len(board.verdicts))

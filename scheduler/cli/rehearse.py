@@ -58,7 +58,7 @@ def _run(home: Home, args: Namespace, heads: list[str]) -> int:
 
 def _shown(at: Desk, args: Namespace, result: Rehearsal) -> list[str]:
     if args.messages:
-        board = at.board(as_told=False)
+        board = at.board(as_recorded=False)
         return ["\n\n".join(message(at, decision, board) for decision in result.decisions)]
     if args.load:
         from scheduler.answers.message_load import load_text

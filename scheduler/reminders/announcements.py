@@ -71,7 +71,7 @@ def _next_word(
 
 def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announcement | None:
     verdict = reminder.verdict
-    found = board.found_at(reminder)
+    found = board.known_at(reminder)
     by_event = found > reminder.episode.opened or verdict.opened_by_event(reminder.episode.opened)
     urgency = verdict.urgency(max(found, min(now, reminder.episode.ended - 1)))
     said = last_response(board, reminder, now)

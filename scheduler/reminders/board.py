@@ -38,13 +38,13 @@ class Absence(NamedTuple):
 
     start: int
     end: int
-    told_at: int
+    known_at: int
 
 
 class Board:
     """The reminders of all rules on all items of a book (or of some).
 
-    `as_told`: events count from when they were told, as a daemon meets them; without it, as if each had been told when
+    `as_recorded`: events count from when they were told, as a daemon meets them; without it, as if each had been told when
     it happened. `since`: what was over before is not asked about; None for all time.
     """
 
@@ -53,13 +53,13 @@ class Board:
         store: FactStore,
         rules: Ruleset,
         items: list[str] | None = None,
-        as_told: bool = True,
+        as_recorded: bool = True,
         since: Since | None = None,
     ) -> None:
         self.store = store
         self.rules = rules
         self.items = items
-        self.as_told = as_told
+        self.as_recorded = as_recorded
         self.verdicts = verdicts(store, rules, items, since=since)
         self._responses: dict[tuple[Key, str], list[Event]] = {}
 
@@ -93,7 +93,7 @@ class Board:
         return sorted(self._standing.at(now), key=partial(pressing, now))
 
     @cached_property
-    def in_doubt(self) -> list[Verdict]:
+    def sometimes_unknown(self) -> list[Verdict]:
         """The verdicts that cannot be told at some time."""
         return [verdict for verdict in self.verdicts if UNKNOWN in verdict.when.values]
 
@@ -106,10 +106,10 @@ class Board:
         index = bisect_right(self._turns, now)
         return self._turns[index] if index < len(self._turns) else None
 
-    def found_at(self, reminder: Reminder) -> int:
+    def known_at(self, reminder: Reminder) -> int:
         """The instant from which a reminder could be known of: its opening, or the entry that told of it late."""
         opened = reminder.episode.opened
-        if not self.as_told:
+        if not self.as_recorded:
             return opened
         told = (event.recorded_at for event in reminder.verdict.events if event.at <= opened)
         return max(opened, max(told, default=opened))
@@ -118,7 +118,7 @@ class Board:
     def away(self) -> list[Absence]:
         """The stretches in which the operator is away."""
         return [
-            Absence(*absence(event), event.recorded_at if self.as_told else event.at)
+            Absence(*absence(event), event.recorded_at if self.as_recorded else event.at)
             for event in self.store.filed(HOME, "away")
         ]
 

@@ -207,7 +207,7 @@ def find_absence_over(board: Board, ledger: Ledger, hours: Hours, now: int) -> G
     since = ledger.digest_at if ledger.digest_at is not None else ledger.began
     if since is None or board.away_until(now) != now:
         return None
-    over = [a for a in board.away if since < a.end and a.told_at < a.end and hours.delivery(a.end) <= now]
+    over = [a for a in board.away if since < a.end and a.known_at < a.end and hours.delivery(a.end) <= now]
     if not over or hours.quiet_until(now) != now:
         return None
     return Gap(min(absence.start for absence in over), max(absence.end for absence in over), away=True)

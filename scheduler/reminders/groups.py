@@ -11,7 +11,7 @@ from scheduler.verdicts.verdict import Since
 
 
 def boards(
-    store: FactStore, rules: Ruleset, groups: Iterable[list[str]], as_told: bool = True, since: Since | None = None
+    store: FactStore, rules: Ruleset, groups: Iterable[list[str]], as_recorded: bool = True, since: Since | None = None
 ) -> Iterator[Board]:
     """Boards over the events of a book, one for each group of items. The home is in the last, alone or with all others.
 
@@ -20,7 +20,7 @@ def boards(
     found: dict[str, Evidence] = {}
     for group in groups:
         part = store.beside(HomeSummary(None, found, frozenset()) if group == [HOME] else None)
-        yield Board(part, rules, group, as_told, since)
+        yield Board(part, rules, group, as_recorded, since)
         if HOME not in group:
             found |= {name: evidence(part, store.fleet[name]) for name in group if store.fleet.kind(name) in ASKED}
         part.close()

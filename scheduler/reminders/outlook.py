@@ -165,7 +165,7 @@ def outlook(
 
     def openings(uses: list[Use], z: float = 0.0) -> Iterator[list[Reminder]]:
         """What opens by one rule on one item, in order; to be told before the next is taken."""
-        for board in boards(book_of(uses, z), rules, groups, as_told=False, since=lambda _key: now):
+        for board in boards(book_of(uses, z), rules, groups, as_recorded=False, since=lambda _key: now):
             for verdict in board.verdicts:
                 found = [each for each in verdict.episodes if now < each.opened <= min(end, MAX_INSTANT - 1)]
                 if found:

@@ -26,7 +26,7 @@ class Unknown(NamedTuple):
 def unknown_at(board: Board, now: int) -> list[Unknown]:
     """What cannot be judged at an instant, open reminders apart; what time alone resolves is left out."""
     found = []
-    for verdict in board.in_doubt:
+    for verdict in board.sometimes_unknown:
         if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
             continue
         lacks = missing_facts(verdict, now)

@@ -55,16 +55,18 @@ def answers(at: Desk) -> list[str]:
     ]
 
 
-def at_once(at: Desk, as_told: bool = True, since: Since | None = None) -> Iterator[Board]:
+def at_once(at: Desk, as_recorded: bool = True, since: Since | None = None) -> Iterator[Board]:
     """One board of all items."""
-    board = Board(at.store(), at.setup.rules, None, as_told, since)
+    board = Board(at.store(), at.setup.rules, None, as_recorded, since)
     board.items = at.setup.fleet.ids()
     yield board
 
 
-def ahead_at_once(store: FactStore, rules: Ruleset, _groups: object, as_told: bool, since: Since) -> Iterator[Board]:
+def ahead_at_once(
+    store: FactStore, rules: Ruleset, _groups: object, as_recorded: bool, since: Since
+) -> Iterator[Board]:
     """The same for an outlook, over all time."""
-    yield Board(store, rules, None, as_told)
+    yield Board(store, rules, None, as_recorded)
 
 
 def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -128,7 +130,7 @@ def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
     monkeypatch.setattr(groups, "AT_ONCE", 0)
     books: list[weakref.ref[object]] = []
     with uncollected():
-        for board in boards(demo, as_told=False):
+        for board in boards(demo, as_recorded=False):
             assert not any(store() for store in books)
             assert [verdict.episodes for verdict in board.verdicts]
             books.append(weakref.ref(board.store))

@@ -113,9 +113,9 @@ def measure_rehearsal(scratch: Path) -> list[Row]:
 
     def ours() -> object:
         desk = Desk(Home(home.path), setup, END)
-        return rehearse(desk.board(as_told=False), setup.hours, START, END)
+        return rehearse(desk.board(as_recorded=False), setup.hours, START, END)
 
-    board = Desk(home, setup, END).board(as_told=False)
+    board = Desk(home, setup, END).board(as_recorded=False)
     items = len(setup.fleet.ids())
     minutes = (END - START) // MINUTE
     sample = 1_440

@@ -162,7 +162,7 @@ def test_the_reminders_as_known_are_those_that_a_daemon_had_before_it(tmp_path: 
 def test_what_was_told_late_rings_late_as_known_and_in_time_in_hindsight(tmp_path: Path) -> None:
     log = log_of(tmp_path, [event("2026-03-21 10:00", "charged", item="B", recorded_at="2026-03-24 12:00")])
     start, end = moment("2026-03-21"), moment("2026-03-26")
-    board = Board(FactStore(Fleet(PLATES), AsToldBy(log, MAX_INSTANT), CLOCKS), RULES, as_told=False)
+    board = Board(FactStore(Fleet(PLATES), AsToldBy(log, MAX_INSTANT), CLOCKS), RULES, as_recorded=False)
 
     then, now = as_known(log, start, end), rehearse(board, HOURS, start, end)
 

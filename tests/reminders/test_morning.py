@@ -37,7 +37,7 @@ def rule(fact: str) -> dict[str, object]:
 def test_only_the_morning_of_a_job_opens_the_quiet_hours(fact: str, told_at: str) -> None:
     starts = "2026-04-03T08:30:00Z" if fact == "job_morning" else "2026-04-03T22:00:00Z"
     store = book_of({}, event("2026-04-01T12:00:00Z", "booked", job="harbour", starts=starts))
-    board = Board(store, Ruleset([rule(fact)], {}, CATALOGUE), as_told=False)
+    board = Board(store, Ruleset([rule(fact)], {}, CATALOGUE), as_recorded=False)
     lived = rehearse(board, HOURS, moment("2026-04-02T00:00:00Z"), moment("2026-04-05T00:00:00Z"))
     told = [line.at for reminder in lived.reminders for line in lived.messages(reminder)]
     assert told[0] == moment(told_at)

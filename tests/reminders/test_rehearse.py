@@ -43,7 +43,7 @@ Turn = tuple[int, str, str, str]
 
 
 def board_of(entries: Entries) -> Board:
-    return Board(book_of(PLATES, *entries), RULES, as_told=False)
+    return Board(book_of(PLATES, *entries), RULES, as_recorded=False)
 
 
 def rehearsed(entries: Entries, start: int, end: int) -> Rehearsal:
@@ -165,8 +165,8 @@ def lived_in_full(board: Board, hours: Hours, start: int, end: int) -> Iterator[
 
 @settings(max_examples=60, deadline=None)
 @given(logs_with_words(), st.booleans())
-def test_looking_only_at_what_can_have_changed_decides_as_looking_at_all(entries: Entries, as_told: bool) -> None:
-    board = Board(book_of(PLATES, *entries), LOUD, as_told=as_told)
+def test_looking_only_at_what_can_have_changed_decides_as_looking_at_all(entries: Entries, as_recorded: bool) -> None:
+    board = Board(book_of(PLATES, *entries), LOUD, as_recorded=as_recorded)
     end = START + 2 * SPAN * HOUR
     lived = [decision._replace(ahead=[]) for _, decision in live(lambda _: (board, MAX_INSTANT), HOURS, START, end)]
     assert lived == [decision._replace(ahead=[]) for decision in lived_in_full(board, HOURS, START, end)]
@@ -349,7 +349,7 @@ def test_polling_the_demo_s_board_each_ten_minutes_finds_no_turn_but_the_rehears
     start, end, step = moment("2026-04-01"), moment("2026-05-01"), 10 * MINUTE
     home = Home(demo)
     desk = Desk(home, home.setup(), end)
-    result = rehearse(desk.board(as_told=False), desk.setup.hours, start, end)
+    result = rehearse(desk.board(as_recorded=False), desk.setup.hours, start, end)
     board = desk.board()
 
     asked = ((now, open_on(board, now)) for now in range(start, end, step))

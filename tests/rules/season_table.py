@@ -53,7 +53,7 @@ def live_through(home: Path) -> Season:
     opened = Home(home)
     setup = opened.setup()
     desk = Desk(opened, setup, START)
-    return Season(desk, rehearse(desk.board(as_told=False), setup.hours, START, END))
+    return Season(desk, rehearse(desk.board(as_recorded=False), setup.hours, START, END))
 
 
 def rules_of(decision: Decision) -> list[str]:

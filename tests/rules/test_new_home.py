@@ -31,7 +31,7 @@ def rung(home: Bench, days: int) -> set[str]:
     opened = Home(Path(home.path))
     setup = opened.setup()
     desk = Desk(opened, setup, moment(NOW))
-    result = rehearse(desk.board(as_told=False), setup.hours, moment(NOW) - DAY, moment(NOW) + days * DAY)
+    result = rehearse(desk.board(as_recorded=False), setup.hours, moment(NOW) - DAY, moment(NOW) + days * DAY)
     opened.log.close()
     return {reminder.key.rule for reminder in result.reminders}
 
