@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.answers.desk import Desk
 from scheduler.base.text import listed, set_in
 from scheduler.messages.standing import board_of, standing
-from scheduler.reminders.board import Board, Reminder, pressing
+from scheduler.reminders.board import Board, Reminder, urgency_order
 from scheduler.reminders.ground import Mute, as_kept
 from scheduler.reminders.message_text import Lines, advice, gathered, keep, log_line, unknown_lines
 from scheduler.reminders.unjudged import Unknown, unknown_at
@@ -67,7 +67,7 @@ def _placed(at: Desk, unknown: list[Unknown]) -> list[tuple[int, Unknown]]:
 def _in_order(at: Desk, opened: list[Reminder], unknown: list[tuple[int, Unknown]]) -> Found:
     """The board as one of all items has it, of what was found in parts."""
     rules = {rule: place for place, rule in enumerate(at.setup.rules)}
-    opened.sort(key=partial(pressing, at.now))
+    opened.sort(key=partial(urgency_order, at.now))
     unknown.sort(key=lambda placed: (rules[placed[1].key.rule], placed[0], placed[1].key.item))
     return Found(opened, [each for _, each in unknown])
 

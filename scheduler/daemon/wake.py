@@ -18,7 +18,7 @@ from scheduler.messages.notices import Notice, over_but, tell
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.routing import part_for
 from scheduler.reminders.announcements import Announcement
-from scheduler.reminders.board import Board, Reminder, pressing
+from scheduler.reminders.board import Board, Reminder, urgency_order
 from scheduler.reminders.decide import (
     Decision,
     Ended,
@@ -234,10 +234,10 @@ class _WakeRun(NamedTuple):
         decision = first._replace(
             announcements=sorted(
                 (word for part in parts for word in part.decision.announcements),
-                key=lambda word: pressing(now, word.reminder),
+                key=lambda word: urgency_order(now, word.reminder),
             ),
             still_open=sorted(
-                (reminder for part in parts for reminder in part.decision.still_open), key=partial(pressing, now)
+                (reminder for part in parts for reminder in part.decision.still_open), key=partial(urgency_order, now)
             ),
             ended=sorted((each for part in parts for each in part.decision.ended), key=ending_order),
             unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),

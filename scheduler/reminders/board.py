@@ -28,7 +28,7 @@ class Reminder(NamedTuple):
         return self.verdict.key
 
 
-def pressing(now: int, reminder: Reminder) -> tuple[int, int, Key]:
+def urgency_order(now: int, reminder: Reminder) -> tuple[int, int, Key]:
     """Sorts the most urgent first, then in order of opening."""
     return URGENCIES.index(reminder.verdict.urgency(now)), reminder.episode.opened, reminder.key
 
@@ -90,7 +90,7 @@ class Board:
 
     def open_at(self, now: int) -> list[Reminder]:
         """What is open at an instant, most urgent first, then in order of opening."""
-        return sorted(self._standing.at(now), key=partial(pressing, now))
+        return sorted(self._standing.at(now), key=partial(urgency_order, now))
 
     @cached_property
     def sometimes_unknown(self) -> list[Verdict]:

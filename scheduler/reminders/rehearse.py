@@ -8,7 +8,7 @@ from typing import NamedTuple
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.reminders.announcements import Announcement
 from scheduler.reminders.as_known import LogAsKnown
-from scheduler.reminders.board import Board, Reminder, pressing
+from scheduler.reminders.board import Board, Reminder, urgency_order
 from scheduler.reminders.decide import Decision, Ledger, coming_announcements, decide, next_digest_due
 from scheduler.reminders.hours import Hours
 from scheduler.reminders.notification import Notification
@@ -88,7 +88,7 @@ class _Turns:
             self._looked.update(self._places.values())
         verdicts = (self.board.verdicts[place] for place in self._looked)
         found = [Reminder(verdict, episode) for verdict in verdicts if (episode := verdict.open_at(now))]
-        return sorted(found, key=partial(pressing, now))
+        return sorted(found, key=partial(urgency_order, now))
 
     def note(self, decision: Decision, words: Iterable[Announcement]) -> None:
         """Note when to look again after a decision, by the words that will be said next."""

@@ -6,7 +6,7 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.facts.condition import bars
 from scheduler.facts.intervals import YES
 from scheduler.facts.timeline import Segment, Timeline
-from scheduler.reminders.board import Reminder, pressing
+from scheduler.reminders.board import Reminder, urgency_order
 from scheduler.verdicts.conditions import intervals
 from scheduler.verdicts.verdict import Verdict, verdicts
 
@@ -26,7 +26,9 @@ def superseded_by(over: Reminder) -> Reminder | None:
     # over all time: its board may not have asked what was over before its last digest
     found = verdicts(over.verdict.store, rules, [over.key.item])
     there = (Reminder(verdict, episode) for verdict in found for episode in verdict.episodes)
-    return min((each for each in there if each.episode.opened == ended), key=partial(pressing, ended), default=None)
+    return min(
+        (each for each in there if each.episode.opened == ended), key=partial(urgency_order, ended), default=None
+    )
 
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:

@@ -10,7 +10,7 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN
 from scheduler.fleet.fleet import Item
-from scheduler.reminders.board import Reminder, pressing
+from scheduler.reminders.board import Reminder, urgency_order
 from scheduler.reminders.message_text import keep
 from scheduler.reminders.superseded import superseded_by
 from scheduler.reminders.unjudged import Unknown, unknown_at
@@ -49,7 +49,7 @@ def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonRevie
     return SeasonReview(
         [each for _, each in sorted(watched, key=itemgetter(0))],
         sorted(reminders, key=lambda each: (each.episode.opened, each.key)),
-        sorted(still_open, key=partial(pressing, end)),
+        sorted(still_open, key=partial(urgency_order, end)),
         states,
     )
 
