@@ -163,7 +163,7 @@ class _OpenIndex:
         return self._open
 
 
-def since(reminder: Reminder) -> int:
+def condition_since(reminder: Reminder) -> int:
     """The instant from which a reminder's ground has stood: where its lasting condition began, else its opening."""
     verdict, opened = reminder.verdict, reminder.episode.opened
     for leaf in verdict.asked:

@@ -10,7 +10,7 @@ from scheduler.base.instants import DAY, moment_near
 from scheduler.base.text import clean, listed
 from scheduler.base.units import show_spans
 from scheduler.facts.declare import Fact, absent, show_fact
-from scheduler.reminders.board import Reminder, since
+from scheduler.reminders.board import Reminder, condition_since
 from scheduler.reminders.ground import OWN, Ground, KeptRule, KeptVerdict, Mute, as_kept, grounds_needed
 from scheduler.reminders.unjudged import Unknown
 from scheduler.verdicts.rule import Rule
