@@ -16,7 +16,7 @@ def message_lines(at: Desk, verdict: Verdict) -> list[str]:
     """Why a message on this rule and item was, or was not, sent by the instant asked about: a line each."""
     episode = verdict.open_at(at.now)
     ledger = _by_then(Outbox(at.home.log).ledger(), at.now)
-    told = sorted(ledger.lines(verdict.key), key=lambda line: line.at)
+    told = sorted(ledger.of_key(verdict.key), key=lambda line: line.at)
     lines = [_told(at, line) for line in told[-4:]]
     if episode is None:
         return lines or ["nothing was sent of it, and it is not open"]
@@ -26,7 +26,7 @@ def message_lines(at: Desk, verdict: Verdict) -> list[str]:
 
 
 def _by_then(ledger: Ledger, now: int) -> Ledger:
-    lines = [line for key in [*ledger.spoken_of()] for line in ledger.lines(key)]
+    lines = [line for key in [*ledger.keys()] for line in ledger.of_key(key)]
     return Ledger([line for line in lines if line.at <= now], ledger.digest_at, ledger.began)
 
 

@@ -109,7 +109,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     folder = _Folder(home, setup, now)
     groups = [[name for name in group if name != HOME] for group in together(setup.fleet, ItemStates(home.log).jobs())]
     known = {name for group in groups for name in group}
-    told = {key.item for key in Outbox(home.log).ledger().spoken_of()}
+    told = {key.item for key in Outbox(home.log).ledger().keys()}
     groups.append(sorted(told - known - {HOME}))
     groups.reverse()  # what belongs to no aircraft takes longest: no process is left alone with it at the end
     parts = list(_dealt_out(groups))
@@ -172,7 +172,7 @@ class _Folder:
         over = [state for name in alone if (state := done_with(store, setup.rules, unsettled, name, lately))]
         gone = {state.item for state in over}
         left = [name for name in group if name not in gone]
-        board = Board(store, setup.rules, left, since=partial(ledger.since, now=now))
+        board = Board(store, setup.rules, left, since=partial(ledger.relevant_since, now=now))
         solved = solve(board, now)
         made = item_states(board, solved, ledger, setup.hours, decide(board, ledger, setup.hours, now), left)
         over += made

@@ -29,52 +29,52 @@ class Ledger:
         digest_at: int | None = None,
         began: int | None = None,
         planned: int | None = None,
-        looked: int | None = None,
+        woke_at: int | None = None,
     ) -> None:
-        self._told: dict[Key, list[Notification]] = {}
+        self._by_key: dict[Key, list[Notification]] = {}
         self._groups: dict[Key, dict[int, list[Notification]]] = {}
         self._unsettled: dict[tuple[Key, int], None] = {}
         self.digest_at = digest_at
         self.began = began
         self.planned = planned
-        self.looked = looked
+        self.woke_at = woke_at
         for line in told:
             self.add(line)
 
     def add(self, line: Notification) -> None:
         """Note one telling."""
-        self._told.setdefault(line.key, []).append(line)
+        self._by_key.setdefault(line.key, []).append(line)
         self._groups.setdefault(line.key, {}).setdefault(line.first_at, []).append(line)
         if line.kind == "settled":
             self._unsettled.pop((line.key, line.first_at), None)
         else:
             self._unsettled[line.key, line.first_at] = None
 
-    def of(self, reminder: Reminder) -> list[Notification]:
+    def of_reminder(self, reminder: Reminder) -> list[Notification]:
         """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
         groups = self._groups.get(reminder.key, {})
         its = [lines for first_at, lines in groups.items() if reminder.episode.holds(first_at)]
         if len(its) == 1:
             return its[0]
-        return [line for line in self.lines(reminder.key) if reminder.episode.holds(line.first_at)] if its else []
+        return [line for line in self.of_key(reminder.key) if reminder.episode.holds(line.first_at)] if its else []
 
-    def spoken_of(self) -> Iterable[Key]:
+    def keys(self) -> Iterable[Key]:
         """The rules and items of which anything was told."""
-        return self._told.keys()
+        return self._by_key.keys()
 
     def unsettled(self) -> list[tuple[Key, int]]:
         """The rule and item, and the first message, of all that was told and not told to be over."""
         return list(self._unsettled)
 
-    def lines(self, key: Key) -> list[Notification]:
+    def of_key(self, key: Key) -> list[Notification]:
         """Every telling of a rule and item, in the order in which they were noted."""
-        return self._told.get(key, [])
+        return self._by_key.get(key, [])
 
-    def rung(self) -> Iterator[Notification]:
+    def rings(self) -> Iterator[Notification]:
         """Every telling but that something is over."""
-        return (line for lines in self._told.values() for line in lines if line.kind != "settled")
+        return (line for lines in self._by_key.values() for line in lines if line.kind != "settled")
 
-    def since(self, key: Key, now: int) -> int:
+    def relevant_since(self, key: Key, now: int) -> int:
         """From when on a rule and item can have to be spoken of at `now`: the last digest, or the first telling of what
         was not told to be over."""
         open_since = (first_at for first_at in self._groups.get(key, ()) if (key, first_at) in self._unsettled)
@@ -92,7 +92,7 @@ class Ended(NamedTuple):
     reminder: Reminder | None
     by: Event | None = None
     """The entry that ended it, where one did."""
-    told: bool = True
+    announced: bool = True
     """False where it opened and settled unseen."""
 
     @property
@@ -102,13 +102,13 @@ class Ended(NamedTuple):
 
 
 class Gap(NamedTuple):
-    """A stretch after which one message sums up: the operator was away, or nothing was running. `looked`: when the last
+    """A stretch after which one message sums up: the operator was away, or nothing was running. `woke_at`: when the last
     look before it was, where that is known."""
 
     start: int
     end: int
     away: bool
-    looked: int | None = None
+    woke_at: int | None = None
 
 
 class Decision(NamedTuple):
@@ -162,7 +162,7 @@ def decide(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable
 
 def decide_announcements(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
     """What to say of some open reminders of a board, whatever comes of the others."""
-    found = (next_announcement(board, reminder, ledger.of(reminder), hours, now) for reminder in asked)
+    found = (next_announcement(board, reminder, ledger.of_reminder(reminder), hours, now) for reminder in asked)
     words = [word for word in found if word is not None]
     ringing = [word for word in words if word.due <= now]
     return Decision(now, ringing, [word for word in words if word.due > now], False, [], [], [])
@@ -181,7 +181,7 @@ def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap:
     """The same with what a digest tells besides."""
     now, open_now = found.at, board.open_at(found.at)
     rung = {word.reminder for word in found.announcements}
-    known = (r for r in open_now if ledger.of(r) or last_response(board, r, now))
+    known = (r for r in open_now if ledger.of_reminder(r) or last_response(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = (
         sorted(find_ended(board, ledger, now), key=ending_order),
@@ -198,7 +198,7 @@ def find_gap(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcem
         return back
     planned = ledger.planned
     if planned is not None and any(planned <= word.due <= now - MISSED_AFTER for word in ringing):
-        return Gap(planned, now, away=False, looked=ledger.looked)
+        return Gap(planned, now, away=False, woke_at=ledger.woke_at)
     return None
 
 
@@ -228,7 +228,7 @@ def coming_announcements(board: Board, ledger: Ledger, hours: Hours, decision: D
     """What will be said next, after a decision noted in the ledger, of each reminder open now."""
     yield from decision.ahead
     for reminder in (word.reminder for word in decision.announcements):
-        word = next_announcement(board, reminder, ledger.of(reminder), hours, decision.at)
+        word = next_announcement(board, reminder, ledger.of_reminder(reminder), hours, decision.at)
         if word is not None:
             yield word
 
@@ -254,8 +254,8 @@ def find_ended(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
         if ended := _ended(board, key, first_at, now):
             yield ended
     for reminder in board.ended_in(ledger.digest_at if ledger.digest_at is not None else now, now):
-        if not ledger.of(reminder):
-            yield _over(board, reminder.key, reminder.episode.opened, reminder)._replace(told=False)
+        if not ledger.of_reminder(reminder):
+            yield _over(board, reminder.key, reminder.episode.opened, reminder)._replace(announced=False)
 
 
 def _closed(board: Board, key: Key) -> str:
@@ -292,7 +292,7 @@ def _cause(verdict: Verdict, instant: int) -> Event | None:
 
 def ending_order(ended: Ended) -> tuple[object, ...]:
     """Sorts what is over: what was told first, each in the order in which it ended."""
-    return not ended.told, ended.ended, ended.first_at, ended.key
+    return not ended.announced, ended.ended, ended.first_at, ended.key
 
 
 def find_new_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:

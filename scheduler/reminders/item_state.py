@@ -208,7 +208,9 @@ def home_can_wait(rules: Ruleset) -> bool:
 
 def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
     """From when on the instants of entries must be known to tell what the home's own rules have to say at `now`."""
-    return home_since(rules, min((ledger.since(Key(name, HOME), now) for name in rules.about(HOME)), default=now))
+    return home_since(
+        rules, min((ledger.relevant_since(Key(name, HOME), now) for name in rules.about(HOME)), default=now)
+    )
 
 
 def home_since(rules: Ruleset, now: int) -> int:

@@ -287,7 +287,7 @@ def _new(decision: "Decision", words: list[Reminder]) -> list[Reminder]:
 def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) -> str:
     """What was not said in a gap, with the true opening times."""
     span = f"from {moment_near(gap.start, now, zone)} to {moment_near(gap.end, now, zone)}"
-    last = f" (my last look: {moment_near(gap.looked, now, zone)})" if gap.looked not in (None, gap.start) else ""
+    last = f" (my last look: {moment_near(gap.woke_at, now, zone)})" if gap.woke_at not in (None, gap.start) else ""
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
     opened = sorted(words, key=lambda reminder: reminder.episode.opened)
     of_it = [_since(r, now, zone) for r in opened if r.episode.opened >= gap.start]

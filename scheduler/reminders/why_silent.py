@@ -17,7 +17,7 @@ Say = Callable[[int], str]
 
 def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int, say: Say) -> list[str]:
     """What holds an open reminder back at `now`, and when it will be rung next."""
-    told = ledger.of(reminder)
+    told = ledger.of_reminder(reminder)
     word = next_announcement(board, reminder, told, hours, now)
     quiet = kept_quiet(mute_of(board, reminder, now), reminder.key.item, now, say)
     return [*quiet, *_dark(reminder, told, now), _next(board, word, hours, now, say)]
