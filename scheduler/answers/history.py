@@ -58,7 +58,7 @@ def event_line(at: Desk, event: Event, by: str | None) -> str:
 def told_of(at: Desk, item: str | None) -> list[Notification]:
     """What was told of the reminders on an item, or on any, by the instant asked about."""
     ledger = Outbox(at.home.log).ledger()
-    keys = [key for key in ledger.keys() if item in (None, key.item)]
+    keys = [key for key in ledger.announced_keys() if item in (None, key.item)]
     told = [line for key in keys for line in ledger.of_key(key)]
     return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
 

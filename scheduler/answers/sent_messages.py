@@ -26,7 +26,7 @@ def message_lines(at: Desk, verdict: Verdict) -> list[str]:
 
 
 def _by_then(ledger: Ledger, now: int) -> Ledger:
-    lines = [line for key in [*ledger.keys()] for line in ledger.of_key(key)]
+    lines = [line for key in [*ledger.announced_keys()] for line in ledger.of_key(key)]
     return Ledger([line for line in lines if line.at <= now], ledger.digest_at, ledger.began)
 
 

@@ -109,7 +109,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
     folder = _Folder(home, setup, now)
     groups = [[name for name in group if name != HOME] for group in together(setup.fleet, ItemStates(home.log).jobs())]
     known = {name for group in groups for name in group}
-    told = {key.item for key in Outbox(home.log).ledger().keys()}
+    told = {key.item for key in Outbox(home.log).ledger().announced_keys()}
     groups.append(sorted(told - known - {HOME}))
     groups.reverse()  # what belongs to no aircraft takes longest: no process is left alone with it at the end
     parts = list(_dealt_out(groups))

@@ -58,7 +58,7 @@ class Ledger:
             return its[0]
         return [line for line in self.of_key(reminder.key) if reminder.episode.holds(line.first_at)] if its else []
 
-    def keys(self) -> Iterable[Key]:
+    def announced_keys(self) -> Iterable[Key]:
         """The rules and items of which anything was told."""
         return self._by_key.keys()
 

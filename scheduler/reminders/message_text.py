@@ -83,7 +83,7 @@ def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
     """What stands for a name in a rule's text at an instant."""
     verdict = reminder.verdict
     if name == "since":
-        return Ground(start=since(reminder), past=True)
+        return Ground(start=condition_since(reminder), past=True)
     if name == "ready":
         from scheduler.reminders.ready_text import ready_text
 

@@ -20,7 +20,7 @@ def season_of(at: Desk, start: int, end: int, tell: Progress = nobody) -> Season
     return Season(
         at, start, end, judged_at, *look(at, start, judged_at, tell), _logged(at, start, judged_at),
         _corrected(at, start, judged_at), _sent(at, start, judged_at), files_off(at.home),
-        frozenset(line.key.rule for line in Outbox(at.home.log).ledger().rung() if start <= line.at <= judged_at),
+        frozenset(line.key.rule for line in Outbox(at.home.log).ledger().rings() if start <= line.at <= judged_at),
     )  # fmt: skip
 
 

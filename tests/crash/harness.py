@@ -225,7 +225,7 @@ def _at_rest(home: Home, packs: list[str], started: int) -> bool:
     """True when a daemon that was started then has looked, each pack was told of, and every row is sent."""
     log = Log(home.path / "shelfbell.db")
     outbox = Outbox(log)
-    told = {key.item for key in outbox.ledger().keys()}
+    told = {key.item for key in outbox.ledger().announced_keys()}
     looked = (outbox.state("woke_at") or 0) >= started
     sent = all(row.state == "sent" for row in outbox.rows())
     log.close()

@@ -366,7 +366,7 @@ def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_pa
     lifetime.restart()
     lifetime.wake()
     lifetime.run(lifetime.now + 2 * DAY)
-    assert "own-waits" in {told.key.rule for told in Outbox(lifetime.home.log).ledger().rung()}
+    assert "own-waits" in {told.key.rule for told in Outbox(lifetime.home.log).ledger().rings()}
     lifetime.close()
 
 

@@ -137,7 +137,7 @@ class Clockwork:
     def told(self) -> list[tuple[int, str, str, str, str]]:
         """What was told of which reminder, in order: when, kind, rule, item, reason."""
         ledger = self.outbox.ledger()
-        lines = [line for key in ledger.keys() for line in ledger.of_key(key)]
+        lines = [line for key in ledger.announced_keys() for line in ledger.of_key(key)]
         return sorted((line.at, line.kind, line.key.rule, line.key.item, line.reason) for line in lines)
 
     def firsts(self) -> list[tuple[str, str]]:
