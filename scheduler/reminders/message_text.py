@@ -238,8 +238,8 @@ def _name(ended: "Ended") -> str:
 
 def ended_lines(ended: "list[Ended]", now: int, zone: ZoneInfo) -> list[str]:
     """A line on each reminder that was told and is over, one in all on those that came and went unseen."""
-    told = {one.key: one for one in sorted(ended, key=lambda one: one.ended) if one.told}
-    unseen = [one for one in ended if not one.told and one.key not in told]
+    told = {one.key: one for one in sorted(ended, key=lambda one: one.ended) if one.announced}
+    unseen = [one for one in ended if not one.announced and one.key not in told]
     names = [f"{name.lower()} ({listed([o.key.item for o in unseen if _name(o) == name])})"
              for name in dict.fromkeys(map(_name, unseen))]  # fmt: skip
     more = [f"and {len(unseen)} came and went before they were rung: {'; '.join(names)}"] if unseen else []
