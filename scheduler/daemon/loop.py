@@ -19,7 +19,7 @@ from scheduler.daemon.faults import Failed, line_on
 from scheduler.daemon.heartbeat import Heartbeat
 from scheduler.daemon.service import Service
 from scheduler.daemon.subprocess_work import WakeReport, read_in_process, send_in_process, wake_in_process
-from scheduler.daemon.wakeups import BEAT, POKE, RESULT, TIME, Wakeups
+from scheduler.daemon.wakeups import BEAT, LOGGED, RESULT, TIME, Wakeups
 from scheduler.daemon.watch import ChangeDetector
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
@@ -116,14 +116,14 @@ class Daemon:
         self._held = setup.data()  # read now: later another may stand in its place
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
-        self._nudges = Wakeups(home.path)
+        self._wakeups = Wakeups(home.path)
         self._post = Post(
-            self._outbox, setup, lambda: self._nudges.nudge(RESULT), say=self._log,
+            self._outbox, setup, lambda: self._wakeups.wake(RESULT), say=self._log,
             sender=partial(send_in_process, limit=SEND_SECONDS + GRACE),
         )  # fmt: skip
         self._heartbeat = Heartbeat(self._log)
         self._service = Service()
-        self._scheduler = _scheduler(self._nudges)
+        self._scheduler = _scheduler(self._wakeups)
         self._watch = ChangeDetector(home, now())
         self._planned = 0
         self._trusted = True
@@ -138,9 +138,9 @@ class Daemon:
         """Loop until SIGTERM or SIGINT, then finish the sends in hand. Returns 0."""
         for name in (signal.SIGTERM, signal.SIGINT):
             signal.signal(name, self._stop)
-        self._nudges.catch()
-        if self._nudges.deaf:
-            self._log(f"no socket in the home ({self._nudges.deaf}): what is logged is seen within {BEAT_SECONDS} s")
+        self._wakeups.catch()
+        if self._wakeups.fault:
+            self._log(f"no socket in the home ({self._wakeups.fault}): what is logged is seen within {BEAT_SECONDS} s")
         self._scheduler.start()
         self._log(f"started: version {__version__}, {_makeup(self._setup)}")
         try:
@@ -161,12 +161,12 @@ class Daemon:
         while not self._stopping:
             if BEAT in kinds and self._beat():
                 kinds.add(TIME)
-            if kinds & {TIME, POKE}:
+            if kinds & {TIME, LOGGED}:
                 self._guard("wake", self._wake)
             self._guard("send", lambda: self._post.pump(now(), start=self._trusted))
             self._guard("plan", self._plan)
             self._say_ready()
-            kinds = set() if self._stopping else self._nudges.wait(self._patience())
+            kinds = set() if self._stopping else self._wakeups.wait(self._patience())
 
     def _patience(self) -> float | None:
         """How long to wait for a nudge: for ever, or until a send under way is taken for lost."""
@@ -294,7 +294,7 @@ class Daemon:
             return
         tries = self._outbox.next_try(now(), [channel.name for channel in self._setup.channels])
         self._scheduler.add_job(
-            self._nudges.nudge, "date", args=[TIME], id="wake", replace_existing=True,
+            self._wakeups.wake, "date", args=[TIME], id="wake", replace_existing=True,
             run_date=to_datetime(max(min(self._planned, tries or self._planned), now())),
         )  # fmt: skip
 
@@ -311,10 +311,10 @@ class Daemon:
         self._guard("service manager", lambda: self._service.tell("STOPPING=1"))
         end = time.monotonic() + STOP_SECONDS
         while self._post.busy and (left := end - time.monotonic()) > 0:
-            self._nudges.wait(left)
+            self._wakeups.wait(left)
             self._guard("send", lambda: self._post.pump(now(), start=False))
         self._scheduler.shutdown(wait=False)
-        self._nudges.close()
+        self._wakeups.close()
         self._home.log.close()
 
 
@@ -325,8 +325,8 @@ def _makeup(setup: Setup) -> str:
     return f"{items}, {rules}, zone {setup.hours.zone.key}, channels: {channels}"
 
 
-def _scheduler(nudges: Wakeups) -> Any:
-    """APScheduler only nudges: nothing it runs is ever too late, and many late runs are one."""
+def _scheduler(wakeups: Wakeups) -> Any:
+    """APScheduler only wakeups: nothing it runs is ever too late, and many late runs are one."""
     import logging
 
     from apscheduler.executors.pool import ThreadPoolExecutor
@@ -338,5 +338,5 @@ def _scheduler(nudges: Wakeups) -> Any:
         executors={"default": ThreadPoolExecutor(1)},
         job_defaults={"misfire_grace_time": None, "coalesce": True},
     )
-    scheduler.add_job(nudges.nudge, "interval", args=[BEAT], seconds=BEAT_SECONDS, id="beat")
+    scheduler.add_job(wakeups.wake, "interval", args=[BEAT], seconds=BEAT_SECONDS, id="beat")
     return scheduler

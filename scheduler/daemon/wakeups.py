@@ -9,37 +9,37 @@ from pathlib import Path
 
 from scheduler.home.notify_daemon import SOCKET
 
-BEAT, TIME, POKE, RESULT = b"B", b"T", b"P", b"R"
+BEAT, TIME, LOGGED, RESULT = b"B", b"T", b"P", b"R"
 
 
 class Wakeups:
-    """Where nudges come in. `nudge` may be called from any thread; `wait` belongs to the loop."""
+    """Where nudges come in. `wake` may be called from any thread; `wait` belongs to the loop."""
 
     def __init__(self, home: Path) -> None:
         self._in, self._out = socket.socketpair()
         self._in.setblocking(False)
         self._out.setblocking(False)
         self._path = home / SOCKET
-        self.deaf = ""
+        self.fault = ""
         """Why there is no socket to poke; "" where there is one."""
         try:
-            self._pokes: socket.socket | None = _listen(self._path)
+            self._listener: socket.socket | None = _listen(self._path)
         except OSError as error:  # a path too long, a file system without sockets: the beat must do
-            self._pokes, self.deaf = None, str(error)
+            self._listener, self.fault = None, str(error)
 
-    def nudge(self, kind: bytes) -> None:
+    def wake(self, kind: bytes) -> None:
         """Wake the loop. A full buffer holds nudges enough already."""
         with contextlib.suppress(BlockingIOError):
             self._out.send(kind)
 
     def wait(self, seconds: float | None) -> set[bytes]:
         """The kinds of nudges that have come; empty when `seconds` went by without one."""
-        sources = [self._in] if self._pokes is None else [self._in, self._pokes]
+        sources = [self._in] if self._listener is None else [self._in, self._listener]
         ready, _, _ = select.select(sources, [], [], seconds)
         kinds = {bytes([byte]) for byte in _drained(self._in)}
-        if self._pokes in ready:
-            _drained(self._pokes)
-            kinds.add(POKE)
+        if self._listener in ready:
+            _drained(self._listener)
+            kinds.add(LOGGED)
         return kinds
 
     def catch(self, *signals: signal.Signals) -> None:
@@ -49,10 +49,10 @@ class Wakeups:
     def close(self) -> None:
         """Stop listening."""
         signal.set_wakeup_fd(-1)
-        for source in (self._in, self._out, self._pokes):
+        for source in (self._in, self._out, self._listener):
             if source is not None:
                 source.close()
-        if self._pokes is not None:
+        if self._listener is not None:
             self._path.unlink(missing_ok=True)
 
 

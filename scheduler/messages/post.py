@@ -38,7 +38,7 @@ class Post:
     """Sends on every channel at once, one message at a time on each.
 
     Only the network is left to the threads; the outbox is written by the one that calls `pump`. A send that hangs is
-    taken for lost after `limit` seconds and its thread left behind. `nudge` is called in a sender's thread as it ends;
+    taken for lost after `limit` seconds and its thread left behind. `wake` is called in a sender's thread as it ends;
     `say` gets a line on every outcome. `sender`: how one message is sent; in this process unless told.
     """
 
@@ -46,7 +46,7 @@ class Post:
         self,
         outbox: Outbox,
         setup: Setup,
-        nudge: Callable[[], object],
+        wake: Callable[[], object],
         limit: float = SEND_SECONDS,
         environ: Mapping[str, str] = os.environ,
         say: Callable[[str], object] = lambda _: None,
@@ -54,7 +54,7 @@ class Post:
     ) -> None:
         self.outbox = outbox
         self.setup = setup
-        self._nudge = nudge
+        self._wake = wake
         self._limit = limit
         self._environ = environ
         self._say = say
@@ -93,7 +93,7 @@ class Post:
 
         def work() -> None:
             self._results.append((row, self._attempt(channel, row.title, body, hung)))
-            self._nudge()
+            self._wake()
 
         thread = threading.Thread(target=work, name=f"send-{channel.name}", daemon=True)
         self._under_way[channel.name] = _Sending(row, thread, time.monotonic())

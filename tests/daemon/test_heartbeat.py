@@ -129,7 +129,7 @@ class Idle:
 
     def close(self) -> None:
         """Let go of everything."""
-        self.daemon._nudges.close()
+        self.daemon._wakeups.close()
         self.daemon._home.log.close()
         self.home.log.close()
 
