@@ -8,19 +8,19 @@ from scheduler.base.findings import Refused
 from scheduler.events.log import WAY_BACK
 
 
-class Failed(Exception):
+class WorkerFailed(Exception):
     """The process gave no answer; the text says why."""
 
 
-class Silent(Failed):
+class WorkerTimeout(WorkerFailed):
     """The process was ended, for nothing was heard of it for so long."""
 
 
-def line_on(error: Exception) -> str:
+def fault_line(error: Exception) -> str:
     """One line on an error; its traceback on standard error too where SHELFBELL_DEBUG is 1."""
     if os.environ.get("SHELFBELL_DEBUG") == "1":
         traceback.print_exception(error)
-    if isinstance(error, Failed | Refused):
+    if isinstance(error, WorkerFailed | Refused):
         return str(error)
     if isinstance(error, sqlite3.Error):
         damaged = isinstance(error, sqlite3.DatabaseError) and not isinstance(error, sqlite3.OperationalError)

@@ -15,7 +15,7 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import moment_near, to_datetime
 from scheduler.base.progress import Progress, nobody
 from scheduler.base.units import count, show
-from scheduler.daemon.faults import Failed, line_on
+from scheduler.daemon.faults import WorkerFailed, fault_line
 from scheduler.daemon.heartbeat import Heartbeat
 from scheduler.daemon.service import Service
 from scheduler.daemon.subprocess_work import WakeReport, read_in_process, send_in_process, wake_in_process
@@ -74,7 +74,7 @@ def _setup_of(home: Home) -> Setup:
     """Return the set-up. Another process reads files that are not compiled yet: what it loads for that never leaves."""
     try:
         return home.compiled_setup() or read_in_process(home, LOCKED_SECONDS)
-    except Failed:  # no process can be started: the daemon grows, but it starts
+    except WorkerFailed:  # no process can be started: the daemon grows, but it starts
         return home.setup()
 
 
@@ -180,7 +180,7 @@ class Daemon:
         except _Stopped:
             pass  # told to stop in the midst of it; the loop ends
         except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
-            text = line_on(error)
+            text = fault_line(error)
             before, self._said[name] = self._said.get(name), text
             if before != text:
                 self._log(f"{name}: {text}; trying again every {BEAT_SECONDS} s")

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from scheduler.base.findings import FilesRefused, Finding, Refused
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.faults import Failed, Silent
+from scheduler.daemon.faults import WorkerFailed, WorkerTimeout
 from scheduler.daemon.subprocess_worker import call_in_process
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup, make_setup
@@ -30,9 +30,9 @@ def send_in_process(address: str, title: str, body: str, limit: float) -> Outcom
     """
     try:
         return Outcome(*call_in_process(_work(sending), [address, title, body], limit))
-    except Silent as silent:
+    except WorkerTimeout as silent:
         return Outcome(TEMPORARY, str(silent))
-    except Failed as failed:
+    except WorkerFailed as failed:
         return Outcome(TEMPORARY, redact(str(failed), address)[:_LONGEST])
 
 
@@ -55,7 +55,7 @@ def wake_in_process(home: Home, held: list | None, now: int, locked_seconds: flo
     """As `wake`, with the set-up that the home's files describe, or with one held: its data and fingerprint.
 
     `now`: this instant; the look itself is made at the one at which it begins, a little later. `locked_seconds`: how
-    long to wait for a database that another process has locked. Raises Failed, and what `tell` raises; what was decided
+    long to wait for a database that another process has locked. Raises WorkerFailed, and what `tell` raises; what was decided
     is then written whole, or not at all.
     """
     order = [str(home.path), held, now, time.monotonic(), locked_seconds]
@@ -80,7 +80,7 @@ def waking(order: list, tell: Progress) -> WakeReport:
 def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) -> Setup:
     """Return the set-up that the home's files describe; the process also writes it to the compiled cache.
 
-    Raises FilesRefused with every finding, Failed, and what `tell` raises.
+    Raises FilesRefused with every finding, WorkerFailed, and what `tell` raises.
     """
     findings, data, fingerprint = call_in_process(_work(read), [str(home.path), locked_seconds], PATIENCE, tell)
     if findings:

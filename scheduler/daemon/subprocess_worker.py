@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.faults import Failed, Silent, line_on
+from scheduler.daemon.faults import WorkerFailed, WorkerTimeout, fault_line
 
 _HERE = str(Path(__file__).resolve().parents[2])
 _CODE = (
@@ -36,7 +36,7 @@ def call_in_process(work: str, order: object, patience: float, tell: Progress = 
     `Progress`. Order and answer are what JSON can hold.
 
     `tell` is told how far it has come, and the same again each second. The process is ended, with all it has begun,
-    when it was silent for `patience` seconds or when `tell` raises. Raises Failed. When this process dies first, the
+    when it was silent for `patience` seconds or when `tell` raises. Raises WorkerFailed. When this process dies first, the
     other goes on to its end.
     """
     with _process(work) as process:
@@ -45,10 +45,10 @@ def call_in_process(work: str, order: object, patience: float, tell: Progress = 
         said = next((line for line in lines if line.startswith(b"{")), b"")
         text = faults.decode(errors="replace").strip()
         if not said:
-            raise Failed(f"its process {_end_of(process)} and no answer: {text.rpartition(chr(10))[2]}")
+            raise WorkerFailed(f"its process {_end_of(process)} and no answer: {text.rpartition(chr(10))[2]}")
     answered = json.loads(said)
     if "fault" in answered:
-        failed = Failed(answered["fault"])
+        failed = WorkerFailed(answered["fault"])
         failed.add_note(text)  # where its traceback is, if it wrote one
         raise failed
     return answered["answer"]
@@ -69,7 +69,7 @@ def _process(work: str) -> Iterator["subprocess.Popen[bytes]"]:
     try:
         process = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, start_new_session=True)
     except OSError as error:
-        raise Failed(f"its process did not start: {error.strerror}") from None
+        raise WorkerFailed(f"its process did not start: {error.strerror}") from None
     with process:
         try:
             yield process
@@ -108,7 +108,7 @@ def _lines(
             else:
                 yield bytes(line)
         if time.monotonic() - heard >= patience:
-            raise Silent(f"no end within {patience:g} s")
+            raise WorkerTimeout(f"no end within {patience:g} s")
         tell(*come)
 
 
@@ -137,5 +137,5 @@ def serve_call() -> None:
         try:
             said = json.dumps({"answer": getattr(import_module(module), name)(order, tell)})
         except Exception as error:  # told in the other process, as one line
-            said = json.dumps({"fault": line_on(error)})
+            said = json.dumps({"fault": fault_line(error)})
         print(said, file=out)

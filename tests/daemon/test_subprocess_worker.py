@@ -10,7 +10,7 @@ import pytest
 
 from scheduler.base.progress import Progress
 from scheduler.daemon import spread
-from scheduler.daemon.faults import Failed, Silent, line_on
+from scheduler.daemon.faults import WorkerFailed, WorkerTimeout, fault_line
 from scheduler.daemon.subprocess_worker import call_in_process
 from tests.messages.servers import eventually
 
@@ -106,25 +106,25 @@ def test_an_order_larger_than_a_pipe_holds_comes_back_whole() -> None:
 def test_a_fault_is_told_in_one_line_and_its_traceback_where_asked_for(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with pytest.raises(Failed) as failed:
+    with pytest.raises(WorkerFailed) as failed:
         call_in_process(work("stumble"), None, WAITS)
-    assert line_on(failed.value) == "ValueError: no such pack"
+    assert fault_line(failed.value) == "ValueError: no such pack"
     assert not capsys.readouterr().err
 
     monkeypatch.setenv("SHELFBELL_DEBUG", "1")
-    with pytest.raises(Failed) as failed:
+    with pytest.raises(WorkerFailed) as failed:
         call_in_process(work("stumble"), None, WAITS)
-    line_on(failed.value)
+    fault_line(failed.value)
     assert "in stumble" in capsys.readouterr().err
 
 
 def test_a_process_that_ends_without_an_answer_is_told_with_its_last_word() -> None:
-    with pytest.raises(Failed, match="^its process ended with 7 and no answer: out of memory$"):
+    with pytest.raises(WorkerFailed, match="^its process ended with 7 and no answer: out of memory$"):
         call_in_process(work("vanish"), None, WAITS)
 
 
 def test_a_silent_process_is_ended(tmp_path: Path) -> None:
-    with pytest.raises(Silent, match="^no end within 2 s$"):
+    with pytest.raises(WorkerTimeout, match="^no end within 2 s$"):
         call_in_process(work("sleep"), str(tmp_path / "begun"), 2)
     assert gone(int((tmp_path / "begun").read_text()))
 
@@ -150,12 +150,12 @@ def test_a_process_that_does_not_even_take_its_order_is_ended(tmp_path: Path, mo
     (tmp_path / "sleeper").write_text(f"#!{sys.executable}\nimport time\ntime.sleep({WAITS})\n")
     (tmp_path / "sleeper").chmod(0o755)
     monkeypatch.setattr("sys.executable", str(tmp_path / "sleeper"))
-    with pytest.raises(Silent):
+    with pytest.raises(WorkerTimeout):
         call_in_process(work("say"), "more than a pipe holds" * 20_000, 1)
 
 
 def test_an_answer_that_cannot_be_handed_over_is_a_fault() -> None:
-    with pytest.raises(Failed, match="TypeError: Object of type set is not JSON serializable"):
+    with pytest.raises(WorkerFailed, match="TypeError: Object of type set is not JSON serializable"):
         call_in_process(work("no_json"), None, WAITS)
 
 
