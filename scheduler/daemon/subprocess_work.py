@@ -29,14 +29,14 @@ def send_in_process(address: str, title: str, body: str, limit: float) -> Outcom
     Never raises. A process whose daemon dies may still deliver what it has in hand, which then comes twice.
     """
     try:
-        return Outcome(*call_in_process(_work(sending), [address, title, body], limit))
+        return Outcome(*call_in_process(_work(serve_send), [address, title, body], limit))
     except WorkerTimeout as silent:
         return Outcome(TEMPORARY, str(silent))
     except WorkerFailed as failed:
         return Outcome(TEMPORARY, redact(str(failed), address)[:_LONGEST])
 
 
-def sending(order: list[str], _tell: Progress) -> Outcome:
+def serve_send(order: list[str], _tell: Progress) -> Outcome:
     """The work of `send_apart`."""
     return send(*order)
 
@@ -59,10 +59,10 @@ def wake_in_process(home: Home, held: list | None, now: int, locked_seconds: flo
     is then written whole, or not at all.
     """
     order = [str(home.path), held, now, time.monotonic(), locked_seconds]
-    return WakeReport(*call_in_process(_work(waking), order, PATIENCE, tell))
+    return WakeReport(*call_in_process(_work(serve_wake), order, PATIENCE, tell))
 
 
-def waking(order: list, tell: Progress) -> WakeReport:
+def serve_wake(order: list, tell: Progress) -> WakeReport:
     """The work of `wake_apart`."""
     from scheduler.daemon.wake import distrust, unwell, wake
 
@@ -82,13 +82,13 @@ def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) 
 
     Raises FilesRefused with every finding, WorkerFailed, and what `tell` raises.
     """
-    findings, data, fingerprint = call_in_process(_work(read), [str(home.path), locked_seconds], PATIENCE, tell)
+    findings, data, fingerprint = call_in_process(_work(serve_read), [str(home.path), locked_seconds], PATIENCE, tell)
     if findings:
         raise FilesRefused(starmap(Finding, findings))
     return make_setup(data, fingerprint)
 
 
-def read(order: list, _tell: Progress) -> tuple[list[Finding], dict[str, Any], str]:
+def serve_read(order: list, _tell: Progress) -> tuple[list[Finding], dict[str, Any], str]:
     """Do the work of `read_in_process`: return the findings, the checked data and its fingerprint."""
     path, locked_seconds = order
     home = Home(Path(path))

@@ -323,7 +323,7 @@ def test_a_stop_is_heard_while_a_file_is_read_that_gives_nothing(tmp_path: Path,
         eventually(lambda: manager.told("STATUS="))
         os.mkfifo(home / "rules" / "pipe.yaml")
         feed(home)
-        eventually(lambda: is_at(running.process.pid, "subprocess_work:read"))
+        eventually(lambda: is_at(running.process.pid, "subprocess_work:serve_read"))
         status, _ = running.stop()
 
     assert status == 0

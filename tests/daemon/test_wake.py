@@ -63,7 +63,7 @@ def test_what_is_logged_while_the_process_of_a_look_begins_is_not_taken_for_a_cl
     charge_now(home, "A", ordered + 2 * SECOND)
     home.log.close()
 
-    looked = subprocess_work.waking([str(home.path), None, ordered, steady - 5, 1.0], nobody)
+    looked = subprocess_work.serve_wake([str(home.path), None, ordered, steady - 5, 1.0], nobody)
 
     assert (looked.distrust, looked.open) == ("", 1)
     assert kinds(home) == [("mail", "first")]
