@@ -12,7 +12,7 @@ from scheduler.home.lock import Lock
 from scheduler.home.notify_daemon import notify_daemon
 from scheduler.home.setup import Channel, Setup
 from scheduler.messages.outbox import TRIAL, Message, Outbox, OutboxRow, reference
-from scheduler.messages.post import SEND_SECONDS, Post, told
+from scheduler.messages.post import SEND_SECONDS, Post, describe_outcome
 from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 
 
@@ -21,7 +21,7 @@ def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress
     result = wake(home, setup, now, trust=trust, progress=progress)
     if result.behind is not None:
         return [distrust(result.behind, setup.hours.zone)]
-    sent = [told(row, Outcome(row.state, row.last_error or "")) for row in deliver_once(home, setup, now)]
+    sent = [describe_outcome(row, Outcome(row.state, row.last_error or "")) for row in deliver_once(home, setup, now)]
     return unwell(result) + sent or [_nothing(setup)]
 
 

@@ -127,7 +127,7 @@ class Post:
                 del self._under_way[name]
 
     def _record(self, row: OutboxRow, outcome: Outcome, now: int) -> None:
-        self._say(told(row, outcome))
+        self._say(describe_outcome(row, outcome))
         if outcome.result == SENT:
             self.outbox.sent(row, now)
             with self.outbox.writing() as transaction:
@@ -150,7 +150,7 @@ class Post:
             tell(self.outbox, transaction, notice, others, now, self.setup.hours.delivery(now))
 
 
-def told(row: OutboxRow, outcome: Outcome) -> str:
+def describe_outcome(row: OutboxRow, outcome: Outcome) -> str:
     """One line on what became of a message."""
     end = "sent" if outcome.result == SENT else f"not sent: {outcome.reason}"
     return f"{row.kind} message {row.ref} to {row.channel} {end}"
