@@ -24,7 +24,7 @@ from scheduler.daemon.watch import ChangeDetector
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.home.setup import Channel, Setup
-from scheduler.messages.notices import Notice, over, tell
+from scheduler.messages.notices import Notice, end_notice, queue_notice
 from scheduler.messages.outbox import FILES_READ_AT, Outbox, remember
 from scheduler.messages.post import SEND_SECONDS, Post
 from scheduler.messages.senders import Outcome
@@ -255,7 +255,7 @@ class Daemon:
         self._loaded_at = now()
         self._outbox.retry(now())
         with self._outbox.writing() as transaction:
-            over(transaction, "files")
+            end_notice(transaction, "files")
             remember(transaction, FILES_READ_AT, self._loaded_at)
 
     def _refuse(self, findings: str) -> None:
@@ -265,7 +265,7 @@ class Daemon:
         notice = Notice("files", findings, "Changed files refused", f"{head}. What is wrong:\n{findings}")
         names = self._setup.ordinary()
         with self._outbox.writing() as transaction:
-            tell(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
+            queue_notice(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
 
     def _beat(self) -> bool:
         """Tell the watchdog that the loop is alive; true when anything changed without a nudge."""

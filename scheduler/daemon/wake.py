@@ -14,7 +14,7 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.home.folder import Home
 from scheduler.home.item_states import ItemStates, drop
 from scheduler.home.setup import Channel, Setup
-from scheduler.messages.notices import Notice, over_but, tell
+from scheduler.messages.notices import Notice, end_notices_but, queue_notice
 from scheduler.messages.outbox import Message, Outbox, remember
 from scheduler.messages.routing import part_for
 from scheduler.reminders.announcements import Announcement
@@ -291,11 +291,11 @@ def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: d
     by_rule: dict[str, list[str]] = {}
     for key, text in sick.items():
         by_rule.setdefault(key.rule, []).append(f"{key.item}: {text}")
-    over_but(transaction, "rule/", [f"rule/{rule}" for rule in by_rule])
+    end_notices_but(transaction, "rule/", [f"rule/{rule}" for rule in by_rule])
     for rule, lines in by_rule.items():
         body = "\n".join(["It is set aside, the other rules go on.", *lines])
         notice = Notice(f"rule/{rule}", rule, f"Rule {rule} cannot be judged", body)
-        tell(outbox, transaction, notice, setup.ordinary(), now, setup.hours.delivery(now))
+        queue_notice(outbox, transaction, notice, setup.ordinary(), now, setup.hours.delivery(now))
 
 
 def _messages(seen: _Seen, channel: Channel, setup: Setup, newest: Newest) -> Iterator[Message]:

@@ -16,7 +16,7 @@ class Notice(NamedTuple):
     body: str
 
 
-def tell(
+def queue_notice(
     outbox: Outbox, transaction: Transaction, notice: Notice, channels: Iterable[str], now: int, after: int = 0
 ) -> bool:
     """Queue a notice to channels, not before `after`, unless it was told; true when it is new."""
@@ -30,12 +30,12 @@ def tell(
     return True
 
 
-def over(transaction: Transaction, name: str) -> None:
+def end_notice(transaction: Transaction, name: str) -> None:
     """What a notice was about is over: when it comes back it is told again."""
     forget(transaction, f"notice/{name}")
 
 
-def over_but(transaction: Transaction, group: str, names: Iterable[str]) -> None:
+def end_notices_but(transaction: Transaction, group: str, names: Iterable[str]) -> None:
     """Of a group of notices ("rule/…"), all are over but these."""
     kept = [f"notice/{name}" for name in names]
     marks = ", ".join("?" * len(kept))

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from scheduler.base.findings import Refused
 from scheduler.base.instants import HOUR, MINUTE, moment_near
 from scheduler.home.setup import Channel, Setup
-from scheduler.messages.notices import Notice, over, tell
+from scheduler.messages.notices import Notice, end_notice, queue_notice
 from scheduler.messages.outbox import TRIAL, Outbox, OutboxRow
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, send
 
@@ -131,7 +131,7 @@ class Post:
         if outcome.result == SENT:
             self.outbox.sent(row, now)
             with self.outbox.writing() as transaction:
-                over(transaction, f"channel/{row.channel}")
+                end_notice(transaction, f"channel/{row.channel}")
             return
         self.outbox.failed(row, now, outcome.reason, outcome.result == PERMANENT)
         if row.kind != TRIAL:
@@ -147,7 +147,7 @@ class Post:
         text = f"Nothing has come through since {when}: {outcome.reason}\nIt is tried on; its messages keep for a week."
         notice = Notice(f"channel/{name}", name, f"Channel {name} does not work", text)
         with self.outbox.writing() as transaction:
-            tell(self.outbox, transaction, notice, others, now, self.setup.hours.delivery(now))
+            queue_notice(self.outbox, transaction, notice, others, now, self.setup.hours.delivery(now))
 
 
 def describe_outcome(row: OutboxRow, outcome: Outcome) -> str:

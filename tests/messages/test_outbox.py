@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.events.log import Log
-from scheduler.messages.notices import Notice, over, over_but, tell
+from scheduler.messages.notices import Notice, end_notice, end_notices_but, queue_notice
 from scheduler.messages.outbox import KEPT, TRIAL, Message, Outbox, OutboxRow, reference
 from scheduler.reminders.decide import Decision
 from tests.support import moment
@@ -244,11 +244,11 @@ def test_a_notice_is_told_once_until_it_is_over(outbox: Outbox) -> None:
 
     def told(what: Notice) -> bool:
         with outbox.writing() as transaction:
-            return tell(outbox, transaction, what, ["mail", "phone"], NOW)
+            return queue_notice(outbox, transaction, what, ["mail", "phone"], NOW)
 
     assert [told(notice), told(notice), told(notice._replace(mark="line 4"))] == [True, False, True]
     with outbox.writing() as transaction:
-        over(transaction, "files")
+        end_notice(transaction, "files")
     assert told(notice)
     assert [row.channel for row in outbox.rows()] == ["mail", "phone"] * 3
 
@@ -256,10 +256,10 @@ def test_a_notice_is_told_once_until_it_is_over(outbox: Outbox) -> None:
 def test_notices_of_a_group_are_over_but_for_those_that_still_stand(outbox: Outbox) -> None:
     def told(name: str) -> bool:
         with outbox.writing() as transaction:
-            return tell(outbox, transaction, Notice(name, "x", "T", "B"), [], NOW)
+            return queue_notice(outbox, transaction, Notice(name, "x", "T", "B"), [], NOW)
 
     assert [told("rule/a"), told("rule/b"), told("files")] == [True, True, True]
     with outbox.writing() as transaction:
-        over_but(transaction, "rule/", ["rule/a"])
+        end_notices_but(transaction, "rule/", ["rule/a"])
 
     assert [told("rule/a"), told("rule/b"), told("files")] == [False, True, False]
