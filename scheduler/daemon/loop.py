@@ -263,7 +263,7 @@ class Daemon:
         head = f"changed files refused, running the old rules since {since}"
         self._say_new("files", f"{head}:\n{findings}")
         notice = Notice("files", findings, "Changed files refused", f"{head}. What is wrong:\n{findings}")
-        names = self._setup.ordinary()
+        names = self._setup.notice_channels()
         with self._outbox.writing() as transaction:
             queue_notice(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
 

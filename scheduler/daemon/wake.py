@@ -295,7 +295,7 @@ def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: d
     for rule, lines in by_rule.items():
         body = "\n".join(["It is set aside, the other rules go on.", *lines])
         notice = Notice(f"rule/{rule}", rule, f"Rule {rule} cannot be judged", body)
-        queue_notice(outbox, transaction, notice, setup.ordinary(), now, setup.hours.delivery(now))
+        queue_notice(outbox, transaction, notice, setup.notice_channels(), now, setup.hours.delivery(now))
 
 
 def _messages(seen: _Seen, channel: Channel, setup: Setup, newest: Newest) -> Iterator[Message]:

@@ -41,9 +41,9 @@ class Setup(NamedTuple):
         """Return data, fit for JSON, of which `make_setup` makes this set-up again."""
         return {name: part for name, part in self.checked.items() if name != "cases"} | {"fleet": self.fleet.sections}
 
-    def ordinary(self, but: str = "") -> list[str]:
+    def notice_channels(self, except_for: str = "") -> list[str]:
         """The channels for what the bell says of itself, by name, but for one: further ones only without others."""
-        channels = [channel for channel in self.channels if channel.name != but]
+        channels = [channel for channel in self.channels if channel.name != except_for]
         return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 
 

@@ -140,7 +140,7 @@ class Post:
     def _report(self, name: str, outcome: Outcome, now: int) -> None:
         """Tell through the other channels, once, of one that will not work."""
         since = self.outbox.state(f"failing/{name}") or now
-        others = self.setup.ordinary(but=name)
+        others = self.setup.notice_channels(except_for=name)
         if not others or (outcome.result != PERMANENT and now - since < REPORTED_AFTER):
             return
         when = moment_near(since, now, self.setup.hours.zone)

@@ -420,8 +420,8 @@ def test_what_the_bell_says_of_itself_goes_to_further_channels_only_where_there_
     write(path, FULL, channels={"phone": CHANNELS["phone"], "loud": LOUD["loud"]})
     setup = Home(path).setup()
 
-    assert setup.ordinary() == ["phone"]
-    assert setup.ordinary(but="phone") == ["loud"]
+    assert setup.notice_channels() == ["phone"]
+    assert setup.notice_channels(except_for="phone") == ["loud"]
 
 
 def test_a_withdrawal_is_laid_to_the_entry_that_did_it_whatever_was_logged_after(path: Path, lifetime: Lives) -> None:
