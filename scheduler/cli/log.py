@@ -35,7 +35,7 @@ def run_words(home: Home, words: list[str]) -> int:
     _require(kind, events, Desk(home, setup, now), refused)
     lines = [(0, to_line(event)) for event in events]
     taken = take(home.log, lines, setup.fleet, now)
-    home.keep()
+    home.write_cache()
     _poke(home)
     if not taken.ids:
         print("That is logged already.")

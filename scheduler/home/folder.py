@@ -42,7 +42,7 @@ class Home:
         self.place = os.fspath(path) or os.curdir
         self._rules = os.path.join(self.place, "rules") if rules is None else os.fspath(rules)
         self.log = Log(os.path.join(self.place, DATABASE))
-        self._unkept: tuple[str, dict] | None = None
+        self._uncached: tuple[str, dict] | None = None
 
     @cached_property
     def path(self) -> "Path":
@@ -112,18 +112,18 @@ class Home:
 
         fingerprint = self.fingerprint()  # before the files: if one changes meanwhile, they are read again next time
         raw = _read(partial(read_home, self))
-        self._unkept = fingerprint, raw
-        self.keep()
+        self._uncached = fingerprint, raw
+        self.write_cache()
         return make_setup(raw, fingerprint)
 
-    def keep(self) -> None:
+    def write_cache(self) -> None:
         """Keep the files that were read, where there was no database for it when they were and there is now."""
-        if self._unkept is None:
+        if self._uncached is None:
             return
         with suppress(sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
             if self.log.exists():
-                self._cache(*self._unkept)
-                self._unkept = None
+                self._cache(*self._uncached)
+                self._uncached = None
 
     def settings(self) -> Setup:
         """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
