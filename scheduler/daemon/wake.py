@@ -75,9 +75,9 @@ def wake(
     kept = bool(setup.channels) and not trust  # without any channel nothing counts as told, and nothing is ever over
     if dry_run:
         return _look(desk, kept)
-    if outbox.ahead(now) and not trust:
+    if outbox.clock_was_ahead(now) and not trust:
         with outbox.writing() as transaction:
-            outbox.put_back(transaction, now)
+            outbox.reset_times(transaction, now)
     for left in reversed(range(_TRIES)):
         version = home.log.version()
         if kept:

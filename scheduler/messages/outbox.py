@@ -153,11 +153,11 @@ class Outbox:
         rows = self._rows("SELECT value FROM state WHERE name = ?", [name])
         return rows[0][0] if rows else None
 
-    def ahead(self, now: int) -> bool:
+    def clock_was_ahead(self, now: int) -> bool:
         """True when the last look was well after `now`: the clock stood ahead, and was put back."""
         return (self.state("woke_at") or now) - now > _AHEAD
 
-    def put_back(self, transaction: Transaction, now: int) -> None:
+    def reset_times(self, transaction: Transaction, now: int) -> None:
         """Take what was noted while the clock stood ahead for noted at `now`, so that nothing waits for that time."""
         drop(transaction)
         transaction.execute("UPDATE told SET decided_at = ? WHERE decided_at > ?", (now, now))

@@ -81,7 +81,7 @@ class Clockwork:
         """Look, decide, and deliver what is due."""
         self.wakes += 1
         held_to = None
-        if self.wakes % self.held_every == 0 and not self.outbox.ahead(self.now):
+        if self.wakes % self.held_every == 0 and not self.outbox.clock_was_ahead(self.now):
             held_to = look_at_all(self.home, self.setup, self.now)
         woken = wake(self.home, self.setup, self.now)
         if held_to is not None:
