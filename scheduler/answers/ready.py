@@ -46,8 +46,8 @@ def to_json(at: Desk, answer: Ready) -> dict[str, object]:
         "aircraft": answer.aircraft,
         "ready": answer.ready,
         "starts": at.stamp(answer.plan.starts) if answer.job else None,
-        "keeps_down": answer.keeps_down,
-        "first": [todo._asdict() for todo in answer.first],
+        "keeps_down": answer.blockers,
+        "first": [todo._asdict() for todo in answer.open_first],
         "packs": [
             {
                 "item": p.item,
@@ -59,7 +59,7 @@ def to_json(at: Desk, answer: Ready) -> dict[str, object]:
             for p in answer.packs
         ],
         "charge": [pack.item for pack in answer.packs if not pack.is_full],
-        "leave": [{"item": item, "why": why} for item, why in answer.left],
+        "leave": [{"item": item, "why": why} for item, why in answer.left_behind],
         "unsure": answer.unsure,
         "unfit_chargers": answer.unfit_chargers,
         "minutes": _estimate(answer.minutes),

@@ -66,7 +66,7 @@ class Paper(NamedTuple):
 class Ready(NamedTuple):
     """What is known of one aircraft for one job, or for a flight now (`job` is None).
 
-    `keeps_down`: what has to be done before anything flies. `first`: what had better be done. `left`: packs that stay
+    `blockers`: what has to be done before anything flies. `open_first`: what had better be done. `left_behind`: packs that stay
     behind, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are charged.
     `charging`: minutes that this takes, each pack after the other. `unsure`: packs that may have been in a mishap.
     `unfit_chargers`: those on which something was found that leaves a doubt.
@@ -75,10 +75,10 @@ class Ready(NamedTuple):
     aircraft: str
     job: str | None
     plan: Plan
-    keeps_down: list[str]
-    first: list[Todo]
+    blockers: list[str]
+    open_first: list[Todo]
     packs: list[PackState]
-    left: list[tuple[str, str]]
+    left_behind: list[tuple[str, str]]
     papers: list[Paper]
     minutes: Estimate | None
     if_full: Estimate | None
@@ -89,7 +89,7 @@ class Ready(NamedTuple):
     @property
     def ready(self) -> bool:
         """True when nothing on record keeps the aircraft down and a pack is there. It does not mean fit to fly."""
-        return not self.keeps_down and bool(self.packs)
+        return not self.blockers and bool(self.packs)
 
     @property
     def booked(self) -> float | None:
@@ -113,7 +113,7 @@ def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None
     return [_ready(store, rules, now, job, plan.flown_with(aircraft)) for aircraft in candidates(store, plan, now)]
 
 
-def others(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
+def other_ready(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
     """Other aircraft that nothing on record keeps down."""
     crafts = (name for name in store.fleet.ids("aircraft") if name != answer.aircraft)
     found = [_ready(store, rules, now, answer.job, answer.plan.flown_with(name)) for name in crafts]
@@ -123,16 +123,16 @@ def others(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> 
 def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
     items = needed(store, plan, now)
     packs = [pack for pack in packs_for(store, plan.aircraft) if store.in_service(pack, now, now)]
-    opened = open_on(store, rules, now, [*items, *packs, *_pilots(store)])
+    opened = open_verdicts(store, rules, now, [*items, *packs, *_pilots(store)])
     flying = [pack for pack in packs if fit_to_fly(store, pack, now) and not _grounding(opened, pack)]
     states = [_state(store, pack, packs, plan, now) for pack in flying]
     papers = _papers(store, plan, now)
     return Ready(
         str(plan.aircraft), job, plan,
-        keeps_down=_keeps_down(store, plan, now, items, opened, papers),
-        first=_first(opened, items, packs, now),
+        blockers=_keeps_down(store, plan, now, items, opened, papers),
+        open_first=_first(opened, items, packs, now),
         packs=states,
-        left=[(pack.id, _why_left(store, pack, opened, now)) for pack in packs if pack not in flying],
+        left_behind=[(pack.id, _why_left(store, pack, opened, now)) for pack in packs if pack not in flying],
         papers=papers,
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
@@ -146,7 +146,7 @@ def _pilots(store: FactStore) -> list[Item]:
     return [store.fleet[name] for name in store.fleet.ids("pilot")]
 
 
-def open_on(store: FactStore, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
+def open_verdicts(store: FactStore, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
     """The verdicts on some items whose reminders are open."""
     if rules is None:
         return []

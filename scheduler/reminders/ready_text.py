@@ -8,7 +8,7 @@ from scheduler.base.units import count, show, show_span
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.flight_time import RESERVE
-from scheduler.reminders.ready import PackState, Paper, Ready, Todo, others, ready_for
+from scheduler.reminders.ready import PackState, Paper, Ready, Todo, other_ready, ready_for
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict
 
@@ -44,11 +44,11 @@ def ready_text(verdict: Verdict, now: int) -> str:
 def sentences(store: FactStore, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
     """The answer for one aircraft, most telling first."""
     found = [headline(answer, now, say)]
-    if answer.keeps_down:
-        found += _instead(others(store, rules, now, answer), answer.job is not None)
+    if answer.blockers:
+        found += _instead(other_ready(store, rules, now, answer), answer.job is not None)
     found += pack_sentences(answer)
-    if answer.first:
-        found.append(f"Open, and better done before you go: {'; '.join(map(_todo, answer.first))}.")
+    if answer.open_first:
+        found.append(f"Open, and better done before you go: {'; '.join(map(_todo, answer.open_first))}.")
     found += fresh_propellers(store, answer, now)
     found += controller_sentences(store, answer, now)
     return found + paper_sentences(answer.papers, say)
@@ -62,8 +62,8 @@ def headline(answer: Ready, now: int, say: Say) -> str:
     """Whether the aircraft is ready as far as the log knows."""
     begun = "under way since " if answer.plan.starts <= now else ""
     when = f"{answer.job}, {begun}{say(answer.plan.starts)}: " if answer.job else ""
-    if answer.keeps_down:
-        return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.keeps_down)}."
+    if answer.blockers:
+        return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.blockers)}."
     if not answer.packs:
         return f"{when}{answer.aircraft} is not grounded, and no pack for it is fit."
     if all(pack.charge is None for pack in answer.packs):
@@ -112,7 +112,7 @@ def pack_sentences(answer: Ready) -> list[str]:
     if unread:
         found.append(f"Read first: {listed(unread)}; nothing on record tells the charge.")
     found += _minutes(answer)
-    found += [f"Leave {item}: {why}." for item, why in answer.left]
+    found += [f"Leave {item}: {why}." for item, why in answer.left_behind]
     return found
 
 

@@ -116,7 +116,12 @@ def test_without_any_flight_nothing_is_promised() -> None:
 
 def test_nothing_on_record_keeps_it_down() -> None:
     told = answer()
-    assert (told.ready, told.keeps_down, [pack.item for pack in told.packs], told.left) == (True, [], ["A", "B"], [])
+    assert (told.ready, told.blockers, [pack.item for pack in told.packs], told.left_behind) == (
+        True,
+        [],
+        ["A", "B"],
+        [],
+    )
 
 
 GROUNDED: list[tuple[Fields, str]] = [
@@ -141,7 +146,7 @@ GROUNDED: list[tuple[Fields, str]] = [
 def test_what_grounds_it_is_told(entry: Fields, why: str) -> None:
     told = answer(entry)
     assert not told.ready
-    assert why in told.keeps_down
+    assert why in told.blockers
 
 
 def test_a_paper_is_judged_at_the_jobs_date() -> None:
@@ -176,17 +181,17 @@ LEFT: list[tuple[list[Fields], str]] = [
 @pytest.mark.parametrize(("entries", "why"), LEFT, ids=[why for _, why in LEFT])
 def test_a_pack_that_is_grounded_stays(entries: list[Fields], why: str) -> None:
     told = answer(*entries)
-    assert ([pack.item for pack in told.packs], told.left) == (["A"], [("B", why)])
+    assert ([pack.item for pack in told.packs], told.left_behind) == (["A"], [("B", why)])
 
 
 def test_a_retired_pack_is_not_spoken_of() -> None:
     told = answer(event("2026-04-08 15:00", "retired", item="B"))
-    assert ([pack.item for pack in told.packs], told.left) == (["A"], [])
+    assert ([pack.item for pack in told.packs], told.left_behind) == (["A"], [])
 
 
 def test_what_had_better_be_done_first_is_listed() -> None:
     told = answer(event("2026-04-08 15:00", "moved", item="heron", how="freight"))
-    assert ("imu-after-freight", "heron") in [(todo.rule, todo.item) for todo in told.first]
+    assert ("imu-after-freight", "heron") in [(todo.rule, todo.item) for todo in told.open_first]
     assert told.ready
 
 
