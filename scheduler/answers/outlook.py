@@ -66,8 +66,8 @@ def to_text(at: Desk, found: Outlook) -> str:
     lines += ["", "By use, if flying goes on as of late (estimates, 8 in 10 lie within):"]
     nothing = "nothing" if found.uses else "not known"
     lines += [f"  {ranged(at, due):<28} {what(due)}" for due in by_use] or [f"  {nothing}"]
-    lines += ["", *map(use_line, found.uses), *(fresh_line(at, *one) for one in found.fresh)]
-    if not found.uses and not found.fresh:
+    lines += ["", *map(use_line, found.uses), *(fresh_line(at, *one) for one in found.too_new)]
+    if not found.uses and not found.too_new:
         lines.append(f"Nothing flew in the last {WEEKS} weeks.")
     return "\n".join(lines)
 

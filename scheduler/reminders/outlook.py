@@ -75,17 +75,17 @@ class Due(NamedTuple):
 
 
 class Outlook(NamedTuple):
-    """What opens in (now, end], in order of the earliest, with the use it rests on. `fresh`: the aircraft of which too
+    """What opens in (now, end], in order of the earliest, with the use it rests on. `too_new`: the aircraft of which too
     few weeks are on record to tell, with the first flight of each."""
 
     now: int
     end: int
     due: list[Due]
     uses: list[Use]
-    fresh: list[tuple[str, int]]
+    too_new: list[tuple[str, int]]
 
 
-class Supposing(Source):
+class SupposedFlights(Source):
     """The events of a source up to an instant, and after it the flights along one path of some aircraft's use: those of
     each are made when they are asked for."""
 
@@ -127,9 +127,9 @@ class Supposing(Source):
         past = {at for at in self._source.instants(names, min(since, self._now)) if at <= self._now}
         return past | {event.at for use in self._uses for event in self._along(use)}
 
-    def afresh(self) -> "Supposing":
+    def afresh(self) -> "SupposedFlights":
         """The same, with no flight made yet."""
-        return Supposing(self._source.afresh(), self._now, self._end, self._uses, self._z)
+        return SupposedFlights(self._source.afresh(), self._now, self._end, self._uses, self._z)
 
     def _past(self, events: list[Event]) -> list[Event]:
         return [event for event in events if event.at <= self._now]
@@ -160,18 +160,18 @@ def outlook(
     """What will open in (now, end], from the events up to now. All items are asked about, one group after another,
     and each reminder is told before its entries are let go."""
 
-    def book_of(uses: list[Use], z: float) -> FactStore:
-        return FactStore(fleet, Supposing(source, now, end, uses, z), clocks)
+    def store_with(uses: list[Use], z: float) -> FactStore:
+        return FactStore(fleet, SupposedFlights(source, now, end, uses, z), clocks)
 
     def openings(uses: list[Use], z: float = 0.0) -> Iterator[list[Reminder]]:
         """What opens by one rule on one item, in order; to be told before the next is taken."""
-        for board in boards(book_of(uses, z), rules, groups, as_recorded=False, since=lambda _key: now):
+        for board in boards(store_with(uses, z), rules, groups, as_recorded=False, since=lambda _key: now):
             for verdict in board.verdicts:
                 found = [each for each in verdict.episodes if now < each.opened <= min(end, MAX_INSTANT - 1)]
                 if found:
                     yield [Reminder(verdict, episode) for episode in found]
 
-    uses, fresh = _uses(book_of([], 0.0), now)
+    uses, too_new = _uses(store_with([], 0.0), now)
     due = [each for reminders in openings([]) for each in _by_calendar(reminders, tell)]
     if uses:
         least, middle = (_instants(openings(uses, z)) for z in (-Z, 0.0))
@@ -180,21 +180,21 @@ def outlook(
         sooner = {each.key: each for each in by_use if each is not None}
         kept = [each for each in due if each.key not in sooner]
         due = [each._replace(unless_used=each.at not in middle.get(each.key, ())) for each in kept] + [*sooner.values()]
-    return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.key)), uses, fresh)
+    return Outlook(now, end, sorted(due, key=lambda each: (each.low, each.key)), uses, too_new)
 
 
 def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
-    """The use of each aircraft that flew of late, and those that are fresh, with the first flight of each."""
-    uses, fresh = [], []
+    """The use of each aircraft that flew of late, and those that are too_new, with the first flight of each."""
+    uses, too_new = [], []
     for name in store.fleet.ids("aircraft"):
         own = store.beside()
         flights = own.filed(name, "flown")
         if flights and now - flights[0].at < LEAST_WEEKS * WEEK:
-            fresh.append((name, flights[0].at))
+            too_new.append((name, flights[0].at))
         elif flights and (use := use_of(own, name, now)) is not None:
             uses.append(use)
         own.close()
-    return uses, fresh
+    return uses, too_new
 
 
 def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:

@@ -16,7 +16,7 @@ import vobject
 
 from scheduler.base.instants import DAY, HOUR, MINUTE, WEEK
 from scheduler.events.source import Source
-from scheduler.reminders.outlook import WEEKS, Supposing, Use, Z, reaches, supposed_flights
+from scheduler.reminders.outlook import WEEKS, SupposedFlights, Use, Z, reaches, supposed_flights
 from tests.homes import RULES, Bench, golden
 from tests.support import Fields, MemoryLog, event, moment, rfc
 
@@ -237,7 +237,7 @@ def test_what_was_and_what_is_supposed_are_told_alike_however_they_are_asked_for
         for day in range(1, 7)
     ]
     log = MemoryLog([*flown, event("2026-04-02 15:00", "inspected", item="heron", result="pass")])
-    source = Supposing(log, start, start + 2 * WEEK + HOUR, [WEEKLY], 0.0).afresh()
+    source = SupposedFlights(log, start, start + 2 * WEEK + HOUR, [WEEKLY], 0.0).afresh()
 
     entries = source.of("heron")
 
