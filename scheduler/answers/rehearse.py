@@ -104,5 +104,5 @@ def live_through(at: Desk, start: int, end: int, as_known: bool = False, progres
         return rehearse(board, setup.hours, start, end)
     known = LogAsKnown(setup.fleet, setup.clocks, setup.rules, Memory(at.home.log.history()))
     first = known.memory.next_arrival(known.now)
-    known.watch = lambda now: progress((now - first) // DAY, (end - first) // DAY)
+    known.on_ask = lambda now: progress((now - first) // DAY, (end - first) // DAY)
     return rehearse_as_known(known, setup.hours, start, end)

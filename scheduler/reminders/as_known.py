@@ -17,7 +17,7 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 class LogAsKnown:
     """The events of a log as known at an instant that moves forward.
 
-    `watch` is told each instant asked for. An item's verdicts are folded anew only when something recorded since
+    `on_ask` is told each instant asked for. An item's verdicts are folded anew only when something recorded since
     touches a name that they asked for. Each item has a book of its own, so that what it asked for is all that its
     verdicts can depend on.
     """
@@ -25,16 +25,16 @@ class LogAsKnown:
     def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:
         self.memory = memory
         self.now = MIN_INSTANT
-        self.watch: Callable[[int], object] = lambda _now: None
+        self.on_ask: Callable[[int], object] = lambda _now: None
         self._fleet = fleet
         self._clocks = clocks
         self._rules = rules
-        self._parts: dict[str, _Part] = {}
+        self._parts: dict[str, _ItemVerdicts] = {}
         self._board: Board | None = None
 
     def board(self, now: int) -> Board:
         """The board from what was recorded by `now`, which may not lie before the instant asked for last."""
-        self.watch(now)
+        self.on_ask(now)
         touched = self.memory.touched(self.now, now)
         self.now = now
         if self._board is None or touched:
@@ -49,15 +49,15 @@ class LogAsKnown:
         board.verdicts = self._in_order(names)
         return board
 
-    def _part(self, name: str, touched: set[str]) -> "_Part":
+    def _part(self, name: str, touched: set[str]) -> "_ItemVerdicts":
         part = self._parts.get(name)
         if part is not None and not part.asked & touched:
             return part
         asked: set[str] = set()
-        return _Part(verdicts(self._book(asked), self._rules, [name]), asked)
+        return _ItemVerdicts(verdicts(self._book(asked), self._rules, [name]), asked)
 
     def _book(self, asked: set[str]) -> FactStore:
-        return FactStore(self._fleet, _Listening(self, asked), self._clocks)
+        return FactStore(self._fleet, _RecordingSource(self, asked), self._clocks)
 
     def _in_order(self, names: dict[str, None]) -> list[Verdict]:
         """The verdicts as `verdicts` gives them: rule by rule."""
@@ -67,14 +67,14 @@ class LogAsKnown:
         return sorted(found, key=lambda verdict: (rule_place[verdict.rule.id], item_place[verdict.item.id]))
 
 
-class _Part(NamedTuple):
+class _ItemVerdicts(NamedTuple):
     """The verdicts on one item, and the names under which they have looked for events so far."""
 
     verdicts: list[Verdict]
     asked: set[str]
 
 
-class _Listening(Source):
+class _RecordingSource(Source):
     """A source of the events known now that notes which names it was asked for."""
 
     def __init__(self, known: LogAsKnown, asked: set[str]) -> None:

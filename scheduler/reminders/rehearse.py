@@ -15,7 +15,7 @@ from scheduler.reminders.notification import Notification
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 
-Look = Callable[[int], tuple[Board, int]]
+BoardAt = Callable[[int], tuple[Board, int]]
 """The board at an instant, and the first instant after it at which another may stand in its place."""
 
 
@@ -34,15 +34,15 @@ class Rehearsal(NamedTuple):
         return self.told.get(reminder, [])
 
 
-def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board, Decision]]:
+def live(board_at: BoardAt, hours: Hours, start: int, end: int) -> Iterator[tuple[Board, Decision]]:
     """Every wake of a daemon that begins at `start`, up to `end`: the board it has before it and what it decides."""
     ledger = Ledger(began=start)
-    turns: _Turns | None = None
+    turns: _WakeSchedule | None = None
     now = start
     while now < end:
-        board, another_at = look(now)
+        board, another_at = board_at(now)
         if turns is None or turns.board is not board:
-            turns = _Turns(board, hours)
+            turns = _WakeSchedule(board, hours)
         decision = decide(board, ledger, hours, now, turns.open_at(now))
         for line in decision.notifications():
             ledger.add(line)
@@ -53,7 +53,7 @@ def live(look: Look, hours: Hours, start: int, end: int) -> Iterator[tuple[Board
         now = min(turns.next_at(), next_digest_due(board, ledger, hours, now), another_at)
 
 
-class _Turns:
+class _WakeSchedule:
     """When each verdict of a board has to be looked at again: something about it turns, a word on it falls due,
     somebody has said something of it, or an absence is over, for which words were put off."""
 
@@ -115,7 +115,7 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
     within = [r for r in board.reminders if r.episode.opened < end and r.episode.ended > start]
     first = min([start, *(r.episode.opened for r in within)])
     made = [decision for _, decision in live(lambda _: (board, MAX_INSTANT), hours, first, end) if decision.at >= start]
-    tellings = _tellings(made)
+    tellings = _notifications_by_key(made)
     told = {r: [line for line in tellings.get(r.key, ()) if r.episode.holds(line.at)] for r in within}
     return Rehearsal(start, end, within, [decision for decision in made if decision], told)
 
@@ -123,14 +123,14 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
 def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> Rehearsal:
     """What was sent in [start, end) by a daemon that began with the first entry and knew at each instant only what was
     recorded by then."""
-    watch = _ReminderTracker()
+    tracker = _ReminderTracker()
     made = []
     first = min(start, known.memory.next_arrival(known.now))
     for board, decision in live(lambda now: (known.board(now), known.memory.next_arrival(now)), hours, first, end):
-        watch.see(board, decision.at)
+        tracker.update(board, decision.at)
         if decision and decision.at >= start:
             made.append(decision)
-    lived, tellings = watch.since(start), _tellings(made)
+    lived, tellings = tracker.since(start), _notifications_by_key(made)
     told = {
         was.reminder: [line for line in tellings.get(was.reminder.key, ()) if was.since <= line.at < was.until]
         for was in lived
@@ -138,14 +138,14 @@ def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> 
     return Rehearsal(start, end, [was.reminder for was in lived], made, told)
 
 
-def _tellings(decisions: list[Decision]) -> dict[Key, list[Notification]]:
+def _notifications_by_key(decisions: list[Decision]) -> dict[Key, list[Notification]]:
     found: dict[Key, list[Notification]] = {}
     for line in (line for decision in decisions for line in decision.notifications() if line.kind != "settled"):
         found.setdefault(line.key, []).append(line)
     return found
 
 
-class _Lived(NamedTuple):
+class _Tracked(NamedTuple):
     """A reminder as it was known last, and the wakes between which it was seen open."""
 
     reminder: Reminder
@@ -157,16 +157,16 @@ class _ReminderTracker:
     """Follows reminders from wake to wake while what is known of them changes."""
 
     def __init__(self) -> None:
-        self._open: dict[Key, _Lived] = {}
-        self._over: list[_Lived] = []
+        self._open: dict[Key, _Tracked] = {}
+        self._over: list[_Tracked] = []
 
-    def see(self, board: Board, now: int) -> None:
+    def update(self, board: Board, now: int) -> None:
         """Take a wake into account. A reminder goes on while a stretch holds the wake at which it was first seen."""
         self._open = {key: lived for key, was in self._open.items() if (lived := self._on(board, was, now))}
         for reminder in board.open_at(now):
-            self._open.setdefault(reminder.key, _Lived(reminder, now))
+            self._open.setdefault(reminder.key, _Tracked(reminder, now))
 
-    def _on(self, board: Board, was: _Lived, now: int) -> _Lived | None:
+    def _on(self, board: Board, was: _Tracked, now: int) -> _Tracked | None:
         verdict = board.by_key.get(was.reminder.key)
         episodes = verdict.episodes if verdict is not None else []
         episode = next((s for s in episodes if s.holds(was.since)), None)
@@ -176,7 +176,7 @@ class _ReminderTracker:
         self._over.append(was._replace(reminder=Reminder(was.reminder.verdict, episode or withdrawn), until=now))
         return None
 
-    def since(self, start: int) -> list[_Lived]:
+    def since(self, start: int) -> list[_Tracked]:
         """Every reminder that was seen open at `start` or after, in order of opening."""
         found = [lived for lived in (*self._over, *self._open.values()) if lived.until > start]
         return sorted(found, key=lambda lived: (lived.reminder.episode.opened, lived.reminder.key))
