@@ -10,7 +10,7 @@ from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
 from scheduler.facts.fact_store import FactStore
 from scheduler.messages.outbox import Outbox
-from scheduler.reminders.notification import Notification
+from scheduler.reminders.announcements import Notification
 
 
 def filing_name(at: Desk, item: str | None) -> str | None:

@@ -8,12 +8,11 @@ from scheduler.base.text import numbered
 from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.events.memory import Memory
 from scheduler.home.setup import Channel
-from scheduler.reminders.announcements import rank
+from scheduler.reminders.announcements import Notification, rank
 from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision
 from scheduler.reminders.message_text import compose
-from scheduler.reminders.notification import Notification
 from scheduler.reminders.rehearse import Rehearsal, rehearse, rehearse_as_known
 from scheduler.reminders.superseded import how_ended
 

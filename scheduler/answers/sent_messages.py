@@ -5,9 +5,9 @@ import json
 from scheduler.answers.desk import Desk
 from scheduler.base.text import numbered
 from scheduler.messages.outbox import Outbox, OutboxRow
+from scheduler.reminders.announcements import Notification
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.notification import Notification
 from scheduler.reminders.why_silent import why
 from scheduler.verdicts.verdict import Verdict
 

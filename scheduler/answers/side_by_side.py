@@ -6,8 +6,7 @@ from typing import NamedTuple
 from scheduler.answers.desk import Desk
 from scheduler.base.text import listed
 from scheduler.reminders.board import Reminder
-from scheduler.reminders.compare import Difference
-from scheduler.reminders.rehearse import Rehearsal
+from scheduler.reminders.rehearse import Difference, Rehearsal
 from scheduler.reminders.superseded import how_ended
 from scheduler.verdicts.rule import Rule, Ruleset
 

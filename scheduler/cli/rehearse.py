@@ -12,8 +12,7 @@ from scheduler.cli.common import desk, print_json
 from scheduler.cli.intake import opened
 from scheduler.cli.progress import progress
 from scheduler.home.folder import Home
-from scheduler.reminders.compare import compare
-from scheduler.reminders.rehearse import Rehearsal
+from scheduler.reminders.rehearse import Rehearsal, compare
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:

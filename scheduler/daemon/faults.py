@@ -1,4 +1,4 @@
-"""What went wrong, in a line for whoever looks after the machine."""
+"""Errors in one line each, for whoever looks after the machine."""
 
 import os
 import sqlite3
@@ -9,15 +9,15 @@ from scheduler.events.log import WAY_BACK
 
 
 class WorkerFailed(Exception):
-    """The process gave no answer; the text says why."""
+    """A worker process gave no answer; the text says why."""
 
 
 class WorkerTimeout(WorkerFailed):
-    """The process was ended, for nothing was heard of it for so long."""
+    """A worker process was ended because nothing was heard of it for too long."""
 
 
 def fault_line(error: Exception) -> str:
-    """One line on an error; its traceback on standard error too where SHELFBELL_DEBUG is 1."""
+    """Return one line on an error; if SHELFBELL_DEBUG is 1, print its traceback to standard error too."""
     if os.environ.get("SHELFBELL_DEBUG") == "1":
         traceback.print_exception(error)
     if isinstance(error, WorkerFailed | Refused):

@@ -1,4 +1,4 @@
-"""The daemon: sleeps until something may have changed, decides, sends, and sleeps again."""
+"""The daemon's loop: sleep until something may have changed, decide, send, and sleep again."""
 
 import os
 import signal
@@ -16,8 +16,7 @@ from scheduler.base.instants import moment_near, to_datetime
 from scheduler.base.progress import Progress, nobody
 from scheduler.base.units import count, show
 from scheduler.daemon.faults import WorkerFailed, fault_line
-from scheduler.daemon.heartbeat import Heartbeat
-from scheduler.daemon.service import Service
+from scheduler.daemon.heartbeat import Heartbeat, ServiceManager
 from scheduler.daemon.subprocess_work import WakeReport, read_in_process, send_in_process, wake_in_process
 from scheduler.daemon.wakeups import BEAT, LOGGED, RESULT, TIME, Wakeups
 from scheduler.daemon.watch import ChangeDetector
@@ -31,28 +30,28 @@ from scheduler.messages.senders import Outcome
 
 BEAT_SECONDS = 30
 GRACE = 5.0
-"""Seconds that a sending process is given beyond the limit of the send itself."""
+"""Seconds that a sending process gets beyond the limit of the send itself."""
 STOP_SECONDS = 20.0
-"""How long a stop waits for the sends in hand."""
-LOOKED_AT_SECONDS = 0.3
-"""More than a look takes whether the lock is held."""
+"""Seconds that a stop waits for the sends under way."""
+LOCK_PROBE_SECONDS = 0.3
+"""Longer than another process takes to see whether the lock is held."""
 LOCKED_SECONDS = 10
-"""How long to wait for a database that another process has locked, well within the watchdog's time."""
+"""Seconds to wait for a database that another process has locked: well within the watchdog's time."""
 
 
 def now() -> int:
-    """This instant, by the system's clock."""
+    """Return this instant by the system's clock."""
     return time.time_ns() // 1000
 
 
 def run(
     home: Home, once: bool = False, dry_run: bool = False, at: int | None = None, progress: Progress = nobody
 ) -> int:
-    """Run the daemon of a home until it is told to stop; returns the exit status.
+    """Run the daemon of a home until it is told to stop; return the exit status.
 
     `once`: decide, send what is due, and return. `dry_run`: print what that would send and write nothing. `at`: the
-    instant that these two ask for instead of this one. `progress` is told how far a long look has come. Raises Refused
-    where the home's files or database do not do.
+    instant for these two instead of this one. `progress` is called in a long wake. Raises Refused if the home's files
+    or database cannot be used.
     """
     if once or dry_run:
         from scheduler.daemon.once import preview, run_once
@@ -62,7 +61,7 @@ def run(
         return 0
     setup = _setup_of(home)
     with Lock(home.path, DAEMON) as lock:
-        if not _acquired(lock):
+        if not _acquire(lock):
             role, process = lock.holder()
             text = f"not started: process {process or '?'} ({role or '?'}) is at work in {home.path} already"
             log(text, setup.hours.zone)
@@ -79,70 +78,69 @@ def _setup_of(home: Home) -> Setup:
 
 
 def ring(home: Home, channel: Channel) -> Outcome:
-    """Send a trial message through a channel by the way of any other. Raises Refused."""
+    """Send a trial message through a channel, the same way as any other message. Raises Refused."""
     from scheduler.daemon.once import ring as ring_once
 
     return ring_once(home, channel, now())
 
 
 def log(text: str, zone: ZoneInfo | None = None) -> None:
-    """One line to stderr for whoever looks after the machine; with the time in `zone` where no journal adds it."""
+    """Write one line to stderr for whoever looks after the machine, with the time in `zone` if no journal adds it."""
     stamp = "" if "JOURNAL_STREAM" in os.environ else f"{to_datetime(now(), zone):%Y-%m-%d %H:%M:%S} "
     print(f"{stamp}shelfbell: {text}", file=sys.stderr, flush=True)
 
 
-def _acquired(lock: Lock) -> bool:
-    """Take the lock from a passing `--once` or `ring` when it is done, and from one who only looks whether it is held;
-    not from a daemon."""
+def _acquire(lock: Lock) -> bool:
+    """Take the lock, waiting for a passing `--once`, `ring` or probe of it, but not for another daemon."""
     begun = time.monotonic()
     while not lock.acquire():
         waited = time.monotonic() - begun
-        if waited > (LOOKED_AT_SECONDS if lock.holder()[0] == DAEMON else 2 * SEND_SECONDS):
+        if waited > (LOCK_PROBE_SECONDS if lock.holder()[0] == DAEMON else 2 * SEND_SECONDS):
             return False
         time.sleep(0.1)
     return True
 
 
 class _Stopped(Exception):
-    """The daemon was told to stop in the midst of a long look."""
+    """The daemon was told to stop during a long wake."""
 
 
 class Daemon:
-    """The loop of one home. All deciding and all writing is done in the thread that calls `run`."""
+    """The loop of one home. Only the thread that calls `run` writes to the database; workers decide and send."""
 
     def __init__(self, home: Home, setup: Setup, progress: Progress = nobody) -> None:
         self._home = home
         self._setup = setup
-        self._held = setup.data()  # read now: later another may stand in its place
+        self._setup_data = setup.data()  # read now: the cache that the fleet is read from may be replaced later
         self._loaded_at = now()
         self._outbox = Outbox(home.log)
         self._wakeups = Wakeups(home.path)
         self._post = Post(
-            self._outbox, setup, lambda: self._wakeups.wake(RESULT), say=self._log,
+            self._outbox, setup, lambda: self._wakeups.wake(RESULT), log=self._log,
             sender=partial(send_in_process, limit=SEND_SECONDS + GRACE),
         )  # fmt: skip
         self._heartbeat = Heartbeat(self._log)
-        self._service = Service()
+        self._manager = ServiceManager()
         self._scheduler = _scheduler(self._wakeups)
         self._watch = ChangeDetector(home, now())
         self._planned = 0
         self._trusted = True
-        self._begun = False
+        self._resumed = False
         self._stopping = False
-        self._ready = False
-        self._said: dict[str, str] = {}
+        self._announced_ready = False
+        self._reported: dict[str, str] = {}
         self._progress = progress
-        self._beaten = 0.0
+        self._watchdog_at = 0.0
 
     def run(self) -> int:
-        """Loop until SIGTERM or SIGINT, then finish the sends in hand. Returns 0."""
+        """Loop until SIGTERM or SIGINT, then finish the sends under way. Returns 0."""
         for name in (signal.SIGTERM, signal.SIGINT):
             signal.signal(name, self._stop)
         self._wakeups.catch()
         if self._wakeups.fault:
             self._log(f"no socket in the home ({self._wakeups.fault}): what is logged is seen within {BEAT_SECONDS} s")
         self._scheduler.start()
-        self._log(f"started: version {__version__}, {_makeup(self._setup)}")
+        self._log(f"started: version {__version__}, {_describe(self._setup)}")
         try:
             self._loop()
             self._log("told to stop")
@@ -159,126 +157,127 @@ class Daemon:
     def _loop(self) -> None:
         kinds = {TIME}
         while not self._stopping:
-            if BEAT in kinds and self._beat():
+            if BEAT in kinds and self._on_beat():
                 kinds.add(TIME)
             if kinds & {TIME, LOGGED}:
                 self._guard("wake", self._wake)
             self._guard("send", lambda: self._post.pump(now(), start=self._trusted))
-            self._guard("plan", self._plan)
+            self._guard("plan", self._schedule)
             self._say_ready()
             kinds = set() if self._stopping else self._wakeups.wait(self._patience())
 
     def _patience(self) -> float | None:
-        """How long to wait for a nudge: for ever, or until a send under way is taken for lost."""
+        """Return the seconds to wait for a wake-up: None for ever, else until a send under way counts as lost."""
         left = self._post.patience()
-        return max(left, 1.0) if left is not None and "send" in self._said else left
+        # the send step is failing: without a pause the loop would spin until the beat
+        return max(left, 1.0) if left is not None and "send" in self._reported else left
 
     def _guard(self, name: str, step: Callable[[], object]) -> None:
-        """Do one step of the loop. Whatever goes wrong is said once, and tried again at the next beat."""
+        """Do one step of the loop. An error is logged once, and the step is tried again at the next beat."""
         try:
             step()
         except _Stopped:
-            pass  # told to stop in the midst of it; the loop ends
-        except Exception as error:  # the loop must not end; nothing is hidden, each new fault is logged
+            pass  # the loop sees it too and ends
+        except Exception as error:  # the loop must go on; each new error is logged
             text = fault_line(error)
-            before, self._said[name] = self._said.get(name), text
+            before, self._reported[name] = self._reported.get(name), text
             if before != text:
                 self._log(f"{name}: {text}; trying again every {BEAT_SECONDS} s")
                 self._status(f"in trouble: {text}")
         else:
-            if self._said.pop(name, None):
+            if self._reported.pop(name, None):
                 self._log(f"{name}: well again")
 
     def _wake(self) -> None:
         self._watch.note_database()
         self._home.log.wait(LOCKED_SECONDS)
-        self._begin()
+        self._resume_sends()
         self._reload()
-        looked = self._look()
-        self._planned = looked.next_wake
-        self._trusted = not looked.distrust
-        self._say_new("clock", looked.distrust)
-        self._say_new("rules", "\n".join(looked.unwell))
-        when = moment_near(looked.next_wake, now(), self._setup.hours.zone)
-        self._status(looked.distrust or f"{looked.open} open, next look {when}")
+        report = self._run_wake()
+        self._planned = report.next_wake
+        self._trusted = not report.distrust
+        self._report("clock", report.distrust)
+        self._report("rules", "\n".join(report.unwell))
+        when = moment_near(report.next_wake, now(), self._setup.hours.zone)
+        self._status(report.distrust or f"{report.open} open, next look {when}")
 
-    def _look(self) -> WakeReport:
-        """A wake, by what the files say, or said before where they are refused now."""
-        held = [self._held, self._setup.fingerprint] if self._said.get("files") else None
-        return wake_in_process(self._home, held, now(), LOCKED_SECONDS, self._at_work)
+    def _run_wake(self) -> WakeReport:
+        """Wake in a worker process, by the files, or by the set-up in memory while they are refused."""
+        setup_data = [self._setup_data, self._setup.fingerprint] if self._reported.get("files") else None
+        return wake_in_process(self._home, setup_data, now(), LOCKED_SECONDS, self._on_progress)
 
-    def _at_work(self, done: int, of: int) -> None:
-        """In a long look: the loop is alive. Raises _Stopped when told to stop."""
+    def _on_progress(self, done: int, of: int) -> None:
+        """Keep the watchdog quiet during a long wake. Raises _Stopped when told to stop."""
         if self._stopping:
             raise _Stopped
         self._say_ready()
-        if time.monotonic() - self._beaten > BEAT_SECONDS / 3:
-            self._beaten = time.monotonic()
-            self._guard("watchdog", self._service.beat)
+        if time.monotonic() - self._watchdog_at > BEAT_SECONDS / 3:
+            self._watchdog_at = time.monotonic()
+            self._guard("watchdog", self._manager.notify_watchdog)
         self._progress(done, of)
 
-    def _begin(self) -> None:
-        """Once: what the last daemon left under way or waiting is due."""
-        if not self._begun:
+    def _resume_sends(self) -> None:
+        """Make due, once, what the last daemon left under way or waiting."""
+        if not self._resumed:
             self._outbox.release(now())
             self._outbox.retry(now())
             with self._outbox.writing() as transaction:
                 remember(transaction, FILES_READ_AT, self._loaded_at)
-            self._begun = True
+            self._resumed = True
 
-    def _say_new(self, about: str, text: str) -> None:
-        """Log a text when it differs from the last one about the same; "" when all is well again."""
-        before = self._said.get(about, "")
+    def _report(self, about: str, text: str) -> None:
+        """Log a text if it differs from the last one on the same subject; "" means that all is well again."""
+        before = self._reported.get(about, "")
         if text != before:
             self._log(text or f"{about}: well again")
-        self._said[about] = text
+        self._reported[about] = text
 
     def _reload(self) -> None:
-        """Take up changed files once they pass the check; until then the old ones stay."""
+        """Load changed files once they pass the check; until then keep the old set-up."""
         if not self._watch.files_changed():
             return
         stamps = self._watch.stamps()
         try:
-            setup = read_in_process(self._home, LOCKED_SECONDS, self._at_work)
+            setup = read_in_process(self._home, LOCKED_SECONDS, self._on_progress)
         except Refused as refused:
-            self._refuse(str(refused))
+            self._report_refused(str(refused))
         else:
-            if setup.fingerprint != self._setup.fingerprint or self._said.get("files"):
-                self._take_up(setup)
+            if setup.fingerprint != self._setup.fingerprint or self._reported.get("files"):
+                self._load(setup)
         self._watch.note_files(stamps)
 
-    def _take_up(self, setup: Setup) -> None:
-        self._log(f"files read anew: {_makeup(setup)}")
-        self._say_new("files", "")
+    def _load(self, setup: Setup) -> None:
+        self._log(f"files read anew: {_describe(setup)}")
+        self._report("files", "")
         self._setup = self._post.setup = setup
-        self._held = setup.data()
+        self._setup_data = setup.data()
         self._loaded_at = now()
         self._outbox.retry(now())
         with self._outbox.writing() as transaction:
             end_notice(transaction, "files")
             remember(transaction, FILES_READ_AT, self._loaded_at)
 
-    def _refuse(self, findings: str) -> None:
+    def _report_refused(self, findings: str) -> None:
         since = moment_near(self._loaded_at, now(), self._setup.hours.zone)
         head = f"changed files refused, running the old rules since {since}"
-        self._say_new("files", f"{head}:\n{findings}")
+        self._report("files", f"{head}:\n{findings}")
         notice = Notice("files", findings, "Changed files refused", f"{head}. What is wrong:\n{findings}")
         names = self._setup.notice_channels()
         with self._outbox.writing() as transaction:
             queue_notice(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
 
-    def _beat(self) -> bool:
-        """Tell the watchdog that the loop is alive; true when anything changed without a nudge."""
-        self._guard("watchdog", self._service.beat)
+    def _on_beat(self) -> bool:
+        """Tell the watchdog that the loop is alive; return True if something changed without a wake-up."""
+        self._guard("watchdog", self._manager.notify_watchdog)
         self._guard("heartbeat", self._ping)
         if step := self._watch.clock_step(now()):
             self._log(f"the clock has moved by {step:+.0f} s")
         changed = self._watch.database_changed() or self._watch.files_changed()
-        return bool(step) or changed or self._planned <= now() or "wake" in self._said
+        return bool(step) or changed or self._planned <= now() or "wake" in self._reported
 
     def _ping(self) -> None:
-        """On each hour in which it can decide, and a channel works, tell the outside so."""
-        faults = {"wake", "send", "plan"} & self._said.keys()
+        """Ping the outside address once an hour if deciding works and at least one channel does."""
+        faults = {"wake", "send", "plan"} & self._reported.keys()
         if not (self._setup.heartbeat and self._heartbeat.due()) or faults or not self._trusted:
             return
         health = self._outbox.channel_health()
@@ -287,10 +286,10 @@ class Daemon:
         ):
             self._heartbeat.ping(self._setup.heartbeat)
 
-    def _plan(self) -> None:
-        """Set the one date job: the next change of a verdict, or the next retry. After a fault the beat tries again;
-        told to stop, a job for this instant would meet the end of the scheduler."""
-        if "wake" in self._said or self._stopping:
+    def _schedule(self) -> None:
+        """Set the date job to the next change of a verdict or the next retry. After a failed wake the beat retries."""
+        # while stopping, a job for this very instant could run after the scheduler's end
+        if "wake" in self._reported or self._stopping:
             return
         tries = self._outbox.next_try(now(), [channel.name for channel in self._setup.channels])
         self._scheduler.add_job(
@@ -299,16 +298,16 @@ class Daemon:
         )  # fmt: skip
 
     def _say_ready(self) -> None:
-        if not self._ready:
-            self._ready = True
-            self._guard("service manager", lambda: self._service.tell("READY=1"))
+        if not self._announced_ready:
+            self._announced_ready = True
+            self._guard("service manager", lambda: self._manager.notify("READY=1"))
 
     def _status(self, text: str) -> None:
-        self._guard("service manager", lambda: self._service.tell(f"STATUS={text}"))
+        self._guard("service manager", lambda: self._manager.notify(f"STATUS={text}"))
 
     def _close(self) -> None:
-        """Finish the sends in hand, within bounds; what is not finished is due again at the next start."""
-        self._guard("service manager", lambda: self._service.tell("STOPPING=1"))
+        """Finish the sends under way, within STOP_SECONDS; the rest is due again at the next start."""
+        self._guard("service manager", lambda: self._manager.notify("STOPPING=1"))
         end = time.monotonic() + STOP_SECONDS
         while self._post.busy and (left := end - time.monotonic()) > 0:
             self._wakeups.wait(left)
@@ -318,15 +317,15 @@ class Daemon:
         self._home.log.close()
 
 
-def _makeup(setup: Setup) -> str:
-    """What a set-up is made of, in one line."""
+def _describe(setup: Setup) -> str:
+    """Describe a set-up in one line."""
     items, rules = show(len(setup.fleet.ids()), count("item")), show(len(list(setup.rules)), count("rule"))
     channels = ", ".join(channel.name for channel in setup.channels) or "none, so that nothing can ring"
     return f"{items}, {rules}, zone {setup.hours.zone.key}, channels: {channels}"
 
 
 def _scheduler(wakeups: Wakeups) -> Any:
-    """APScheduler only wakeups: nothing it runs is ever too late, and many late runs are one."""
+    """Return a scheduler whose jobs only wake the loop: one that runs late still runs, several late runs are one."""
     import logging
 
     from apscheduler.executors.pool import ThreadPoolExecutor

@@ -1,4 +1,4 @@
-"""Without a daemon: decide and send all that is due once, show what that would be, or send one trial message."""
+"""Without a daemon: decide and send once, show what that would send, or send one trial message."""
 
 import threading
 import time
@@ -17,7 +17,7 @@ from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 
 
 def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
-    """Decide once and send what is due; a line on each outcome. `trust`: as in `wake`. Raises Refused."""
+    """Decide once and send what is due; return a line on each outcome. `trust`: as in `wake`. Raises Refused."""
     result = wake(home, setup, now, trust=trust, progress=progress)
     if result.behind is not None:
         return [distrust(result.behind, setup.hours.zone)]
@@ -26,7 +26,7 @@ def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress
 
 
 def preview(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
-    """What `run_once` would decide and send, message by message; nothing is written. Raises Refused."""
+    """Return what `run_once` would send, message by message; write nothing. Raises Refused."""
     result = wake(home, setup, now, dry_run=True, trust=trust, progress=progress)
     if result.behind is not None:
         return [distrust(result.behind, setup.hours.zone)]
@@ -44,42 +44,42 @@ def _shown(message: Message, now: int) -> str:
 
 
 def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[OutboxRow]:
-    """Send all that is due now, on all channels at once; returns the rows that were due, as they are then.
+    """Send all that is due now, on all channels at once; return the rows that were due, as they are afterwards.
 
-    The holder of the home's lock is the only one to send. Where that is another process, it is poked and waited for.
+    Only the holder of the home's lock sends. If that is another process, wake it and wait for it.
     """
     outbox = Outbox(home.log)
     due = [row.id for channel in setup.channels for row in outbox.due(channel.name, now)]
     channels = [channel.name for channel in setup.channels]
-    _see_through(home, setup, now, limit, lambda: outbox.unfinished(channels, now))
+    _send_until_done(home, setup, now, limit, lambda: outbox.unfinished(channels, now))
     return [outbox.row(row_id) for row_id in due]
 
 
 def ring(home: Home, channel: Channel, now: int, limit: float = SEND_SECONDS) -> Outcome:
-    """Send a trial message through a channel, by the same way as any other; it is tried once."""
+    """Send a trial message through a channel, the same way as any other; it is tried once."""
     outbox = Outbox(home.log)
     text = f"This is a trial of the channel {channel.name}. If you can read it, reminders arrive here."
     with outbox.writing() as transaction:
         row_id = outbox.add(transaction, Message(channel.name, TRIAL, "Trial from shelfbell", text), now)
     only = home.settings()._replace(channels=[channel])
-    _see_through(home, only, now, limit, lambda: outbox.row(row_id).state in ("waiting", "sending"))
+    _send_until_done(home, only, now, limit, lambda: outbox.row(row_id).state in ("waiting", "sending"))
     row = outbox.row(row_id)
     return Outcome(SENT) if row.state == "sent" else Outcome(TEMPORARY, row.last_error or "it is still on its way")
 
 
-def _see_through(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
-    """Send until nothing is unfinished, or leave it to the process that holds the lock and wait for that; bounded."""
+def _send_until_done(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
+    """Send until nothing is unfinished, or wait for the lock's holder to do so; at most twice `limit` seconds."""
     end = time.monotonic() + 2 * limit
     with Lock(home.path, "once") as lock:
         while unfinished() and time.monotonic() < end:
             if lock.acquire():
-                _pump_through(home, setup, now, limit, unfinished)
+                _send_all(home, setup, now, limit, unfinished)
                 return
             notify_daemon(home.path)
             time.sleep(0.2)
 
 
-def _pump_through(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
+def _send_all(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
     ended = threading.Event()
     outbox = Outbox(home.log)
     outbox.release(now)

@@ -1,6 +1,6 @@
-"""Sending, looking and reading the files, each in a process of its own: the daemon itself stays small.
+"""Sending, waking and reading the files, each in a worker process, so that the daemon itself stays small.
 
-Apprise, the solving of rules and the check of files take several times the memory of all else, for a moment.
+Apprise, solving the rules and checking the files take several times the memory of all else, for a moment.
 """
 
 import time
@@ -19,31 +19,31 @@ from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
 
 PATIENCE = 300.0
-"""Seconds after which a look of which nothing is heard is taken for hung. Common practice, no source."""
-_LONGEST = 200
+"""Seconds without a sign of life after which a wake counts as hung. Common practice, no source."""
+_LONGEST_REASON = 200
 
 
 def send_in_process(address: str, title: str, body: str, limit: float) -> Outcome:
-    """As `send`, in a process that is ended when it has not answered `limit` seconds later.
+    """Do as `send` in a worker process, ended if it has not answered within `limit` seconds. Never raises.
 
-    Never raises. A process whose daemon dies may still deliver what it has in hand, which then comes twice.
+    If the daemon dies, the worker may still deliver its message, which the next daemon then sends again.
     """
     try:
         return Outcome(*call_in_process(_work(serve_send), [address, title, body], limit))
     except WorkerTimeout as silent:
         return Outcome(TEMPORARY, str(silent))
     except WorkerFailed as failed:
-        return Outcome(TEMPORARY, redact(str(failed), address)[:_LONGEST])
+        return Outcome(TEMPORARY, redact(str(failed), address)[:_LONGEST_REASON])
 
 
 def serve_send(order: list[str], _tell: Progress) -> Outcome:
-    """The work of `send_apart`."""
+    """Do the work of `send_in_process`."""
     return send(*order)
 
 
 class WakeReport(NamedTuple):
-    """What a wake came to: how many reminders are open, when there may be more to say, what is said where the clock is
-    not trusted ("" where it is), and a line on every verdict that could not be computed."""
+    """The result of a wake: the number of open reminders, when to wake next, why the clock is not trusted ("" if it is),
+    and a line on every verdict that could not be computed."""
 
     open: int
     next_wake: int
@@ -51,30 +51,31 @@ class WakeReport(NamedTuple):
     unwell: list[str]
 
 
-def wake_in_process(home: Home, held: list | None, now: int, locked_seconds: float, tell: Progress) -> WakeReport:
-    """As `wake`, with the set-up that the home's files describe, or with one held: its data and fingerprint.
+def wake_in_process(home: Home, setup_data: list | None, now: int, locked_seconds: float, tell: Progress) -> WakeReport:
+    """Do as `wake` in a worker process, with the set-up of the home's files, or with a given one.
 
-    `now`: this instant; the look itself is made at the one at which it begins, a little later. `locked_seconds`: how
-    long to wait for a database that another process has locked. Raises WorkerFailed, and what `tell` raises; what was decided
-    is then written whole, or not at all.
+    `setup_data`: data and fingerprint of a set-up to use; None to read the files.
+    `now`: this instant; the wake takes the one at which it begins, a little later. `locked_seconds`: how long to wait
+    for a database that another process has locked. Raises WorkerFailed, and what `tell` raises; the decision is then
+    written whole or not at all.
     """
-    order = [str(home.path), held, now, time.monotonic(), locked_seconds]
+    order = [str(home.path), setup_data, now, time.monotonic(), locked_seconds]
     return WakeReport(*call_in_process(_work(serve_wake), order, PATIENCE, tell))
 
 
 def serve_wake(order: list, tell: Progress) -> WakeReport:
-    """The work of `wake_apart`."""
+    """Do the work of `wake_in_process`."""
     from scheduler.daemon.wake import distrust, unwell, wake
 
-    path, held, then, steady, locked_seconds = order
+    path, setup_data, then, monotonic, locked_seconds = order
     home = Home(Path(path))
     home.log.wait(locked_seconds)
-    setup = home.setup() if held is None else make_setup(*held)
-    now = then + round((time.monotonic() - steady) * SECOND)  # the steady clock is one for all processes
+    setup = home.setup() if setup_data is None else make_setup(*setup_data)
+    now = then + round((time.monotonic() - monotonic) * SECOND)  # all processes share the monotonic clock
     result = wake(home, setup, now, progress=tell)
     home.log.close()
-    said = "" if result.behind is None else distrust(result.behind, setup.hours.zone)
-    return WakeReport(result.open, result.next_wake, said, unwell(result))
+    doubt = "" if result.behind is None else distrust(result.behind, setup.hours.zone)
+    return WakeReport(result.open, result.next_wake, doubt, unwell(result))
 
 
 def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) -> Setup:

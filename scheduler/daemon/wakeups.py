@@ -1,4 +1,4 @@
-"""What wakes the daemon's loop: bytes on a socket pair, datagrams on the home's socket, signals."""
+"""Wake-ups of the daemon's loop: bytes on a socket pair, datagrams on the home's socket, signals."""
 
 import contextlib
 import os
@@ -9,11 +9,12 @@ from pathlib import Path
 
 from scheduler.home.notify_daemon import SOCKET
 
-BEAT, TIME, LOGGED, RESULT = b"B", b"T", b"P", b"R"
+BEAT, TIME, LOGGED, RESULT = b"B", b"T", b"L", b"R"
+"""The beat, the instant planned for, an entry logged by another process, a send that ended."""
 
 
 class Wakeups:
-    """Where nudges come in. `wake` may be called from any thread; `wait` belongs to the loop."""
+    """Wakes the loop that waits in `wait`. `wake` may be called from any thread."""
 
     def __init__(self, home: Path) -> None:
         self._in, self._out = socket.socketpair()
@@ -21,19 +22,19 @@ class Wakeups:
         self._out.setblocking(False)
         self._path = home / SOCKET
         self.fault = ""
-        """Why there is no socket to poke; "" where there is one."""
+        """Why the home has no socket for other processes; "" if it has one."""
         try:
             self._listener: socket.socket | None = _listen(self._path)
-        except OSError as error:  # a path too long, a file system without sockets: the beat must do
+        except OSError as error:  # a path too long, a file system without sockets: the beat finds entries
             self._listener, self.fault = None, str(error)
 
     def wake(self, kind: bytes) -> None:
-        """Wake the loop. A full buffer holds nudges enough already."""
+        """Wake the loop. A full buffer will wake it anyway."""
         with contextlib.suppress(BlockingIOError):
             self._out.send(kind)
 
     def wait(self, seconds: float | None) -> set[bytes]:
-        """The kinds of nudges that have come; empty when `seconds` went by without one."""
+        """Return the kinds of wake-ups that have come; none after `seconds` without one (None: wait for ever)."""
         sources = [self._in] if self._listener is None else [self._in, self._listener]
         ready, _, _ = select.select(sources, [], [], seconds)
         kinds = {bytes([byte]) for byte in _drained(self._in)}
@@ -43,7 +44,7 @@ class Wakeups:
         return kinds
 
     def catch(self, *signals: signal.Signals) -> None:
-        """Let signals wake the loop, in which they count as nothing but that."""
+        """Let signals wake the loop; their numbers are no kinds that it knows."""
         signal.set_wakeup_fd(self._out.fileno(), warn_on_full_buffer=False)
 
     def close(self) -> None:
@@ -57,7 +58,7 @@ class Wakeups:
 
 
 def _listen(path: Path) -> socket.socket:
-    """The socket that writers poke. The caller holds the home's lock, so one that lies there is a dead daemon's."""
+    """Return a socket for writers to wake the loop. The caller has the home's lock: an old one is a dead daemon's."""
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
     old = os.umask(0o177)
     try:

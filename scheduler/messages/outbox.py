@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 from scheduler.base.instants import DAY, HOUR, MINUTE
 from scheduler.events.log import Log, Transaction
 from scheduler.home.item_states import drop
+from scheduler.reminders.announcements import Notification
 from scheduler.reminders.decide import Decision, Ledger
-from scheduler.reminders.notification import Notification
 from scheduler.verdicts.verdict import Key
 
 SPACING = (1 * MINUTE, 2 * MINUTE, 5 * MINUTE, 15 * MINUTE, 60 * MINUTE)

@@ -39,7 +39,7 @@ class Post:
 
     Only the network is left to the threads; the outbox is written by the one that calls `pump`. A send that hangs is
     taken for lost after `limit` seconds and its thread left behind. `wake` is called in a sender's thread as it ends;
-    `say` gets a line on every outcome. `sender`: how one message is sent; in this process unless told.
+    `log` gets a line on every outcome. `sender`: how one message is sent; in this process unless told.
     """
 
     def __init__(
@@ -49,7 +49,7 @@ class Post:
         wake: Callable[[], object],
         limit: float = SEND_SECONDS,
         environ: Mapping[str, str] = os.environ,
-        say: Callable[[str], object] = lambda _: None,
+        log: Callable[[str], object] = lambda _: None,
         sender: Send | None = None,
     ) -> None:
         self.outbox = outbox
@@ -57,7 +57,7 @@ class Post:
         self._wake = wake
         self._limit = limit
         self._environ = environ
-        self._say = say
+        self._log = log
         self._sender = sender
         self._results: deque[tuple[OutboxRow, Outcome]] = deque()
         self._under_way: dict[str, _Sending] = {}
@@ -127,7 +127,7 @@ class Post:
                 del self._under_way[name]
 
     def _record(self, row: OutboxRow, outcome: Outcome, now: int) -> None:
-        self._say(describe_outcome(row, outcome))
+        self._log(describe_outcome(row, outcome))
         if outcome.result == SENT:
             self.outbox.sent(row, now)
             with self.outbox.writing() as transaction:

@@ -1,19 +1,32 @@
 """What is next to be said of one reminder, and when: a pure function of it, of what was told of it, of the hours."""
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, parse_rfc3339
 from scheduler.events.event import Event
 from scheduler.reminders.board import SNOOZE, Board, Reminder
 from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES
-
-if TYPE_CHECKING:
-    from scheduler.reminders.notification import Notification
+from scheduler.verdicts.verdict import Key
 
 DISTURBING = ("now", "today")
 """Urgencies that ring of themselves; the others come with the digest."""
 _SPACING = (1, 3, 7, 15)
+
+
+class Notification(NamedTuple):
+    """One telling of one reminder.
+
+    `first_at`: when its first message was decided, which tells the stretch it belongs to. `kind`: first, again,
+    rise, escalated or settled. `reason`: how it ended, where it is settled.
+    """
+
+    key: Key
+    first_at: int
+    at: int
+    kind: str
+    urgency: str
+    reason: str = ""
 
 
 class Announcement(NamedTuple):
@@ -38,7 +51,7 @@ def rank(urgency: str) -> int:
 
 
 def next_announcement(
-    board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int
+    board: Board, reminder: Reminder, told: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
     """What is next to be said of an open reminder as things stand at `now`; None when nothing will be until it is
     over.
@@ -50,7 +63,7 @@ def next_announcement(
 
 
 def _next_word(
-    board: Board, reminder: Reminder, told: list["Notification"], hours: Hours, now: int
+    board: Board, reminder: Reminder, told: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
     rung = [line for line in told if line.kind != "settled"]
     if not rung:
@@ -84,7 +97,7 @@ def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announce
     return _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
 
 
-def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int) -> Announcement | None:
+def _rise(board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int) -> Announcement | None:
     """The first rise of urgency above all that was told."""
     highest = min(map(rank, {line.urgency for line in rung}))
     for turn, urgency in reminder.verdict.rises(reminder.episode):
@@ -95,9 +108,7 @@ def _rise(board: Board, reminder: Reminder, rung: list["Notification"], hours: H
     return None
 
 
-def _repeat(
-    board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int
-) -> Announcement | None:
+def _repeat(board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int) -> Announcement | None:
     loudest = min({line.urgency for line in rung}, key=rank)
     urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
     last = rung[-1].at
@@ -113,7 +124,7 @@ def _repeat(
 
 
 def _escalation(
-    board: Board, reminder: Reminder, rung: list["Notification"], hours: Hours, now: int
+    board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
     """The next step by which a reminder that is rung as `now` and not seen goes to further channels."""
     since = _unseen_since(board, reminder, rung, now)
@@ -126,7 +137,7 @@ def _escalation(
     return word._replace(unseen_since=since)
 
 
-def _unseen_since(board: Board, reminder: Reminder, rung: list["Notification"], now: int) -> int | None:
+def _unseen_since(board: Board, reminder: Reminder, rung: list[Notification], now: int) -> int | None:
     """When it was first rung as `now` since anything was said of it; None where it is not `now`, or is kept quiet."""
     if reminder.verdict.urgency(now) != "now":
         return None

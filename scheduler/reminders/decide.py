@@ -5,10 +5,9 @@ from typing import NamedTuple
 
 from scheduler.base.instants import HOUR, MAX_INSTANT
 from scheduler.events.event import Event
-from scheduler.reminders.announcements import Announcement, last_response, next_announcement
+from scheduler.reminders.announcements import Announcement, Notification, last_response, next_announcement
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.notification import Notification
 from scheduler.reminders.superseded import how_ended
 from scheduler.reminders.unjudged import Unknown, unknown_at
 from scheduler.verdicts.episodes import Episode

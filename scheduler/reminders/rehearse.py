@@ -6,12 +6,11 @@ from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
-from scheduler.reminders.announcements import Announcement
+from scheduler.reminders.announcements import Announcement, Notification
 from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board, Reminder, urgency_order
 from scheduler.reminders.decide import Decision, Ledger, coming_announcements, decide, next_digest_due
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.notification import Notification
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 
@@ -180,3 +179,31 @@ class _ReminderTracker:
         """Every reminder that was seen open at `start` or after, in order of opening."""
         found = [lived for lived in (*self._over, *self._open.values()) if lived.until > start]
         return sorted(found, key=lambda lived: (lived.reminder.episode.opened, lived.reminder.key))
+
+
+class Difference(NamedTuple):
+    """What the second of two rehearsals lacks (`gone`), adds (`new`), has at other times (`moved`: before, after)."""
+
+    gone: list[Reminder]
+    new: list[Reminder]
+    moved: list[tuple[Reminder, Reminder]]
+
+
+def compare(first: Rehearsal, second: Rehearsal) -> Difference:
+    """What the second has otherwise. Reminders of the same rule and item that overlap in time are the same one."""
+    left = list(second.reminders)
+    gone, moved = [], []
+    for reminder in first.reminders:
+        same = next((other for other in left if _same(reminder, other)), None)
+        if same is None:
+            gone.append(reminder)
+            continue
+        left.remove(same)
+        if same.episode != reminder.episode:
+            moved.append((reminder, same))
+    return Difference(gone, left, moved)
+
+
+def _same(one: Reminder, other: Reminder) -> bool:
+    overlap = one.episode.opened < other.episode.ended and other.episode.opened < one.episode.ended
+    return one.key == other.key and overlap

@@ -4,12 +4,18 @@ from collections.abc import Callable, Iterator
 
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import clean
-from scheduler.reminders.announcements import DISTURBING, Announcement, last_response, next_announcement, quiet_ends
+from scheduler.reminders.announcements import (
+    DISTURBING,
+    Announcement,
+    Notification,
+    last_response,
+    next_announcement,
+    quiet_ends,
+)
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.ground import Mute
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.notification import Notification
 
 Say = Callable[[int], str]
 """Writes an instant for people."""

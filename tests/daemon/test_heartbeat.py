@@ -143,20 +143,20 @@ def idle(tmp_path: Path) -> Iterator[Idle]:
 
 
 def test_a_healthy_daemon_pings(idle: Idle) -> None:
-    idle.daemon._beat()
+    idle.daemon._on_beat()
     assert idle.pings == ["http://127.0.0.1:1/"]
 
 
 @pytest.mark.parametrize("fault", ["wake", "send", "plan"])
 def test_a_daemon_in_trouble_does_not(idle: Idle, fault: str) -> None:
-    idle.daemon._said[fault] = "the database cannot be used"
-    idle.daemon._beat()
+    idle.daemon._reported[fault] = "the database cannot be used"
+    idle.daemon._on_beat()
     assert idle.pings == []
 
 
 def test_a_daemon_that_does_not_trust_its_clock_does_not(idle: Idle) -> None:
     idle.daemon._trusted = False
-    idle.daemon._beat()
+    idle.daemon._on_beat()
     assert idle.pings == []
 
 
@@ -170,6 +170,6 @@ def test_a_daemon_none_of_whose_channels_works_does_not(idle: Idle) -> None:
     assert claimed is not None
     outbox.failed(claimed, running.now(), "no connection")
 
-    idle.daemon._beat()
+    idle.daemon._on_beat()
 
     assert idle.pings == []

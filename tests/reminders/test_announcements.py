@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, HOUR, MINUTE, parse_rfc3339, to_datetime
 from scheduler.base.strict_yaml import read
+from scheduler.reminders.announcements import Notification
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import JOIN_DIGEST, Hours
-from scheduler.reminders.notification import Notification
 from tests.homes import FLEET, RULES, ruleset
 from tests.support import Entries, Fields, book_of, event, moment, rfc
 
@@ -451,7 +451,7 @@ def test_tellings_stay_in_the_order_in_which_they_were_noted() -> None:
     opened = reminder.episode.opened
     told = ((600, 600, "first"), (600, 605, "settled"), (580, 580, "first"))
     lines = [Notification(reminder.key, opened + first, opened + at, kind, "today") for first, at, kind in told]
-    assert Ledger(lines).of(reminder) == Ledger(lines).lines(reminder.key) == lines
+    assert Ledger(lines).of_reminder(reminder) == Ledger(lines).of_key(reminder.key) == lines
 
 
 def test_without_ground_it_stops_repeating_stands_in_the_digest_and_is_given_up_after_fourteen_days() -> None:

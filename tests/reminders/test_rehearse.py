@@ -17,10 +17,10 @@ from scheduler.base.strict_yaml import read
 from scheduler.cli.main import main
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
+from scheduler.reminders.announcements import Notification
 from scheduler.reminders.board import Board
 from scheduler.reminders.decide import Decision, Ledger, decide, next_wake
 from scheduler.reminders.hours import Hours
-from scheduler.reminders.notification import Notification
 from scheduler.reminders.rehearse import Rehearsal, live, rehearse
 from tests.homes import FLEET, ruleset
 from tests.homes import RULES as TEXT
