@@ -275,7 +275,7 @@ def _kept(decision: Decision) -> Decision:
     now = decision.at
     return decision._replace(
         announcements=[word._replace(reminder=keep(word.reminder, now)) for word in decision.announcements],
-        ahead=[],
+        coming=[],
         still_open=[keep(reminder, now) for reminder in decision.still_open],
         ended=[each._replace(reminder=each.reminder and keep(each.reminder, now)) for each in decision.ended],
     )

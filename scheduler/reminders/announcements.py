@@ -1,4 +1,4 @@
-"""What is next to be said of one reminder, and when: a pure function of it, of what was told of it, of the hours."""
+"""The next announcement of one reminder: a pure function of it, of its past notifications and of the hours."""
 
 from typing import NamedTuple
 
@@ -10,15 +10,15 @@ from scheduler.verdicts.rule import URGENCIES
 from scheduler.verdicts.verdict import Key
 
 DISTURBING = ("now", "today")
-"""Urgencies that ring of themselves; the others come with the digest."""
+"""Urgencies that ring by themselves; the others come with the digest."""
 _SPACING = (1, 3, 7, 15)
 
 
 class Notification(NamedTuple):
-    """One telling of one reminder.
+    """A record that a message about a reminder was decided.
 
-    `first_at`: when its first message was decided, which tells the stretch it belongs to. `kind`: first, again,
-    rise, escalated or settled. `reason`: how it ended, where it is settled.
+    `first_at`: when its first message was decided, which shows the episode it belongs to. `kind`: first, again, rise,
+    escalated or settled. `reason`: how it ended, if it is settled.
     """
 
     key: Key
@@ -30,10 +30,10 @@ class Notification(NamedTuple):
 
 
 class Announcement(NamedTuple):
-    """What is to be said of a reminder: from `due` on.
+    """Something to say about a reminder from `due` on.
 
-    `held`: it waited for the digest or for quiet hours to end. `unseen_since`: when it was first rung as `now` with no
-    word from the operator since; None where that does not apply.
+    `held`: it waits for the digest or for quiet hours to end. `unseen_since`: when it was first rung as `now` with no
+    response of the operator since; None if that does not apply.
     """
 
     reminder: Reminder
@@ -46,128 +46,127 @@ class Announcement(NamedTuple):
 
 
 def rank(urgency: str) -> int:
-    """0 for the most urgent."""
+    """Return 0 for the most urgent."""
     return URGENCIES.index(urgency)
 
 
 def next_announcement(
-    board: Board, reminder: Reminder, told: list[Notification], hours: Hours, now: int
+    board: Board, reminder: Reminder, past: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
-    """What is next to be said of an open reminder as things stand at `now`; None when nothing will be until it is
-    over.
+    """Return the next announcement of an open reminder as known at `now`; None if there is none before it ends.
 
-    `told`: the tellings that belong to its stretch, in order.
+    `past`: the notifications of this reminder, in order.
     """
-    word = _next_word(board, reminder, told, hours, now)
-    return word if word is not None and word.due < reminder.episode.ended else None
+    found = _next_announcement(board, reminder, past, hours, now)
+    return found if found is not None and found.due < reminder.episode.ended else None
 
 
-def _next_word(
-    board: Board, reminder: Reminder, told: list[Notification], hours: Hours, now: int
+def _next_announcement(
+    board: Board, reminder: Reminder, past: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
-    rung = [line for line in told if line.kind != "settled"]
+    rung = [line for line in past if line.kind != "settled"]
     if not rung:
         return _first(board, reminder, hours, now)
     if reminder.episode.unknown_at(now):
         return None
-    last = told[-1]
+    last = past[-1]
     if last.kind == "settled":
         urgency = reminder.verdict.urgency(now)
-        return _word(board, reminder, hours, now, last.at, "again", urgency, rung[0].first_at, by_event=True)
+        return _announce(board, reminder, hours, now, last.at, "again", urgency, rung[0].first_at, by_event=True)
     rise = _rise(board, reminder, rung, hours, now)
     repeat = _repeat(board, reminder, rung, hours, now)
     escalation = _escalation(board, reminder, rung, hours, now)
-    words = [word for word in (rise, repeat, escalation) if word is not None]
-    due = (word for word in words if word.due <= now)
-    return next(due, min(words, key=lambda word: word.due, default=None))
+    coming = [each for each in (rise, repeat, escalation) if each is not None]
+    due = (each for each in coming if each.due <= now)  # in this order: a rise counts before a repeat
+    return next(due, min(coming, key=lambda each: each.due, default=None))
 
 
 def _first(board: Board, reminder: Reminder, hours: Hours, now: int) -> Announcement | None:
     verdict = reminder.verdict
-    found = board.known_at(reminder)
-    by_event = found > reminder.episode.opened or verdict.opened_by_event(reminder.episode.opened)
-    urgency = verdict.urgency(max(found, min(now, reminder.episode.ended - 1)))
-    said = last_response(board, reminder, now)
-    if said is not None and (until := quiet_ends(board, said)) > found:
-        found, by_event = until, False
-    if found == MAX_INSTANT:
+    start = board.known_at(reminder)
+    by_event = start > reminder.episode.opened or verdict.opened_by_event(reminder.episode.opened)
+    urgency = verdict.urgency(max(start, min(now, reminder.episode.ended - 1)))
+    response = last_response(board, reminder, now)
+    if response is not None and (until := quiet_ends(board, response)) > start:
+        start, by_event = until, False
+    if start == MAX_INSTANT:
         return None
     if verdict.of_morning:
-        return Announcement(reminder, found, "first", urgency, 0)
-    return _word(board, reminder, hours, now, found, "first", urgency, 0, by_event)
+        return Announcement(reminder, start, "first", urgency, 0)
+    return _announce(board, reminder, hours, now, start, "first", urgency, 0, by_event)
 
 
 def _rise(board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int) -> Announcement | None:
-    """The first rise of urgency above all that was told."""
+    """Return the first rise of urgency above all that was sent."""
     highest = min(map(rank, {line.urgency for line in rung}))
     for turn, urgency in reminder.verdict.rises(reminder.episode):
         if rank(urgency) < highest and (turn > now or reminder.verdict.urgency(now) == urgency):
             by_event = reminder.verdict.opened_by_event(turn)
             start = max(turn, rung[-1].at)
-            return _word(board, reminder, hours, now, start, "rise", urgency, rung[0].first_at, by_event)
+            return _announce(board, reminder, hours, now, start, "rise", urgency, rung[0].first_at, by_event)
     return None
 
 
 def _repeat(board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int) -> Announcement | None:
     loudest = min({line.urgency for line in rung}, key=rank)
-    urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen since; a rise is told as one
+    urgency = max(reminder.verdict.urgency(now), loudest, key=rank)  # it may have fallen; a rise has its own kind
     last = rung[-1].at
     spacing = reminder.verdict.rule.spacing(urgency)
     due = _next_repeat(rung[0].at, last, spacing, urgency) if spacing else None
-    said = last_response(board, reminder, now)
-    if said is not None and (until := quiet_ends(board, said)) > last:
+    response = last_response(board, reminder, now)
+    if response is not None and (until := quiet_ends(board, response)) > last:
         due = until
     if due is None or due == MAX_INSTANT:
         return None
-    word = _word(board, reminder, hours, now, due, "again", urgency, rung[0].first_at, by_event=False)
-    return word._replace(unseen_since=_unseen_since(board, reminder, rung, now))
+    found = _announce(board, reminder, hours, now, due, "again", urgency, rung[0].first_at, by_event=False)
+    return found._replace(unseen_since=_unseen_since(board, reminder, rung, now))
 
 
 def _escalation(
     board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
-    """The next step by which a reminder that is rung as `now` and not seen goes to further channels."""
+    """Return the next step to further channels for a reminder that was rung as `now` and not seen."""
     since = _unseen_since(board, reminder, rung, now)
     step = next((after for after in hours.escalate if since is not None and rung[-1].at < since + after), None)
     if since is None or step is None:
         return None
     turn = max(turn for turn, _ in reminder.verdict.rises(reminder.episode) if turn <= now)
     by_event = reminder.verdict.opened_by_event(turn)
-    word = _word(board, reminder, hours, now, since + step, "escalated", "now", rung[0].first_at, by_event)
-    return word._replace(unseen_since=since)
+    found = _announce(board, reminder, hours, now, since + step, "escalated", "now", rung[0].first_at, by_event)
+    return found._replace(unseen_since=since)
 
 
 def _unseen_since(board: Board, reminder: Reminder, rung: list[Notification], now: int) -> int | None:
-    """When it was first rung as `now` since anything was said of it; None where it is not `now`, or is kept quiet."""
+    """Return when it was first rung as `now` after the last response; None if it is not `now`, or is kept quiet."""
     if reminder.verdict.urgency(now) != "now":
         return None
-    said = last_response(board, reminder, now)
-    after = MIN_INSTANT if said is None else quiet_ends(board, said)
+    response = last_response(board, reminder, now)
+    after = MIN_INSTANT if response is None else quiet_ends(board, response)
     return next((line.at for line in rung if line.urgency == "now" and line.at >= after), None)
 
 
 def last_response(board: Board, reminder: Reminder, now: int) -> Event | None:
-    """The last `seen` or `snoozed` of an open reminder since it opened or, if it did, since its urgency rose."""
+    """Return the last `seen` or `snoozed` of an open reminder since it opened or since its urgency last rose."""
     since = max(turn for turn, _ in reminder.verdict.rises(reminder.episode) if turn <= now)
-    said = [*board.responses(reminder.key, "seen"), *board.responses(reminder.key, "snoozed")]
-    return max((event for event in said if since <= event.at <= now), default=None)
+    responses = [*board.responses(reminder.key, "seen"), *board.responses(reminder.key, "snoozed")]
+    return max((event for event in responses if since <= event.at <= now), default=None)
 
 
-def quiet_ends(board: Board, said: Event) -> int:
-    """Until when a `seen` or `snoozed` keeps its reminder quiet; MAX_INSTANT while no end can be told."""
+def quiet_ends(board: Board, response: Event) -> int:
+    """Return until when a `seen` or `snoozed` keeps its reminder quiet; MAX_INSTANT while its end is not known."""
     ends = []
-    if "until" in said.fields:
-        ends.append(parse_rfc3339(str(said.fields["until"])))
-    if "until_next" in said.fields:
-        done = board.store.filed(str(said.get("item")), str(said.get("until_next")))
-        ends.append(next((event.at for event in done if event.at > said.at), MAX_INSTANT))
+    if "until" in response.fields:
+        ends.append(parse_rfc3339(str(response.fields["until"])))
+    if "until_next" in response.fields:
+        done = board.store.filed(str(response.get("item")), str(response.get("until_next")))
+        ends.append(next((event.at for event in done if event.at > response.at), MAX_INSTANT))
     if ends:
         return min(ends)
-    return MAX_INSTANT if said.what == "seen" else said.at + SNOOZE
+    return MAX_INSTANT if response.what == "seen" else response.at + SNOOZE
 
 
 def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:
-    """Repeats fall at the first message + spacing x 1, 3, 7, 15, then every 8 more; for `now` at every spacing."""
+    """Return when to repeat: at the first message + spacing x 1, 3, 7, 15, then every 8; for `now` at every spacing."""
     if urgency == "now":
         return first + ((last - first) // spacing + 1) * spacing
     steps = (last - first) // spacing
@@ -177,7 +176,7 @@ def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:
     return first + nearest * spacing
 
 
-def _word(
+def _announce(
     board: Board,
     reminder: Reminder,
     hours: Hours,
@@ -188,11 +187,11 @@ def _word(
     first_at: int,
     by_event: bool,
 ) -> Announcement:
-    """A word that could be said at `start`, put off to when the hours let it through."""
+    """Return an announcement that could come at `start`, put off until the hours let it through."""
     if urgency == "now" and by_event:
         return Announcement(reminder, start, kind, urgency, first_at)
     due, held = _let_through(board, hours, start, urgency)
-    if due <= now:  # it was not said in time, and by now other hours may hold it
+    if due <= now:  # it is late, and by now other quiet hours or an absence may hold it back
         free = max(hours.quiet_until(now), now if urgency == "now" else board.away_until(now))
         if free > now:
             due, held = _let_through(board, hours, free, urgency)[0], True
@@ -200,7 +199,7 @@ def _word(
 
 
 def _let_through(board: Board, hours: Hours, start: int, urgency: str) -> tuple[int, bool]:
-    """When something that could be said at `start` is said, and whether it waits for the digest or for quiet hours."""
+    """Return when to announce what could come at `start`, and whether it waits for the digest or for quiet hours."""
     if urgency != "now":
         start = board.away_until(start)
     due = hours.delivery(start) if urgency in DISTURBING else hours.next_digest(start)

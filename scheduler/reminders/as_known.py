@@ -1,4 +1,4 @@
-"""Boards as known at each instant: what a daemon would have had before it."""
+"""Boards as known at each instant: what a daemon had at that time."""
 
 from collections.abc import Callable
 from typing import NamedTuple
@@ -17,9 +17,9 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 class LogAsKnown:
     """The events of a log as known at an instant that moves forward.
 
-    `on_ask` is told each instant asked for. An item's verdicts are folded anew only when something recorded since
-    touches a name that they asked for. Each item has a book of its own, so that what it asked for is all that its
-    verdicts can depend on.
+    `on_ask` is called with each instant asked for. An item's verdicts are computed again only if something recorded
+    since touches a name that they depend on. Each item has a fact store of its own, so that the names it asked for are
+    all that its verdicts can depend on.
     """
 
     def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:
@@ -29,59 +29,59 @@ class LogAsKnown:
         self._fleet = fleet
         self._clocks = clocks
         self._rules = rules
-        self._parts: dict[str, _ItemVerdicts] = {}
+        self._by_item: dict[str, _ItemVerdicts] = {}
         self._board: Board | None = None
 
     def board(self, now: int) -> Board:
-        """The board from what was recorded by `now`, which may not lie before the instant asked for last."""
+        """Return the board from what was recorded by `now`, which must not lie before the last instant asked for."""
         self.on_ask(now)
         touched = self.memory.touched(self.now, now)
         self.now = now
         if self._board is None or touched:
-            self._board = self._fold(touched)
+            self._board = self._build(touched)
         return self._board
 
-    def _fold(self, touched: set[str]) -> Board:
-        store = self._book(set())
+    def _build(self, touched: set[str]) -> Board:
+        store = self._store(set())
         names = dict.fromkeys([*self._fleet.ids(), *store.jobs, HOME])
-        self._parts = {name: self._part(name, touched) for name in names}
+        self._by_item = {name: self._item_verdicts(name, touched) for name in names}
         board = Board(store, self._rules, items=[])
         board.verdicts = self._in_order(names)
         return board
 
-    def _part(self, name: str, touched: set[str]) -> "_ItemVerdicts":
-        part = self._parts.get(name)
+    def _item_verdicts(self, name: str, touched: set[str]) -> "_ItemVerdicts":
+        part = self._by_item.get(name)
         if part is not None and not part.asked & touched:
             return part
         asked: set[str] = set()
-        return _ItemVerdicts(verdicts(self._book(asked), self._rules, [name]), asked)
+        return _ItemVerdicts(verdicts(self._store(asked), self._rules, [name]), asked)
 
-    def _book(self, asked: set[str]) -> FactStore:
+    def _store(self, asked: set[str]) -> FactStore:
         return FactStore(self._fleet, _RecordingSource(self, asked), self._clocks)
 
     def _in_order(self, names: dict[str, None]) -> list[Verdict]:
-        """The verdicts as `verdicts` gives them: rule by rule."""
+        """Return the verdicts in the order of `verdicts`: rule by rule."""
         rule_place = {rule: place for place, rule in enumerate(self._rules)}
         item_place = {name: place for place, name in enumerate(names)}
-        found = [verdict for part in self._parts.values() for verdict in part.verdicts]
+        found = [verdict for part in self._by_item.values() for verdict in part.verdicts]
         return sorted(found, key=lambda verdict: (rule_place[verdict.rule.id], item_place[verdict.item.id]))
 
 
 class _ItemVerdicts(NamedTuple):
-    """The verdicts on one item, and the names under which they have looked for events so far."""
+    """The verdicts on one item, and the names under which they asked for events so far."""
 
     verdicts: list[Verdict]
     asked: set[str]
 
 
 class _RecordingSource(Source):
-    """A source of the events known now that notes which names it was asked for."""
+    """A source of the events known now that notes the names it is asked for."""
 
     def __init__(self, known: LogAsKnown, asked: set[str]) -> None:
         self._known = known
         self._asked = asked
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events in force filed under a name, in order; of one kind where `what` names it."""
+        """Return the valid events filed under a name, in order; of one kind if `what` names one."""
         self._asked.add(name)
         return self._known.memory.of(name, what, self._known.now)

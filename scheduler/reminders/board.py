@@ -1,4 +1,4 @@
-"""The board: every reminder of a book, and what is open at an instant."""
+"""The board: every reminder of a fact store, and what is open at an instant."""
 
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -17,7 +17,7 @@ from scheduler.verdicts.verdict import Key, Since, Verdict, verdicts
 
 
 class Reminder(NamedTuple):
-    """One stretch of one verdict."""
+    """One episode of one verdict."""
 
     verdict: Verdict
     episode: Episode
@@ -29,12 +29,12 @@ class Reminder(NamedTuple):
 
 
 def urgency_order(now: int, reminder: Reminder) -> tuple[int, int, Key]:
-    """Sorts the most urgent first, then in order of opening."""
+    """Return the sort key that puts the most urgent first, then in order of opening."""
     return URGENCIES.index(reminder.verdict.urgency(now)), reminder.episode.opened, reminder.key
 
 
 class Absence(NamedTuple):
-    """A stretch in which the operator is away, and when that was told."""
+    """A time in which the operator is away, and when that became known."""
 
     start: int
     end: int
@@ -42,10 +42,10 @@ class Absence(NamedTuple):
 
 
 class Board:
-    """The reminders of all rules on all items of a book (or of some).
+    """The reminders of all rules on all items of a fact store, or on some.
 
-    `as_recorded`: events count from when they were told, as a daemon meets them; without it, as if each had been told when
-    it happened. `since`: what was over before is not asked about; None for all time.
+    `as_recorded`: entries count from when they were recorded, as for a daemon; False: from when they happened. `since`:
+    from when on each verdict is needed; None for all time.
     """
 
     def __init__(
@@ -79,22 +79,22 @@ class Board:
         return sorted(self.reminders, key=lambda reminder: reminder.episode.ended)
 
     def ended_in(self, after: int, to: int) -> list[Reminder]:
-        """The reminders that ended in (after, to]."""
+        """Return the reminders that ended in (after, to]."""
         first = bisect_right(self._by_ending, after, key=lambda reminder: reminder.episode.ended)
         last = bisect_right(self._by_ending, to, key=lambda reminder: reminder.episode.ended)
         return self._by_ending[first:last]
 
     @cached_property
-    def _standing(self) -> "_OpenIndex":
+    def _open_index(self) -> "_OpenIndex":
         return _OpenIndex(self.reminders, self._by_ending)
 
     def open_at(self, now: int) -> list[Reminder]:
-        """What is open at an instant, most urgent first, then in order of opening."""
-        return sorted(self._standing.at(now), key=partial(urgency_order, now))
+        """Return what is open at an instant, most urgent first, then in order of opening."""
+        return sorted(self._open_index.at(now), key=partial(urgency_order, now))
 
     @cached_property
     def sometimes_unknown(self) -> list[Verdict]:
-        """The verdicts that cannot be told at some time."""
+        """The verdicts that are unknown at some time."""
         return [verdict for verdict in self.verdicts if UNKNOWN in verdict.when.values]
 
     @cached_property
@@ -102,34 +102,34 @@ class Board:
         return sorted({turn for verdict in self.verdicts for turn in verdict.turns})
 
     def next_change(self, now: int) -> int | None:
-        """The first turn of a verdict after `now`, events apart."""
+        """Return the first change of a verdict after `now` if nothing more is logged; None without one."""
         index = bisect_right(self._turns, now)
         return self._turns[index] if index < len(self._turns) else None
 
     def known_at(self, reminder: Reminder) -> int:
-        """The instant from which a reminder could be known of: its opening, or the entry that told of it late."""
+        """Return the instant from which a reminder could be known: its opening, or when its entries were recorded."""
         opened = reminder.episode.opened
         if not self.as_recorded:
             return opened
-        told = (event.recorded_at for event in reminder.verdict.events if event.at <= opened)
-        return max(opened, max(told, default=opened))
+        recorded = (event.recorded_at for event in reminder.verdict.events if event.at <= opened)
+        return max(opened, max(recorded, default=opened))
 
     @cached_property
     def away(self) -> list[Absence]:
-        """The stretches in which the operator is away."""
+        """The absences of the operator."""
         return [
             Absence(*absence(event), event.recorded_at if self.as_recorded else event.at)
             for event in self.store.filed(HOME, "away")
         ]
 
     def away_until(self, instant: int) -> int:
-        """The end of the absences that hold `instant` one after another, or `instant` itself."""
+        """Return the end of the absence at `instant`, adjoining ones included, or `instant` if there is none."""
         while (end := max((a.end for a in self.away if a.start <= instant < a.end), default=instant)) > instant:
             instant = end
         return instant
 
     def responses(self, key: Key, what: str) -> list[Event]:
-        """What people did about a rule's reminders on an item: `seen` or `snoozed` events, in order."""
+        """Return the operator's responses to a rule's reminders on an item: `seen` or `snoozed` events, in order."""
         if (key, what) not in self._responses:
             events = self.store.filed(key.item)
             self._responses[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
@@ -137,7 +137,7 @@ class Board:
 
 
 class _OpenIndex:
-    """Which reminders are open: told soonest where one instant after another is asked about."""
+    """Finds the open reminders: fast where each instant asked for is later than the last."""
 
     def __init__(self, by_opening: list[Reminder], by_ending: list[Reminder]) -> None:
         self._by_opening = by_opening
@@ -150,7 +150,7 @@ class _OpenIndex:
         self._open: dict[Reminder, None] = {}
 
     def at(self, now: int) -> Iterable[Reminder]:
-        """Those open at an instant, in order of opening."""
+        """Return those open at an instant, in order of opening."""
         if now < self._now:
             self._begin()
         self._now = now
@@ -164,7 +164,7 @@ class _OpenIndex:
 
 
 def condition_since(reminder: Reminder) -> int:
-    """The instant from which a reminder's ground has stood: where its lasting condition began, else its opening."""
+    """Return when the cause of a reminder began: the start of its lasting condition, else its opening."""
     verdict, opened = reminder.verdict, reminder.episode.opened
     for leaf in verdict.asked:
         if leaf.lasting:
@@ -176,4 +176,4 @@ def condition_since(reminder: Reminder) -> int:
 
 
 SNOOZE = DAY
-"""How long a snooze lasts unless told."""
+"""How long a snooze lasts by default."""

@@ -1,4 +1,4 @@
-"""The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all ask here."""
+"""The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all call `decide`."""
 
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
@@ -14,17 +14,19 @@ from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key, Verdict
 
 MISSED_AFTER = HOUR
-"""What is said this much later than it was due, the look that was planned for it missed, is summed up. Common practice,
-no source."""
+"""An announcement this much later than due, after a missed wake, becomes part of a summary. Common practice, no source."""
 
 
 class Ledger:
-    """What was told so far, by rule and item, when the last digest was decided, when the bell began, when the last look
-    was, and for when it had the next one planned."""
+    """All notifications so far by rule and item, and when four things happened (None: never).
+
+    `digest_at`: the last digest was decided. `began`: the first wake of all. `planned`: the instant for which the last
+    wake planned the next. `woke_at`: the last wake.
+    """
 
     def __init__(
         self,
-        told: Iterable[Notification] = (),
+        past: Iterable[Notification] = (),
         digest_at: int | None = None,
         began: int | None = None,
         planned: int | None = None,
@@ -37,11 +39,11 @@ class Ledger:
         self.began = began
         self.planned = planned
         self.woke_at = woke_at
-        for line in told:
+        for line in past:
             self.add(line)
 
     def add(self, line: Notification) -> None:
-        """Note one telling."""
+        """Add one notification."""
         self._by_key.setdefault(line.key, []).append(line)
         self._groups.setdefault(line.key, {}).setdefault(line.first_at, []).append(line)
         if line.kind == "settled":
@@ -50,7 +52,7 @@ class Ledger:
             self._unsettled[line.key, line.first_at] = None
 
     def of_reminder(self, reminder: Reminder) -> list[Notification]:
-        """The tellings that belong to a reminder: those whose first message was decided within its stretch."""
+        """Return the notifications of a reminder: those whose first message was decided within its episode."""
         groups = self._groups.get(reminder.key, {})
         its = [lines for first_at, lines in groups.items() if reminder.episode.holds(first_at)]
         if len(its) == 1:
@@ -58,30 +60,30 @@ class Ledger:
         return [line for line in self.of_key(reminder.key) if reminder.episode.holds(line.first_at)] if its else []
 
     def announced_keys(self) -> Iterable[Key]:
-        """The rules and items of which anything was told."""
+        """Return the rules and items with any notification."""
         return self._by_key.keys()
 
     def unsettled(self) -> list[tuple[Key, int]]:
-        """The rule and item, and the first message, of all that was told and not told to be over."""
+        """Return rule and item, and time of the first message, of all announced and not yet reported as over."""
         return list(self._unsettled)
 
     def of_key(self, key: Key) -> list[Notification]:
-        """Every telling of a rule and item, in the order in which they were noted."""
+        """Return every notification of a rule and item, in the order in which they were added."""
         return self._by_key.get(key, [])
 
     def rings(self) -> Iterator[Notification]:
-        """Every telling but that something is over."""
+        """Yield every notification except those that something is over."""
         return (line for lines in self._by_key.values() for line in lines if line.kind != "settled")
 
     def relevant_since(self, key: Key, now: int) -> int:
-        """From when on a rule and item can have to be spoken of at `now`: the last digest, or the first telling of what
-        was not told to be over."""
+        """Return the start of the time that matters for a rule and item at `now`: the last digest, or the first message
+        about what was not yet reported as over."""
         open_since = (first_at for first_at in self._groups.get(key, ()) if (key, first_at) in self._unsettled)
         return min((now if self.digest_at is None else min(now, self.digest_at), *open_since))
 
 
 class Ended(NamedTuple):
-    """A reminder that is over and of which the digest says so once: told before, or opened and settled unseen."""
+    """A reminder that is over, which the digest says once: it was announced, or it opened and settled unseen."""
 
     key: Key
     first_at: int
@@ -90,9 +92,9 @@ class Ended(NamedTuple):
     ending: str
     reminder: Reminder | None
     by: Event | None = None
-    """The entry that ended it, where one did."""
+    """The entry that ended it, if one did."""
     announced: bool = True
-    """False where it opened and settled unseen."""
+    """False if it opened and settled unseen."""
 
     @property
     def reason(self) -> str:
@@ -101,8 +103,8 @@ class Ended(NamedTuple):
 
 
 class Gap(NamedTuple):
-    """A stretch after which one message sums up: the operator was away, or nothing was running. `woke_at`: when the last
-    look before it was, where that is known."""
+    """A time to sum up in one message: the operator was away, or nothing was running. `woke_at`: the last wake before
+    it, if known."""
 
     start: int
     end: int
@@ -113,13 +115,13 @@ class Gap(NamedTuple):
 class Decision(NamedTuple):
     """What to say at an instant.
 
-    `words`: the reminders to ring. `ahead`: what will be said of those left alone. `digest`: this is a digest, so it
-    also lists what is `still` open, what `ended`, and what is `unknown`. `gap`: it sums up after one.
+    `announcements`: what rings now. `coming`: the next announcement of other open reminders. `digest`: this is a digest,
+    so it also lists what is `still_open`, what `ended`, and what is `unknown`. `gap`: what it sums up.
     """
 
     at: int
     announcements: list[Announcement]
-    ahead: list[Announcement]
+    coming: list[Announcement]
     digest: bool
     still_open: list[Reminder]
     ended: list[Ended]
@@ -131,16 +133,16 @@ class Decision(NamedTuple):
 
     @property
     def kind(self) -> str:
-        """The kind of the message: summary, digest, or that of its most telling word."""
+        """The kind of the message: summary, digest, or that of its most important announcement."""
         if self.gap is not None:
             return "summary"
         if self.digest:
             return "digest"
-        kinds = {word.kind for word in self.announcements}
+        kinds = {each.kind for each in self.announcements}
         return next((kind for kind in ("first", "rise") if kind in kinds), "again")
 
     def notifications(self) -> list[Notification]:
-        """The lines of the ledger that this message makes."""
+        """Return the notifications that this message adds to the ledger."""
         lines = [
             Notification(w.reminder.key, self.at if w.kind == "first" else w.first_at, self.at, w.kind, w.urgency)
             for w in self.announcements
@@ -149,37 +151,41 @@ class Decision(NamedTuple):
         return lines
 
 
-def decide(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder] | None = None) -> Decision:
-    """What to say at `now`, given what was told before.
+def decide(
+    board: Board, ledger: Ledger, hours: Hours, now: int, candidates: Iterable[Reminder] | None = None
+) -> Decision:
+    """Decide what to say at `now`, given the notifications so far.
 
-    `asked`: those of the reminders open now of which anything can be said now; None where that is not known.
+    `candidates`: the open reminders that may have something to announce; None for all open ones.
     """
-    found = decide_announcements(board, ledger, hours, now, board.open_at(now) if asked is None else asked)
+    found = decide_announcements(board, ledger, hours, now, board.open_at(now) if candidates is None else candidates)
     digest, gap = plan_digest(board, ledger, hours, found.announcements, now)
     return add_digest(board, ledger, hours, found, gap) if digest else found
 
 
-def decide_announcements(board: Board, ledger: Ledger, hours: Hours, now: int, asked: Iterable[Reminder]) -> Decision:
-    """What to say of some open reminders of a board, whatever comes of the others."""
-    found = (next_announcement(board, reminder, ledger.of_reminder(reminder), hours, now) for reminder in asked)
-    words = [word for word in found if word is not None]
-    ringing = [word for word in words if word.due <= now]
-    return Decision(now, ringing, [word for word in words if word.due > now], False, [], [], [])
+def decide_announcements(
+    board: Board, ledger: Ledger, hours: Hours, now: int, candidates: Iterable[Reminder]
+) -> Decision:
+    """Decide what to announce of some open reminders of a board, whatever the others need."""
+    found = (next_announcement(board, reminder, ledger.of_reminder(reminder), hours, now) for reminder in candidates)
+    announcements = [each for each in found if each is not None]
+    ringing = [each for each in announcements if each.due <= now]
+    return Decision(now, ringing, [each for each in announcements if each.due > now], False, [], [], [])
 
 
 def plan_digest(
-    board: Board, ledger: Ledger, hours: Hours, words: list[Announcement], now: int
+    board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int
 ) -> tuple[bool, Gap | None]:
-    """Whether what is said at `now` comes as a digest, and the gap that it sums up. `words`: all that ring."""
-    gap = find_gap(board, ledger, hours, words, now)
-    gathered = any(word.held for word in words) and board.away_until(now) == now
+    """Return whether to send a digest at `now`, and the gap that it sums up. `ringing`: all that rings now."""
+    gap = find_gap(board, ledger, hours, ringing, now)
+    gathered = any(each.held for each in ringing) and board.away_until(now) == now
     return gap is not None or gathered or weekly_due(board, ledger, hours, now), gap
 
 
 def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap: Gap | None) -> Decision:
-    """The same with what a digest tells besides."""
+    """Add what a digest says besides: what is still open, what ended, what cannot be judged."""
     now, open_now = found.at, board.open_at(found.at)
-    rung = {word.reminder for word in found.announcements}
+    rung = {each.reminder for each in found.announcements}
     known = (r for r in open_now if ledger.of_reminder(r) or last_response(board, r, now))
     still = [reminder for reminder in known if reminder not in rung]
     ended, unknown = (
@@ -190,19 +196,19 @@ def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap:
 
 
 def find_gap(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int) -> Gap | None:
-    """The stretch that a message at `now` has to sum up: an absence that is over, or a time in which nothing ran and
+    """Return the gap that a message at `now` has to sum up: an absence that is over, or a missed wake at which
     something fell due."""
     back = find_absence_over(board, ledger, hours, now)
     if back is not None:
         return back
     planned = ledger.planned
-    if planned is not None and any(planned <= word.due <= now - MISSED_AFTER for word in ringing):
+    if planned is not None and any(planned <= each.due <= now - MISSED_AFTER for each in ringing):
         return Gap(planned, now, away=False, woke_at=ledger.woke_at)
     return None
 
 
 def find_absence_over(board: Board, ledger: Ledger, hours: Hours, now: int) -> Gap | None:
-    """The absence that is over and of which no digest came since."""
+    """Return the absence that is over and that no digest has summed up yet."""
     since = ledger.digest_at if ledger.digest_at is not None else ledger.began
     if since is None or board.away_until(now) != now:
         return None
@@ -213,34 +219,34 @@ def find_absence_over(board: Board, ledger: Ledger, hours: Hours, now: int) -> G
 
 
 def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> int:
-    """The next instant after a decision, noted in the ledger, at which there may be something to say: a reminder opens
-    or ends, a word falls due, a weekly digest."""
+    """Return the next instant, after a decision that the ledger has, at which there may be something to say: a reminder
+    opens or ends, an announcement falls due, or a digest."""
     now = decision.at
     turns = [
         board.next_change(now) or MAX_INSTANT,
-        *(word.due for word in coming_announcements(board, ledger, hours, decision)),
+        *(each.due for each in coming_announcements(board, ledger, hours, decision)),
     ]
     return min([next_digest_due(board, ledger, hours, now), *(turn for turn in turns if turn > now)])
 
 
 def coming_announcements(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Announcement]:
-    """What will be said next, after a decision noted in the ledger, of each reminder open now."""
-    yield from decision.ahead
-    for reminder in (word.reminder for word in decision.announcements):
-        word = next_announcement(board, reminder, ledger.of_reminder(reminder), hours, decision.at)
-        if word is not None:
-            yield word
+    """Yield the next announcement of each reminder open now, after a decision that the ledger has."""
+    yield from decision.coming
+    for reminder in (each.reminder for each in decision.announcements):
+        found = next_announcement(board, reminder, ledger.of_reminder(reminder), hours, decision.at)
+        if found is not None:
+            yield found
 
 
 def next_digest_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
-    """The next instant after `now` at which a digest may be due of itself: weekly, or after an absence."""
+    """Return the next instant after `now` at which a digest may be due by itself: weekly, or after an absence."""
     turns = [hours.delivery(absence.end) for absence in board.away]
     turns.append(hours.next_weekly(max(now, ledger.digest_at or now) + 1))
     return min(turn for turn in turns if turn > now)
 
 
 def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
-    """True when no digest was sent since the last weekly hour."""
+    """Return True if no digest was sent since the last weekly hour."""
     since = ledger.digest_at if ledger.digest_at is not None else ledger.began
     if since is None or board.away_until(now) != now or hours.quiet_until(now) != now:
         return False
@@ -248,7 +254,7 @@ def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
 
 
 def find_ended(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
-    """Reminders that are over since they were told, and those that came and went unseen since the last digest."""
+    """Yield announced reminders that are over, and those that came and went unannounced since the last digest."""
     for key, first_at in ledger.unsettled():
         if ended := _ended(board, key, first_at, now):
             yield ended
@@ -258,14 +264,14 @@ def find_ended(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
 
 
 def _closed(board: Board, key: Key) -> str:
-    """Why nothing is judged any more by a rule on an item."""
+    """Return why a rule does not judge an item any more."""
     if key.rule not in board.rules:
         return "closed, the rule is gone,"
     return "closed, the rule is off for it," if board.store.kind(key.item) else "closed, the item is gone,"
 
 
 def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:
-    """How a told reminder ended, if it has."""
+    """Return how an announced reminder ended, if it has."""
     verdict = board.by_key.get(key)
     if verdict is None:
         return Ended(key, first_at, first_at, now, _closed(board, key), None)
@@ -285,17 +291,17 @@ def _over(board: Board, key: Key, first_at: int, reminder: Reminder) -> Ended:
 
 
 def _cause(verdict: Verdict, instant: int) -> Event | None:
-    """The entry that changed something at an instant: one of that very instant before a flight under way."""
+    """Return the entry that changed something at an instant: one of that very instant rather than a flight under way."""
     return max((event for event in verdict.events if event.at == instant), default=verdict.event_at(instant))
 
 
 def ending_order(ended: Ended) -> tuple[object, ...]:
-    """Sorts what is over: what was told first, each in the order in which it ended."""
+    """Return the sort key of an ended reminder: announced ones first, then in the order in which they ended."""
     return not ended.announced, ended.ended, ended.first_at, ended.key
 
 
 def find_new_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:
-    """What cannot be judged: as it begins, and all of it once a week."""
+    """Return what cannot be judged: what is new since the last digest, and once a week all of it."""
     unknown = unknown_at(board, now)
     last = ledger.digest_at
     if last is None or hours.next_weekly(last + 1) <= now:

@@ -1,4 +1,4 @@
-"""Living through a stretch of time: the decision asked at every instant at which it can change."""
+"""Rehearsals: what is decided in a time span, wake by wake, and how two rehearsals differ."""
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
@@ -15,26 +15,26 @@ from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 
 BoardAt = Callable[[int], tuple[Board, int]]
-"""The board at an instant, and the first instant after it at which another may stand in its place."""
+"""Takes an instant; returns the board then, and the next instant at which it may be another board."""
 
 
 class Rehearsal(NamedTuple):
-    """A stretch lived through: the reminders open in it, in order of opening, the decisions made, and what was told of
-    each reminder."""
+    """The reminders open in a time span, in order of opening, the decisions made, and the notifications of each
+    reminder."""
 
     start: int
     end: int
     reminders: list[Reminder]
     decisions: list[Decision]
-    told: dict[Reminder, list[Notification]]
+    notifications: dict[Reminder, list[Notification]]
 
     def messages(self, reminder: Reminder) -> list[Notification]:
-        """The tellings of one reminder within the stretch, that it is over apart."""
-        return self.told.get(reminder, [])
+        """Return the notifications of one reminder in the time span, except that it is over."""
+        return self.notifications.get(reminder, [])
 
 
 def live(board_at: BoardAt, hours: Hours, start: int, end: int) -> Iterator[tuple[Board, Decision]]:
-    """Every wake of a daemon that begins at `start`, up to `end`: the board it has before it and what it decides."""
+    """Yield every wake of a daemon that begins at `start`, up to `end`: its board and its decision."""
     ledger = Ledger(began=start)
     turns: _WakeSchedule | None = None
     now = start
@@ -53,8 +53,8 @@ def live(board_at: BoardAt, hours: Hours, start: int, end: int) -> Iterator[tupl
 
 
 class _WakeSchedule:
-    """When each verdict of a board has to be looked at again: something about it turns, a word on it falls due,
-    somebody has said something of it, or an absence is over, for which words were put off."""
+    """When each verdict of a board can next matter: it changes, an announcement falls due, somebody responded to it, or
+    an absence ended, which held announcements back."""
 
     def __init__(self, board: Board, hours: Hours) -> None:
         self.board = board
@@ -62,12 +62,12 @@ class _WakeSchedule:
         self._places = {verdict.key: place for place, verdict in enumerate(board.verdicts)}
         self._next = [MIN_INSTANT] * len(board.verdicts)
         self._coming: list[tuple[int, int]] = []
-        self._said = list(self._said_of_each())
-        heapify(self._said)
-        self._looked = set(self._places.values())
+        self._responses = list(self._responses_by_place())
+        heapify(self._responses)
+        self._due = set(self._places.values())
 
-    def _said_of_each(self) -> Iterator[tuple[int, int]]:
-        """When something was said of a verdict, and its place."""
+    def _responses_by_place(self) -> Iterator[tuple[int, int]]:
+        """Yield when somebody responded to a verdict, and the place of that verdict."""
         for item in {key.item for key in self._places}:
             for event in self.board.store.filed(item):
                 place = self._places.get(Key(str(event.get("rule")), item))
@@ -75,52 +75,54 @@ class _WakeSchedule:
                     yield event.at, place
 
     def open_at(self, now: int) -> list[Reminder]:
-        """The reminders open now of which something else can be to be said than when they were looked at last."""
+        """Return the open reminders that may have something else to announce than at the last wake."""
         while self._coming and self._coming[0][0] <= now:
             turn, place = heappop(self._coming)
             if self._next[place] == turn:
-                self._looked.add(place)
-        while self._said and self._said[0][0] <= now:
-            self._looked.add(heappop(self._said)[1])
+                self._due.add(place)
+        while self._responses and self._responses[0][0] <= now:
+            self._due.add(heappop(self._responses)[1])
         while self._returns and self._returns[-1] <= now:
             self._returns.pop()
-            self._looked.update(self._places.values())
-        verdicts = (self.board.verdicts[place] for place in self._looked)
+            self._due.update(self._places.values())
+        verdicts = (self.board.verdicts[place] for place in self._due)
         found = [Reminder(verdict, episode) for verdict in verdicts if (episode := verdict.open_at(now))]
         return sorted(found, key=partial(urgency_order, now))
 
-    def note(self, decision: Decision, words: Iterable[Announcement]) -> None:
-        """Note when to look again after a decision, by the words that will be said next."""
+    def note(self, decision: Decision, coming: Iterable[Announcement]) -> None:
+        """Note when each verdict matters next after a decision, given the announcements to come."""
         now, verdicts = decision.at, self.board.verdicts
-        turns = {place: verdicts[place].next_turn(now) or MAX_INSTANT for place in self._looked}
-        for word in words:
-            place = self._places[word.reminder.key]
-            turns[place] = min(turns[place], max(word.due, now + 1))
-        self._looked.clear()
+        turns = {place: verdicts[place].next_turn(now) or MAX_INSTANT for place in self._due}
+        for announcement in coming:
+            place = self._places[announcement.reminder.key]
+            turns[place] = min(turns[place], max(announcement.due, now + 1))
+        self._due.clear()
         for place, turn in turns.items():
             self._next[place] = turn
             heappush(self._coming, (turn, place))
 
     def next_at(self) -> int:
-        """The next instant at which something turns or a word falls due; MAX_INSTANT without one."""
+        """Return the next instant at which a verdict changes or an announcement falls due; MAX_INSTANT without one."""
         while self._coming and self._next[self._coming[0][1]] != self._coming[0][0]:
             heappop(self._coming)
         return self._coming[0][0] if self._coming else MAX_INSTANT
 
 
 def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
-    """What would be sent in [start, end) if all that the board knows were known at once: lived through from where the
-    oldest reminder open at `start` opened."""
+    """Return what would be sent in [start, end) if everything on the board had been known from the beginning.
+
+    The rehearsal begins where the oldest reminder open at `start` opened.
+    """
     within = [r for r in board.reminders if r.episode.opened < end and r.episode.ended > start]
     first = min([start, *(r.episode.opened for r in within)])
     made = [decision for _, decision in live(lambda _: (board, MAX_INSTANT), hours, first, end) if decision.at >= start]
-    tellings = _notifications_by_key(made)
-    told = {r: [line for line in tellings.get(r.key, ()) if r.episode.holds(line.at)] for r in within}
-    return Rehearsal(start, end, within, [decision for decision in made if decision], told)
+    by_key = _notifications_by_key(made)
+    notifications = {r: [line for line in by_key.get(r.key, ()) if r.episode.holds(line.at)] for r in within}
+    return Rehearsal(start, end, within, [decision for decision in made if decision], notifications)
 
 
 def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> Rehearsal:
-    """What was sent in [start, end) by a daemon that began with the first entry and knew at each instant only what was
+    """Return what a daemon sends in [start, end) that began with the first entry and knew at each instant only what was
     recorded by then."""
     tracker = _ReminderTracker()
     made = []
@@ -129,12 +131,12 @@ def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> 
         tracker.update(board, decision.at)
         if decision and decision.at >= start:
             made.append(decision)
-    lived, tellings = tracker.since(start), _notifications_by_key(made)
-    told = {
-        was.reminder: [line for line in tellings.get(was.reminder.key, ()) if was.since <= line.at < was.until]
-        for was in lived
+    tracked, by_key = tracker.since(start), _notifications_by_key(made)
+    notifications = {
+        was.reminder: [line for line in by_key.get(was.reminder.key, ()) if was.since <= line.at < was.until]
+        for was in tracked
     }
-    return Rehearsal(start, end, [was.reminder for was in lived], made, told)
+    return Rehearsal(start, end, [was.reminder for was in tracked], made, notifications)
 
 
 def _notifications_by_key(decisions: list[Decision]) -> dict[Key, list[Notification]]:
@@ -145,7 +147,7 @@ def _notifications_by_key(decisions: list[Decision]) -> dict[Key, list[Notificat
 
 
 class _Tracked(NamedTuple):
-    """A reminder as it was known last, and the wakes between which it was seen open."""
+    """A reminder as last known, and the wakes between which it was open."""
 
     reminder: Reminder
     since: int
@@ -153,19 +155,19 @@ class _Tracked(NamedTuple):
 
 
 class _ReminderTracker:
-    """Follows reminders from wake to wake while what is known of them changes."""
+    """Follows reminders from wake to wake while more becomes known about them."""
 
     def __init__(self) -> None:
         self._open: dict[Key, _Tracked] = {}
         self._over: list[_Tracked] = []
 
     def update(self, board: Board, now: int) -> None:
-        """Take a wake into account. A reminder goes on while a stretch holds the wake at which it was first seen."""
-        self._open = {key: lived for key, was in self._open.items() if (lived := self._on(board, was, now))}
+        """Add a wake. A reminder stays the same one while its episode contains the wake at which it was first seen."""
+        self._open = {key: tracked for key, was in self._open.items() if (tracked := self._follow(board, was, now))}
         for reminder in board.open_at(now):
             self._open.setdefault(reminder.key, _Tracked(reminder, now))
 
-    def _on(self, board: Board, was: _Tracked, now: int) -> _Tracked | None:
+    def _follow(self, board: Board, was: _Tracked, now: int) -> _Tracked | None:
         verdict = board.by_key.get(was.reminder.key)
         episodes = verdict.episodes if verdict is not None else []
         episode = next((s for s in episodes if s.holds(was.since)), None)
@@ -176,13 +178,13 @@ class _ReminderTracker:
         return None
 
     def since(self, start: int) -> list[_Tracked]:
-        """Every reminder that was seen open at `start` or after, in order of opening."""
-        found = [lived for lived in (*self._over, *self._open.values()) if lived.until > start]
-        return sorted(found, key=lambda lived: (lived.reminder.episode.opened, lived.reminder.key))
+        """Return every reminder that was open at `start` or later, in order of opening."""
+        found = [tracked for tracked in (*self._over, *self._open.values()) if tracked.until > start]
+        return sorted(found, key=lambda tracked: (tracked.reminder.episode.opened, tracked.reminder.key))
 
 
 class Difference(NamedTuple):
-    """What the second of two rehearsals lacks (`gone`), adds (`new`), has at other times (`moved`: before, after)."""
+    """What the second of two rehearsals lacks (`gone`), adds (`new`), has at other times (`moved`: first, second)."""
 
     gone: list[Reminder]
     new: list[Reminder]
@@ -190,7 +192,7 @@ class Difference(NamedTuple):
 
 
 def compare(first: Rehearsal, second: Rehearsal) -> Difference:
-    """What the second has otherwise. Reminders of the same rule and item that overlap in time are the same one."""
+    """Return how the second differs. Reminders of the same rule and item that overlap in time are the same one."""
     left = list(second.reminders)
     gone, moved = [], []
     for reminder in first.reminders:

@@ -15,7 +15,7 @@ from scheduler.reminders.decide import Decision
 from tests.support import moment
 
 NOW = moment("2026-04-01 09:00")
-DIGEST = Decision(at=NOW, announcements=[], ahead=[], digest=True, still_open=[], ended=[], unknown=[])
+DIGEST = Decision(at=NOW, announcements=[], coming=[], digest=True, still_open=[], ended=[], unknown=[])
 
 
 @pytest.fixture
