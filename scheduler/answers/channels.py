@@ -4,7 +4,7 @@ from scheduler.answers.desk import Desk
 from scheduler.base.text import numbered
 from scheduler.base.units import show_span
 from scheduler.home.setup import Channel
-from scheduler.messages.outbox import KEPT, ChannelHealth
+from scheduler.messages.outbox import GIVE_UP_AFTER, ChannelHealth
 
 
 def channel_json(at: Desk, channel: Channel, health: ChannelHealth | None) -> dict[str, object]:
@@ -30,7 +30,7 @@ def _given_up(at: Desk, channel: Channel, health: ChannelHealth) -> list[str]:
     """What did not go out and is not tried again, with what to do."""
     parts = []
     if health.gave_up_at is not None:
-        count = f"{numbered(health.given_up, 'message')} given up after {show_span(KEPT)}"
+        count = f"{numbered(health.given_up, 'message')} given up after {show_span(GIVE_UP_AFTER)}"
         parts.append(f"{count}, the last of {at.say(health.gave_up_at)} (`shelfbell due` shows what is open)")
     if health.trial_failed_at is not None and health.trial_failed_at > (health.last_sent or 0):
         trial = f"the trial of {at.say(health.trial_failed_at)} failed and is tried no more"

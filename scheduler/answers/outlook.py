@@ -10,10 +10,10 @@ from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.message_text import Lines, advice, unknown_lines
-from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Due, Outlook, Tell, Use, outlook
+from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Describe, Due, Outlook, Use, outlook
 
 
-def look_ahead(at: Desk, days: int, tell: Tell) -> Outlook:
+def look_ahead(at: Desk, days: int, tell: Describe) -> Outlook:
     """What will fall due within so many days."""
     setup, source = at.setup, LogReader(at.home.log, known=at.now)
     return outlook(setup.fleet, setup.clocks, source, setup.rules, item_groups(at), at.now, at.now + days * DAY, tell)

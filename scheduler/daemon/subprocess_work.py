@@ -42,7 +42,7 @@ def serve_send(order: list[str], _tell: Progress) -> Outcome:
 
 
 class WakeReport(NamedTuple):
-    """The result of a wake: the number of open reminders, when to wake next, why the clock is not trusted ("" if it is),
+    """The result of a wake: open reminders, when to wake next, why the clock is not trusted ("" if it is),
     and a line on every verdict that could not be computed."""
 
     open: int

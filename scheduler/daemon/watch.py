@@ -56,7 +56,7 @@ class ChangeDetector:
         return self.stamps() != self._files
 
     def stamps(self) -> list[tuple[str, int, int]]:
-        """Return name, time of change (ns) and size of every file, shipped ones too. A hint: the fingerprint decides."""
+        """Return name, ctime (ns) and size of every file, shipped ones too. A hint only: the fingerprint decides."""
         shipped = [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
         return [(name, *_stamp(path)) for name, path in [*self._home.files(), *shipped]]
 

@@ -1,4 +1,4 @@
-"""Notices: what the bell has to say of itself (a file refused, a rule or a channel that fails), told once each."""
+"""Notices about the bell itself (a file refused, a rule or a channel that fails), sent once each."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -8,7 +8,7 @@ from scheduler.messages.outbox import SUMMARY, Message, Outbox, forget, remember
 
 
 class Notice(NamedTuple):
-    """`name`: what it is about. `mark`: tells one fault from the next; the same again is not told again."""
+    """`name`: its subject. `mark`: identifies the fault; a notice with the same mark is not sent again."""
 
     name: str
     mark: str
@@ -19,10 +19,10 @@ class Notice(NamedTuple):
 def queue_notice(
     outbox: Outbox, transaction: Transaction, notice: Notice, channels: Iterable[str], now: int, after: int = 0
 ) -> bool:
-    """Queue a notice to channels, not before `after`, unless it was told; true when it is new."""
+    """Queue a notice to channels, not to be sent before `after`; return False if it was sent already."""
     name = f"notice/{notice.name}"
-    known = transaction.execute("SELECT value FROM state WHERE name = ?", (name,)).fetchone()
-    if known and known[0] == notice.mark:
+    last = transaction.execute("SELECT value FROM state WHERE name = ?", (name,)).fetchone()
+    if last and last[0] == notice.mark:
         return False
     for channel in channels:
         outbox.add(transaction, Message(channel, SUMMARY, notice.title, notice.body, after=after), now)
@@ -31,12 +31,12 @@ def queue_notice(
 
 
 def end_notice(transaction: Transaction, name: str) -> None:
-    """What a notice was about is over: when it comes back it is told again."""
+    """End a notice: if its fault comes back, it is sent again."""
     forget(transaction, f"notice/{name}")
 
 
 def end_notices_but(transaction: Transaction, group: str, names: Iterable[str]) -> None:
-    """Of a group of notices ("rule/…"), all are over but these."""
+    """End all notices of a group ("rule/…") except these."""
     kept = [f"notice/{name}" for name in names]
     marks = ", ".join("?" * len(kept))
     transaction.execute(

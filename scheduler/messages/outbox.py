@@ -1,6 +1,6 @@
-"""The outbox: every message before, while and after it is sent, and what was told of which reminder.
+"""The outbox: every message before, while and after it is sent, and the notifications of each reminder.
 
-It lives in the database of the log. What is decided and what is to be sent of it are written together; a row leaves
+It lives in the database of the log. A decision and its messages are written in one transaction. A row leaves the state
 `sending` only with an outcome, so a crash at any instant loses nothing and repeats at most that one row.
 """
 
@@ -20,16 +20,16 @@ from scheduler.verdicts.verdict import Key
 SPACING = (1 * MINUTE, 2 * MINUTE, 5 * MINUTE, 15 * MINUTE, 60 * MINUTE)
 """From a failed attempt to the next, then every LONG_SPACING. Common practice, no source."""
 LONG_SPACING = 3 * HOUR
-KEPT = 7 * DAY
-"""How long a message is tried before it is given up."""
+GIVE_UP_AFTER = 7 * DAY
+"""Age of a message at which it is tried no more."""
 _FURTHEST = DAY
-"""A retry further ahead than this was set before the clock was put back: it is due."""
-_AHEAD = HOUR
-"""From this on a step back of the clock counts for more than a wobble. Common practice, no source."""
+"""A retry further ahead than this was planned before the clock was set back: it is due."""
+_STEP_BACK = HOUR
+"""A step back of the clock of at least this is no jitter. Common practice, no source."""
 _REFERENCE = "abcdefghjkmnpqrstuvwxyz23456789"
 TRIAL, SUMMARY = "trial", "summary"
 FILES_READ_AT = "files_read_at"
-"""The state of when the daemon took up the files that it goes by."""
+"""Name of the state that says when the daemon loaded the files it works with."""
 
 _TABLES = (
     """CREATE TABLE IF NOT EXISTS outbox (
@@ -47,7 +47,7 @@ _TABLES = (
 
 
 class Message(NamedTuple):
-    """A message about to be queued. `after`: it may not go before this instant (0: at once)."""
+    """A message to queue. `after`: it must not be sent before this instant (0: at once)."""
 
     channel: str
     kind: str
@@ -58,7 +58,7 @@ class Message(NamedTuple):
 
 
 class OutboxRow(NamedTuple):
-    """One message to one channel, as the outbox holds it.
+    """One message to one channel in the outbox.
 
     `ref`: a short reference that a person can recognise, the same on every channel and every attempt. `state`: waiting,
     sending, sent or given_up.
@@ -80,11 +80,11 @@ class OutboxRow(NamedTuple):
 
 
 class ChannelHealth(NamedTuple):
-    """How a channel does: its last success, how many messages wait or were given up, since when it has been failing.
+    """How well a channel works: its last success, messages waiting and given up, since when it has been failing.
 
-    `gave_up_at`: when the last of those given up was decided; `trial_failed_at`: when the last trial that did not go
-    out was made. Trials are counted nowhere else. `failed_at`, `last_error`: when an attempt failed last, and why, also
-    where a later one went out. `waiting_until`: when the first of those that wait is sent or tried again.
+    `gave_up_at`: when the last message given up was decided. `trial_failed_at`: when the last failed trial was made;
+    trials count nowhere else. `failed_at`, `last_error`: the last failed attempt, even if a later one succeeded.
+    `waiting_until`: when the first waiting message is sent or tried again.
     """
 
     channel: str
@@ -100,7 +100,7 @@ class ChannelHealth(NamedTuple):
 
 
 def reference(decided_at: int, kind: str, title: str) -> str:
-    """Five letters or digits that stand for one message."""
+    """Return five letters or digits that stand for one message."""
     from hashlib import blake2b  # it loads OpenSSL, a tenth of what `due` may cost
 
     digest = blake2b(f"{decided_at}\0{kind}\0{title}".encode(), digest_size=5).digest()
@@ -122,7 +122,7 @@ class Outbox:
 
     @contextmanager
     def writing(self) -> Iterator[Transaction]:
-        """A write transaction in which the outbox's tables are there."""
+        """Open a write transaction in which the outbox's tables exist."""
         with self.log.transaction() as transaction:
             for table in _TABLES:
                 transaction.execute(table)
@@ -139,33 +139,33 @@ class Outbox:
             raise
 
     def ledger(self, items: Iterable[str] | None = None) -> Ledger:
-        """What was told so far, of all items or of some; when the last digest was decided, and when this bell began."""
+        """Return the notifications so far, of all items or of some, with the four instants of a `Ledger`."""
         query, values = "SELECT rule, item, first_at, decided_at, kind, urgency, reason FROM told", []
         if items is not None:
             query, values = f"{query} WHERE item IN (SELECT value FROM json_each(?))", [json.dumps(list(items))]
         rows = self._rows(f"{query} ORDER BY rowid", values)
-        told = (Notification(Key(row[0], row[1]), *row[2:]) for row in rows)
-        noted = (self.state(name) for name in ("digest_at", "began", "planned", "woke_at"))
-        return Ledger(told, *noted)
+        past = (Notification(Key(row[0], row[1]), *row[2:]) for row in rows)
+        instants = (self.state(name) for name in ("digest_at", "began", "planned", "woke_at"))
+        return Ledger(past, *instants)
 
     def state(self, name: str) -> int | None:
-        """A remembered value, None when there is none."""
+        """Return a remembered value; None without one."""
         rows = self._rows("SELECT value FROM state WHERE name = ?", [name])
         return rows[0][0] if rows else None
 
     def clock_was_ahead(self, now: int) -> bool:
-        """True when the last look was well after `now`: the clock stood ahead, and was put back."""
-        return (self.state("woke_at") or now) - now > _AHEAD
+        """Return True if the last wake lies well after `now`: the clock was ahead and has been set back."""
+        return (self.state("woke_at") or now) - now > _STEP_BACK
 
     def reset_times(self, transaction: Transaction, now: int) -> None:
-        """Take what was noted while the clock stood ahead for noted at `now`, so that nothing waits for that time."""
+        """Move all times after `now` to `now`, so that nothing waits for what a clock that was ahead had noted."""
         drop(transaction)
         transaction.execute("UPDATE told SET decided_at = ? WHERE decided_at > ?", (now, now))
         transaction.execute("UPDATE outbox SET decided_at = ? WHERE decided_at > ?", (now, now))
         transaction.execute("UPDATE state SET value = ? WHERE value > ? AND typeof(value) = 'integer'", (now, now))
 
     def queue(self, transaction: Transaction, decision: Decision, messages: Iterable[Message]) -> None:
-        """Write a decision: what it tells and the messages it makes."""
+        """Write a decision: its notifications and its messages."""
         for line in decision.notifications():
             transaction.execute(
                 """INSERT INTO told (decided_at, rule, item, first_at, kind, urgency, reason)
@@ -178,7 +178,7 @@ class Outbox:
             self.add(transaction, message, decision.at)
 
     def add(self, transaction: Transaction, message: Message, now: int) -> int:
-        """Queue one message; returns the id of its row."""
+        """Queue one message; return the id of its row."""
         cursor = transaction.execute(
             """INSERT INTO outbox
                (ref, channel, decided_at, kind, title, body, explanation, state, attempts, next_try_at)
@@ -191,18 +191,18 @@ class Outbox:
         return int(cursor.lastrowid or 0)
 
     def row(self, row_id: int) -> OutboxRow:
-        """One row. Raises KeyError."""
+        """Return one row. Raises KeyError."""
         rows = self._rows("SELECT * FROM outbox WHERE id = ?", [row_id])
         if not rows:
             raise KeyError(row_id)
         return OutboxRow(*rows[0])
 
     def rows(self) -> list[OutboxRow]:
-        """Every row, oldest first."""
+        """Return every row, oldest first."""
         return [OutboxRow(*row) for row in self._rows("SELECT * FROM outbox ORDER BY id")]
 
     def due(self, channel: str, now: int) -> list[OutboxRow]:
-        """What is to be sent to a channel now: trials first, then in order of decision."""
+        """Return the rows to send to a channel now: trials first, then in order of decision."""
         rows = self._rows(
             """SELECT * FROM outbox WHERE channel = ? AND state = 'waiting'
                AND (next_try_at <= ? OR next_try_at > ?) ORDER BY kind != 'trial', id""",
@@ -211,28 +211,28 @@ class Outbox:
         return [OutboxRow(*row) for row in rows]
 
     def next_try(self, now: int, channels: Iterable[str]) -> int | None:
-        """The first instant after `now` at which a row of some channels becomes due; None when there is none."""
+        """Return the first instant after `now` at which a row of some channels falls due; None without one."""
         rows = self._rows("SELECT channel, next_try_at FROM outbox WHERE state = 'waiting'")
         wanted = set(channels)
         return min((at for channel, at in rows if channel in wanted and now < at <= now + _FURTHEST), default=None)
 
     def unfinished(self, channels: Iterable[str], now: int) -> bool:
-        """True while anything for some channels is due or under way."""
+        """Return True while anything for some channels is due or under way."""
         under_way = {name for (name,) in self._rows("SELECT channel FROM outbox WHERE state = 'sending'")}
         return any(name in under_way or self.due(name, now) for name in channels)
 
     def release(self, now: int) -> None:
-        """Make due what a sender that died left under way. For the holder of the lock, as it starts."""
+        """Make due what a sender that died left under way. Only for the holder of the lock, as it starts."""
         with self.writing() as transaction:
             transaction.execute("UPDATE outbox SET state = 'waiting', next_try_at = ? WHERE state = 'sending'", (now,))
 
     def retry(self, now: int) -> None:
-        """Make due what waits for another attempt: something was changed that may have been the fault."""
+        """Make due what waits for another attempt, after a change that may have removed the fault."""
         with self.writing() as transaction:
             transaction.execute("UPDATE outbox SET next_try_at = ? WHERE state = 'waiting' AND attempts > 0", (now,))
 
     def claim(self, row: OutboxRow, now: int) -> OutboxRow | None:
-        """Mark a row as under way; None when another was quicker."""
+        """Mark a row as under way and return it; None if another process was quicker."""
         with self.writing() as transaction:
             cursor = transaction.execute(
                 """UPDATE outbox SET state = 'sending', attempts = attempts + 1, next_try_at = ?
@@ -243,7 +243,7 @@ class Outbox:
         return row._replace(state="sending", attempts=row.attempts + 1, next_try_at=now) if claimed else None
 
     def sent(self, row: OutboxRow, now: int) -> None:
-        """Record a success, also one that came after its attempt had been taken for lost and before the next."""
+        """Record a success, also a late one of an attempt that counted as lost, if no other has begun since."""
         with self.writing() as transaction:
             transaction.execute(
                 """UPDATE outbox SET state = 'sent', sent_at = ?, last_error = NULL
@@ -256,9 +256,9 @@ class Outbox:
         """Record a failure and when to try again.
 
         `permanent`: the channel will not work until someone changes something, so it is tried again at the longest
-        spacing (and when the daemon starts anew). A trial is tried once.
+        spacing (and when the daemon starts again). A trial is tried once.
         """
-        state = "given_up" if row.kind == TRIAL or now - row.decided_at > KEPT else "waiting"
+        state = "given_up" if row.kind == TRIAL or now - row.decided_at > GIVE_UP_AFTER else "waiting"
         next_try = now + self._wait(row.attempts, permanent)
         with self.writing() as transaction:
             transaction.execute(
@@ -275,7 +275,7 @@ class Outbox:
         return spacing + round(spacing * self._jitter() / 10)
 
     def channel_health(self) -> dict[str, ChannelHealth]:
-        """How each channel does to which anything was ever sent."""
+        """Return how well each channel works that ever had a message, by name."""
         rows = self._rows(
             """SELECT channel, max(sent_at), sum(state IN ('waiting', 'sending')),
                sum(state = 'given_up' AND kind != 'trial'),
@@ -291,10 +291,10 @@ class Outbox:
 
 
 def remember(transaction: Transaction, name: str, value: int | str) -> None:
-    """Keep a value under a name."""
+    """Store a value in the state under a name."""
     transaction.execute("INSERT OR REPLACE INTO state VALUES (?, ?)", (name, value))
 
 
 def forget(transaction: Transaction, name: str) -> None:
-    """Drop a remembered value."""
+    """Delete a value from the state."""
     transaction.execute("DELETE FROM state WHERE name = ?", (name,))

@@ -1,4 +1,4 @@
-"""The post: takes what is due out of the outbox and has it sent, each channel on its own."""
+"""The post: sends what is due in the outbox, each channel independently of the others."""
 
 import os
 import threading
@@ -16,9 +16,9 @@ from scheduler.messages.outbox import TRIAL, Outbox, OutboxRow
 from scheduler.messages.senders import PERMANENT, SENT, TEMPORARY, Outcome, address, send
 
 SEND_SECONDS = 45.0
-"""How long one send may take in all before it is taken for lost. Common practice, no source."""
+"""Seconds after which a send counts as lost. Common practice, no source."""
 REPORTED_AFTER = 6 * HOUR
-"""A channel that has failed for so long is reported through the others. Common practice, no source."""
+"""A channel that has failed for this long is reported through the others. Common practice, no source."""
 LATE = 10 * MINUTE
 """From this delay on a message says when it was decided."""
 _MOST_HUNG = 5
@@ -35,11 +35,11 @@ class _Sending(NamedTuple):
 
 
 class Post:
-    """Sends on every channel at once, one message at a time on each.
+    """Sends on all channels at once, one message at a time on each.
 
-    Only the network is left to the threads; the outbox is written by the one that calls `pump`. A send that hangs is
-    taken for lost after `limit` seconds and its thread left behind. `wake` is called in a sender's thread as it ends;
-    `log` gets a line on every outcome. `sender`: how one message is sent; in this process unless told.
+    Threads only touch the network; the caller of `pump` writes the outbox. A send that hangs counts as lost after
+    `limit` seconds; its thread is left behind. `wake` is called in a sender's thread as it ends. `log` gets a line on
+    every outcome. `sender`: sends one message; by default `send`, in this process.
     """
 
     def __init__(
@@ -65,16 +65,16 @@ class Post:
 
     @property
     def busy(self) -> bool:
-        """True while any send is under way."""
+        """True while a send is under way."""
         return bool(self._under_way)
 
     def patience(self) -> float | None:
-        """Seconds until the first send under way is taken for lost; None when none is."""
+        """Return the seconds until the first send under way counts as lost; None without one."""
         starts = [sending.started for sending in self._under_way.values()]
         return max(0.0, min(starts) + self._limit - time.monotonic()) if starts else None
 
     def pump(self, now: int, start: bool = True) -> None:
-        """Record what has ended, take for lost what hangs, and (with `start`) send what is due."""
+        """Record what has ended and what counts as lost, and (with `start`) send what is due."""
         self._collect(now)
         self._expire(now)
         for channel in self.setup.channels if start else ():
@@ -108,12 +108,12 @@ class Post:
             return Outcome(PERMANENT, str(refused))
 
     def _collect(self, now: int) -> None:
-        """A result leaves the queue only once it is recorded, so a database that is locked loses none."""
+        """Record results; one leaves the queue only once it is recorded, so a locked database loses none."""
         while self._results:
             row, outcome = self._results[0]
             sending = self._under_way.get(row.channel)
             awaited = sending is not None and sending.row == row
-            if awaited or outcome.result == SENT:  # what was taken for lost may have arrived all the same
+            if awaited or outcome.result == SENT:  # what counted as lost may have arrived
                 self._record(row, outcome, now)
             if awaited:
                 del self._under_way[row.channel]
@@ -138,7 +138,7 @@ class Post:
             self._report(row.channel, outcome, now)
 
     def _report(self, name: str, outcome: Outcome, now: int) -> None:
-        """Tell through the other channels, once, of one that will not work."""
+        """Report once, through the other channels, that a channel does not work."""
         since = self.outbox.state(f"failing/{name}") or now
         others = self.setup.notice_channels(except_for=name)
         if not others or (outcome.result != PERMANENT and now - since < REPORTED_AFTER):
@@ -151,12 +151,12 @@ class Post:
 
 
 def describe_outcome(row: OutboxRow, outcome: Outcome) -> str:
-    """One line on what became of a message."""
+    """Return one line on the outcome of a message."""
     end = "sent" if outcome.result == SENT else f"not sent: {outcome.reason}"
     return f"{row.kind} message {row.ref} to {row.channel} {end}"
 
 
 def body_as_sent(row: OutboxRow, zone: ZoneInfo, now: int) -> str:
-    """The body with its last line: the reference, and when it was decided where it comes late."""
+    """Return the body with a last line: the reference, and the time of the decision if it comes late."""
     late = f"Decided {moment_near(row.decided_at, now, zone)}, delivered late. " if now - row.decided_at > LATE else ""
     return f"{row.body}\n\n{late}Reference {row.ref}."

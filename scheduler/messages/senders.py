@@ -1,4 +1,4 @@
-"""Sending one message through Apprise, and turning what comes back into an outcome that holds no secret."""
+"""Sends one message through Apprise and turns the result into an outcome without secrets."""
 
 import re
 import threading
@@ -20,16 +20,16 @@ _loading = threading.Lock()
 
 
 class Outcome(NamedTuple):
-    """What became of one attempt: sent, temporary or permanent (until someone changes something), and why."""
+    """The outcome of one attempt: sent, or a failure, temporary or permanent (until someone changes something)."""
 
     result: str
     reason: str = ""
 
 
 def address(channel: Channel, environ: Mapping[str, str]) -> str:
-    """The address of a channel: literal, or from the environment, else from the credentials folder.
+    """Return the address of a channel: literal, or from the environment, else from the credentials folder.
 
-    Raises Refused where $NAME leads nowhere.
+    Raises Refused if $NAME is in neither.
     """
     match = re.fullmatch(r"\$(\w+|\{\w+\})", channel.url, re.ASCII)
     if match is None:
@@ -56,7 +56,7 @@ def _credential(name: str, environ: Mapping[str, str]) -> str:
 
 
 def redact(text: str, secret: str) -> str:
-    """`text` without the address `secret` and any part of it: names, passwords, host, path, values."""
+    """Return `text` without the address `secret` and all its parts: names, passwords, host, path, values."""
     for part in sorted(_parts(secret), key=len, reverse=True):
         text = re.sub(re.escape(part), "…", text, flags=re.IGNORECASE)
     return text
@@ -75,10 +75,7 @@ def _parts(secret: str) -> set[str]:
 
 
 def send(address: str, title: str, body: str) -> Outcome:
-    """Send one message; returns when the server has answered or the waits are over. Never raises.
-
-    A fresh Apprise object each time: its throttle counts by object and holds a second mail back for seconds.
-    """
+    """Send one message; return when the server has answered or the waits are over. Never raises."""
     try:
         return _send(address, title, body)
     except Exception as error:  # a sender may raise anything; it must cost this attempt only
@@ -86,7 +83,7 @@ def send(address: str, title: str, body: str) -> Outcome:
 
 
 def _send(address: str, title: str, body: str) -> Outcome:
-    bell = _load(address)
+    bell = _load(address)  # a fresh one each time: its throttle would hold a second mail back for seconds
     if bell is None:
         scheme = re.match(r"(\w{1,20})://", address)
         kind = f" (it begins with {scheme[0]})" if scheme else ""
@@ -100,7 +97,7 @@ def _send(address: str, title: str, body: str) -> Outcome:
 
 
 def _load(address: str) -> Any:
-    """An Apprise object for one address, ready; None where Apprise cannot use the address."""
+    """Return an Apprise object for one address; None if Apprise cannot use it."""
     import logging
 
     with _loading:
@@ -122,7 +119,7 @@ def _load(address: str) -> Any:
 
 
 def _tune(plugin: Any, given: dict[str, str]) -> None:
-    """Text as it stands, whole (in parts where the service takes only short ones), with bounded waits."""
+    """Make a plugin send plain text, whole or in parts, with bounded waits, unless the address says otherwise."""
     if "cto" not in given:
         plugin.socket_connect_timeout = CONNECT_SECONDS
     if "rto" not in given:
@@ -147,8 +144,7 @@ def _failure(messages: Iterable[str], address: str) -> Outcome:
 
 
 def _cause(text: str) -> str:
-    """What lay behind a failed connection, without the wrappings; other texts as they are, but ready to stand within a
-    sentence."""
+    """Return the cause of a failed connection without wrappings, or another text, fit to stand within a sentence."""
     system = re.search(r"\[Errno -?\d+\] ([^\"')]+)", text)
     if system is not None:
         return f"no connection: {system[1].strip()}"

@@ -14,7 +14,7 @@ from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key, Verdict
 
 MISSED_AFTER = HOUR
-"""An announcement this much later than due, after a missed wake, becomes part of a summary. Common practice, no source."""
+"""What comes this much later than due, after a missed wake, is summed up. Common practice, no source."""
 
 
 class Ledger:
@@ -115,8 +115,8 @@ class Gap(NamedTuple):
 class Decision(NamedTuple):
     """What to say at an instant.
 
-    `announcements`: what rings now. `coming`: the next announcement of other open reminders. `digest`: this is a digest,
-    so it also lists what is `still_open`, what `ended`, and what is `unknown`. `gap`: what it sums up.
+    `announcements`: what rings now. `coming`: the next ones of other open reminders. `digest`: this is a digest, so it
+    also lists what is `still_open`, what `ended`, and what is `unknown`. `gap`: what it sums up.
     """
 
     at: int
@@ -291,12 +291,12 @@ def _over(board: Board, key: Key, first_at: int, reminder: Reminder) -> Ended:
 
 
 def _cause(verdict: Verdict, instant: int) -> Event | None:
-    """Return the entry that changed something at an instant: one of that very instant rather than a flight under way."""
+    """Return the entry that changed something at an instant: one of that instant before a flight under way."""
     return max((event for event in verdict.events if event.at == instant), default=verdict.event_at(instant))
 
 
 def ending_order(ended: Ended) -> tuple[object, ...]:
-    """Return the sort key of an ended reminder: announced ones first, then in the order in which they ended."""
+    """Return the sort key of an ended reminder: announced ones first, then in order of ending."""
     return not ended.announced, ended.ended, ended.first_at, ended.key
 
 

@@ -1,4 +1,4 @@
-"""All items a few at a time, so that the entries of a few are held at once."""
+"""Boards of a few items at a time, to bound memory."""
 
 from collections.abc import Iterable, Iterator
 
@@ -13,9 +13,9 @@ from scheduler.verdicts.verdict import Since
 def boards(
     store: FactStore, rules: Ruleset, groups: Iterable[list[str]], as_recorded: bool = True, since: Since | None = None
 ) -> Iterator[Board]:
-    """Boards over the events of a book, one for each group of items. The home is in the last, alone or with all others.
+    """Yield boards over the events of a fact store, one for each group of items. HOME is in the last group.
 
-    Each is to be asked before the next is taken, for then its entries are let go.
+    Use each board before taking the next: its entries are released then.
     """
     found: dict[str, Evidence] = {}
     for group in groups:

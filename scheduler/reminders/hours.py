@@ -8,13 +8,13 @@ from zoneinfo import ZoneInfo
 from scheduler.base.instants import DAY, HOUR, next_local, parse_clock, parse_span, to_datetime
 
 JOIN_DIGEST = 2 * HOUR
-"""A held message waits for the digest when that comes so soon after quiet hours, else goes at their end."""
+"""A held message joins the digest if that comes this soon after quiet hours, else it goes at their end."""
 
 
 class Hours(NamedTuple):
     """Zone, quiet hours (None without), the hour of the digest and its weekday for the weekly one (0 is Monday).
 
-    `escalate`: after how long (microseconds, ascending) what is rung as `now` and not seen goes to further channels.
+    `escalate`: times (microseconds, ascending) after which what rang as `now` and is not seen goes to further channels.
     """
 
     zone: ZoneInfo
@@ -25,7 +25,7 @@ class Hours(NamedTuple):
 
     @classmethod
     def read(cls, settings: dict, zone: ZoneInfo) -> "Hours":
-        """The hours that checked settings describe."""
+        """Return the hours that checked settings describe."""
         quiet = settings.get("quiet")
         span = (parse_clock(quiet["from"]), parse_clock(quiet["to"])) if quiet else None
         channels = (settings.get("channels") or {}).values()
@@ -35,7 +35,7 @@ class Hours(NamedTuple):
 
     @lru_cache(maxsize=4096)  # noqa: B019 - a home has one; the same few instants are asked for until they come
     def quiet_until(self, instant: int) -> int:
-        """The end of the quiet hours that hold `instant`, or `instant` itself outside them."""
+        """Return the end of the quiet hours around `instant`, or `instant` itself outside them."""
         if self.quiet is None or self.quiet[0] == self.quiet[1]:
             return instant
         end = next_local(instant + 1, self.quiet[1], self.zone)
@@ -44,19 +44,19 @@ class Hours(NamedTuple):
 
     @lru_cache(maxsize=4096)  # noqa: B019 - as above
     def next_digest(self, instant: int) -> int:
-        """The first digest at or after `instant`."""
+        """Return the first digest at or after `instant`."""
         return self.quiet_until(next_local(instant, self.digest, self.zone))
 
     def next_weekly(self, instant: int) -> int:
-        """The first weekly digest at or after `instant`."""
+        """Return the first weekly digest at or after `instant`."""
         found = self.next_digest(instant)
         while to_datetime(found, self.zone).weekday() != self.weekday:
             found = self.next_digest(found + DAY // 24)
         return found
 
     def delivery(self, instant: int) -> int:
-        """When a message that may not disturb is delivered: at once outside quiet hours, else with the first digest at
-        or after their end, or at their end when the digest is more than two hours later."""
+        """Return when to deliver a message that must not disturb: at once outside quiet hours, else with the first
+        digest at or after their end, or at their end if the digest is more than two hours later."""
         end = self.quiet_until(instant)
         if end == instant:
             return instant

@@ -1,10 +1,10 @@
-"""What will fall due: by the calendar, if nothing more is logged; and by use, if flying goes on as of late.
+"""What will fall due: by the calendar if nothing more is logged, and by use if flying goes on as in the last weeks.
 
-Use is supposed, not foreseen. Each aircraft's weekly time in the air over the last 13 weeks, or since its first flight
-on record, has a mean m and a standard deviation s; weeks are taken as independent, so that after t weeks the sum lies
-between m t - z s sqrt(t) and m t + z s sqrt(t) with a chance of 80 % (z = 1.2816, the normal distribution's 90 %
-point). Flights are supposed along the two edges and along the middle, and the rules are asked of each as of any log: an
-estimate, as good as those weeks are like the ones to come.
+Use is assumed, not predicted. Each aircraft's weekly airtime over the last 13 weeks, or since its first flight on
+record, has a mean m and a standard deviation s. Weeks count as independent, so after t weeks the sum lies between
+m t - z s sqrt(t) and m t + z s sqrt(t) with a probability of 80 % (z = 1.2816, the normal distribution's 90 % point).
+Flights are added along the two edges and along the middle, and the rules judge each case as they judge any log: an
+estimate, as good as those weeks resemble the ones to come.
 """
 
 from collections import Counter
@@ -28,18 +28,20 @@ from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key
 
 WEEKS = 13
-"""The weeks that tell of late use: 91 days."""
+"""The weeks from which use is estimated: 91 days."""
 LEAST_WEEKS = 4
-"""From so many weeks since the first flight on record they do. Common practice, no source."""
+"""Weeks since the first flight on record that an estimate needs. Common practice, no source."""
 Z = 1.2816
 """The 90 % point of the standard normal distribution: 80 % lie between its negative and it."""
 _MOST = 2000
 
 
 class Use(NamedTuple):
-    """An aircraft's use over so many `weeks` of late. `weekly` and `spread`: mean and standard deviation of its weekly
-    time in the air, microseconds. `flight`: that of one flight. `packs`: how often which packs flew together.
-    `percent`: what a flight takes from each."""
+    """An aircraft's use over the last `weeks`.
+
+    `weekly` and `spread`: mean and standard deviation of its weekly airtime, microseconds. `flight`: airtime of one
+    flight. `packs`: how often which packs flew together. `percent`: charge that a flight takes from each.
+    """
 
     aircraft: str
     weeks: int
@@ -51,17 +53,19 @@ class Use(NamedTuple):
     percent: float
 
 
-Tell = Callable[[Reminder], str]
-"""What is to be told of a reminder."""
+Describe = Callable[[Reminder], str]
+"""Returns the text on a reminder."""
 Instants = dict[Key, list[int]]
-"""When something opens, by rule and item."""
+"""Instants of opening, by rule and item."""
 
 
 class Due(NamedTuple):
-    """A reminder that will open. `title`: of its rule. `do`: what was told of it while its verdict was at hand.
-    `number`: 1 for the first of its rule and item in the outlook. `at`: when by the calendar, or in the middle of what
-    use makes likely; `low` and `high`: the range; None beyond the time looked at. `by_use`: it comes from supposed
-    flights. `unless_used`: flying as of late would put it off."""
+    """A reminder that will open.
+
+    `do`: its text then. `number`: 1 for the first of its rule and item in the outlook. `at`: by the calendar, or
+    in the middle of what use makes likely; `low` and `high`: the range; None after the end of the outlook. `by_use`: it
+    comes from assumed flights. `unless_used`: flying as before would put it off.
+    """
 
     key: Key
     title: str
@@ -75,8 +79,8 @@ class Due(NamedTuple):
 
 
 class Outlook(NamedTuple):
-    """What opens in (now, end], in order of the earliest, with the use it rests on. `too_new`: the aircraft of which too
-    few weeks are on record to tell, with the first flight of each."""
+    """What opens in (now, end], earliest first, with the use assumed. `too_new`: aircraft with too few weeks on record,
+    with the first flight of each."""
 
     now: int
     end: int
@@ -86,8 +90,7 @@ class Outlook(NamedTuple):
 
 
 class SupposedFlights(Source):
-    """The events of a source up to an instant, and after it the flights along one path of some aircraft's use: those of
-    each are made when they are asked for."""
+    """The events of a source up to an instant, and after it assumed flights along one path of use, made on demand."""
 
     def __init__(self, source: Source, now: int, end: int, uses: list[Use], z: float) -> None:
         self._source = source
@@ -102,16 +105,16 @@ class SupposedFlights(Source):
                 self._flying.setdefault(name, []).append(use)
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events of both, in order."""
+        """Return the events of both, in order."""
         return [*self._past(self._source.of(name, what)), *self._flights(name, what)]
 
     def all_but(self, name: str, what: str) -> list[Event]:
-        """The events of both, but for those of one kind."""
+        """Return the events of both, except those of one kind."""
         flights = [event for event in self._flights(name) if event.what != what]
         return [*self._past(self._source.all_but(name, what)), *flights]
 
     def first_at(self, name: str, what: str) -> int | None:
-        """When the first event of a kind happened; None without any."""
+        """Return when the first event of a kind happened; None without any."""
         first = self._source.first_at(name, what)
         if first is not None and first <= self._now:
             return first
@@ -123,12 +126,12 @@ class SupposedFlights(Source):
         return standing([*past, *self._flights(name, what)], since)
 
     def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
-        """When all of it happened."""
+        """Return the instants of all of them."""
         past = {at for at in self._source.instants(names, min(since, self._now)) if at <= self._now}
         return past | {event.at for use in self._uses for event in self._along(use)}
 
     def afresh(self) -> "SupposedFlights":
-        """The same, with no flight made yet."""
+        """Return the same source with no flight made yet."""
         return SupposedFlights(self._source.afresh(), self._now, self._end, self._uses, self._z)
 
     def _past(self, events: list[Event]) -> list[Event]:
@@ -155,16 +158,18 @@ def outlook(
     groups: list[list[str]],
     now: int,
     end: int,
-    tell: Tell,
+    describe: Describe,
 ) -> Outlook:
-    """What will open in (now, end], from the events up to now. All items are asked about, one group after another,
-    and each reminder is told before its entries are let go."""
+    """Return what will open in (now, end], from the events up to now.
+
+    The items are judged group by group; each reminder is described before the entries of its group are released.
+    """
 
     def store_with(uses: list[Use], z: float) -> FactStore:
         return FactStore(fleet, SupposedFlights(source, now, end, uses, z), clocks)
 
     def openings(uses: list[Use], z: float = 0.0) -> Iterator[list[Reminder]]:
-        """What opens by one rule on one item, in order; to be told before the next is taken."""
+        """Yield what opens by one rule on one item, in order; describe it before taking the next."""
         for board in boards(store_with(uses, z), rules, groups, as_recorded=False, since=lambda _key: now):
             for verdict in board.verdicts:
                 found = [each for each in verdict.episodes if now < each.opened <= min(end, MAX_INSTANT - 1)]
@@ -172,11 +177,11 @@ def outlook(
                     yield [Reminder(verdict, episode) for episode in found]
 
     uses, too_new = _uses(store_with([], 0.0), now)
-    due = [each for reminders in openings([]) for each in _by_calendar(reminders, tell)]
+    due = [each for reminders in openings([]) for each in _by_calendar(reminders, describe)]
     if uses:
         least, middle = (_instants(openings(uses, z)) for z in (-Z, 0.0))
         first = {each.key: each.low for each in due if each.number == 1}
-        by_use = [_by_use(reminders, tell, first, middle, least) for reminders in openings(uses, Z)]
+        by_use = [_by_use(reminders, describe, first, middle, least) for reminders in openings(uses, Z)]
         sooner = {each.key: each for each in by_use if each is not None}
         kept = [each for each in due if each.key not in sooner]
         due = [each._replace(unless_used=each.at not in middle.get(each.key, ())) for each in kept] + [*sooner.values()]
@@ -184,7 +189,7 @@ def outlook(
 
 
 def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
-    """The use of each aircraft that flew of late, and those that are too_new, with the first flight of each."""
+    """Return the use of each aircraft that flew lately, and those too new, with the first flight of each."""
     uses, too_new = [], []
     for name in store.fleet.ids("aircraft"):
         own = store.beside()
@@ -198,7 +203,7 @@ def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]
 
 
 def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:
-    """The use of an aircraft that has flown, over the last weeks; None when it did not fly in them."""
+    """Return the use of an aircraft that has flown; None if it did not fly in the last weeks."""
     all_flights = store.filed(aircraft, "flown")
     flown = [event for event in all_flights if now - WEEKS * WEEK < event.at <= now]
     if not flown:
@@ -215,7 +220,7 @@ def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:
 
 
 def _percent(store: FactStore, packs: Counter[tuple[str, ...]], now: int) -> float:
-    """What a flight took from a pack on average, by their cycles: percent."""
+    """Return the percent of charge that a flight took from a pack on average, by their cycles."""
     flown = Counter(pack for together, count in packs.items() for pack in together for _ in range(count))
     taken = 0.0
     for pack in flown:
@@ -225,7 +230,7 @@ def _percent(store: FactStore, packs: Counter[tuple[str, ...]], now: int) -> flo
 
 
 def supposed_flights(use: Use, now: int, end: int, z: float) -> list[dict[str, object]]:
-    """Flights along one path of use: the n-th where the sum along it reaches n flights. Lines for wear only."""
+    """Return flights along one path of use: the n-th when its airtime reaches n flights. They count for wear only."""
     flights: list[dict[str, object]] = []
     turns: Counter[tuple[str, ...]] = Counter()
     while len(flights) < _MOST:
@@ -242,31 +247,31 @@ def supposed_flights(use: Use, now: int, end: int, z: float) -> list[dict[str, o
 
 
 def reaches(use: Use, airtime: float, z: float) -> float:
-    """Weeks until m t + z s sqrt(t) is at `airtime` for good: the greater root of a quadratic in sqrt(t)."""
+    """Return the weeks until m t + z s sqrt(t) stays at or above `airtime`: the greater root in sqrt(t)."""
     bend = z * use.spread
     root = (-bend + sqrt(bend * bend + 4 * use.weekly * airtime)) / (2 * use.weekly)
     return root * root
 
 
-def _by_calendar(reminders: list[Reminder], tell: Tell) -> list[Due]:
+def _by_calendar(reminders: list[Reminder], describe: Describe) -> list[Due]:
     return [
-        Due(each.key, each.verdict.rule.title, tell(each), number, opened, opened, opened, by_use=False)
+        Due(each.key, each.verdict.rule.title, describe(each), number, opened, opened, opened, by_use=False)
         for number, each in enumerate(reminders, 1)
         for opened in [each.episode.opened]
     ]
 
 
 def _by_use(
-    reminders: list[Reminder], tell: Tell, by_calendar: dict[Key, int], middle: Instants, least: Instants
+    reminders: list[Reminder], describe: Describe, by_calendar: dict[Key, int], middle: Instants, least: Instants
 ) -> Due | None:
-    """The first that much use brings about, where that comes before what the calendar has."""
+    """Return the first opening with much use, if it comes before the calendar's."""
     key, low = reminders[0].key, reminders[0].episode.opened
     early = [each for each in reminders if each.episode.opened < by_calendar.get(key, MAX_INSTANT)]
     sooner = next(filter(_counts, early), None)
     if sooner is None:
         return None
     at, high = (path[key][0] if key in path else None for path in (middle, least))
-    return Due(key, sooner.verdict.rule.title, tell(sooner), 1, at, low, high, by_use=True)
+    return Due(key, sooner.verdict.rule.title, describe(sooner), 1, at, low, high, by_use=True)
 
 
 def _instants(openings: Iterable[list[Reminder]]) -> Instants:
@@ -274,7 +279,7 @@ def _instants(openings: Iterable[list[Reminder]]) -> Instants:
 
 
 def _counts(reminder: Reminder) -> bool:
-    """True where it opens because a count has grown: a supposed flight tells of nothing else."""
+    """Return True if it opens because a count has grown: an assumed flight shows nothing else."""
     verdict, opened = reminder.verdict, reminder.episode.opened
     return any(
         leaf.operator in ("at_least", "more_than") and becomes == "yes"

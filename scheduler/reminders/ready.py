@@ -25,13 +25,13 @@ from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict, verdicts
 
 FULL = 95.0
-"""Percent from which a pack need not be charged for a job. Common practice, no source."""
+"""Percent from which a pack counts as charged for a job. Common practice, no source."""
 RECENT = 9
-"""How many last flights of a pack tell how long it lasts."""
+"""Flights of a pack, the last ones, from which its minutes are estimated."""
 
 
 class Todo(NamedTuple):
-    """An open reminder on something that a flight needs, and how urgent it is, as the board has it."""
+    """An open reminder on something that a flight needs, with its urgency."""
 
     rule: str
     item: str
@@ -40,7 +40,7 @@ class Todo(NamedTuple):
 
 
 class PackState(NamedTuple):
-    """A pack that may fly: what it holds (percent, None unknown), whether that is `reckoned`, and its minutes to the
+    """A pack that may fly: its charge (percent, None unknown), whether that is `reckoned`, and its minutes down to the
     reserve, now and when full."""
 
     item: str
@@ -51,12 +51,12 @@ class PackState(NamedTuple):
 
     @property
     def is_full(self) -> bool:
-        """True when it need not be charged for a job."""
+        """True if it need not be charged for a job."""
         return self.charge is not None and self.charge >= FULL
 
 
 class Paper(NamedTuple):
-    """A paper that is not good on the day. `until`: the end of its last good day, None where none is on record."""
+    """A paper that is not valid on the day. `until`: the end of its last valid day, None if none is on record."""
 
     item: str
     until: int | None
@@ -64,12 +64,12 @@ class Paper(NamedTuple):
 
 
 class Ready(NamedTuple):
-    """What is known of one aircraft for one job, or for a flight now (`job` is None).
+    """What is known about one aircraft for one job, or for a flight now (`job` is None).
 
-    `blockers`: what has to be done before anything flies. `open_first`: what had better be done. `left_behind`: packs that stay
-    behind, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are charged.
-    `charging`: minutes that this takes, each pack after the other. `unsure`: packs that may have been in a mishap.
-    `unfit_chargers`: those on which something was found that leaves a doubt.
+    `blockers`: what has to be settled before anything flies. `open_first`: what is better done. `left_behind`: packs
+    not to take, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are
+    charged. `charging`: minutes that charging takes. `unsure`: packs that may have been in a mishap. `unfit_chargers`:
+    those with an open doubt after a finding.
     """
 
     aircraft: str
@@ -88,24 +88,24 @@ class Ready(NamedTuple):
 
     @property
     def ready(self) -> bool:
-        """True when nothing on record keeps the aircraft down and a pack is there. It does not mean fit to fly."""
+        """True if nothing on record forbids a flight and a pack is there. It does not mean fit to fly."""
         return not self.blockers and bool(self.packs)
 
     @property
     def booked(self) -> float | None:
-        """Minutes in the air that were booked."""
+        """Minutes in the air that were booked; None if the entry gives none."""
         minutes = self.plan.event.get("airtime_minutes")
         return None if minutes is None else float(minutes)
 
 
 def next_job(store: FactStore, now: int) -> str | None:
-    """The job that starts next, as known at an instant."""
+    """Return the job that starts next, as known at an instant; None without one."""
     plans = [(plan.starts, job.name) for job in store.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
     return min(plans)[1] if plans else None
 
 
 def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
-    """The answer for each aircraft in question: that of the job, or all in service where it names none."""
+    """Return the answer for each candidate: the aircraft of the job, or all in service if it names none."""
     booked = store.job(job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
         now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
@@ -114,7 +114,7 @@ def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None
 
 
 def other_ready(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> list[Ready]:
-    """Other aircraft that nothing on record keeps down."""
+    """Return the answers for other aircraft that are ready."""
     crafts = (name for name in store.fleet.ids("aircraft") if name != answer.aircraft)
     found = [_ready(store, rules, now, answer.job, answer.plan.flown_with(name)) for name in crafts]
     return [each for each in found if each.ready]
@@ -129,7 +129,7 @@ def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, p
     papers = _papers(store, plan, now)
     return Ready(
         str(plan.aircraft), job, plan,
-        blockers=_keeps_down(store, plan, now, items, opened, papers),
+        blockers=_blockers(store, plan, now, items, opened, papers),
         open_first=_first(opened, items, packs, now),
         packs=states,
         left_behind=[(pack.id, _why_left(store, pack, opened, now)) for pack in packs if pack not in flying],
@@ -147,7 +147,7 @@ def _pilots(store: FactStore) -> list[Item]:
 
 
 def open_verdicts(store: FactStore, rules: Ruleset | None, now: int, items: list[Item]) -> list[Verdict]:
-    """The verdicts on some items whose reminders are open."""
+    """Return the verdicts on some items whose reminders are open, jobs excepted."""
     if rules is None:
         return []
     found = verdicts(store, rules, [item.id for item in items])
@@ -158,13 +158,13 @@ def _grounding(opened: list[Verdict], item: Item) -> list[Verdict]:
     return [verdict for verdict in opened if verdict.rule.grounds and verdict.item.id == item.id]
 
 
-def _keeps_down(
+def _blockers(
     store: FactStore, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
 ) -> list[str]:
-    told = grounded_at(store, plan, now)
-    found = [f"{each.item} {each.why}" for each in told]
+    grounded = grounded_at(store, plan, now)
+    found = [f"{each.item} {each.why}" for each in grounded]
     for item in [*items, *_pilots(store)]:
-        if item.id not in [each.item for each in told]:
+        if item.id not in [each.item for each in grounded]:
             found += [f"{item.id} ({verdict.rule.title.lower()})" for verdict in _grounding(opened, item)]
     return found + [
         f"{paper.item} will have lapsed" for paper in papers if paper.until is not None and not paper.waiver
@@ -172,7 +172,7 @@ def _keeps_down(
 
 
 def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int) -> list[Todo]:
-    """What is open on the aircraft, its parts, the controller and the pilot, and does not ground; packs apart."""
+    """Return what is open on the aircraft, its parts, the controller and the pilot without forbidding flight."""
     open_packs = {pack.id for pack in packs}
     calm = [verdict for verdict in opened if not verdict.rule.grounds and verdict.item.id not in open_packs]
     order = {item.id: place for place, item in enumerate(items)}
@@ -181,8 +181,8 @@ def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int
 
 
 def _why_left(store: FactStore, pack: Item, opened: list[Verdict], now: int) -> str:
-    words = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
-    return why_grounded(store.lifetimes(pack)[-1], now) or next(iter(words), "nothing on record of it")
+    titles = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
+    return why_grounded(store.lifetimes(pack)[-1], now) or next(iter(titles), "nothing on record of it")
 
 
 def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
@@ -205,13 +205,13 @@ def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: i
 
 
 def _rates(store: FactStore, pack: Item, aircraft: str, now: int) -> list[float]:
-    """Minutes a percent on the last flights with an aircraft."""
-    told = [leg.rate for leg in legs(store.lifetimes(pack)[-1]) if leg.aircraft == aircraft and leg.event.at <= now]
-    return told[-RECENT:]
+    """Return minutes per percent of charge on the last flights with an aircraft."""
+    rates = [leg.rate for leg in legs(store.lifetimes(pack)[-1]) if leg.aircraft == aircraft and leg.event.at <= now]
+    return rates[-RECENT:]
 
 
 def _sum(parts: list[Estimate | None]) -> Estimate | None:
-    """Of all packs; None where none can be told. The range is the sum of the ranges, wider than likely."""
+    """Add the known estimates; None without any. The range is the sum of the ranges, wider than likely."""
     known = [part for part in parts if part is not None]
     if not known:
         return None
@@ -220,7 +220,7 @@ def _sum(parts: list[Estimate | None]) -> Estimate | None:
 
 
 def _chargers(store: FactStore, now: int) -> list[Item]:
-    """The chargers in service."""
+    """Return the chargers in service."""
     chargers = (store.fleet[name] for name in store.fleet.ids("charger"))
     return [charger for charger in chargers if store.in_service(charger, now, now)]
 
@@ -230,8 +230,7 @@ def _unfit(store: FactStore, charger: Item, now: int) -> bool:
 
 
 def _charging(store: FactStore, states: list[PackState], now: int) -> Estimate | None:
-    """How long it takes to charge some packs on the charger in order that has the most ports; None where that is not
-    known."""
+    """Return the minutes to charge some packs on the fit charger with the most ports; None if that cannot be known."""
     chargers = [each for each in _chargers(store, now) if each.plate.get("power") and not _unfit(store, each, now)]
     if not chargers or not states or any(state.charge is None for state in states):
         return None
@@ -245,7 +244,7 @@ def _charging(store: FactStore, states: list[PackState], now: int) -> Estimate |
 
 
 def _papers(store: FactStore, plan: Plan, now: int) -> list[Paper]:
-    """The papers that are not good when the job starts, as known now; those that nothing is on record of, too."""
+    """Return the papers not valid when the job starts, as known now, and those with nothing on record."""
     found = []
     for name in store.fleet.ids("paper"):
         paper = store.fleet[name]

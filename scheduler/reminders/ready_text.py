@@ -30,7 +30,7 @@ Say = Callable[[int], str]
 
 
 def ready_text(verdict: Verdict, now: int) -> str:
-    """What the message of a job says: whether it can be flown, and below that what to do, a line each."""
+    """Return the message of a job: whether it can be flown, and below that what to do, a line each."""
     store, zone = verdict.store, verdict.store.clocks.zone
     answers = ready_for(store, verdict.rules, now, verdict.item.id)
     lines = [] if answers else [NONE_IN_SERVICE]
@@ -42,7 +42,7 @@ def ready_text(verdict: Verdict, now: int) -> str:
 
 
 def sentences(store: FactStore, rules: Ruleset | None, now: int, answer: Ready, say: Say) -> list[str]:
-    """The answer for one aircraft, most telling first."""
+    """Return the answer for one aircraft, most important first."""
     found = [headline(answer, now, say)]
     if answer.blockers:
         found += _instead(other_ready(store, rules, now, answer), answer.job is not None)
@@ -59,7 +59,7 @@ def _todo(todo: Todo) -> str:
 
 
 def headline(answer: Ready, now: int, say: Say) -> str:
-    """Whether the aircraft is ready as far as the log knows."""
+    """Say whether the aircraft is ready as far as the log knows."""
     begun = "under way since " if answer.plan.starts <= now else ""
     when = f"{answer.job}, {begun}{say(answer.plan.starts)}: " if answer.job else ""
     if answer.blockers:
@@ -87,7 +87,7 @@ def _about(minutes: Estimate | None) -> str:
 
 
 def pack_sentences(answer: Ready) -> list[str]:
-    """Which packs are full, which are to be charged, how long they last, which stay."""
+    """Say which packs are full, which to charge, how long they last, which to leave."""
     full = [pack.item for pack in answer.packs if pack.is_full]
     rest = [pack for pack in answer.packs if not pack.is_full and pack.charge is not None]
     unread = [pack.item for pack in answer.packs if pack.charge is None]
@@ -139,7 +139,7 @@ def _minutes(answer: Ready) -> list[str]:
 
 
 def fresh_propellers(store: FactStore, answer: Ready, now: int) -> list[str]:
-    """A line where a set has not flown since it was put on."""
+    """Return a line if a set has not flown since it was put on."""
     fresh = []
     for name in store.fleet.ids("propellers"):
         item = store.fleet[name]
@@ -155,7 +155,7 @@ def fresh_propellers(store: FactStore, answer: Ready, now: int) -> list[str]:
 
 
 def controller_sentences(store: FactStore, answer: Ready, now: int) -> list[str]:
-    """Each control unit with what is known of its charge."""
+    """Return a line on each controller with what is known of its charge."""
     found = []
     for name in store.fleet.ids("controller") if answer.job else ():
         item = store.fleet[name]
@@ -167,7 +167,7 @@ def controller_sentences(store: FactStore, answer: Ready, now: int) -> list[str]
 
 
 def paper_sentences(papers: list[Paper], say: Say) -> list[str]:
-    """Papers that are not good on the day, or of which nothing is on record."""
+    """Return lines on papers that are not valid on the day, or have nothing on record."""
     undated = [paper.item for paper in papers if paper.until is None]
     found = [f"Of {listed(undated)} no date is on record: look."] if undated else []
     for paper in papers:

@@ -1,4 +1,4 @@
-"""Which reminder took the place of one that is over, though what it was about is not settled."""
+"""Reminders that end because a more serious one on the same item took their place."""
 
 from functools import partial
 
@@ -12,18 +12,20 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 
 
 def how_ended(over: Reminder) -> str:
-    """How a reminder that is over ended: "settled", "gave way to pack may be swollen"."""
+    """Return how a reminder ended, such as "settled" or "gave way to pack may be swollen"."""
     other = superseded_by(over)
     return over.episode.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
 
 
 def superseded_by(over: Reminder) -> Reminder | None:
-    """The reminder on the same item that took the place of one that is over: it opened as that ended, and that would be
-    open still but for what keeps the item from use since. None where it is settled, or ended otherwise."""
+    """Return the reminder that took the place of one that is over; None if that was settled or ended otherwise.
+
+    It is on the same item and opened as the other ended, which would still be open if nothing kept the item from use.
+    """
     ended, rules = over.episode.ended, over.verdict.rules
     if rules is None or over.episode.ending != "settled" or not _only_barred(over.verdict, ended):
         return None
-    # over all time: its board may not have asked what was over before its last digest
+    # over all time: the board may leave out what ended before its last digest
     found = verdicts(over.verdict.store, rules, [over.key.item])
     there = (Reminder(verdict, episode) for verdict in found for episode in verdict.episodes)
     return min(
@@ -32,7 +34,7 @@ def superseded_by(over: Reminder) -> Reminder | None:
 
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:
-    """True where a reminder would not end at an instant, did nothing keep the item from use that did not before."""
+    """Return True if a reminder would not end at an instant without what keeps the item from use only since then."""
     barred = bars(verdict.item.kind)
 
     def ask(fact: str, of: str | None, _since: int) -> Timeline:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scheduler.base.instants import DAY, HOUR, MINUTE, SECOND
 from scheduler.events.log import Log
 from scheduler.messages.notices import Notice, end_notice, end_notices_but, queue_notice
-from scheduler.messages.outbox import KEPT, TRIAL, Message, Outbox, OutboxRow, reference
+from scheduler.messages.outbox import GIVE_UP_AFTER, TRIAL, Message, Outbox, OutboxRow, reference
 from scheduler.reminders.decide import Decision
 from tests.support import moment
 
@@ -119,9 +119,9 @@ def test_a_channel_that_needs_a_hand_is_tried_at_the_longest_distance_and_as_soo
 def test_a_message_is_kept_for_seven_days_and_then_given_up(outbox: Outbox) -> None:
     row = queued(outbox)
 
-    outbox.failed(claimed(outbox, row), NOW + KEPT, "no connection")
+    outbox.failed(claimed(outbox, row), NOW + GIVE_UP_AFTER, "no connection")
     assert outbox.row(row.id).state == "waiting"
-    outbox.failed(claimed(outbox, row), NOW + KEPT + 1, "no connection")
+    outbox.failed(claimed(outbox, row), NOW + GIVE_UP_AFTER + 1, "no connection")
 
     assert outbox.row(row.id).state == "given_up"
     health = outbox.channel_health()["mail"]
