@@ -21,16 +21,15 @@ from scheduler.home.folder import DATABASE, FLEET, SETTINGS, Home
 ABOUT = "about.json"
 _OWN_RULE = re.compile(r"rules/[^/\\]+\.yaml\Z")
 _LARGEST = 8 * 2**30
-"""Bytes that a restore takes at most: the log of many lives, and less than a disk."""
+"""Bytes that a restore unpacks at most: many times a log, and less than a disk."""
 _UNREADABLE = (OSError, EOFError, RuntimeError, NotImplementedError, zipfile.BadZipFile, zlib.error)
-"""What reading a file that is no sound archive can raise: cut, encrypted, packed by an unknown method, damaged."""
+"""Errors of reading a file that is no good archive: cut, encrypted, unknown compression, damaged."""
 
 
 def backup(home: Home, target: Path) -> int:
-    """Write the archive of a home, the database by SQLite's online backup and opened again to see that it is whole.
+    """Write the archive of a home, with the database by SQLite's online backup, checked; return the number of events.
 
-    Safe while a daemon runs. Addresses written out in shelfbell.yaml are left out. Returns the number of events.
-    Raises Refused, and then `target` is as it was.
+    Safe while a daemon runs. Addresses in shelfbell.yaml are left out. Raises Refused; `target` is then unchanged.
     """
     if not home.log.exists():
         raise Refused.because(f"there is no log in {home.path} to back up")
@@ -46,7 +45,7 @@ def backup(home: Home, target: Path) -> int:
 
 @contextmanager
 def _private() -> Iterator[None]:
-    """What is written in the block is for its owner alone."""
+    """Make files written in the block readable by their owner only."""
     old = os.umask(0o077)
     try:
         yield
@@ -55,15 +54,15 @@ def _private() -> Iterator[None]:
 
 
 def _copy_database(home: Home, copy: Path) -> int:
-    """Copy the database but for the compiled settings, which hold addresses; returns the number of events."""
+    """Copy the database without the compiled settings, which contain addresses; return the number of events."""
     with closing(sqlite3.connect(copy, isolation_level=None)) as target:
         try:
             home.log.connection.backup(target)
             target.execute("DROP TABLE IF EXISTS compiled")
-            target.execute("VACUUM")  # what was dropped, now or ever, lies in free pages until then
+            target.execute("VACUUM")  # until then dropped rows remain in free pages
             verdict = target.execute("PRAGMA integrity_check").fetchone()[0]
             events = target.execute("SELECT count(*) FROM events").fetchone()[0]
-        except sqlite3.OperationalError:  # locked, or the disk is full: that is no damage
+        except sqlite3.OperationalError:  # locked, or disk full: no damage
             raise
         except sqlite3.DatabaseError as error:
             verdict = str(error)
@@ -83,21 +82,21 @@ def _pack(home: Home, database: Path, archive: Path, events: int) -> None:
 
 
 def _place(archive: Path, target: Path) -> None:
-    """Move the archive to its place, whole and on the disk, over nothing that is there."""
+    """Move the archive to its place, flushed to disk, without overwriting anything."""
     with archive.open("rb") as written:
         os.fsync(written.fileno())
     try:
         os.link(archive, target)
     except FileExistsError:
         raise Refused.because(f"{target} is there already: nothing was written") from None
-    except OSError:  # a stick's file system knows no links
+    except OSError:  # FAT on a USB stick has no links
         os.rename(archive, target)
 
 
 def restore(archive: Path, home: Home) -> int:
-    """Unpack an archive into a home that holds neither files nor a log. Returns the number of events.
+    """Unpack an archive into a home without files and log; return the number of events.
 
-    Only the names that a backup writes are taken. Raises Refused, and then nothing was written.
+    Takes only the names that a backup writes. Raises Refused; nothing is then written.
     """
     _require_empty(home)
     made = not home.path.exists()
@@ -107,7 +106,9 @@ def restore(archive: Path, home: Home) -> int:
             names = _unpack(archive, Path(scratch))
             events = _events_in(Path(scratch, DATABASE), archive)
             home.rules.mkdir(exist_ok=True, mode=0o700)
-            for name in sorted(names, key=lambda name: name == DATABASE):  # a home with a log is a whole home
+            for name in sorted(
+                names, key=lambda name: name == DATABASE
+            ):  # the database last: a home with a log is complete
                 os.rename(Path(scratch, name), home.path / name)
     except BaseException:
         if made:
@@ -118,7 +119,7 @@ def restore(archive: Path, home: Home) -> int:
 
 
 def _require_empty(home: Home) -> None:
-    beside = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-journal")  # a journal left behind would change what is restored
+    beside = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-journal")  # a journal left behind would be replayed
     there = [home.path / name for name in (*beside, SETTINGS, FLEET)] + sorted(home.rules.glob("*.yaml"))
     found = next((path.name for path in there if os.path.lexists(path)), None)
     if found is not None:
@@ -126,7 +127,7 @@ def _require_empty(home: Home) -> None:
 
 
 def _unpack(archive: Path, folder: Path) -> list[str]:
-    """Write the members of an archive that a backup writes into a folder; their names."""
+    """Write the members that a backup writes into a folder; return their names."""
     try:
         with zipfile.ZipFile(archive) as bundle:
             names = _members(archive, bundle.infolist())

@@ -27,7 +27,7 @@ _CLOCK = {"type": "string", "pattern": r"^([01]?\d|2[0-3]):[0-5]\d$", "x-expects
 
 
 def settings_schema() -> dict[str, object]:
-    """The JSON Schema (2020-12) of shelfbell.yaml."""
+    """Return the JSON Schema (2020-12) of shelfbell.yaml."""
     channel = {
         "type": "object",
         "additionalProperties": False,
@@ -67,7 +67,7 @@ def settings_schema() -> dict[str, object]:
 
 
 class HomeFiles(Protocol):
-    """What checking needs of a home: its files, by the names that findings carry, and the items it has entries of."""
+    """What checking needs of a home: its files with the names used in findings, and the items with entries."""
 
     def files(self) -> "list[tuple[str, Path]]": ...
 
@@ -75,7 +75,7 @@ class HomeFiles(Protocol):
 
 
 class Read(NamedTuple):
-    """What the files of a home say, as far as they can be read, shipped rules first, and every finding."""
+    """The content of a home's files as far as they can be read, shipped rules first, and every finding."""
 
     settings: YamlFile | None
     fleet: YamlFile | None
@@ -84,7 +84,7 @@ class Read(NamedTuple):
 
 
 def read_home(home: HomeFiles) -> dict:
-    """The data of every file, checked, the rules' cases apart. Raises Refused with all findings of all files."""
+    """Return the data of every file, checked; the rules' cases are not tried. Raises Refused with all findings."""
     read = read_files(home)
     if read.findings or read.settings is None or read.fleet is None:
         raise Refused(read.findings)
@@ -100,7 +100,7 @@ def read_home(home: HomeFiles) -> dict:
 
 
 def _rules_of(read: Read) -> tuple[list[dict], dict[str, list[dict]]]:
-    """The rules of all files, and the adjustments of each."""
+    """Return the rules of all files, and the adjustments of each rule."""
     adjust: dict[str, list[dict]] = {}
     for file in read.rules:
         for rule, changes in file.adjust.items():
@@ -109,7 +109,7 @@ def _rules_of(read: Read) -> tuple[list[dict], dict[str, list[dict]]]:
 
 
 def read_settings(home: HomeFiles) -> dict:
-    """The data of shelfbell.yaml alone, checked as far as it asks for no other file. Raises Refused."""
+    """Return the data of shelfbell.yaml, checked as far as that needs no other file. Raises Refused."""
     settings, found = _document(*home.files()[0])
     if settings:
         found += _settings_faults(settings)
@@ -119,7 +119,7 @@ def read_settings(home: HomeFiles) -> dict:
 
 
 def file_advice(read: Read, now: int) -> list[Finding]:
-    """What in the files of a home is hardly meant, where nothing is wrong with them."""
+    """Return what looks like a mistake in the files of a home, if nothing is wrong with them."""
     from scheduler.home.advice import advice
 
     if read.findings or read.settings is None or read.fleet is None:
@@ -151,7 +151,7 @@ def read_files(home: HomeFiles) -> Read:
     return Read(settings, fleet, files, sorted({_without_address(finding) for finding in found}))
 
 
-_GONE = "{item} has entries in the log and stands here no more: keep it, and `shelfbell log retired {item}`"
+_GONE = "{item} has entries in the log but is missing here: put it back, and `shelfbell log retired {item}`"
 
 
 def _without_address(finding: Finding) -> Finding:
@@ -189,7 +189,7 @@ def _settings_faults(settings: YamlFile) -> list[Finding]:
 
 
 def _reach_faults(settings: YamlFile) -> Iterator[Finding]:
-    """What in settings that fit the schema would reach nobody."""
+    """Yield what in settings that fit the schema would reach nobody."""
     channels = settings.data.get("channels") or {}
     for name, channel in channels.items():
         if "after" in channel and "urgency" in channel:
@@ -206,7 +206,7 @@ def _reach_faults(settings: YamlFile) -> Iterator[Finding]:
 
 
 def _practice(settings: YamlFile) -> tuple[list[RuleFile], list[Finding]]:
-    """The shipped rule files that are on."""
+    """Return the shipped rule files that are on, and findings on unknown names."""
     known = {path.stem: path for path in sorted(folder("rules").glob("*.yaml"))}
     files, found = [], []
     named = settings.data.get("practice") if isinstance(settings.data, dict) else None
@@ -222,12 +222,12 @@ def _practice(settings: YamlFile) -> tuple[list[RuleFile], list[Finding]]:
 
 
 def fleet_findings(fleet: YamlFile) -> list[Finding]:
-    """What is wrong in fleet.yaml."""
+    """Return what is wrong in fleet.yaml."""
     return check(fleet, fleet_schema()) or list(fleet_faults(fleet.data or {}, fleet.finding))
 
 
 def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
-    """What in a fleet refers to nothing, or stands twice."""
+    """Yield what in a fleet refers to nothing, or occurs twice."""
     kinds = {entry["id"]: SECTIONS[section] for section, entries in fleet.items() for entry in entries or ()}
     seen: set[str] = set()
     for section, entries in fleet.items():

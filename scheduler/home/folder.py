@@ -1,4 +1,4 @@
-"""The home folder: an operator's whole set-up, read strictly, all findings at once."""
+"""The home folder: an operator's whole set-up, its files and its compiled cache."""
 
 import json
 import os
@@ -16,19 +16,19 @@ from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.home.setup import Setup, make_setup
 
 if TYPE_CHECKING:
-    from pathlib import Path  # loading it takes longer than reading a home
+    from pathlib import Path  # loading pathlib takes longer than reading a home
 
 FLEET_PART = "/fleet"
-"""After a fingerprint: the fleet of that set-up in the compiled cache. With "/" and an id after it: one nameplate."""
+"""Suffix of a fingerprint in the compiled cache: the fleet; with "/" and an id added, one nameplate."""
 CASES_PART = "/cases"
-"""After a fingerprint: the cases of the rules of that set-up, by rule, which nobody asks for in order to judge."""
+"""Suffix of a fingerprint in the compiled cache: the rules' cases by rule, which judging does not need."""
 _PART = 64 * 1024
-"""Bytes of a file looked at in one go."""
+"""Bytes of a file read at once."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
 def default_home() -> str:
-    """$SHELFBELL_HOME, else the platform's data folder."""
+    """Return $SHELFBELL_HOME, else the platform's data folder."""
     if given := os.environ.get("SHELFBELL_HOME"):
         return given
     base = os.environ.get("XDG_DATA_HOME") or os.path.expanduser("~/.local/share")
@@ -36,7 +36,7 @@ def default_home() -> str:
 
 
 class Home:
-    """One home folder. `rules`: the folder of the operator's own, where it is not the home's."""
+    """One home folder. `rules`: another folder of the operator's own rules than the home's."""
 
     def __init__(self, path: "str | os.PathLike[str]", rules: "str | os.PathLike[str] | None" = None) -> None:
         self.place = os.fspath(path) or os.curdir
@@ -59,12 +59,12 @@ class Home:
         return Path(self._rules)
 
     def require(self) -> None:
-        """Raises Refused where there is no such folder."""
+        """Raise Refused if the folder does not exist."""
         if not is_folder(self.place):
             raise Refused.because(f"there is no home at {self.path}: `shelfbell init` makes one")
 
     def files(self) -> "list[tuple[str, Path]]":
-        """The YAML files that make the set-up, with the names findings carry: settings, fleet, the operator's rules."""
+        """Return the YAML files with the names used in findings: settings, fleet, the operator's rules."""
         from pathlib import Path
 
         return [(name, Path(place)) for name, place in self._files()]
@@ -81,7 +81,7 @@ class Home:
             return []
 
     def fingerprint(self) -> str:
-        """A word that changes with any file of the set-up, shipped rules and program included."""
+        """Return a hash over the files of the set-up, the shipped rules and the program's version."""
         try:
             from _blake2 import blake2b  # hashlib would load OpenSSL, a tenth of what `log` may cost
         except ImportError:
@@ -117,16 +117,16 @@ class Home:
         return make_setup(raw, fingerprint)
 
     def write_cache(self) -> None:
-        """Keep the files that were read, where there was no database for it when they were and there is now."""
+        """Write the files read to the compiled cache, if there is a database by now."""
         if self._uncached is None:
             return
-        with suppress(sqlite3.DatabaseError, Refused):  # a cache that cannot be written is done without
+        with suppress(sqlite3.DatabaseError, Refused):  # the cache is optional
             if self.log.exists():
                 self._cache(*self._uncached)
                 self._uncached = None
 
     def settings(self) -> Setup:
-        """The set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
+        """Return the set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
         self.require()
         from scheduler.home.file_check import read_settings
 
@@ -134,7 +134,7 @@ class Home:
         return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
 
     def candidate(self, rules: "Path") -> Setup:
-        """The set-up with another folder of own rules. Raises Refused as `setup` does."""
+        """Return the set-up with another folder of own rules. Raises Refused as `setup` does."""
         if not rules.is_dir():
             raise Refused.because(f"there is no folder {rules}")
         other = Home(self.path, rules)
@@ -143,7 +143,7 @@ class Home:
         return make_setup(read_home(other), other.fingerprint())
 
     def cases(self, setup: Setup) -> dict[str, list[dict[str, Any]]]:
-        """The cases of the rules of a set-up, by rule. Raises FilesRefused."""
+        """Return the cases of the rules of a set-up, by rule. Raises FilesRefused."""
         kept = self._compiled(f"{setup.fingerprint}{CASES_PART}")
         if not kept:
             from scheduler.home.file_check import read_home
@@ -155,21 +155,21 @@ class Home:
         kept = self._compiled(fingerprint)
         if not kept:
             return None
-        # a large fleet takes longer to read than all else, and some commands ask for nothing of it
+        # a large fleet takes longest to read, and some commands need none of it
         fleet = Fleet(partial(self._fleet, fingerprint), partial(self._nameplate, fingerprint))
         return json.loads(kept) | {"fleet": fleet}
 
     def _compiled(self, name: str) -> str:
-        """A part of the compiled cache; "" where it is not there."""
+        """Return a part of the compiled cache; "" if it is missing."""
         query = "SELECT data FROM compiled WHERE fingerprint = ?"
         try:
             row = self.log.connection.execute(query, (name,)).fetchone() if self.log.exists() else None
-        except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read, which its readers tell
+        except (sqlite3.DatabaseError, Refused):  # no table yet, or a log that cannot be read: its readers report that
             return ""
         return row[0] if row else ""
 
     def _fleet(self, fingerprint: str) -> dict:
-        """The fleet of the compiled cache, or of its file where another has replaced the cache since."""
+        """Return the fleet of the compiled cache, or of its file if another process has replaced the cache since."""
         kept = self._compiled(f"{fingerprint}{FLEET_PART}")
         if not kept:
             from scheduler.home.file_check import read_home
@@ -178,7 +178,7 @@ class Home:
         return json.loads(kept)
 
     def _nameplate(self, fingerprint: str, item: str) -> Nameplate | None:
-        """A nameplate of the compiled cache, if it is there."""
+        """Return a nameplate of the compiled cache; None if it is missing."""
         kept = self._compiled(f"{fingerprint}{FLEET_PART}/{item}")
         return tuple(json.loads(kept)) if kept else None
 
@@ -186,10 +186,10 @@ class Home:
         with self.log.transaction() as transaction:
             transaction.execute("CREATE TABLE IF NOT EXISTS compiled (fingerprint TEXT PRIMARY KEY, data TEXT) STRICT")
             transaction.execute("DELETE FROM compiled")
-            apart = {FLEET_PART: raw["fleet"], CASES_PART: raw["cases"]}
+            parts = {FLEET_PART: raw["fleet"], CASES_PART: raw["cases"]}
             each = {f"{FLEET_PART}/{item}": plate for item, plate in nameplates(raw["fleet"]).items()}
             rest = {name: part for name, part in raw.items() if name not in ("fleet", "cases")}
-            for name, part in {"": rest | {"version": __version__}, **apart, **each}.items():
+            for name, part in {"": rest | {"version": __version__}, **parts, **each}.items():
                 values = f"{fingerprint}{name}", json.dumps(part)
                 transaction.execute("INSERT INTO compiled VALUES (?, ?)", values)
 
@@ -202,7 +202,7 @@ def _read(read: Callable[[], dict]) -> dict:
 
 
 def _parts(file: str) -> Iterator[bytes]:
-    """What a file holds, if it can be read; by parts, as memory for the whole of a large one takes long to get."""
+    """Yield a file's content in parts, nothing if it cannot be read. Memory for a large file at once is slow to get."""
     try:
         with open(file, "rb", buffering=0) as opened:
             yield from iter(partial(opened.read, _PART), b"")

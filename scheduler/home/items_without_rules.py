@@ -1,4 +1,4 @@
-"""Items that no rule in force watches, and what would have them watched."""
+"""Items that no active rule watches, and how to have them watched."""
 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -10,8 +10,8 @@ if TYPE_CHECKING:
 
 
 def lines_on_items_without_rules(setup: "Setup", items: Iterable[str]) -> list[str]:
-    """A line for each kind among some items that no rule in force is about and a shipped one is, and one on those for
-    which every rule is off."""
+    """Return a line for each kind of item that only unused shipped rules are about, and one on items for which every
+    rule is off."""
     by_kind: dict[str, list[str]] = {}
     off = []
     for item in items:
@@ -21,24 +21,24 @@ def lines_on_items_without_rules(setup: "Setup", items: Iterable[str]) -> list[s
         elif kind is not None and setup.rules.all_off(kind, item):
             off.append(item)
     practices = {kind: practices_about(kind) for kind in by_kind}
-    lines = [unwatched_line(names, practices[kind]) for kind, names in by_kind.items() if practices[kind]]
+    lines = [without_rules_line(names, practices[kind]) for kind, names in by_kind.items() if practices[kind]]
     return [*lines, all_off_line(off)] if off else lines
 
 
-def unwatched_line(items: list[str], practices: list[str]) -> str:
-    """What would be right for items that no rule watches."""
+def without_rules_line(items: list[str], practices: list[str]) -> str:
+    """Say which rule files to add for items that no rule watches."""
     choice = practices[0] if len(practices) == 1 else f"one of {', '.join(practices)}"
     return f"no rule watches {listed(items)}: add {choice} to `practice` in shelfbell.yaml"
 
 
 def all_off_line(items: list[str]) -> str:
-    """What keeps every rule from watching some items."""
+    """Say why no rule watches some items: every one is off by `adjust`."""
     one = len(items) == 1
-    return f"no rule watches {listed(items)}: every one is off for {'it' if one else 'them'} by `adjust` in rules/"
+    return f"no rule watches {listed(items)}: every rule is off for {'it' if one else 'them'} by `adjust` in rules/"
 
 
 def practices_about(kind: str) -> list[str]:
-    """The shipped rule files with a rule about an item kind, by name."""
+    """Return the names of the shipped rule files with a rule about an item kind."""
     from scheduler.base.shipped import folder
     from scheduler.base.strict_yaml import read
 

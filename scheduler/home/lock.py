@@ -15,10 +15,10 @@ DAEMON = "run"
 
 
 def running(home: "str | os.PathLike[str]") -> bool:
-    """True while a daemon holds the lock of a home. Nothing is written, and nothing heavy imported."""
+    """Return True while a daemon holds the lock of a home. Writes nothing and imports nothing heavy."""
     try:
         descriptor = os.open(os.path.join(home, LOCK), os.O_RDONLY | os.O_CLOEXEC)
-    except OSError:  # where no daemon ever ran, none runs
+    except OSError:  # no lock file: no daemon ever ran here
         return False
     try:
         fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
@@ -30,9 +30,9 @@ def running(home: "str | os.PathLike[str]") -> bool:
 
 
 class Lock:
-    """An advisory lock (flock) on a file of the home, given up by the system when its holder dies.
+    """An advisory lock (flock) on a file of the home; the system releases it when its holder dies.
 
-    `role`: written into the file for others to read; DAEMON for the one that stays.
+    `role`: written into the file for others to read; DAEMON for a daemon.
     """
 
     def __init__(self, home: "Path", role: str) -> None:
@@ -41,7 +41,7 @@ class Lock:
         self._descriptor: int | None = None
 
     def acquire(self) -> bool:
-        """Take the lock if it is free. Raises Refused where the home cannot be written."""
+        """Take the lock if it is free; return True if so. Raises Refused if the home cannot be written."""
         try:
             descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         except OSError as error:
@@ -57,12 +57,12 @@ class Lock:
         return True
 
     def holder(self) -> tuple[str, int]:
-        """Role and process of the one that holds the lock; ("", 0) while it has not signed yet."""
+        """Return role and process id of the holder; ("", 0) before it has written them."""
         role, _, process = self._path.read_text().strip().partition(" ")
         return role, int(process or 0)
 
     def release(self) -> None:
-        """Give the lock up."""
+        """Release the lock."""
         if self._descriptor is not None:
             os.close(self._descriptor)
             self._descriptor = None

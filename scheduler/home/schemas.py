@@ -1,4 +1,4 @@
-"""Publishes the JSON Schemas (2020-12) beside the shipped rules: `python -m scheduler.home.schemas`."""
+"""Writes the JSON Schemas (2020-12) beside the shipped rules: `python -m scheduler.home.schemas`."""
 
 import json
 from pathlib import Path
@@ -12,7 +12,7 @@ from scheduler.verdicts.schema import rules_schema
 
 
 def published() -> dict[str, str]:
-    """The text of each schema, by file name."""
+    """Return the text of each schema, by file name."""
     schemas = {
         "rules": rules_schema(CATALOGUE),
         "fleet": fleet_schema(),
@@ -23,7 +23,7 @@ def published() -> dict[str, str]:
 
 
 def main(target: Path | None = None) -> None:
-    """Write them."""
+    """Write the schemas to `target`, by default beside the shipped rules."""
     target = target or folder("rules")
     for name, text in published().items():
         (target / name).write_text(text, encoding="utf-8")

@@ -1,4 +1,4 @@
-"""The set-up of a home: everything that its files say, once they have been checked."""
+"""The set-up of a home: the content of its files, checked."""
 
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -12,9 +12,10 @@ from scheduler.verdicts.rule import URGENCIES, Ruleset
 
 
 class Channel(NamedTuple):
-    """A way to reach the operator. `url`: an Apprise address, or $NAME of one. `urgency`: what it gets.
+    """A way to reach the operator.
 
-    `after`: it is a further channel, for what was rung as `now` so long ago (microseconds) and is not seen; else 0.
+    `url`: an Apprise address, or $NAME of one. `urgency`: the urgencies it gets. `after`: not 0 for a further channel,
+    which gets only what rang as `now` that long ago (microseconds) and is not seen.
     """
 
     name: str
@@ -24,7 +25,7 @@ class Channel(NamedTuple):
 
 
 class Setup(NamedTuple):
-    """Everything that the home's files say, checked."""
+    """The content of the home's files, checked."""
 
     hours: Hours
     clocks: Clocks
@@ -33,22 +34,22 @@ class Setup(NamedTuple):
     rules: Ruleset
     fingerprint: str
     heartbeat: str = ""
-    """The http address, or $NAME of one, that is pinged on each healthy hour; "" for none."""
+    """The http address, or $NAME of one, to ping on each healthy hour; "" for none."""
     checked: dict[str, Any] = {}  # noqa: RUF012 - never changed
-    """The checked data it was made of."""
+    """The data that `make_setup` was given."""
 
     def data(self) -> dict[str, Any]:
-        """Return data, fit for JSON, of which `make_setup` makes this set-up again."""
+        """Return data, fit for JSON, from which `make_setup` makes this set-up again."""
         return {name: part for name, part in self.checked.items() if name != "cases"} | {"fleet": self.fleet.sections}
 
     def notice_channels(self, except_for: str = "") -> list[str]:
-        """The channels for what the bell says of itself, by name, but for one: further ones only without others."""
+        """Return the names of channels for notices about the bell itself; further ones only if there are no others."""
         channels = [channel for channel in self.channels if channel.name != except_for]
         return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 
 
 def make_setup(raw: dict, fingerprint: str) -> Setup:
-    """The set-up that checked data describes."""
+    """Return the set-up that checked data describes."""
     settings = raw["settings"]
     CATALOGUE.where = CATALOGUE.where or raw.get("facts", {})
     zone = ZoneInfo(settings["zone"])

@@ -14,7 +14,8 @@ from scheduler.verdicts.verdict import Verdict
 
 IN_THE_AIR = (
     "Look before each flight and at every change of packs. Come down with sideways movement, never straight into your "
-    "own downwash. Do not trust obstacle sensors. Any warning, or low as the pack says: land, and not once more."
+    "own downwash. Do not trust obstacle sensors. On any warning, or when the pack says low: land, and do not take off "
+    "again."
 )
 """What practice teaches. The sideways descent keeps the rotors out of their own wake; common practice, no source."""
 NEAR_PEOPLE = (
@@ -65,9 +66,10 @@ def headline(answer: Ready, now: int, say: Say) -> str:
     if answer.blockers:
         return f"{when}do not fly {answer.aircraft} until this is settled: {'; '.join(answer.blockers)}."
     if not answer.packs:
-        return f"{when}{answer.aircraft} is not grounded, and no pack for it is fit."
+        return f"{when}no reason on record not to fly {answer.aircraft}, but no pack for it is fit."
     if all(pack.charge is None for pack in answer.packs):
-        return f"{when}nothing on record keeps {answer.aircraft} down, or tells what {_packs(answer)} for it can give."
+        holds = "pack holds" if len(answer.packs) == 1 else f"{_packs(answer)} hold"
+        return f"{when}no reason on record not to fly {answer.aircraft}, but nothing tells how much its {holds}."
     return f"{when}{answer.aircraft} ready as far as I know, {_packs(answer)}."
 
 
@@ -94,11 +96,13 @@ def pack_sentences(answer: Ready) -> list[str]:
     found = []
     if answer.unsure:
         found.append(
-            f"Not known whether {listed(answer.unsure)} took a knock: a mishap names no pack. Before you charge or fly "
-            "one, say which it was, or look at each a day or more after it (`shelfbell due`)."
+            f"{listed(answer.unsure)} may have taken a knock: a mishap names no pack. Before you charge or fly one, "
+            "say which it was, or look at each a day or more after it (`shelfbell due`)."
         )
     if answer.unfit_chargers and rest:
-        found.append(f"Do not charge with {listed(answer.unfit_chargers)}: what was found on it left a doubt.")
+        found.append(
+            f"Do not charge with {listed(answer.unfit_chargers)}: what was found on it has not been put right."
+        )
     found += [f"Full: {listed(full)}."] if full else []
     if rest and answer.job:
         time = (
@@ -126,7 +130,7 @@ def _minutes(answer: Ready) -> list[str]:
     full = all(pack.is_full for pack in answer.packs)
     lasting = answer.minutes if full or not answer.job else answer.if_full
     if lasting is None:
-        return ["How long they last I cannot tell yet: log flights with the charge at landing."]
+        return ["I cannot tell yet how long they last: log flights with the charge at landing."]
     when = "" if full or not answer.job else "Charged, "
     low, high = f"{lasting.low:.0f}", f"{lasting.high:.0f}"
     spread = f"{'' if low == high else f'{low} to {high}, '}estimate from {lasting.basis}"
@@ -169,7 +173,7 @@ def controller_sentences(store: FactStore, answer: Ready, now: int) -> list[str]
 def paper_sentences(papers: list[Paper], say: Say) -> list[str]:
     """Return lines on papers that are not valid on the day, or have nothing on record."""
     undated = [paper.item for paper in papers if paper.until is None]
-    found = [f"Of {listed(undated)} no date is on record: look."] if undated else []
+    found = [f"No date on record for {listed(undated)}: look it up."] if undated else []
     for paper in papers:
         if paper.until is not None and paper.waiver:
             found.append(f"{paper.item} is good until {say(paper.until - 1)} only: see whether this place needs it.")

@@ -312,7 +312,7 @@ def test_an_item_with_entries_cannot_leave_the_fleet(bench: Bench) -> None:
     bench.write("fleet.yaml", "aircraft: [{id: heron}]\n")
     told = bench("due")
     assert told.status == 2
-    assert "A has entries in the log and stands here no more: keep it, and `shelfbell log retired A`" in told.err
+    assert "A has entries in the log but is missing here: put it back, and `shelfbell log retired A`" in told.err
 
 
 def test_the_daemon_itself_takes_no_other_instant(bench: Bench) -> None:

@@ -113,7 +113,7 @@ adjust:
 
 def test_an_item_for_which_every_rule_is_off_is_named_too(bench: Bench) -> None:
     bench.write("rules/own.yaml", OFF)
-    off = "no rule watches {}: every one is off for {} by `adjust` in rules/"
+    off = "no rule watches {}: every rule is off for {} by `adjust` in rules/"
 
     checked = bench("check").out.splitlines()
     looks = {look["about"]: look for look in json.loads(bench("doctor", "--json").out)}

@@ -80,13 +80,13 @@ def test_a_charger_that_is_not_in_order_is_not_charged_with() -> None:
     (line,) = [line for line in pack_sentences(answer()) if line.startswith("To charge")]
     assert "one round on bench" in line
     said = pack_sentences(answer(event("2026-04-06 12:00", "inspected", item="bench", result="doubtful")))
-    assert said[0] == "Do not charge with bench: what was found on it left a doubt."
+    assert said[0] == "Do not charge with bench: what was found on it has not been put right."
     assert not any("on bench" in line for line in said[1:])
 
 
 def test_packs_that_may_have_taken_a_knock_are_named_before_any_charge() -> None:
     said = pack_sentences(answer(event("2026-04-05 20:00", "mishap", item="heron", severity="crash")))
-    assert said[0].startswith("Not known whether A and B took a knock")
+    assert said[0].startswith("A and B may have taken a knock")
     assert any(line.startswith("To charge") for line in said[1:])
 
 
@@ -337,11 +337,11 @@ def test_two_jobs_on_one_day_are_told_one_below_the_other(home: Bench) -> None:
     answered = home.log("booked", "mill", "--starts", "2026-04-10T12:00:00Z", "--aircraft", "wagtail")
     lines = home("due").out.splitlines()
 
-    assert "Open: mill, Fri 10 Apr 12:00: nothing on record keeps wagtail down" in answered
+    assert "Open: mill, Fri 10 Apr 12:00: no reason on record not to fly wagtail" in answered
     assert "\n  - Read first: W; nothing on record tells the charge.\n" in answered
     assert "  - harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs." in lines
     assert (
-        "      mill, Fri 10 Apr 12:00: nothing on record keeps wagtail down, or tells what 1 pack for it can give."
+        "      mill, Fri 10 Apr 12:00: no reason on record not to fly wagtail, but nothing tells how much its pack holds."
         in lines
     )
     assert "      - Full: A." in lines
@@ -387,7 +387,7 @@ def test_of_an_empty_log_nothing_is_called_ready(bench: Bench) -> None:
 
     said = bench("ready").out
 
-    assert said.startswith("Nothing on record keeps heron down, or tells what 3 packs for it can give.\n")
+    assert said.startswith("No reason on record not to fly heron, but nothing tells how much its 3 packs hold.\n")
     assert "  - Read first: A, B and C; nothing on record tells the charge.\n" in said
     assert "ready as far as I know" not in said
 
