@@ -168,8 +168,8 @@ def lived_in_full(board: Board, hours: Hours, start: int, end: int) -> Iterator[
 def test_looking_only_at_what_can_have_changed_decides_as_looking_at_all(entries: Entries, as_recorded: bool) -> None:
     board = Board(book_of(PLATES, *entries), LOUD, as_recorded=as_recorded)
     end = START + 2 * SPAN * HOUR
-    lived = [decision._replace(ahead=[]) for _, decision in live(lambda _: (board, MAX_INSTANT), HOURS, START, end)]
-    assert lived == [decision._replace(ahead=[]) for decision in lived_in_full(board, HOURS, START, end)]
+    lived = [decision._replace(coming=[]) for _, decision in live(lambda _: (board, MAX_INSTANT), HOURS, START, end)]
+    assert lived == [decision._replace(coming=[]) for decision in lived_in_full(board, HOURS, START, end)]
 
 
 # A reading of the rules left-full, swollen and look-due in plain words, step by step, that shares no code with the
