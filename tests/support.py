@@ -6,7 +6,8 @@ from scheduler.base.instants import parse_rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source
 from scheduler.events.validation import problems
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet
 

@@ -3,9 +3,8 @@
 from typing import TYPE_CHECKING
 
 from scheduler.base.units import FLAG
-from scheduler.facts.airtime import passes, switched
 from scheduler.facts.declare import fact
-from scheduler.facts.pack import latched
+from scheduler.facts.shapes import latched, passes, switched
 from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
@@ -21,7 +20,7 @@ BLADE_FAULTS = frozenset(("nicked", "cracked", "bent", "loose", "missing"))
 @fact("calibrated", AIRCRAFT, FLAG, "It was calibrated at least once.", of=CALIBRATED)
 def calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """Yes from the first calibration on record."""
-    return latched([event for event in lifetime.those("calibrated") if event.get("what_of") == of])
+    return latched([event for event in lifetime.of_kind("calibrated") if event.get("what_of") == of])
 
 
 @fact(
@@ -33,8 +32,8 @@ def calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
 )
 def moved_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """From such a journey to the next calibration."""
-    journeys = [event for event in lifetime.those("moved", "received") if event.get("how") in SHIPPED]
-    done = [event for event in lifetime.those("calibrated") if event.get("what_of") == of]
+    journeys = [event for event in lifetime.of_kind("moved", "received") if event.get("how") in SHIPPED]
+    done = [event for event in lifetime.of_kind("calibrated") if event.get("what_of") == of]
     return switched(lifetime, on=journeys, off=done)
 
 
@@ -46,18 +45,18 @@ def moved_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
 )
 def damaged(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a finding: a blade is renewed, not mended."""
-    found = [e for e in lifetime.those("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]
+    found = [e for e in lifetime.of_kind("inspected", "noticed") if BLADE_FAULTS & set(e.get("findings", ()))]
     return latched(found)
 
 
-@fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.", onward=True)
-def test_flight_due(lifetime: "Lifetime", since: int) -> list[Segment]:
+@fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated, and has made no test flight since.", partial=True)
+def test_flight_due(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """From repaired or updated to a flight with purpose test."""
-    tests = [event for event in lifetime.those("flown") if event.get("purpose") == "test"]
-    return switched(lifetime, on=lifetime.those("repaired", "updated"), off=tests, since=since)
+    tests = [event for event in lifetime.of_kind("flown") if event.get("purpose") == "test"]
+    return switched(lifetime, on=lifetime.of_kind("repaired", "updated"), off=tests, starting_at=starting_at)
 
 
 @fact("warning_open", AIRCRAFT, FLAG, "It gave a warning, and no look passed since.")
 def warning_open(lifetime: "Lifetime") -> list[Segment]:
     """From warned to a look that passed."""
-    return switched(lifetime, on=lifetime.those("warned"), off=passes(lifetime))
+    return switched(lifetime, on=lifetime.of_kind("warned"), off=passes(lifetime))

@@ -53,13 +53,13 @@ class Health(NamedTuple):
 
 def capacities(lifetime: "Lifetime") -> list[Capacity]:
     """Every capacity found in one life, in order of time."""
-    return lifetime.once("capacities", lambda: list(_capacities(lifetime)))  # type: ignore[return-value]
+    return lifetime.cached("capacities", lambda: list(_capacities(lifetime)))
 
 
 def _capacities(lifetime: "Lifetime") -> Iterator[Capacity]:
     from scheduler.cells.health import capacity_from_test
 
-    for event in lifetime.those("flown", "measured"):
+    for event in lifetime.of_kind("flown", "measured"):
         if event.what == "flown":
             mah = _from_flight(event)
             if mah is not None:
@@ -84,7 +84,7 @@ def _from_flight(event: Event) -> "Estimate | None":
 
 def healths(lifetime: "Lifetime") -> list[Health]:
     """The health from each reading on; a reading that leaves too few recent ones changes nothing."""
-    return lifetime.once("healths", lambda: list(_healths(lifetime)))  # type: ignore[return-value]
+    return lifetime.cached("healths", lambda: list(_healths(lifetime)))
 
 
 def _healths(lifetime: "Lifetime") -> Iterator[Health]:

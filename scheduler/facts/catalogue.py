@@ -7,7 +7,7 @@ from scheduler.facts.declare import DECLARED, Fact
 
 MODULES = (
     "pack", "flight_time", "readings", "storage_charge", "travel", "airtime", "aircraft", "condition",
-    "mishap_reports", "house", "papers", "spares", "jobs", "job_requirements", "home_facts",
+    "mishap_reports", "house", "papers", "spares", "job_times", "job_requirements", "home_facts",
 )  # fmt: skip
 """The modules that declare facts, in the order in which documents list them."""
 

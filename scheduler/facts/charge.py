@@ -9,7 +9,7 @@ from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
 from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
-from scheduler.facts.fact_store import counts_from
+from scheduler.facts.event_times import begins_at
 from scheduler.facts.timeline import Segment, Slope, Trail
 
 if TYPE_CHECKING:
@@ -91,9 +91,9 @@ class ChargeFold(NamedTuple):
     discharges: list[Discharge]
     readings: list[tuple[int, Event]]
 
-    def segments(self, since: int = MIN_INSTANT) -> list[Segment]:
+    def segments(self, starting_at: int = MIN_INSTANT) -> list[Segment]:
         """The charge from `since` on, and from before what its phase began with."""
-        told = standing(self.phases, since)
+        told = standing(self.phases, starting_at)
         ends = chain((phase.start for phase in told[1:]), repeat(MAX_INSTANT))
         return [segment for phase, end in zip(told, ends, strict=False) for segment in self.losses.segments(phase, end)]
 
@@ -106,7 +106,7 @@ class ChargeFold(NamedTuple):
 
 def charge_fold(lifetime: "Lifetime") -> ChargeFold:
     """Fold a pack's events. Between them charge falls by self-discharge, and by self-draining where the pack has it."""
-    return lifetime.once("charge fold", lambda: _ChargeBuilder(lifetime).run())  # type: ignore[return-value]
+    return lifetime.cached("charge fold", lambda: _ChargeBuilder(lifetime).run())
 
 
 class _ChargeBuilder:
@@ -254,7 +254,7 @@ def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
     placed = []
     for event in events:
         nearest = bisect_right(landings, event.at)
-        inside = event.what != "flown" and nearest < len(flights) and counts_from(flights[nearest]) < event.at
+        inside = event.what != "flown" and nearest < len(flights) and begins_at(flights[nearest]) < event.at
         placed.append((landings[nearest] if inside else event.at, inside, event))
     placed.sort(key=itemgetter(0, 1))  # else in order, as the events are
     return [(instant, event) for instant, _, event in placed]

@@ -6,13 +6,12 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.units import FLAG, SPAN, word
 from scheduler.events.event import Event
 from scheduler.events.kinds import FINDINGS
-from scheduler.events.source import standing
 from scheduler.facts.aircraft import AIRCRAFT, BLADE_FAULTS, CALIBRATED
-from scheduler.facts.airtime import passes, rising, switched
 from scheduler.facts.declare import FLOWN, PHYSICAL, fact
-from scheduler.facts.fact_store import counts_from
-from scheduler.facts.pack import PACK, STOP_SIGNS, latched
-from scheduler.facts.timeline import NEVER, RISING, Segment, Trail, flags
+from scheduler.facts.event_times import begins_at
+from scheduler.facts.pack import PACK, STOP_SIGNS
+from scheduler.facts.shapes import flags, latched, passes, rising, since_last, switched
+from scheduler.facts.timeline import Segment, Trail
 
 if TYPE_CHECKING:
     from scheduler.facts.fact_store import Lifetime
@@ -74,9 +73,9 @@ ANSWERED: dict[str, frozenset[str]] = {
 def found_unfit(lifetime: "Lifetime") -> list[Segment]:
     """From a look with result fail or doubtful, or what was noticed in passing, to a pass or a repair."""
     answered = ANSWERED.get(lifetime.item.kind, frozenset())
-    bad = [event for event in lifetime.those("inspected") if event.get("result") != "pass"]
-    noticed = [event for event in lifetime.those("noticed") if not answered.issuperset(event.get("findings", ()))]
-    return switched(lifetime, on=[*bad, *noticed], off=[*passes(lifetime), *lifetime.those("repaired")])
+    bad = [event for event in lifetime.of_kind("inspected") if event.get("result") != "pass"]
+    noticed = [event for event in lifetime.of_kind("noticed") if not answered.issuperset(event.get("findings", ()))]
+    return switched(lifetime, on=[*bad, *noticed], off=[*passes(lifetime), *lifetime.of_kind("repaired")])
 
 
 def bars(kind: str) -> dict[str, str]:
@@ -104,42 +103,36 @@ def why_grounded(lifetime: "Lifetime", instant: int) -> str:
     return next((text for name, text in words.items() if lifetime.fact(name).at(instant) == "yes"), "")
 
 
-def since_last(events: list[Event], since: int = MIN_INSTANT) -> list[Segment]:
-    """Time since the last of some events; NEVER before the first."""
-    told = standing(events, since)
-    return [Segment(MIN_INSTANT, NEVER), *(Segment(event.at, 0, RISING, (event, None)) for event in told)]
-
-
 @fact("on_record", PHYSICAL, FLAG, "Something was logged of it.")
 def on_record(lifetime: "Lifetime") -> list[Segment]:
     """From its first entry on."""
-    first = [(event.at, True, (event, None)) for event in lifetime.entries[:1]]
+    first = [(event.at, True, (event, None)) for event in lifetime.all_events[:1]]
     return flags([(MIN_INSTANT, False, None), *first]).segments
 
 
 @fact("since_mishap", FLOWN, SPAN, "Time since its last mishap; never before the first.")
 def since_mishap(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each mishap."""
-    return since_last(lifetime.those("mishap"))
+    return since_last(lifetime.of_kind("mishap"))
 
 
-@fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.", onward=True)
-def since_flown(lifetime: "Lifetime", since: int) -> list[Segment]:
+@fact("since_flown", ("aircraft", "pack"), SPAN, "Time since its last landing; never before the first.", partial=True)
+def since_flown(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """Rises from each landing."""
-    return since_last(lifetime.those("flown"), since)
+    return since_last(lifetime.of_kind("flown"), starting_at)
 
 
 @fact("handed_in", PACK, FLAG, "It was brought to a disposal site.")
 def handed_in(lifetime: "Lifetime") -> list[Segment]:
     """From handed_in on."""
-    return latched(lifetime.those("handed_in"))
+    return latched(lifetime.of_kind("handed_in"))
 
 
 @fact("water_open", AIRCRAFT, FLAG, "It was in water, and no look passed since.")
 def water_open(lifetime: "Lifetime") -> list[Segment]:
     """From a mishap of severity water to a look that passed."""
     return switched(
-        lifetime, on=[e for e in lifetime.those("mishap") if e.get("severity") == "water"], off=passes(lifetime)
+        lifetime, on=[e for e in lifetime.of_kind("mishap") if e.get("severity") == "water"], off=passes(lifetime)
     )
 
 
@@ -147,7 +140,7 @@ def water_open(lifetime: "Lifetime") -> list[Segment]:
 def struck(lifetime: "Lifetime") -> list[Segment]:
     """From such a mishap to a look that passed, where the maker's manual is content with one."""
     return switched(
-        lifetime, on=[e for e in lifetime.those("mishap") if e.get("severity") in TOUCHES], off=passes(lifetime)
+        lifetime, on=[e for e in lifetime.of_kind("mishap") if e.get("severity") in TOUCHES], off=passes(lifetime)
     )
 
 
@@ -156,35 +149,37 @@ def struck(lifetime: "Lifetime") -> list[Segment]:
     PACK,
     FLAG,
     "It was charged or flown though set aside, and neither set aside anew nor passed since.",
-    onward=True,
+    partial=True,
 )
-def used_set_aside(lifetime: "Lifetime", since: int) -> list[Segment]:
+def used_set_aside(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """From a charge or flight begun after it was set aside or handed in."""
     aside = [(segment.start, end) for segment, end in lifetime.fact("set_aside") if segment.value == "yes"]
-    uses = lifetime.those("charged", "flown")
-    used = [event for start, end in aside for event in uses if start < counts_from(event) <= end]
-    return switched(lifetime, on=used, off=[*lifetime.those("set_aside", "handed_in"), *passes(lifetime)], since=since)
+    uses = lifetime.of_kind("charged", "flown")
+    used = [event for start, end in aside for event in uses if start < begins_at(event) <= end]
+    return switched(
+        lifetime, on=used, off=[*lifetime.of_kind("set_aside", "handed_in"), *passes(lifetime)], starting_at=starting_at
+    )
 
 
 @fact("contact_fault", PACK, FLAG, "A worn latch or a loose, bent or corroded contact was found, not put right since.")
 def contact_fault(lifetime: "Lifetime") -> list[Segment]:
     """From such a finding to a repair or a pass without it."""
-    found = [e for e in lifetime.those("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
+    found = [e for e in lifetime.of_kind("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
     clean = [event for event in passes(lifetime) if event not in found]
-    return switched(lifetime, on=found, off=[*clean, *lifetime.those("repaired")])
+    return switched(lifetime, on=found, off=[*clean, *lifetime.of_kind("repaired")])
 
 
 @fact("noise_open", AIRCRAFT, FLAG, "An odd noise, heat, roughness or drift was noticed, and no look passed since.")
 def noise_open(lifetime: "Lifetime") -> list[Segment]:
     """From noticed to a look that passed or a repair."""
-    found = [event for event in lifetime.those("noticed") if HUM & set(event.get("findings", ()))]
-    return switched(lifetime, on=found, off=[*passes(lifetime), *lifetime.those("repaired")])
+    found = [event for event in lifetime.of_kind("noticed") if HUM & set(event.get("findings", ()))]
+    return switched(lifetime, on=found, off=[*passes(lifetime), *lifetime.of_kind("repaired")])
 
 
 @fact("twitch_open", ("gimbal",), FLAG, "It was noticed to twitch, drift or knock, and no look passed since.")
 def twitch_open(lifetime: "Lifetime") -> list[Segment]:
     """From anything noticed of it to a look that passed or a repair."""
-    return switched(lifetime, on=lifetime.those("noticed"), off=[*passes(lifetime), *lifetime.those("repaired")])
+    return switched(lifetime, on=lifetime.of_kind("noticed"), off=[*passes(lifetime), *lifetime.of_kind("repaired")])
 
 
 @fact("first_flight_unchecked", ("propellers",), FLAG, "They flew once put on, and were not looked at after it.")
@@ -192,11 +187,11 @@ def first_flight_unchecked(lifetime: "Lifetime") -> list[Segment]:
     """From the first landing after fitted or replaced to the next look."""
     fresh = lifetime.start != MIN_INSTANT
     landings = []
-    for event in lifetime.those("fitted", "flown"):
+    for event in lifetime.of_kind("fitted", "flown"):
         if event.what == "flown" and fresh:
             landings.append(event)
         fresh = event.what == "fitted"
-    return switched(lifetime, on=landings, off=lifetime.those("inspected"))
+    return switched(lifetime, on=landings, off=lifetime.of_kind("inspected"))
 
 
 @fact(
@@ -205,11 +200,11 @@ def first_flight_unchecked(lifetime: "Lifetime") -> list[Segment]:
 def flight_due_after_mishap(lifetime: "Lifetime") -> list[Segment]:
     """From the look that passed it after a mishap to the next flight that is not for a job."""
     back, mishap = [], False
-    for event in lifetime.those("mishap", "inspected"):
+    for event in lifetime.of_kind("mishap", "inspected"):
         if event.what == "inspected" and event.get("result") == "pass" and mishap:
             back.append(event)
         mishap = event.what == "mishap" or (mishap and event.get("result") != "pass")
-    tried = [event for event in lifetime.those("flown") if event.get("purpose") in ("test", "practice")]
+    tried = [event for event in lifetime.of_kind("flown") if event.get("purpose") in ("test", "practice")]
     return switched(lifetime, on=back, off=tried)
 
 
@@ -217,7 +212,7 @@ def flight_due_after_mishap(lifetime: "Lifetime") -> list[Segment]:
       of=("imu", "compass", "gimbal", "sensors"))  # fmt: skip
 def mishap_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """From such a mishap to the next calibration."""
-    knocks = [event for event in lifetime.those("mishap") if event.get("severity") in MISALIGNS]
+    knocks = [event for event in lifetime.of_kind("mishap") if event.get("severity") in MISALIGNS]
     return switched(lifetime, on=knocks, off=_calibrations(lifetime, of))
 
 
@@ -230,7 +225,7 @@ def shaken_since_calibrated(lifetime: "Lifetime", of: str) -> list[Segment]:
     """Set by a journey by freight or airline and by a knock, taken back by the next calibration."""
     done = _calibrations(lifetime, of)
     segments = [Segment(MIN_INSTANT, SHAKEN[0])]
-    for event in lifetime.those("mishap", "moved", "received", "calibrated"):
+    for event in lifetime.of_kind("mishap", "moved", "received", "calibrated"):
         if event in done:
             segments.append(Segment(event.at, SHAKEN[0], None, (event, None)))
         elif shaken := _shaken(event):
@@ -246,7 +241,7 @@ def _shaken(event: Event) -> str:
 
 
 def _calibrations(lifetime: "Lifetime", of: str) -> list[Event]:
-    return [event for event in lifetime.those("calibrated") if event.get("what_of") == of]
+    return [event for event in lifetime.of_kind("calibrated") if event.get("what_of") == of]
 
 
 COMPASS = word("on change", "each flight", "after a journey")
@@ -263,10 +258,10 @@ def compass(lifetime: "Lifetime") -> list[Segment]:
 )
 def changed_since_compass(lifetime: "Lifetime") -> list[Segment]:
     """From a repair, a noticed drift or a compass warning to the next calibration of the compass."""
-    warned = [event for event in lifetime.those("warned") if event.get("of") == "compass"]
-    drifted = [event for event in lifetime.those("noticed") if "drift" in event.get("findings", ())]
+    warned = [event for event in lifetime.of_kind("warned") if event.get("of") == "compass"]
+    drifted = [event for event in lifetime.of_kind("noticed") if "drift" in event.get("findings", ())]
     return switched(
-        lifetime, on=[*lifetime.those("repaired"), *warned, *drifted], off=_calibrations(lifetime, "compass")
+        lifetime, on=[*lifetime.of_kind("repaired"), *warned, *drifted], off=_calibrations(lifetime, "compass")
     )
 
 
@@ -275,37 +270,39 @@ def changed_since_compass(lifetime: "Lifetime") -> list[Segment]:
     AIRCRAFT,
     FLAG,
     "It has flown since its compass was calibrated, or that never was.",
-    onward=True,
+    partial=True,
 )
-def flown_since_compass(lifetime: "Lifetime", since: int) -> list[Segment]:
+def flown_since_compass(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """From a flight to the next calibration of the compass."""
-    return switched(lifetime, on=lifetime.those("flown"), off=_calibrations(lifetime, "compass"), since=since)
+    return switched(
+        lifetime, on=lifetime.of_kind("flown"), off=_calibrations(lifetime, "compass"), starting_at=starting_at
+    )
 
 
 @fact("since_updated", AIRCRAFT, SPAN, "Time since its last update; never before the first.")
 def since_updated(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each update."""
-    return since_last(lifetime.those("updated"))
+    return since_last(lifetime.of_kind("updated"))
 
 
 @fact("remote_id_failed", AIRCRAFT, FLAG, "The last check of its remote identification failed.")
 def remote_id_failed(lifetime: "Lifetime") -> list[Segment]:
     """From a confirmed with result fail to one that passed."""
-    checks = lifetime.those("confirmed")
+    checks = lifetime.of_kind("confirmed")
     return switched(lifetime, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
 
 
 @fact("remote_id_unconfirmed", AIRCRAFT, FLAG, "It was updated or repaired since its remote identification was seen.")
 def remote_id_unconfirmed(lifetime: "Lifetime") -> list[Segment]:
     """From updated or repaired to the next confirmation."""
-    good = [event for event in lifetime.those("confirmed") if not _failed(event)]
-    return switched(lifetime, on=lifetime.those("updated", "repaired"), off=good)
+    good = [event for event in lifetime.of_kind("confirmed") if not _failed(event)]
+    return switched(lifetime, on=lifetime.of_kind("updated", "repaired"), off=good)
 
 
 @fact("since_remote_id", AIRCRAFT, SPAN, "Time since its remote identification was seen, or since it came into use.")
 def since_remote_id(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each confirmation."""
-    return rising(lifetime, [event for event in lifetime.those("confirmed") if not _failed(event)])
+    return rising(lifetime, [event for event in lifetime.of_kind("confirmed") if not _failed(event)])
 
 
 def _failed(event: Event) -> bool:

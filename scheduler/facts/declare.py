@@ -1,13 +1,10 @@
 """How a fact is declared: once, beside the function that computes it."""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.units import Unit, show
 from scheduler.facts.timeline import Segment
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 PHYSICAL = ("aircraft", "pack", "controller", "charger", "propellers", "gimbal", "guards", "filter", "place")
 FLOWN = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter")
@@ -21,7 +18,7 @@ class Fact(NamedTuple):
     `about`: the item kinds that have it. `meaning`: one sentence. `unknown`: what is missing where it is unknown, ""
     for facts that recall events (what was not logged did not happen). `record`: the entry that would make it known.
     `of`: the variants a rule can ask for; the first is taken when it asks for none. `at`: its value at one instant, for
-    what is asked for in texts only and costs much to tell for all time; None where `compute` tells that too. `onward`:
+    what is asked for in texts only and costs much to tell for all time; None where `compute` tells that too. `partial`:
     `compute` can be told from when on it is asked, and then may tell anything of the time before, and no trails.
     """
 
@@ -34,7 +31,7 @@ class Fact(NamedTuple):
     of: tuple[str, ...]
     compute: Callable[..., list[Segment]]
     at: Callable[..., str] | None = None
-    onward: bool = False
+    partial: bool = False
 
 
 OF_JOBS = ("next_job_in", "starts_in")
@@ -62,18 +59,13 @@ def fact(
     unknown: str = "",
     record: str = "",
     of: tuple[str, ...] = (),
-    at: "Callable[[Lifetime, int], str] | None" = None,
-    onward: bool = False,
+    at: Callable[..., str] | None = None,
+    partial: bool = False,
 ) -> Callable[[Callable[..., list[Segment]]], Callable[..., list[Segment]]]:
     """Declare the decorated function as the computation of a fact over one life of an item."""
 
-    def declared(compute: "Callable[..., list[Segment]]") -> Callable[..., list[Segment]]:
-        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, onward)
+    def declared(compute: Callable[..., list[Segment]]) -> Callable[..., list[Segment]]:
+        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, partial)
         return compute
 
     return declared
-
-
-def since_birth(lifetime: "Lifetime", value: int | float | str) -> list[Segment]:
-    """The first piece of a fact that counts from the beginning of a life; none where that is not known."""
-    return [] if lifetime.born is None else [Segment(lifetime.born, value)]

@@ -9,10 +9,10 @@ from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_pe
 from scheduler.cells.median import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
-from scheduler.facts.airtime import passes, switched
 from scheduler.facts.charge import charge_fold
 from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
+from scheduler.facts.shapes import passes, switched
 from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ class Leg(NamedTuple):
 
 def legs(lifetime: "Lifetime") -> list[Leg]:
     """The flights with a charge told at landing that used at least 30 points."""
-    return lifetime.once("legs", lambda: list(_legs(lifetime)))  # type: ignore[return-value]
+    return lifetime.cached("legs", lambda: list(_legs(lifetime)))
 
 
 def _legs(lifetime: "Lifetime") -> list[Leg]:
@@ -55,8 +55,8 @@ def _legs(lifetime: "Lifetime") -> list[Leg]:
 
 
 @fact("endurance_ratio", PACK, RATIO, "Minutes a percent on the last flight, over the median of earlier ones there.",
-      unknown="fewer than six flights on that aircraft with the charge at landing", onward=True)  # fmt: skip
-def endurance_ratio(lifetime: "Lifetime", since: int) -> list[Segment]:
+      unknown="fewer than six flights on that aircraft with the charge at landing", partial=True)  # fmt: skip
+def endurance_ratio(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """A step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     by_aircraft: dict[str, list[Leg]] = {}
     for leg in legs(lifetime):
@@ -68,7 +68,7 @@ def endurance_ratio(lifetime: "Lifetime", since: int) -> list[Segment]:
         ratio = last_over_usual([each.rate for each in recent], LEAST_EARLIER)
         if ratio is not None:
             segments.append(Segment(leg.event.at, ratio, None, trail_of(each.event for each in recent)))
-            if leg.event.at <= since:
+            if leg.event.at <= starting_at:
                 break
     return segments[::-1]
 
@@ -89,22 +89,22 @@ def endurance(lifetime: "Lifetime") -> list[Segment]:
 
 def _landings(lifetime: "Lifetime") -> list[Event]:
     """The flights that were logged one by one."""
-    return [event for event in lifetime.those("flown") if "flights" not in event.fields]
+    return [event for event in lifetime.of_kind("flown") if "flights" not in event.fields]
 
 
 @fact("last_landing", PACK, PERCENT, "The charge told at the last landing.", unknown="no charge at the last landing",
-      onward=True)  # fmt: skip
-def last_landing(lifetime: "Lifetime", since: int) -> list[Segment]:
+      partial=True)  # fmt: skip
+def last_landing(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """A step at each flight; unknown after one that told no charge."""
-    told = standing(_landings(lifetime), since)
+    told = standing(_landings(lifetime), starting_at)
     return [Segment(event.at, event.get("percent_to"), None, (event, None)) for event in told]
 
 
-@fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.", onward=True)
-def low_landings(lifetime: "Lifetime", since: int) -> list[Segment]:
+@fact("low_landings", PACK, count("landing"), f"Of its last {LANDINGS} landings, those below {LOW} %.", partial=True)
+def low_landings(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """Counted over the landings with a charge told."""
     landings = _landings(lifetime)
-    told = standing(landings, since)
+    told = standing(landings, starting_at)
     earlier = landings[: len(landings) - len(told)]
     segments = [] if lifetime.born is None else [Segment(lifetime.born, 0)]
     last = deque((event for event in earlier if "percent_to" in event.fields), maxlen=LANDINGS)
@@ -116,18 +116,21 @@ def low_landings(lifetime: "Lifetime", since: int) -> list[Segment]:
     return segments
 
 
-@fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.", onward=True)
-def read_since_flown(lifetime: "Lifetime", since: int) -> list[Segment]:
+@fact("read_since_flown", PACK, FLAG, "A reading was taken, or a look passed, since its last flight.", partial=True)
+def read_since_flown(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """From measured or a pass to the next flight."""
     return switched(
-        lifetime, on=[*lifetime.those("measured"), *passes(lifetime)], off=lifetime.those("flown"), since=since
+        lifetime,
+        on=[*lifetime.of_kind("measured"), *passes(lifetime)],
+        off=lifetime.of_kind("flown"),
+        starting_at=starting_at,
     )
 
 
 @fact(
-    "looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.", onward=True
+    "looked_since_flown", PACK, FLAG, "A look passed, or its capacity was tested, since its last flight.", partial=True
 )
-def looked_since_flown(lifetime: "Lifetime", since: int) -> list[Segment]:
+def looked_since_flown(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """From a pass or a capacity test to the next flight."""
-    tests = [event for event in lifetime.those("measured") if "capacity_mah" in event.fields]
-    return switched(lifetime, on=[*tests, *passes(lifetime)], off=lifetime.those("flown"), since=since)
+    tests = [event for event in lifetime.of_kind("measured") if "capacity_mah" in event.fields]
+    return switched(lifetime, on=[*tests, *passes(lifetime)], off=lifetime.of_kind("flown"), starting_at=starting_at)

@@ -1,27 +1,28 @@
 """Facts of the home: how long the log has been quiet, of what nothing is known yet; and of the pilot."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import timedelta
 from itertools import accumulate
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, at_local, local_date, parse_clock, start_of_day
 from scheduler.base.units import FLAG, SPAN, count, word
 from scheduler.events.event import Event
-from scheduler.facts.away import absence
 from scheduler.facts.charge import charge_fold
-from scheduler.facts.condition import since_last
 from scheduler.facts.declare import fact
-from scheduler.facts.jobs import covering
+from scheduler.facts.event_times import absence_of
+from scheduler.facts.fact_store import ItemSummary
+from scheduler.facts.service import retired_at
+from scheduler.facts.shapes import covering, since_last
 from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
     from scheduler.facts.fact_store import FactStore, Lifetime
 
-EVIDENCE = {"paper": "days_to_expiry", "spares": "count"}
+JUDGED_BY = {"paper": "days_to_expiry", "spares": "count"}
 """The fact that must be known of an item of a kind before it can be judged; of a pack it is the charge."""
-ASKED = ("pack", "paper", "aircraft", "spares", "place", "controller")
+SUMMARISED = ("pack", "paper", "aircraft", "spares", "place", "controller")
 """The kinds that are asked about, most useful reading first."""
 READINGS = {
     "pack": ("charge at rest", "measured {} PERCENT"),
@@ -42,7 +43,7 @@ _GONE = ("retired", "handed_in")
 @fact("log_quiet", ("home",), SPAN, "Time since the last entry of any kind, absences apart; never while there is none.")
 def log_quiet(lifetime: "Lifetime") -> list[Segment]:
     """Rises from each entry; nought in an absence, and rises from its end."""
-    away = [absence(event) for event in lifetime.those("away")]
+    away = [absence_of(event) for event in lifetime.of_kind("away")]
     told = [
         Segment(at, 0, RISING) for at in lifetime.store.instants if not any(start <= at < end for start, end in away)
     ]
@@ -52,7 +53,7 @@ def log_quiet(lifetime: "Lifetime") -> list[Segment]:
 
 def first_in_service(store: "FactStore") -> int | None:
     """The first instant from which an item is in service by its nameplate, of those that are asked about."""
-    began = (_began(store, name) for name in store.fleet.ids(*ASKED))
+    began = (_began(store, name) for name in store.fleet.ids(*SUMMARISED))
     return min((start for start in began if start is not None), default=None)
 
 
@@ -61,26 +62,10 @@ def _began(store: "FactStore", name: str) -> int | None:
     return start_of_day(day, store.clocks.zone) if day else None
 
 
-class Evidence(NamedTuple):
-    """When the first entry of an item came, None without one; from when it can be judged, or is out of service."""
-
-    first_at: int | None
-    told_at: int
-
-
-class HomeSummary(NamedTuple):
-    """What is known beforehand: the first instant from which anything is asked, what the entries of some items are
-    evidence of, and the items for which it is to be found. All other items could be judged before the book's time."""
-
-    first: int | None
-    by_item: Mapping[str, Evidence]
-    unknown: frozenset[str]
-
-
-def evidence(store: "FactStore", item: Item) -> Evidence:
-    """What the entries of an item are evidence of."""
+def summarise(store: "FactStore", item: Item) -> ItemSummary:
+    """Summarise the events of an item, for `HomeSummary`."""
     first = next((event.at for event in store.filed(item.id)), None)
-    return Evidence(first, min(_told(store, item), store.retired(item)))
+    return ItemSummary(first, min(_told(store, item), retired_at(store, item)))
 
 
 def _told(store: "FactStore", item: Item) -> int:
@@ -90,8 +75,8 @@ def _told(store: "FactStore", item: Item) -> int:
             (max(lifetime.start, charge_fold(lifetime).known_from), lifetime.end) for lifetime in store.lifetimes(item)
         )
         return next((start for start, end in known if start < end), MAX_INSTANT)
-    if item.kind in EVIDENCE:
-        segments = store.fact(item, EVIDENCE[item.kind]).segments
+    if item.kind in JUDGED_BY:
+        segments = store.fact(item, JUDGED_BY[item.kind]).segments
         return next((segment.start for segment in segments if segment.value is not None), MAX_INSTANT)
     return next((event.at for event in store.filed(item.id) if event.what not in PLANS), MAX_INSTANT)
 
@@ -99,21 +84,21 @@ def _told(store: "FactStore", item: Item) -> int:
 def _asked(store: "FactStore") -> list[tuple[int, int, str]]:
     """(from when, until when it is unknown, name) of each item that wants a first reading, most useful first."""
     names = list(_in_question(store))
-    known = store.known.by_item if store.known else {}
+    known = store.summary.by_item if store.summary else {}
     began = {name: _began(store, name) for name in names}
-    found = {name: known.get(name) or evidence(store, store.fleet[name]) for name in names}
-    starts = [store.known and store.known.first, *began.values(), *(each.first_at for each in found.values())]
+    found = {name: known.get(name) or summarise(store, store.fleet[name]) for name in names}
+    starts = [store.summary and store.summary.first, *began.values(), *(each.first_at for each in found.values())]
     first = min((start for start in starts if start is not None), default=MAX_INSTANT)
-    intervals = [(began[name] or first, found[name].told_at, name) for name in names]
+    intervals = [(began[name] or first, found[name].judged_from, name) for name in names]
     return [(start, end, name) for start, end, name in intervals if start < end]
 
 
 def _in_question(store: "FactStore") -> Iterator[str]:
     """The names of the items that want a first reading, or wanted one within the book's time, most useful first."""
-    known = store.known
+    known = store.summary
     if known and not known.by_item and not known.unknown:
         return  # and the fleet need not be read whole to say so
-    for kind in ASKED:
+    for kind in SUMMARISED:
         for name in store.fleet.ids(kind):
             if known is None or name in known.by_item or name in known.unknown:
                 yield name
@@ -152,7 +137,7 @@ def first_readings(lifetime: "Lifetime") -> list[Segment]:
 
 def _in_words(store: "FactStore", wanting: list[str]) -> str:
     lines: list[str] = []
-    for kind in ASKED:
+    for kind in SUMMARISED:
         names = [name for name in wanting if store.fleet.kind(name) == kind]
         if names:
             what, entry = READINGS[kind]
@@ -168,7 +153,7 @@ def _standing(lifetime: "Lifetime", instant: int) -> str:
 
 def _stands(store: "FactStore", pack: Item, instant: int) -> str:
     """The pack and its charge where it stands full or low, else ""; of one out of use, only full and in the house."""
-    store = store.beside()
+    store = store.fresh_copy()
     charge = store.fact(pack, "charge").at(instant)
     words = ""
     if isinstance(charge, int | float) and not 20 < charge < STIRRING:
@@ -192,8 +177,8 @@ def away_eve(lifetime: "Lifetime") -> list[Segment]:
     """From the local hour of the eve, the day before, to the absence."""
     clocks = lifetime.store.clocks
     found = []
-    for event in lifetime.those("away"):
-        begins, _ = absence(event)
+    for event in lifetime.of_kind("away"):
+        begins, _ = absence_of(event)
         day = local_date(begins, clocks.zone) - timedelta(days=1)
         eve = max(event.at, at_local(day, parse_clock(clocks.eve), clocks.zone))
         if eve < begins:
@@ -202,15 +187,15 @@ def away_eve(lifetime: "Lifetime") -> list[Segment]:
 
 
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
-      unknown="no flight of the pilot", onward=True)  # fmt: skip
-def out_of_practice(lifetime: "Lifetime", since: int) -> list[Segment]:
+      unknown="no flight of the pilot", partial=True)  # fmt: skip
+def out_of_practice(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """Flights that name no pilot count for the only one."""
-    return since_last(_flights_of(lifetime, since), since)[1:]
+    return since_last(_flights_of(lifetime, starting_at), starting_at)[1:]
 
 
-def _flights_of(lifetime: "Lifetime", since: int) -> list[Event]:
+def _flights_of(lifetime: "Lifetime", starting_at: int) -> list[Event]:
     store = lifetime.store
     if store.fleet.ids("pilot") != [lifetime.item.id]:
-        return store.uses(lifetime.item, since)
+        return store.mentions(lifetime.item, starting_at)
     flights = [event for name in store.fleet.ids("aircraft") for event in store.filed(name, "flown")]
     return sorted(event for event in flights if event.get("pilot", lifetime.item.id) == lifetime.item.id)

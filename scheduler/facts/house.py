@@ -21,7 +21,7 @@ def days_to_expiry(lifetime: "Lifetime") -> list[Segment]:
     """Set by renewed: its `expires`, else its own date or the old expiry plus the nameplate's valid_for."""
     segments: list[Segment] = []
     last: date | None = None
-    for event in lifetime.those("renewed"):
+    for event in lifetime.of_kind("renewed"):
         last = last_day(event, lifetime, last)
         if last is not None:
             end = end_of_day(last, lifetime.store.clocks.zone)

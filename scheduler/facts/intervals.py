@@ -78,9 +78,9 @@ class Intervals:
         after = [(end, outside)] if end < MAX_INSTANT else []
         return Intervals.of(before + inside + after)
 
-    def onward(self, since: int) -> "Intervals":
+    def level_before(self, instant: int) -> "Intervals":
         """The same from `since` on; before it, what it is then."""
-        place = bisect_right(self.starts, since)
+        place = bisect_right(self.starts, instant)
         return Intervals([MIN_INSTANT, *self.starts[place:]], self.values[place - 1 :])
 
     def lasting(self, duration: int) -> "Intervals":

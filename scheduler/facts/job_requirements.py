@@ -12,8 +12,10 @@ from scheduler.events.event import Event
 from scheduler.facts.condition import GROUNDS
 from scheduler.facts.declare import fact
 from scheduler.facts.fitting import controllers_for, fittings, packs_for, parts_of
-from scheduler.facts.jobs import Plan, covering, plans_for
+from scheduler.facts.jobs import Plan, plans_for
 from scheduler.facts.papers import sort_of
+from scheduler.facts.service import in_service
+from scheduler.facts.shapes import covering
 from scheduler.facts.timeline import Segment, Trail, events_of, trail_of
 from scheduler.fleet.fleet import Item
 
@@ -34,7 +36,7 @@ def candidates(store: "FactStore", plan: Plan, instant: int) -> list[str]:
 
 def _in_service(store: "FactStore", item: Item, plan: Plan, instant: int) -> bool:
     """True for what will have come when a job starts, and is not retired at an instant."""
-    return store.in_service(item, instant, max(instant, plan.starts))
+    return in_service(store, item, instant, max(instant, plan.starts))
 
 
 def _crafts(store: "FactStore", plan: Plan) -> list[str]:
@@ -65,7 +67,7 @@ def papers_for(store: "FactStore", aircraft: str | None) -> list[Item]:
         names = [*store.fleet.papers_of(None), *(store.fleet.papers_of(aircraft) if aircraft is not None else ())]
         return [paper for paper in map(store.fleet.__getitem__, names) if sort_of(paper) != "waiver"]
 
-    return store.once(("papers for", aircraft), find)  # type: ignore[return-value]
+    return store.cached(("papers for", aircraft), find)
 
 
 Look = Callable[[Plan, int], object]
@@ -220,7 +222,7 @@ def _told(lifetime: "Lifetime", tell: Callable[[Hindered], object]) -> list[Segm
     def look() -> list[Segment]:
         return _steps(lifetime, partial(hindered, lifetime.store), partial(_turns, lifetime.store))
 
-    return [_told_piece(segment, tell) for segment in lifetime.once("hindered", look)]  # type: ignore[attr-defined]
+    return [_told_piece(segment, tell) for segment in lifetime.cached("hindered", look)]
 
 
 def _told_piece(segment: Segment, tell: Callable[[Hindered], object]) -> Segment:

@@ -8,8 +8,8 @@ from scheduler.base.units import FLAG, SPAN, Unit
 from scheduler.base.units import word as words
 from scheduler.events.event import Event
 from scheduler.facts.aircraft import AIRCRAFT
-from scheduler.facts.airtime import switched
 from scheduler.facts.declare import fact
+from scheduler.facts.shapes import switched
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ its risk, an aircraft out of control or missing."""
 def _unreported(lifetime: "Lifetime") -> list[tuple[int, list[Event]]]:
     """(instant, the mishaps not reported by then), in order of time."""
     found: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
-    for event in lifetime.those("mishap", "reported"):
+    for event in lifetime.of_kind("mishap", "reported"):
         if event.what == "mishap":
             found.append((event.at, [*found[-1][1], event]))
         elif event.get("what_of", "report") == "report":
@@ -97,5 +97,5 @@ def report_due_in(lifetime: "Lifetime", of: str) -> list[Segment]:
 )
 def analysis_due(lifetime: "Lifetime") -> list[Segment]:
     """From such a mishap to a reported analysis."""
-    grave = [e for e in lifetime.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
-    return switched(lifetime, on=grave, off=[e for e in lifetime.those("reported") if e.get("what_of") == "analysis"])
+    grave = [e for e in lifetime.of_kind("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
+    return switched(lifetime, on=grave, off=[e for e in lifetime.of_kind("reported") if e.get("what_of") == "analysis"])

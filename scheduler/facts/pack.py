@@ -8,8 +8,10 @@ from scheduler.base.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, w
 from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import cell_volts, charge_fold
-from scheduler.facts.declare import fact, since_birth
-from scheduler.facts.timeline import RISING, Segment, Trail, flags
+from scheduler.facts.declare import fact
+from scheduler.facts.item_events import flight_of, unattributed_mishaps
+from scheduler.facts.shapes import Step, counted, flags, latched
+from scheduler.facts.timeline import RISING, Segment, Trail
 from scheduler.fleet.fleet import Item
 
 if TYPE_CHECKING:
@@ -31,56 +33,40 @@ WATCH = 24 * HOUR
 @fact(
     "charge", PACK, PERCENT, "What the pack holds, percent of its capacity.",
     unknown="no charge, reading or flight tells what it holds",
-    record="shelfbell log measured {item} PERCENT", onward=True,
+    record="shelfbell log measured {item} PERCENT", partial=True,
 )  # fmt: skip
-def charge(lifetime: "Lifetime", since: int) -> list[Segment]:
+def charge(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """Set by charged, drained, measured and flown; falls by self-discharge and self-draining between."""
-    return charge_fold(lifetime).segments(since)
+    return charge_fold(lifetime).segments(starting_at)
 
 
-@fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", onward=True)
-def cycles(lifetime: "Lifetime", since: int) -> list[Segment]:
+@fact("cycles", PACK, count("cycle", digits=1), "Equivalent full cycles: percent taken out, over 100.", partial=True)
+def cycles(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """Summed over flights and drains; a total that the pack shows takes the place of the sum."""
     steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_fold(lifetime).discharges]
-    shown = [e for e in lifetime.those("measured") if "cycles_total" in e.fields]
+    shown = [e for e in lifetime.of_kind("measured") if "cycles_total" in e.fields]
     steps += [(event.at, float(event.fields["cycles_total"]), 0.0, event) for event in shown]
-    return counted(lifetime, sorted(steps, key=lambda step: (step[0], step[3][:3])), since)
+    return counted(lifetime, sorted(steps, key=lambda step: (step[0], step[3][:3])), starting_at)
 
 
-@fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", onward=True)
-def cycles_of_rating(lifetime: "Lifetime", since: int) -> list[Segment]:
+@fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", partial=True)
+def cycles_of_rating(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """The cycles over the nameplate's rated_cycles."""
-    rated, counted = int(lifetime.item.plate["rated_cycles"]), lifetime.store.segments(lifetime, "cycles", since=since)
+    rated, counted = (
+        int(lifetime.item.plate["rated_cycles"]),
+        lifetime.store.segments(lifetime, "cycles", starting_at=starting_at),
+    )
     return [Segment(start, 100 * value / rated, None, trail) for start, value, _, trail in counted]  # type: ignore[operator]
-
-
-Step = tuple[int, float | None, float, Event]
-"""When a count changes, its new total or None, else by how much, and the event."""
-
-
-def counted(lifetime: "Lifetime", steps: list[Step], since: int = MIN_INSTANT) -> list[Segment]:
-    """A count that grows by steps, in order."""
-    told = len(steps) - len(standing(steps, since))
-    segments = since_birth(lifetime, 0)
-    total: float = 0  # whole where the steps are
-    for _, anchor, increase, _ in steps[:told]:
-        total = total + increase if anchor is None else anchor
-    trail: Trail = None
-    for at, anchor, increase, event in steps[told:]:
-        total = total + increase if anchor is None else anchor
-        trail = (event, trail if anchor is None else None)
-        segments.append(Segment(at, total, None, trail))
-    return segments
 
 
 @fact(
     "hours_since_reading", PACK, SPAN, "Time since its charge was last told: by a reading, charge, drain or flight.",
-    onward=True,
+    partial=True,
 )  # fmt: skip
-def hours_since_reading(lifetime: "Lifetime", since: int) -> list[Segment]:
+def hours_since_reading(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     """Rises from the last reading, charge, drain or flight."""
     segments = [] if lifetime.born is None else [Segment(lifetime.born, 0, RISING)]
-    told = standing(charge_fold(lifetime).readings, since)
+    told = standing(charge_fold(lifetime).readings, starting_at)
     return segments + [Segment(instant, 0, RISING, (event, None)) for instant, event in told]
 
 
@@ -97,15 +83,10 @@ def health(lifetime: "Lifetime") -> list[Segment]:
     return [Segment(found.at, found.percent, None, found.trail) for found in healths(lifetime)]
 
 
-def latched(events: list[Event]) -> list[Segment]:
-    """Yes from the first of some events on, be it before the life began; nothing short of a new life lifts it."""
-    return [Segment(MIN_INSTANT, "no"), *(Segment(event.at, "yes", None, (event, None)) for event in events[:1])]
-
-
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look lifts it.")
 def swollen(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a finding in inspected or noticed."""
-    return latched([e for e in lifetime.those("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
+    return latched([e for e in lifetime.of_kind("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
 
 @fact(
@@ -115,7 +96,7 @@ def swollen(lifetime: "Lifetime") -> list[Segment]:
 )  # fmt: skip
 def wet(lifetime: "Lifetime") -> list[Segment]:
     """Latched by a mishap of severity water; unknown from one that it may have been in."""
-    known, doubtful = _in_water(lifetime.those("mishap")), _in_water(_may_have_been_in(lifetime))
+    known, doubtful = _in_water(lifetime.of_kind("mishap")), _in_water(_may_have_been_in(lifetime))
     first = known[0].at if known else MAX_INSTANT
     doubted = [Segment(event.at, None, None, (event, None)) for event in doubtful[:1] if event.at < first]
     return sorted([*latched(known), *doubted], key=lambda segment: segment.start)
@@ -166,7 +147,7 @@ def lowest_cell(lifetime: "Lifetime") -> list[Segment]:
 
 def _lowest_cells(lifetime: "Lifetime") -> list[tuple[Event, float]]:
     """Each resting voltage with its lowest cell."""
-    read = [(event, cell_volts(event, lifetime.item.plate)) for event in lifetime.those("measured")]
+    read = [(event, cell_volts(event, lifetime.item.plate)) for event in lifetime.of_kind("measured")]
     return [(event, min(each)) for event, each in read if each]
 
 
@@ -183,7 +164,7 @@ def under_watch(lifetime: "Lifetime") -> list[Segment]:
     doubtful = _may_have_been_in(lifetime)
     knocked: Event | None = None
     doubted: Event | None = None
-    for event in sorted([*lifetime.those("mishap", "inspected", "noticed"), *doubtful]):
+    for event in sorted([*lifetime.of_kind("mishap", "inspected", "noticed"), *doubtful]):
         before = knocked, doubted
         if event in doubtful:
             doubted = event
@@ -210,12 +191,12 @@ def _may_have_been_in(lifetime: "Lifetime") -> list[Event]:
     """The mishaps of which nothing tells which packs were in them, while this one was in use."""
     if lifetime.born is None:
         return []
-    retired = next((event.at for event in lifetime.those("retired")), MAX_INSTANT)
+    retired = next((event.at for event in lifetime.of_kind("retired")), MAX_INSTANT)
     aside = lifetime.fact("set_aside")
     in_use = range(lifetime.born, min(lifetime.end, retired))
     return [
         mishap
-        for mishap in lifetime.store.unclaimed(lifetime.item)
+        for mishap in unattributed_mishaps(lifetime.store, lifetime.item)
         if mishap.at in in_use and aside.at(mishap.at) != "yes"
     ]
 
@@ -227,7 +208,7 @@ def _is_knock(event: Event) -> bool:
 @fact("knock", PACK, word(), "Its last knock or fall, and where that is inferred from a flight, in words.")
 def knock(lifetime: "Lifetime") -> list[Segment]:
     """For texts."""
-    knocks = [event for event in lifetime.those("mishap", "inspected", "noticed") if _is_knock(event)]
+    knocks = [event for event in lifetime.of_kind("mishap", "inspected", "noticed") if _is_knock(event)]
     return [
         Segment(MIN_INSTANT, "none"),
         *(Segment(event.at, _knock_words(lifetime, event), None, (event, None)) for event in knocks),
@@ -261,7 +242,7 @@ def _knock_words(lifetime: "Lifetime", event: Event) -> str:
 def inferred_from(store: "FactStore", mishap: Event) -> str:
     """From what it is inferred which packs were in a mishap of an aircraft: "the last flight before it, landed 12 min
     earlier, was with B"; "" where it came in a flight, or names them."""
-    flight = store.flight_of(mishap)
+    flight = flight_of(store, mishap)
     if flight is None or mishap.at <= flight.at:
         return ""
     packs = " and ".join(flight.get("packs"))
@@ -272,7 +253,7 @@ def inferred_from(store: "FactStore", mishap: Event) -> str:
 def set_aside(lifetime: "Lifetime") -> list[Segment]:
     """From set_aside or handed_in to a later pass."""
     triples: list[tuple[int, bool | None, Trail]] = [(MIN_INSTANT, False, None)]
-    for event in lifetime.those("set_aside", "handed_in", "inspected"):
+    for event in lifetime.of_kind("set_aside", "handed_in", "inspected"):
         if event.what != "inspected":
             triples.append((event.at, True, (event, None)))
         elif event.get("result") == "pass":
@@ -291,7 +272,7 @@ def usable(lifetime: "Lifetime") -> list[Segment]:
     grounds = [
         lifetime.fact(name) for name in ("swollen", "wet", "too_deep", "under_watch", "set_aside", "found_unfit")
     ]
-    retired = next((event.at for event in lifetime.those("retired")), MAX_INSTANT)
+    retired = next((event.at for event in lifetime.of_kind("retired")), MAX_INSTANT)
     turns = sorted({p.start for g in grounds for p in g.segments if p.start > MIN_INSTANT} | {retired})
     segments = []
     for turn in turns:

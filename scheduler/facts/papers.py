@@ -43,7 +43,7 @@ def renewal_window(lifetime: "Lifetime") -> list[Segment]:
     zone = lifetime.store.clocks.zone
     segments: list[Segment] = []
     last: date | None = None
-    for event in lifetime.those("renewed"):
+    for event in lifetime.of_kind("renewed"):
         last = last_day(event, lifetime, last)
         if last is None:
             continue

@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING
 from scheduler.base.instants import DAY, local_date
 from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
 from scheduler.events.event import Event
-from scheduler.facts.airtime import rising
 from scheduler.facts.charge import cell_volts
-from scheduler.facts.declare import fact, since_birth
+from scheduler.facts.declare import fact
 from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Segment, Trail
+from scheduler.facts.shapes import rising, within
+from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
     from scheduler.facts.fact_store import Lifetime
@@ -29,7 +29,7 @@ WINDOW = 30 * DAY
 def cell_spread(lifetime: "Lifetime") -> list[Segment]:
     """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
     segments = []
-    for event in lifetime.those("measured"):
+    for event in lifetime.of_kind("measured"):
         each = cell_volts(event, lifetime.item.plate) if "cell_volts" in event.fields else None
         if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:
             segments.append(Segment(event.at, round(max(each) - min(each), 4), None, (event, None)))
@@ -53,7 +53,7 @@ def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
 
 def mild_resistances(lifetime: "Lifetime") -> list[tuple[Event, float]]:
     """The readings of resistance, mOhm, that can be compared: at mild temperatures."""
-    told = [event for event in lifetime.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
+    told = [event for event in lifetime.of_kind("measured") if "resistance_mohm" in event.fields and _mild(event)]
     return [(event, float(event.fields["resistance_mohm"])) for event in told]
 
 
@@ -64,7 +64,7 @@ def _mild(event: Event) -> bool:
 
 def capacity_tests(lifetime: "Lifetime") -> list[Event]:
     """The readings that found the capacity."""
-    return [event for event in lifetime.those("measured") if "capacity_mah" in event.fields]
+    return [event for event in lifetime.of_kind("measured") if "capacity_mah" in event.fields]
 
 
 @fact(
@@ -111,18 +111,5 @@ def cycles_since_test(lifetime: "Lifetime") -> list[Segment]:
 def charges_out_of_range(lifetime: "Lifetime") -> list[Segment]:
     """Counts charged with a temperature_c below charge_from or above charge_to."""
     low, high = float(lifetime.item.plate["charge_from"]), float(lifetime.item.plate["charge_to"])
-    told = [event for event in lifetime.those("charged") if "temperature_c" in event.fields]
+    told = [event for event in lifetime.of_kind("charged") if "temperature_c" in event.fields]
     return within(lifetime, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
-
-
-def within(lifetime: "Lifetime", events: list[Event], window: int) -> list[Segment]:
-    """How many of some events lie within the last `window`."""
-    turns = sorted({turn for event in events for turn in (event.at, event.at + window)})
-    segments = since_birth(lifetime, 0)
-    for turn in turns:
-        trail: Trail = None
-        recent = [event for event in events if event.at <= turn < event.at + window]
-        for event in recent:
-            trail = (event, trail)
-        segments.append(Segment(turn, len(recent), None, trail))
-    return segments

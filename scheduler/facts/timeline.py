@@ -109,15 +109,16 @@ class Timeline:
         operator: str,
         limit: object,
         reach: Callable[[int, CalendarSpan], int] | None = None,
-        since: int = MIN_INSTANT,
+        starting_at: int = MIN_INSTANT,
     ) -> Intervals:
         """Where `value OPERATOR limit` holds from `since` on (before it, as then); unknown where the value is.
 
         `reach(origin, span)` gives the instant a calendar span after an origin, for limits that are one.
         """
-        asked = operator, limit, since
+        asked = operator, limit, starting_at
         if asked not in self._compared:
-            self._compared[asked] = self._compare(operator, limit, reach, self._place(since)).onward(since)
+            solved = self._compare(operator, limit, reach, self._place(starting_at))
+            self._compared[asked] = solved.level_before(starting_at)
         return self._compared[asked]
 
     def _place(self, instant: int) -> int:
@@ -156,12 +157,12 @@ class Timeline:
                     before = there
         return Intervals(starts, values)
 
-    def matches(self, words: tuple[str, ...], since: int = MIN_INSTANT) -> Intervals:
+    def matches(self, words: tuple[str, ...], starting_at: int = MIN_INSTANT) -> Intervals:
         """Where the value is one of some words from `since` on; before it, as then."""
-        segments = self.segments[self._place(since) :]
+        segments = self.segments[self._place(starting_at) :]
         return Intervals.of(
             [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in segments]
-        ).onward(since)
+        ).level_before(starting_at)
 
 
 _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": le, "less_than": lt}
@@ -200,12 +201,6 @@ def _crossing(segment: Segment, limit: object, strict: bool) -> int | None:
         over, under = -over, -under
     delay = over // under + 1 if strict else -(-over // under)
     return segment.start + delay
-
-
-def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:
-    """A yes/no quantity from (start, truth, why) triples; None is unknown."""
-    words = {True: "yes", False: "no", None: None}
-    return Timeline([Segment(start, words[truth], None, trail) for start, truth, trail in pairs])
 
 
 def trail_of(events: Iterable[Event]) -> Trail:

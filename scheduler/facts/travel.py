@@ -38,7 +38,7 @@ def energy_of(pack: "Item") -> float:
 
 def departures(lifetime: "Lifetime") -> list[tuple[int, Event | None]]:
     """(instant, the next journey known then that carries the item), in order of time."""
-    known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in lifetime.those("travel_planned")]
+    known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in lifetime.of_kind("travel_planned")]
     turns = sorted({turn for told, leaves, _ in known if told < leaves for turn in (told, leaves)})
     found: list[tuple[int, Event | None]] = [(MIN_INSTANT, None)]
     for turn in turns:

@@ -16,9 +16,10 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.flight_time import RESERVE, legs
 from scheduler.facts.job_requirements import candidates, fit_to_fly, good_until, grounded_at, needed
-from scheduler.facts.jobs import Plan
+from scheduler.facts.jobs import Plan, all_jobs, find_job
 from scheduler.facts.pack import may_be_knocked
 from scheduler.facts.papers import sort_of
+from scheduler.facts.service import in_service, retired_at
 from scheduler.facts.travel import energy_of
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.rule import Ruleset
@@ -100,13 +101,15 @@ class Ready(NamedTuple):
 
 def next_job(store: FactStore, now: int) -> str | None:
     """The job that starts next, as known at an instant."""
-    plans = [(plan.starts, job.name) for job in store.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
+    plans = [
+        (plan.starts, job.name) for job in all_jobs(store).values() if (plan := job.plan_at(now)) and plan.starts > now
+    ]
     return min(plans)[1] if plans else None
 
 
 def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
     """The answer for each aircraft in question: that of the job, or all in service where it names none."""
-    booked = store.job(job) if job else None
+    booked = find_job(store, job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
         now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
     )
@@ -122,7 +125,7 @@ def others(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> 
 
 def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
     items = needed(store, plan, now)
-    packs = [pack for pack in packs_for(store, plan.aircraft) if store.in_service(pack, now, now)]
+    packs = [pack for pack in packs_for(store, plan.aircraft) if in_service(store, pack, now, now)]
     opened = open_on(store, rules, now, [*items, *packs, *_pilots(store)])
     flying = [pack for pack in packs if fit_to_fly(store, pack, now) and not _grounding(opened, pack)]
     states = [_state(store, pack, packs, plan, now) for pack in flying]
@@ -222,7 +225,7 @@ def _sum(parts: list[Estimate | None]) -> Estimate | None:
 def _chargers(store: FactStore, now: int) -> list[Item]:
     """The chargers in service."""
     chargers = (store.fleet[name] for name in store.fleet.ids("charger"))
-    return [charger for charger in chargers if store.in_service(charger, now, now)]
+    return [charger for charger in chargers if in_service(store, charger, now, now)]
 
 
 def _unfit(store: FactStore, charger: Item, now: int) -> bool:
@@ -250,7 +253,7 @@ def _papers(store: FactStore, plan: Plan, now: int) -> list[Paper]:
     for name in store.fleet.ids("paper"):
         paper = store.fleet[name]
         owner = str(paper.plate.get("of"))
-        if store.retired(paper) <= now or (store.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
+        if retired_at(store, paper) <= now or (store.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
             continue
         until = good_until(store, paper, now)
         if until is None or until <= plan.starts:

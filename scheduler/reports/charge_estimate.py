@@ -85,7 +85,7 @@ def bench(store: FactStore, lifetime: Lifetime, percent: float) -> list[Bench]:
 
 def temperature(lifetime: Lifetime, now: int) -> float | None:
     """The middle of the temperatures that its readings tell, degrees Celsius."""
-    readings = [event.fields for event in lifetime.those("measured") if event.at <= now]
+    readings = [event.fields for event in lifetime.of_kind("measured") if event.at <= now]
     told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
     return median(told) if told else None
 
@@ -98,7 +98,7 @@ def own_rate(lifetime: Lifetime, now: int) -> Estimate | None:
     drain: tuple[int, float, int] | None = lifetime.item.plate["self_drain"]
     episodes: list[list[Reading]] = [[]]
     handled: Event | None = None
-    for event in lifetime.those("flown", "charged", "drained", "measured"):
+    for event in lifetime.of_kind("flown", "charged", "drained", "measured"):
         if event.at > now:
             break
         if event.what != "measured":

@@ -55,7 +55,7 @@ def _head(at: Desk, sheet: PackReport, board: Board) -> list[str]:
     fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
     energy = f"{plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
     gone = [
-        event for event in board.store.lifetimes(sheet.item)[-1].those("handed_in", "retired") if event.at <= at.now
+        event for event in board.store.lifetimes(sheet.item)[-1].of_kind("handed_in", "retired") if event.at <= at.now
     ]
     used = "" if age is None or gone else f"; in use for {show_span(age)}"
     used += "".join(f"; {event.what.replace('_', ' ')} {at.say(event.at)}" for event in gone)

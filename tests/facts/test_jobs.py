@@ -4,6 +4,7 @@ import pytest
 
 from scheduler.base.instants import DAY, HOUR
 from scheduler.facts.intervals import Intervals
+from scheduler.facts.item_events import item_named, names_of
 from scheduler.facts.timeline import NEVER, Timeline
 from tests.support import Entries, Fields, book_of, event, fact, moment, reasons
 
@@ -83,7 +84,7 @@ def test_a_job_cancelled_and_booked_again_counts_again() -> None:
 
 def test_cancelling_what_was_never_booked_books_nothing() -> None:
     store = book_of(FLEET, cancelled("2026-04-01"))
-    assert store.items("job") == []
+    assert names_of(store, "job") == []
 
 
 @pytest.mark.parametrize(
@@ -120,7 +121,7 @@ def test_a_job_s_own_time_to_start_and_its_home_s() -> None:
     store = book_of(
         FLEET, booked("2026-04-01", "2026-04-03"), booked("2026-04-01", "2026-04-09", "roof", near_people=True)
     )
-    roof, home = store.item("job", "roof"), store.item("home", "home")
+    roof, home = item_named(store, "job", "roof"), item_named(store, "home", "home")
     assert store.fact(roof, "starts_in").at(moment("2026-04-02")) == 7 * DAY
     assert store.fact(home, "next_job_in").at(moment("2026-04-02")) == DAY
     assert roof.plate == {"id": "roof", "aircraft": None, "airtime_minutes": None, "near_people": True}
@@ -164,7 +165,7 @@ def hindrance(*entries: Fields, at: str = "2026-04-08", fleet: dict[str, Entries
     """How many grounded items and lapsing papers a job counts at an instant, and its words for them."""
     store = book_of(fleet, *entries)
     facts = ("grounded_items", "papers_lapsing", "not_fit")
-    return tuple(store.fact(store.item("job", "wedding"), name).at(moment(at)) for name in facts)
+    return tuple(store.fact(item_named(store, "job", "wedding"), name).at(moment(at)) for name in facts)
 
 
 ANY = booked("2026-04-01", "2026-04-09")
@@ -236,7 +237,7 @@ def test_damaged_propellers_count_no_more_once_others_are_fitted() -> None:
 
 def test_behind_what_keeps_a_job_from_being_flown_stand_the_entries_that_tell_so() -> None:
     store = book_of(FLEET, ANY, HERON_DOWN, WAGTAIL_DOWN)
-    assert reasons(store.fact(store.item("job", "wedding"), "grounded_items"), moment("2026-04-08")) == [
+    assert reasons(store.fact(item_named(store, "job", "wedding"), "grounded_items"), moment("2026-04-08")) == [
         "e1",
         "e2",
         "e3",

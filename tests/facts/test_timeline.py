@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
-from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of, flags
+from scheduler.facts.shapes import flags
+from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of
 from tests.support import moment
 
 COMPARE: dict[str, Callable[[Fraction, Fraction], bool]] = {
@@ -64,8 +65,8 @@ def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
     segments: list[Segment], limit: int | float, how: str, since: int
 ) -> None:
     timeline = Timeline(segments)
-    assert timeline.compare(how, limit, since=since) == timeline.compare(how, limit).onward(since)
-    assert timeline.matches((str(limit),), since) == timeline.matches((str(limit),)).onward(since)
+    assert timeline.compare(how, limit, starting_at=since) == timeline.compare(how, limit).level_before(since)
+    assert timeline.matches((str(limit),), since) == timeline.matches((str(limit),)).level_before(since)
 
 
 @given(lines(), st.integers(-1100, 1100))
