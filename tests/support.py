@@ -65,4 +65,4 @@ def fact(store: FactStore, item: str, name: str, of: str | None = None) -> Timel
 
 def reasons(timeline: Timeline, at: int) -> list[str]:
     """The ids of the events behind the value at an instant, oldest first."""
-    return [event.id for event in events_of(timeline.segment(at).trail)]
+    return [event.id for event in events_of(timeline.segment(at).evidence)]

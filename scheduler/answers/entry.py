@@ -14,7 +14,7 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
 from scheduler.facts.item_events import flight_of
 from scheduler.facts.jobs import all_jobs, find_job
-from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
+from scheduler.facts.pack import WATCH, describe_inference, may_have_been_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.lock import running
@@ -85,11 +85,13 @@ def _which_packs(store: FactStore, events: list[Event]) -> list[str]:
 
 def _by_flight(store: FactStore, mishap: Event) -> list[str]:
     again = naming_packs(mishap)
-    if inferred := inferred_from(store, mishap):
+    if inferred := describe_inference(store, mishap):
         return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
     if "packs" in mishap.fields or flight_of(store, mishap):
         return []
-    packs = [pack.id for pack in packs_for(store, str(mishap.get("item"))) if may_be_knocked(store, pack, mishap.at)]
+    packs = [
+        pack.id for pack in packs_for(store, str(mishap.get("item"))) if may_have_been_knocked(store, pack, mishap.at)
+    ]
     until = [f"  Until that is told, {listed(packs)} may have been in it."] if packs else []
     return [f"Which pack was in it? {again}", *until]
 
@@ -105,8 +107,8 @@ def _too_soon(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
             and not _past_mending(store, name, desk.now)
         ):
             segment = store.fact(store.fleet[name], "under_watch").segment(desk.now)
-            if segment.value != "no" and segment.trail and segment.trail[0].at <= event.at:
-                packs.setdefault((segment.trail[0].at + WATCH, segment.value == "yes"), []).append(name)
+            if segment.value != "no" and segment.evidence and segment.evidence[0].at <= event.at:
+                packs.setdefault((segment.evidence[0].at + WATCH, segment.value == "yes"), []).append(name)
     return [
         f"This look at {listed(names)} does not {'end the watch after a knock' if knocked else _SETTLE}: one does from "
         f"{desk.say(counts)} on. Look again then, and log that."
@@ -125,7 +127,7 @@ def _unsure(store: FactStore, events: list[Event], now: int) -> list[str]:
         str(name) for event in events if event.what in _HANDLED for name in (event.get("item"), *event.get("packs", ()))
     ]
     packs = [name for name in dict.fromkeys(named) if store.fleet.kind(name) == "pack"]
-    unsure = [name for name in packs if may_be_knocked(store, store.fleet[name], now)]
+    unsure = [name for name in packs if may_have_been_knocked(store, store.fleet[name], now)]
     return (
         [f"{listed(unsure)} may have been in a mishap that names no pack: look first (`shelfbell due`)."]
         if unsure

@@ -27,7 +27,7 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, WORDS
 from scheduler.facts.item_events import flight_of
 from scheduler.facts.jobs import all_jobs
-from scheduler.facts.pack import inferred_from
+from scheduler.facts.pack import describe_inference
 from scheduler.home.items_without_rules import lines_on_items_without_rules
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
@@ -229,6 +229,6 @@ def through(store: FactStore, item: str, event: Event) -> str:
         return ""
     if store.fleet.kind(item) == "pack" and flight_of(store, event) is None:
         return f"  [may concern {item}: it names no pack]"
-    inferred = inferred_from(store, event) if store.fleet.kind(item) == "pack" else ""
+    inferred = describe_inference(store, event) if store.fleet.kind(item) == "pack" else ""
     how = f", inferred: {inferred}" if inferred else f" through {event.get('item')}"
     return f"  [concerns {item}{how}]"

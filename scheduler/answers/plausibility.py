@@ -223,8 +223,8 @@ def _slow(told: CheckedEntry) -> Iterator[str]:
 
 def _charged_before(told: CheckedEntry, pack: str) -> bool:
     """True where a charge, by the log, is what it took off with."""
-    trail = told.bare.fact(told.store.fleet[pack], "charge").segment(begins_at(told.event)).trail
-    return trail is not None and trail[0].what == "charged"
+    evidence = told.bare.fact(told.store.fleet[pack], "charge").segment(begins_at(told.event)).evidence
+    return evidence is not None and evidence[0].what == "charged"
 
 
 def _charge_forgotten(told: CheckedEntry, pack: str, held: float) -> str:

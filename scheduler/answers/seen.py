@@ -7,7 +7,7 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.typed_times import is_span, parse_time
 from scheduler.events.event import HOME
 from scheduler.events.kinds import AWAITED, KINDS
-from scheduler.facts.condition import bars
+from scheduler.facts.condition import facts_barring_use
 from scheduler.facts.jobs import all_jobs
 from scheduler.reminders.board import Reminder
 from scheduler.verdicts.verdict import Key
@@ -70,6 +70,8 @@ def _out_of_use(reminder: Reminder, now: int) -> str:
     if rule.grounds:
         return f"{rule.id} grounds it"
     store = reminder.verdict.store
-    barring = {name: value for name, value in bars(item.kind).items() if item.kind in store.catalogue[name].about}
+    barring = {
+        name: value for name, value in facts_barring_use(item.kind).items() if item.kind in store.catalogue[name].about
+    }
     barred = any(store.fact(item, name).at(now) == value for name, value in barring.items())
     return "it is out of use" if barred else ""

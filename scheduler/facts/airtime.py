@@ -1,4 +1,4 @@
-"""Facts that count use: flights and airtime of whatever flies, and since when something was looked at."""
+"""Facts that count use: flights and airtime of whatever flies, and the time since anything was inspected."""
 
 from bisect import bisect_right
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from scheduler.base.units import FLAG, SPAN, count
 from scheduler.events.event import Event
 from scheduler.facts.declare import ANYTHING, FLOWN, PHYSICAL, fact
 from scheduler.facts.event_times import airtime_of, flights_of
-from scheduler.facts.shapes import Step, counted, latched, passes, rising, switched
+from scheduler.facts.shapes import Step, counted, latched, passed_looks, rising, switched
 from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ FLIGHTS = count("flight")
 
 @fact("airtime", FLOWN, SPAN, "Time in the air.", partial=True)
 def airtime(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """Summed at each landing; a total that the aircraft or pack shows takes the place of the sum."""
+    """Sum at each landing; a total that the aircraft or pack shows replaces the sum."""
     steps: list[Step] = []
     for event in lifetime.of_kind("flown", "measured"):
         if event.what == "flown":
@@ -33,76 +33,65 @@ def airtime(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 
 @fact("flights", FLOWN, FLIGHTS, "Flights flown.", partial=True)
 def flights(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """Counted at each landing."""
-    return counted(
-        lifetime, [(event.at, None, flights_of(event), event) for event in lifetime.of_kind("flown")], starting_at
-    )
+    """Count at each landing."""
+    steps: list[Step] = [(event.at, None, flights_of(event), event) for event in lifetime.of_kind("flown")]
+    return counted(lifetime, steps, starting_at)
 
 
 @fact("age", PHYSICAL, SPAN, "Time since it came into use.")
 def age(lifetime: "Lifetime") -> list[Segment]:
-    """Rises from the beginning of the life."""
+    """Rise from birth."""
     return rising(lifetime, [])
 
 
 @fact("idle", FLOWN, SPAN, "Time since its last flight, or since it came into use.", partial=True)
 def idle(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """Rises from each landing."""
+    """Rise from each landing."""
     return rising(lifetime, lifetime.of_kind("flown"), starting_at)
 
 
-@fact(
-    "airtime_since_inspected",
-    FLOWN,
-    SPAN,
-    "Time in the air since the last thorough look, or since it came into use.",
-    partial=True,
-)
+@fact("airtime_since_inspected", FLOWN, SPAN,
+      "Time in the air since the last thorough look, or since it came into use.", partial=True)  # fmt: skip
 def airtime_since_inspected(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """Starts anew at each inspected, whatever its result."""
-    return since_inspected(lifetime, airtime_of, starting_at)
+    """Restart at each inspected, whatever its result."""
+    return _since_inspected(lifetime, airtime_of, starting_at)
 
 
-@fact(
-    "flights_since_inspected",
-    FLOWN,
-    FLIGHTS,
-    "Flights since the last thorough look, or since it came into use.",
-    partial=True,
-)
+@fact("flights_since_inspected", FLOWN, FLIGHTS,
+      "Flights since the last thorough look, or since it came into use.", partial=True)  # fmt: skip
 def flights_since_inspected(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """Starts anew at each inspected, whatever its result."""
-    return since_inspected(lifetime, flights_of, starting_at)
+    """Restart at each inspected, whatever its result."""
+    return _since_inspected(lifetime, flights_of, starting_at)
 
 
-def since_inspected(lifetime: "Lifetime", amount: Callable[[Event], int], starting_at: int) -> list[Segment]:
-    """A sum over flights that starts anew at each look."""
+def _since_inspected(lifetime: "Lifetime", amount: Callable[[Event], int], starting_at: int) -> list[Segment]:
+    """A sum over flights that restarts at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
-        for event in _since_a_look(lifetime.of_kind("flown", "inspected"), starting_at)
+        for event in _from_last_look(lifetime.of_kind("flown", "inspected"), starting_at)
     ]
     return counted(lifetime, steps, starting_at)
 
 
-def _since_a_look(events: list[Event], starting_at: int) -> list[Event]:
-    """Of some events in order: the last look at or before an instant, and all after it."""
+def _from_last_look(events: list[Event], starting_at: int) -> list[Event]:
+    """Of some events in order: the last look at or before `starting_at`, and all after it."""
     places = range(bisect_right(events, starting_at, key=itemgetter(0)) - 1, -1, -1)
     return events[next((place for place in places if events[place].what == "inspected"), 0) :]
 
 
 @fact("since_inspected", PHYSICAL, SPAN, "Time since the last thorough look, or since it came into use.")
-def time_since_inspected(lifetime: "Lifetime") -> list[Segment]:
-    """Rises from each inspected."""
+def since_inspected(lifetime: "Lifetime") -> list[Segment]:
+    """Rise from each inspected, whatever its result."""
     return rising(lifetime, lifetime.of_kind("inspected"))
 
 
-@fact("mishap_since_inspected", FLOWN, FLAG, "A mishap, and no look that passed since.")
+@fact("mishap_since_inspected", FLOWN, FLAG, "It had a mishap and has not passed a look since.")
 def mishap_since_inspected(lifetime: "Lifetime") -> list[Segment]:
-    """From a mishap to the next inspected with result pass."""
-    return switched(lifetime, on=lifetime.of_kind("mishap"), off=passes(lifetime))
+    """Yes from a mishap to the next inspected with result pass."""
+    return switched(lifetime, on=lifetime.of_kind("mishap"), off=passed_looks(lifetime))
 
 
 @fact("retired", ANYTHING, FLAG, "It is out of service for good.")
 def retired(lifetime: "Lifetime") -> list[Segment]:
-    """From retired on."""
+    """Yes from retired on."""
     return latched(lifetime.of_kind("retired"))

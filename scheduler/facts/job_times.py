@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from scheduler.facts.fact_store import Lifetime
 
 
-def _alike(
+def _from_plans(
     lifetime: "Lifetime", starting_at: int, name: str, make: Callable[[list[Plan]], list[Segment]]
 ) -> list[Segment]:
     """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
@@ -26,16 +26,11 @@ def _alike(
     return lifetime.store.cached((name, id(plans)), lambda: make(plans))
 
 
-@fact(
-    "next_job_in",
-    ANYTHING,
-    SPAN,
-    "Time to the start of the next job known that concerns the item, if there is one.",
-    partial=True,
-)
+@fact("next_job_in", ANYTHING, SPAN,
+      "Time to the start of the next known job that concerns the item; never without one.", partial=True)  # fmt: skip
 def next_job_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """Falls to nought at each start; NEVER without a job."""
-    return _alike(lifetime, starting_at, f"next job since {starting_at}", partial(_next_of, starting_at))
+    """Fall to 0 at each start; NEVER without a job."""
+    return _from_plans(lifetime, starting_at, f"next job from {starting_at}", partial(_next_of, starting_at))
 
 
 def _next_of(starting_at: int, plans: list[Plan]) -> list[Segment]:
@@ -58,61 +53,53 @@ def _next_of(starting_at: int, plans: list[Plan]) -> list[Segment]:
 
 
 def _while_known(
-    lifetime: "Lifetime", starting_at: int, episode: Callable[["Plan"], tuple[int, int]], name: str
+    lifetime: "Lifetime", starting_at: int, interval: Callable[[Plan], tuple[int, int]], name: str
 ) -> list[Segment]:
-    """A flag that is yes within `stretch(plan)` of any plan, as far as the plan was known then."""
+    """A flag that is yes within `interval(plan)` of any plan, as far as the plan was known then."""
 
     def make(plans: list[Plan]) -> list[Segment]:
-        found: list[tuple[int, int, Event]] = []
+        intervals: list[tuple[int, int, Event]] = []
         for plan in plans:
-            start, end = episode(plan)
+            start, end = interval(plan)
             start, end = max(start, plan.known_from), min(end, plan.known_to)
             if start < end:
-                found.append((start, end, plan.event))
-        return covering(found)
+                intervals.append((start, end, plan.event))
+        return covering(intervals)
 
-    return _alike(lifetime, starting_at, name, make)
+    return _from_plans(lifetime, starting_at, name, make)
 
 
-@fact(
-    "job_under_way",
-    ANYTHING,
-    FLAG,
-    "A job that concerns the item has started and ended less than 12 h ago.",
-    partial=True,
-)
+@fact("job_under_way", ANYTHING, FLAG,
+      "A job that concerns the item has started and did not end more than 12 h ago.", partial=True)  # fmt: skip
 def job_under_way(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """From a job's start to its end and a grace."""
+    """Yes from a job's start to its end and GRACE."""
     return _while_known(lifetime, starting_at, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
 
-@fact(
-    "job_eve",
-    ANYTHING,
-    FLAG,
-    "It is the evening before a job that concerns the item, or the night up to its morning.",
-    partial=True,
-)
+@fact("job_eve", ANYTHING, FLAG,
+      "It is the evening or night before a job that concerns the item.", partial=True)  # fmt: skip
 def job_eve(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """From the local hour of the eve, the day before, to the job's morning."""
+    """Yes from the local hour of the eve, the day before, to the job's morning."""
     clocks = lifetime.store.clocks
 
-    def episode(plan: Plan) -> tuple[int, int]:
+    def eve(plan: Plan) -> tuple[int, int]:
         day = local_date(plan.starts, clocks.zone) - timedelta(days=1)
         return at_local(day, parse_clock(clocks.eve), clocks.zone), plan.starts - clocks.morning
 
-    return _while_known(lifetime, starting_at, episode, "eve")
+    return _while_known(lifetime, starting_at, eve, "eve")
 
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", partial=True)
 def job_morning(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """The last hours before a job's start."""
+    """Yes in the last hours before a job's start."""
     return _while_known(
         lifetime, starting_at, lambda plan: (plan.starts - lifetime.store.clocks.morning, plan.starts), "morning"
     )
 
 
-@fact("starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or is cancelled.", partial=True)
+@fact(
+    "starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or been cancelled.", partial=True
+)
 def starts_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
-    """The same as next_job_in, of this job alone."""
+    """Return next_job_in: the only job that concerns a job is itself."""
     return next_job_in(lifetime, starting_at)

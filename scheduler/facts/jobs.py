@@ -11,23 +11,23 @@ from scheduler.facts.timeline import NEVER, Value
 from scheduler.fleet.fleet import Item
 
 GRACE = 12 * HOUR
-"""A job counts as under way for so long after its end: the packs come home, the evening is over."""
+"""A job counts as under way for so long after its end: until the packs are home and the evening is over."""
 
 
-AFTERWARDS: dict[str, Value] = {
+VALUES_ONCE_OVER: dict[str, Value] = {
     "next_job_in": NEVER, "starts_in": NEVER, "job_under_way": "no", "job_eve": "no", "job_morning": "no",
     "unlogged": "no", "retired": "no", "airtime_covered": None,
     "grounded_items": None, "papers_lapsing": None, "not_fit": None,
 }  # fmt: skip
-"""What the facts of a job are for ever once it is over, the grace too, and was logged."""
+"""The final values of the facts of a job: once it and its grace are over and its flights are logged."""
 
 
-OF_PLANS = ("next_job_in", "job_under_way", "job_eve", "job_morning", "charged_for_cancelled_job")
-"""The facts of items other than jobs that change when a job is booked, moved or called off."""
+CHANGED_BY_PLANS = ("next_job_in", "job_under_way", "job_eve", "job_morning", "charged_for_cancelled_job")
+"""The facts of items other than jobs that a booking, move or cancellation can change."""
 
 
 class Plan(NamedTuple):
-    """What was known of a job over [known_from, known_to): when it starts and ends, with which aircraft."""
+    """What was known of a job during [known_from, known_to): when it starts and ends, with which aircraft."""
 
     known_from: int
     known_to: int
@@ -37,23 +37,23 @@ class Plan(NamedTuple):
 
     @property
     def aircraft(self) -> str | None:
-        """The aircraft it is booked for; None for any."""
+        """The aircraft that it is booked for; None for any."""
         return self.event.get("aircraft")
 
     def flown_with(self, aircraft: str) -> "Plan":
-        """The same plan for one aircraft."""
+        """Return the same plan for one aircraft."""
         return self._replace(event=self.event._replace(fields=self.event.fields | {"aircraft": aircraft}))
 
 
 class Job(NamedTuple):
-    """One job under its name: every event that booked, moved or cancelled it, and the plans these made."""
+    """One job: every event that booked, moved or cancelled it, in order, and the resulting plans."""
 
     name: str
     events: list[Event]
     plans: list[Plan]
 
     def plan_at(self, instant: int) -> Plan | None:
-        """What is known of it at an instant; None when it is not booked then."""
+        """Return the plan known at an instant; None if it is not booked then."""
         return next((plan for plan in self.plans if plan.known_from <= instant < plan.known_to), None)
 
     @property
@@ -62,7 +62,7 @@ class Job(NamedTuple):
         return self.plate_at(MAX_INSTANT)
 
     def plate_at(self, instant: int) -> dict[str, object]:
-        """The fields of the booking that stood at an instant, for texts; of the first before any."""
+        """Return the fields of the booking valid at an instant, for texts; before the first those of the first."""
         known = [plan for plan in self.plans if plan.known_from <= instant]
         fields = (known or self.plans[:1])[-1].event.fields
         return {name: fields.get(name) for name in ("aircraft", "airtime_minutes", "near_people")}
@@ -82,7 +82,7 @@ def _jobs_for(store: EventCache, aircraft: str | None, starting_at: int) -> list
     """The jobs that were booked for an aircraft, or for none in particular, in order, without those over before."""
     booked = store.filed(JOB) if aircraft is None else store.filed(aircraft, "booked")
     names = dict.fromkeys(
-        str(event.get("job")) for event in booked if starting_at == MIN_INSTANT or over_at(event) > starting_at
+        str(event.get("job")) for event in booked if starting_at == MIN_INSTANT or _over_at(event) > starting_at
     )
     store.prefetch(f"{JOB}{name}" for name in names)
     return [found for name in names if (found := find_job(store, name)) is not None]
@@ -111,14 +111,16 @@ def _ends(booking: Event) -> int:
     return parse_rfc3339(str(booking.get("ends", booking.get("starts"))))
 
 
-def over_at(booking: Event) -> int:
-    """When a job is over as it was booked, its grace too."""
+def _over_at(booking: Event) -> int:
+    """When a job and its grace are over, as it was booked."""
     return _ends(booking) + GRACE
 
 
 def plans_for(store: EventCache, item: Item, starting_at: int = MIN_INSTANT) -> list[Plan]:
-    """The plans that count for an item: those of its own aircraft, or of any; for a job, its own. Plans of jobs that
-    were over by `since` may be left out."""
+    """Return the plans that concern an item: those of its aircraft, and those for any; for a job, its own.
+
+    Plans of jobs that were over before `starting_at` may be left out.
+    """
     return store.cached(("plans", item.kind, item.id, starting_at), lambda: _plans_for(store, item, starting_at))
 
 
@@ -126,18 +128,18 @@ def _plans_for(store: EventCache, item: Item, starting_at: int) -> list[Plan]:
     if item.kind == "job":
         booked = find_job(store, item.id)
         return booked.plans if booked else []
-    concerned, fitted = concerned_by(store, item), _fitted_to(store, item)
-    if concerned is None or not fitted:
-        return plans_of(store, concerned, starting_at)
-    found: list[Plan] = []
-    for plan in plans_of(store, frozenset([*concerned, *fitted]), starting_at):
-        its = plan.aircraft in (None, *concerned)
-        found += [plan] if its else _while_on_board(plan, fitted[str(plan.aircraft)])
-    return found
+    crafts, fitted = _aircraft_of(store, item), _fitted_elsewhere(store, item)
+    if crafts is None or not fitted:
+        return _plans_of(store, crafts, starting_at)
+    plans: list[Plan] = []
+    for plan in _plans_of(store, frozenset([*crafts, *fitted]), starting_at):
+        by_nameplate = plan.aircraft in (None, *crafts)
+        plans += [plan] if by_nameplate else _while_on_board(plan, fitted[str(plan.aircraft)])
+    return plans
 
 
-def concerned_by(store: EventCache, item: Item) -> frozenset[str] | None:
-    """The aircraft whose jobs concern an item by its nameplate; None where those of every aircraft do."""
+def _aircraft_of(store: EventCache, item: Item) -> frozenset[str] | None:
+    """The aircraft whose jobs concern an item by its nameplate; None for every aircraft."""
     if item.kind == "aircraft":
         return frozenset([item.id])
     if item.kind == "paper":
@@ -148,29 +150,31 @@ def concerned_by(store: EventCache, item: Item) -> frozenset[str] | None:
     return frozenset(item.plate.get("fits") or ()) or None
 
 
-def _fitted_to(store: EventCache, item: Item) -> dict[str, list[tuple[int, int]]]:
-    """Where else a part was: the stretches by aircraft that its nameplate does not name."""
-    found: dict[str, list[tuple[int, int]]] = {}
+def _fitted_elsewhere(store: EventCache, item: Item) -> dict[str, list[tuple[int, int]]]:
+    """When a part was on aircraft that its nameplate does not name: (start, end) by aircraft."""
+    intervals: dict[str, list[tuple[int, int]]] = {}
     if item.kind in CARRIED:
         for start, end, craft in fittings(store, item):
             if not item.fits(craft):
-                found.setdefault(craft, []).append((start, end))
-    return found
+                intervals.setdefault(craft, []).append((start, end))
+    return intervals
 
 
-def _while_on_board(plan: Plan, episodes: list[tuple[int, int]]) -> Iterator[Plan]:
-    """A plan as it counts for a part: while the part was on its aircraft."""
-    for start, end in episodes:
+def _while_on_board(plan: Plan, intervals: list[tuple[int, int]]) -> Iterator[Plan]:
+    """A plan as it concerns a part: while the part was on its aircraft."""
+    for start, end in intervals:
         known_from, known_to = max(start, plan.known_from), min(end, plan.known_to)
         if known_from < known_to:
             yield plan._replace(known_from=known_from, known_to=known_to)
 
 
-def plans_of(store: EventCache, aircraft: frozenset[str] | None, starting_at: int = MIN_INSTANT) -> list[Plan]:
-    """The plans for some aircraft, and for none in particular, in order of first booking; all of them for None. Those
-    of jobs over by `since` may be left out."""
+def _plans_of(store: EventCache, aircraft: frozenset[str] | None, starting_at: int = MIN_INSTANT) -> list[Plan]:
+    """The plans for some aircraft and for any, in order of first booking; all plans for None.
+
+    Those of jobs that were over before `starting_at` may be left out.
+    """
     if aircraft is None:
-        starting_at = MIN_INSTANT  # they are read all in one
+        starting_at = MIN_INSTANT  # they are read all at once
 
     def gather() -> list[Plan]:
         if aircraft is None:

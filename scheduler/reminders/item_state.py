@@ -14,8 +14,8 @@ from scheduler.facts.event_cache import Dependency
 from scheduler.facts.fact_store import FactStore, ItemSummary
 from scheduler.facts.home_facts import SUMMARISED, summarise
 from scheduler.facts.intervals import NO, UNKNOWN, YES
-from scheduler.facts.job_requirements import unlogged_stretches
-from scheduler.facts.jobs import AFTERWARDS, GRACE, Job, find_job
+from scheduler.facts.job_requirements import unlogged_intervals
+from scheduler.facts.jobs import GRACE, VALUES_ONCE_OVER, Job, find_job
 from scheduler.facts.timeline import NEVER, Segment, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.announcements import DISTURBING
@@ -157,7 +157,7 @@ def done_with(store: FactStore, rules: Ruleset, unsettled: Container[str], name:
     if job is None or name in unsettled or any(plan.aircraft is None for plan in job.plans):
         return None
     over_at = _over_at(job)
-    logged_at = max((end for _, end, _ in unlogged_stretches(store, job.plans)), default=over_at)
+    logged_at = max((end for _, end, _ in unlogged_intervals(store, job.plans)), default=over_at)
     if now <= over_at or not all(
         max(logged_at, over_at) + _rests_after(store, rule) < now for rule in rules.applying("job", name)
     ):
@@ -181,7 +181,7 @@ def _at_rest(rule: Rule) -> bool:
     """True when a rule about jobs has nothing open once a job is long over, whatever came before."""
 
     def ask(fact: str, _of: str | None, _since: int) -> Timeline:
-        return Timeline([Segment(MIN_INSTANT, AFTERWARDS[fact])])
+        return Timeline([Segment(MIN_INSTANT, VALUES_ONCE_OVER[fact])])
 
     def reach(origin: int, _span: object) -> int:
         return origin

@@ -112,7 +112,7 @@ def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
         return Ground(show_fact(fact, verdict.store.value(verdict.item, fact.name, now)), until=now)
     timeline = verdict.ask(fact.name)
     start, value, slope, _ = timeline.segment(now)
-    return Ground("", timeline.next_piece(now), fact.unit, start, value, slope, absent(fact))
+    return Ground("", timeline.next_segment(now), fact.unit, start, value, slope, absent(fact))
 
 
 def keep(reminder: Reminder, now: int, mute: Mute | None = None) -> Reminder:

@@ -10,14 +10,14 @@ from scheduler.cells.energy import minutes_to_charge
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.median import median
 from scheduler.events.event import Event
-from scheduler.facts.charge import is_reckoned
-from scheduler.facts.condition import why_grounded
+from scheduler.facts.charge import is_calculated
+from scheduler.facts.condition import reason_grounded
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.flight_time import RESERVE, legs
-from scheduler.facts.job_requirements import candidates, fit_to_fly, good_until, grounded_at, needed
+from scheduler.facts.job_requirements import candidates, fit_to_fly, good_until, grounded_items_at, items_needed
 from scheduler.facts.jobs import Plan, all_jobs, find_job
-from scheduler.facts.pack import may_be_knocked
+from scheduler.facts.pack import may_have_been_knocked
 from scheduler.facts.papers import sort_of
 from scheduler.facts.service import in_service, retired_at
 from scheduler.facts.travel import energy_of
@@ -124,7 +124,7 @@ def others(store: FactStore, rules: Ruleset | None, now: int, answer: Ready) -> 
 
 
 def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
-    items = needed(store, plan, now)
+    items = items_needed(store, plan, now)
     packs = [pack for pack in packs_for(store, plan.aircraft) if in_service(store, pack, now, now)]
     opened = open_on(store, rules, now, [*items, *packs, *_pilots(store)])
     flying = [pack for pack in packs if fit_to_fly(store, pack, now) and not _grounding(opened, pack)]
@@ -140,7 +140,7 @@ def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, p
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
         charging=_charging(store, [state for state in states if not state.is_full], now),
-        unsure=[pack.id for pack in flying if may_be_knocked(store, pack, now)],
+        unsure=[pack.id for pack in flying if may_have_been_knocked(store, pack, now)],
         unfit_chargers=[charger.id for charger in _chargers(store, now) if _unfit(store, charger, now)],
     )  # fmt: skip
 
@@ -164,7 +164,7 @@ def _grounding(opened: list[Verdict], item: Item) -> list[Verdict]:
 def _keeps_down(
     store: FactStore, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
 ) -> list[str]:
-    told = grounded_at(store, plan, now)
+    told = grounded_items_at(store, plan, now)
     found = [f"{each.item} {each.why}" for each in told]
     for item in [*items, *_pilots(store)]:
         if item.id not in [each.item for each in told]:
@@ -185,7 +185,7 @@ def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int
 
 def _why_left(store: FactStore, pack: Item, opened: list[Verdict], now: int) -> str:
     words = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
-    return why_grounded(store.lifetimes(pack)[-1], now) or next(iter(words), "nothing on record of it")
+    return reason_grounded(store.lifetimes(pack)[-1], now) or next(iter(words), "nothing on record of it")
 
 
 def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
@@ -204,7 +204,7 @@ def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: i
         return Estimate(median(rates) * span, min(rates) * span, max(rates) * span, basis)
 
     held = float(charge) if isinstance(charge, int | float) else None
-    return PackState(pack.id, held, is_reckoned(segment, now, pack.plate), lasting(held), lasting(100))
+    return PackState(pack.id, held, is_calculated(segment, now, pack.plate), lasting(held), lasting(100))
 
 
 def _rates(store: FactStore, pack: Item, aircraft: str, now: int) -> list[float]:

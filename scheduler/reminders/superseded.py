@@ -3,7 +3,7 @@
 from functools import partial
 
 from scheduler.base.instants import MIN_INSTANT
-from scheduler.facts.condition import bars
+from scheduler.facts.condition import facts_barring_use
 from scheduler.facts.intervals import YES
 from scheduler.facts.timeline import Segment, Timeline
 from scheduler.reminders.board import Reminder, pressing
@@ -31,7 +31,7 @@ def superseded_by(over: Reminder) -> Reminder | None:
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:
     """True where a reminder would not end at an instant, did nothing keep the item from use that did not before."""
-    barred = bars(verdict.item.kind)
+    barred = facts_barring_use(verdict.item.kind)
 
     def ask(fact: str, of: str | None, _since: int) -> Timeline:
         timeline = verdict.ask(fact, of)

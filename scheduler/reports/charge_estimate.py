@@ -9,7 +9,7 @@ from scheduler.cells.median import median
 from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
-from scheduler.facts.charge import cell_volts, is_reckoned
+from scheduler.facts.charge import cell_volts, is_calculated
 from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
@@ -48,10 +48,10 @@ class Bench(NamedTuple):
 def holding(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEstimate:
     """What it holds, and how that is known."""
     segment = store.fact(lifetime.item, "charge").segment(now)
-    value, by = segment.at(now), events_of(segment.trail)
+    value, by = segment.at(now), events_of(segment.evidence)
     if value is None or not by:
         return ChargeEstimate(None, None, None, by, "")
-    percent, reckoned = float(value), is_reckoned(segment, now, lifetime.item.plate)
+    percent, reckoned = float(value), is_calculated(segment, now, lifetime.item.plate)
     way, below, above = _told(by[0], lifetime)
     if way not in ("voltage", "lights"):
         return ChargeEstimate(percent, None, None, by, way, reckoned)

@@ -9,7 +9,7 @@ from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
 from scheduler.cells.sudden import LOOK
-from scheduler.facts.pack import inferred_from, may_be_knocked
+from scheduler.facts.pack import describe_inference, may_have_been_knocked
 from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board
 from scheduler.reminders.message_text import advice, gathered
@@ -75,20 +75,20 @@ def _conclusions(at: Desk, sheet: PackReport, board: Board) -> list[str]:
 def _unfit(at: Desk, sheet: PackReport, board: Board) -> str:
     if sheet.facts["usable"] != "no":
         return _unsure(at, sheet, board)
-    grounds = events_of(board.store.fact(sheet.item, "usable").segment(at.now).trail)
+    grounds = events_of(board.store.fact(sheet.item, "usable").segment(at.now).evidence)
     if not grounds:
         return "Not to be used: retired."
     ground = grounds[-1]
-    inferred = inferred_from(board.store, ground) if ground.what == "mishap" else ""
+    inferred = describe_inference(board.store, ground) if ground.what == "mishap" else ""
     how = f" Inferred: {inferred}. If it was another: {naming_packs(ground)}" if inferred else ""
     return f"Not to be used: {describe(ground, at.setup.hours.zone)}, {at.say(ground.at)}.{how}"
 
 
 def _unsure(at: Desk, sheet: PackReport, board: Board) -> str:
     """A mishap that it may have been in."""
-    if not may_be_knocked(board.store, sheet.item, at.now):
+    if not may_have_been_knocked(board.store, sheet.item, at.now):
         return ""
-    (mishap,) = events_of(board.store.fact(sheet.item, "under_watch").segment(at.now).trail)
+    (mishap,) = events_of(board.store.fact(sheet.item, "under_watch").segment(at.now).evidence)
     told = f"{describe(mishap, at.setup.hours.zone)}, {at.say(mishap.at)}"
     return (
         f"Not known whether it took a knock: {told}, names no pack. Say which it was: {naming_packs(mishap)}. Or look "

@@ -13,7 +13,7 @@ from scheduler.facts.event_times import begins_at
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, YES, Intervals, every
 from scheduler.facts.item_events import item_named, kind_of, names_of, prefetch_items
-from scheduler.facts.jobs import OF_PLANS, find_job, plans_for
+from scheduler.facts.jobs import CHANGED_BY_PLANS, find_job, plans_for
 from scheduler.facts.service import out_of_service
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
@@ -196,7 +196,7 @@ class Verdict:
     def _plan_instants(self) -> set[int]:
         """When what is planned for the item changed, where the rule asks about that."""
         asked = (leaf.fact for part in self.rule.conditions for leaf in leaves(part))
-        if self.rule.about != "job" and not any(fact in OF_PLANS for fact in asked):
+        if self.rule.about != "job" and not any(fact in CHANGED_BY_PLANS for fact in asked):
             return set()
         plans = plans_for(self.store, self.item, self._solved.start)
 

@@ -176,7 +176,8 @@ WAGTAIL_DOWN = event("2026-04-03", "warned", item="wagtail", of="link")
 
 def test_a_job_for_no_one_aircraft_is_in_trouble_once_none_could_take_it() -> None:
     look = event("2026-04-05", "inspected", item="heron", result="pass")
-    down = "heron (gave a warning, not looked into); wagtail (gave a warning, not looked into)"
+    warned = "(gave a warning and has not been looked at since)"
+    down = f"heron {warned}; wagtail {warned}"
     assert hindrance(ANY, HERON_DOWN) == FREE
     assert hindrance(ANY, HERON_DOWN, WAGTAIL_DOWN) == (2, 0, down)
     assert hindrance(ANY, HERON_DOWN, WAGTAIL_DOWN, look) == FREE
@@ -186,18 +187,18 @@ def test_one_aircraft_on_the_ground_and_a_lapsed_paper_of_the_other_leave_none()
     mark = event("2026-03-01", "renewed", item="heron-mark", expires="2026-04-08")
     assert hindrance(ANY, mark) == FREE
     assert hindrance(ANY, mark, WAGTAIL_DOWN) == (
-        1, 1, "wagtail (gave a warning, not looked into); heron-mark (will have lapsed)",
+        1, 1, "wagtail (gave a warning and has not been looked at since); heron-mark (not valid when the job starts)",
     )  # fmt: skip
 
 
 def test_a_paper_of_the_pilot_that_lapses_keeps_every_aircraft_from_a_job() -> None:
     licence = event("2026-03-01", "renewed", item="licence", expires="2026-04-08")
-    assert hindrance(ANY, licence) == (0, 1, "licence (will have lapsed)")
+    assert hindrance(ANY, licence) == (0, 1, "licence (not valid when the job starts)")
 
 
 def test_an_aircraft_out_of_service_takes_no_job_and_one_does_that_comes_before_it() -> None:
     gone = event("2026-04-04", "retired", item="wagtail")
-    assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning, not looked into)")
+    assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning and has not been looked at since)")
     assert hindrance(booked("2026-04-01", "2026-04-09", aircraft="wagtail"), gone) == (1, 0, "wagtail (not in service)")
     told_later = event("2026-04-05", "moved", item="wagtail", how="driven")
     assert hindrance(ANY, HERON_DOWN, told_later, at="2026-04-04") == FREE

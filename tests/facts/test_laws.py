@@ -20,7 +20,7 @@ from scheduler.facts.event_times import begins_at
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.home_facts import summarise
 from scheduler.facts.item_events import item_named, names_of
-from scheduler.facts.jobs import OF_PLANS
+from scheduler.facts.jobs import CHANGED_BY_PLANS
 from scheduler.facts.service import retired_at
 from scheduler.facts.timeline import Segment, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
@@ -117,7 +117,8 @@ def answers(store: FactStore) -> dict[tuple[str, str, str | None], Answer]:
     """Every fact with its reasons."""
     return {
         (item.id, name, of): [
-            (p.start, p.value, p.slope, [e.id for e in events_of(p.trail)]) for p in store.fact(item, name, of).segments
+            (p.start, p.value, p.slope, [e.id for e in events_of(p.evidence)])
+            for p in store.fact(item, name, of).segments
         ]
         for item, name, of in questions(store)
     }
@@ -215,14 +216,16 @@ def test_so_it_is_where_jobs_are_booked_and_called_off(entries: Entries, hours: 
 def _holds_onward(store: FactStore, since: int) -> None:
     for item, name, of in questions(store):
         late, whole = store.fact(item, name, of, since), store.fact(item, name, of)
-        assert _untrailed(late.clipped(since, MAX_INSTANT)) == _untrailed(whole.clipped(since, MAX_INSTANT)), (
+        assert _without_evidence(late.clipped(since, MAX_INSTANT)) == _without_evidence(
+            whole.clipped(since, MAX_INSTANT)
+        ), (
             item.id,
             name,
         )
 
 
-def _untrailed(segments: list[Segment]) -> list[Segment]:
-    return [segment._replace(trail=None) for segment in segments]
+def _without_evidence(segments: list[Segment]) -> list[Segment]:
+    return [segment._replace(evidence=None) for segment in segments]
 
 
 @settings(deadline=None, max_examples=50)
@@ -261,7 +264,7 @@ def test_counts_never_fall_within_a_life_but_where_a_total_was_shown(entries: En
             for lifetime in store.lifetimes(item):
                 segments = [segment for segment in lifetime.fact(name).segments if segment.value is not None]
                 for one, two in zip(segments, segments[1:], strict=False):
-                    shown = two.trail is not None and two.trail[0].what == "measured"
+                    shown = two.evidence is not None and two.evidence[0].what == "measured"
                     assert shown or two.value >= one.value  # type: ignore[operator]
 
 
@@ -341,4 +344,4 @@ def test_which_facts_a_booking_can_change_is_told_for_every_fact() -> None:
         dependencies = store.track(partial(store.fact, item, name, of))
         if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in dependencies):
             asking.add(name)
-    assert asking == set(OF_PLANS)
+    assert asking == set(CHANGED_BY_PLANS)

@@ -124,10 +124,13 @@ GROUNDED: list[tuple[Fields, str]] = [
         event("2026-04-08 15:00", "mishap", item="heron", severity="hard_landing"),
         "heron not looked at since its mishap",
     ),
-    (event("2026-04-08 15:00", "warned", item="heron", of="motor"), "heron gave a warning, not looked into"),
+    (
+        event("2026-04-08 15:00", "warned", item="heron", of="motor"),
+        "heron gave a warning and has not been looked at since",
+    ),
     (
         event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]),
-        "heron heard or felt to run oddly, not looked into",
+        "heron ran oddly and has not been looked at since",
     ),
     (
         event("2026-04-08 15:00", "inspected", item="heron-props", result="fail", findings=["nicked"]),
@@ -301,7 +304,9 @@ def test_the_client_is_called_when_the_rule_rings_and_only_then(home: Bench) -> 
         rung = {line["rule"] for line in json.loads(home("due", "--json").out)["open"]}
         assert ("job-grounded-item" in rung) == trouble
         assert ("No other aircraft is ready: call the client." in home("ready").out) == trouble
-        assert ("Not as things stand: heron (gave a warning, not looked into); wagtail" in answered) == trouble
+        assert (
+            "Not as things stand: heron (gave a warning and has not been looked at since); wagtail" in answered
+        ) == trouble
 
 
 def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench) -> None:
