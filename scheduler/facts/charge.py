@@ -6,7 +6,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
-from scheduler.cells.median import median
+from scheduler.cells.estimate import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.event_times import begins_at

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.base.instants import MINUTE
 from scheduler.base.units import FLAG, PERCENT, RATIO, SPAN, count
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
-from scheduler.cells.median import median
+from scheduler.cells.estimate import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import charge_curve

@@ -7,8 +7,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.cells.energy import minutes_to_charge
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 from scheduler.events.event import Event
 from scheduler.facts.charge import is_calculated
 from scheduler.facts.condition import reason_grounded

@@ -4,8 +4,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import DAY
 from scheduler.cells.energy import minutes_to_charge, minutes_to_drain
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
