@@ -6,7 +6,8 @@ from scheduler.base.instants import parse_rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source
 from scheduler.events.validation import problems
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.timeline import Timeline, events_of
 from scheduler.fleet.fleet import Fleet
 
@@ -64,4 +65,4 @@ def fact(store: FactStore, item: str, name: str, of: str | None = None) -> Timel
 
 def reasons(timeline: Timeline, at: int) -> list[str]:
     """The ids of the events behind the value at an instant, oldest first."""
-    return [event.id for event in events_of(timeline.segment(at).trail)]
+    return [event.id for event in events_of(timeline.segment(at).evidence)]

@@ -5,7 +5,7 @@ from scheduler.answers.desk import Desk
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import set_in
 from scheduler.events.event import Event, corrects
-from scheduler.facts.fact_store import counts_from
+from scheduler.facts.event_times import begins_at
 from scheduler.reminders.announcements import next_announcement
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.message_text import Lines, advice, gathered, log_line
@@ -54,7 +54,7 @@ def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
         return "Closed"
     verdict, opened = board.by_key[gone.key], gone.episode.opened
     episode = next((episode for episode in verdict.episodes if episode.holds(opened)), None)
-    if episode is None and min(map(counts_from, events)) < opened:  # told in time, they would have kept it from opening
+    if episode is None and min(map(begins_at, events)) < opened:  # told in time, they would have kept it from opening
         return "Withdrawn"
     other = superseded_by(Reminder(verdict, episode or gone.episode))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"

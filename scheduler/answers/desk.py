@@ -8,6 +8,7 @@ from scheduler.events.event import Event
 from scheduler.events.log import LogReader
 from scheduler.events.source import Source
 from scheduler.facts.fact_store import FactStore
+from scheduler.facts.jobs import all_jobs
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board
@@ -74,7 +75,7 @@ _MOST_JOBS = 5
 
 def no_such_job(store: FactStore, name: str, now: int) -> Refused:
     """The refusal of a job that was never booked: the name most like it, and the next ones that are booked ahead."""
-    plans = {job.name: plan for job in store.jobs.values() if (plan := job.plan_at(now))}
+    plans = {job.name: plan for job in all_jobs(store).values() if (plan := job.plan_at(now))}
     ahead = sorted((job for job, plan in plans.items() if plan.ends > now), key=lambda job: plans[job].starts)
     near = did_you_mean(name, ahead) or did_you_mean(name, plans)
     more = f" and {len(ahead) - _MOST_JOBS} more" if len(ahead) > _MOST_JOBS else ""

@@ -14,7 +14,7 @@ from scheduler.base.text import clean, numbered
 from scheduler.base.units import show_span
 from scheduler.events.event import Event
 from scheduler.events.log import WAY_BACK
-from scheduler.facts.fact_store import counts_from
+from scheduler.facts.event_times import begins_at
 from scheduler.home.folder import Home
 from scheduler.home.items_without_rules import lines_on_items_without_rules
 from scheduler.home.lock import running
@@ -175,7 +175,7 @@ def _contradictions(at: Sight, setup: Setup) -> Iterator[Diagnosis]:
 def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
     """Neighbouring flights of one aircraft of which the later took off before the earlier had landed."""
     whole = [flight for flight in flights if "flights" not in flight.fields]
-    return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if counts_from(two) < one.at)
+    return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if begins_at(two) < one.at)
 
 
 def _clock(at: Sight) -> Diagnosis:

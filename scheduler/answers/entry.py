@@ -9,9 +9,12 @@ from scheduler.answers.plausibility import plausibility_questions
 from scheduler.base.instants import HOUR, MAX_INSTANT, MINUTE, moment
 from scheduler.base.text import clean, listed
 from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
-from scheduler.facts.fact_store import FactStore, counts_from
+from scheduler.facts.event_times import begins_at
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import CARRIED, packs_for, parts_of
-from scheduler.facts.pack import WATCH, inferred_from, may_be_knocked
+from scheduler.facts.item_events import flight_of
+from scheduler.facts.jobs import all_jobs, find_job
+from scheduler.facts.pack import WATCH, describe_inference, may_have_been_knocked
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.lock import running
@@ -82,11 +85,13 @@ def _which_packs(store: FactStore, events: list[Event]) -> list[str]:
 
 def _by_flight(store: FactStore, mishap: Event) -> list[str]:
     again = naming_packs(mishap)
-    if inferred := inferred_from(store, mishap):
+    if inferred := describe_inference(store, mishap):
         return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
-    if "packs" in mishap.fields or store.flight_of(mishap):
+    if "packs" in mishap.fields or flight_of(store, mishap):
         return []
-    packs = [pack.id for pack in packs_for(store, str(mishap.get("item"))) if may_be_knocked(store, pack, mishap.at)]
+    packs = [
+        pack.id for pack in packs_for(store, str(mishap.get("item"))) if may_have_been_knocked(store, pack, mishap.at)
+    ]
     until = [f"  Until that is told, {listed(packs)} may have been in it."] if packs else []
     return [f"Which pack was in it? {again}", *until]
 
@@ -102,8 +107,8 @@ def _too_soon(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
             and not _past_mending(store, name, desk.now)
         ):
             segment = store.fact(store.fleet[name], "under_watch").segment(desk.now)
-            if segment.value != "no" and segment.trail and segment.trail[0].at <= event.at:
-                packs.setdefault((segment.trail[0].at + WATCH, segment.value == "yes"), []).append(name)
+            if segment.value != "no" and segment.evidence and segment.evidence[0].at <= event.at:
+                packs.setdefault((segment.evidence[0].at + WATCH, segment.value == "yes"), []).append(name)
     return [
         f"This look at {listed(names)} does not {'end the watch after a knock' if knocked else _SETTLE}: one does from "
         f"{desk.say(counts)} on. Look again then, and log that."
@@ -122,7 +127,7 @@ def _unsure(store: FactStore, events: list[Event], now: int) -> list[str]:
         str(name) for event in events if event.what in _HANDLED for name in (event.get("item"), *event.get("packs", ()))
     ]
     packs = [name for name in dict.fromkeys(named) if store.fleet.kind(name) == "pack"]
-    unsure = [name for name in packs if may_be_knocked(store, store.fleet[name], now)]
+    unsure = [name for name in packs if may_have_been_knocked(store, store.fleet[name], now)]
     return (
         [f"{listed(unsure)} may have been in a mishap that names no pack: look first (`shelfbell due`)."]
         if unsure
@@ -164,7 +169,7 @@ def _was_booked(desk: Desk, store: FactStore, event: Event) -> list[str]:
     """The time that a job booked anew had before."""
     if event.what != "booked":
         return []
-    plans = store.jobs[event.get("job")].plans
+    plans = all_jobs(store)[event.get("job")].plans
     before = [plan for plan in plans if plan.known_to == event.at and plan.event.id != event.id]
     return [f"  Before it was booked for {desk.say(before[-1].starts)}."] if before else []
 
@@ -175,7 +180,7 @@ def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]
     Facts look only back, so for entries of this minute with nothing logged since they began, that is what the same
     board had open the moment before.
     """
-    began = min(counts_from(event) for event in events)
+    began = min(begins_at(event) for event in events)
     recent = min(event.at for event in events) > desk.now - MINUTE
     if recent and not any(map(corrects, events)) and not _others_since(board.store, events, began):
         return board.open_at(began - 1)
@@ -208,7 +213,7 @@ def _logged(desk: Desk, events: list[Event]) -> str:
 
 def concerned_board(desk: Desk, store: FactStore, events: list[Event]) -> Board:
     """The board of what the events can touch. What was over before they began is not asked about."""
-    before = min(map(counts_from, events)) - 1
+    before = min(map(begins_at, events)) - 1
     items = concerned_items(desk.home, desk.setup, events, store)
     return Board(store, desk.setup.rules, items, since=lambda _key: before)
 
@@ -221,8 +226,8 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], store: FactSt
     fleet = setup.fleet
     named = dict.fromkeys(name for event in events for name in home.log.filed_under(event))
     if JOB in named:  # booked for no one aircraft
-        return [*fleet.ids(), *store.jobs]
-    jobs = [job for name in named if name.startswith(JOB) and (job := store.job(name.removeprefix(JOB)))]
+        return [*fleet.ids(), *all_jobs(store)]
+    jobs = [job for name in named if name.startswith(JOB) and (job := find_job(store, name.removeprefix(JOB)))]
     aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
     mishap = any(event.what == "mishap" or corrects(event) or _tells_packs(store, event) for event in events)
     found = [*named, *(part.id for craft in aircraft for part in parts_of(store, craft, *CARRIED))]
@@ -234,14 +239,14 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], store: FactSt
         found += [name for name in fleet.fitting(None) if not _of_an_aircraft(fleet, name)]
     if any(event.what in _SHAKEN or corrects(event) for event in events):
         since = min(event.at for event in events) - 12 * HOUR
-        found += [job.name for job in store.jobs.values() if job.plans[-1].ends > since]
+        found += [job.name for job in all_jobs(store).values() if job.plans[-1].ends > since]
     return list(dict.fromkeys(found))
 
 
 def _tells_packs(store: FactStore, event: Event) -> bool:
     """True for a flight that can tell which packs were in a mishap."""
     mishaps = store.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
-    return any(mishap.at >= counts_from(event) for mishap in mishaps)
+    return any(mishap.at >= begins_at(event) for mishap in mishaps)
 
 
 def _of_an_aircraft(fleet: Fleet, name: str) -> bool:

@@ -25,7 +25,9 @@ from scheduler.base.units import show_span
 from scheduler.events.event import Event, concerned
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, WORDS
-from scheduler.facts.pack import inferred_from
+from scheduler.facts.item_events import flight_of
+from scheduler.facts.jobs import all_jobs
+from scheduler.facts.pack import describe_inference
 from scheduler.home.items_without_rules import lines_on_items_without_rules
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node, events_in, explain, missing_of, to_json
@@ -104,8 +106,8 @@ def asked(at: Desk, names: list[str]) -> list[Verdict]:
     wanted_rules = [name for name in names if name in rules]
     others = [name for name in names if name not in wanted_rules]
     for name in others:
-        if name not in at.setup.fleet and name not in (*store.jobs, "home"):
-            near = did_you_mean(name, [*rules, *at.setup.fleet.ids(), *store.jobs])
+        if name not in at.setup.fleet and name not in (*all_jobs(store), "home"):
+            near = did_you_mean(name, [*rules, *at.setup.fleet.ids(), *all_jobs(store)])
             raise Refused.because(f"there is no rule or item {name!r}{near}")
     found = verdicts(store, rules, others or None, wanted_rules or None)
     if not found:
@@ -225,8 +227,8 @@ def through(store: FactStore, item: str, event: Event) -> str:
     """The mark of a mishap of an aircraft that concerns an item without naming it; "" of all else."""
     if event.what != "mishap" or item in concerned(event.fields):
         return ""
-    if store.fleet.kind(item) == "pack" and store.flight_of(event) is None:
+    if store.fleet.kind(item) == "pack" and flight_of(store, event) is None:
         return f"  [may concern {item}: it names no pack]"
-    inferred = inferred_from(store, event) if store.fleet.kind(item) == "pack" else ""
+    inferred = describe_inference(store, event) if store.fleet.kind(item) == "pack" else ""
     how = f", inferred: {inferred}" if inferred else f" through {event.get('item')}"
     return f"  [concerns {item}{how}]"

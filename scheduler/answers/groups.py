@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 
 from scheduler.answers.desk import Desk
 from scheduler.events.event import HOME
+from scheduler.facts.jobs import find_job
 from scheduler.home.item_states import ItemStates
 from scheduler.reminders import groups
 from scheduler.reminders.board import Board
@@ -36,7 +37,7 @@ def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:
 
     def place(verdict: Verdict) -> tuple[object, ...]:
         item = verdict.item
-        job = verdict.store.job(item.id) if item.kind == "job" else None
+        job = find_job(verdict.store, item.id) if item.kind == "job" else None
         return rules[verdict.rule.id], job.events[0] if job else at.setup.fleet.place(item.id)
 
     return place

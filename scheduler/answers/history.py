@@ -9,6 +9,8 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
 from scheduler.facts.fact_store import FactStore
+from scheduler.facts.item_events import unattributed_mishaps
+from scheduler.facts.jobs import find_job
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.announcements import Notification
 
@@ -32,7 +34,7 @@ def shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[Ev
         event for lifetime in store.lifetimes(store.fleet[item]) for event in lifetime.events if event.what == "mishap"
     ]
     if store.fleet.kind(item) == "pack":
-        concerned += store.unclaimed(store.fleet[item])
+        concerned += unattributed_mishaps(store, store.fleet[item])
     return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
 
 
@@ -40,7 +42,7 @@ def overtaken_marks(store: FactStore, entries: list[tuple[Event, str | None]], n
     """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
     names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
     marks = {}
-    for job in filter(None, map(store.job, names)):
+    for job in filter(None, (find_job(store, name) for name in names)):
         ends = {plan.event.id: plan.ends for plan in job.plans}
         for event, by in pairwise(job.events):
             if by.at <= min(now, ends.get(event.id, MIN_INSTANT)):

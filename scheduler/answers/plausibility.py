@@ -17,9 +17,10 @@ from scheduler.base.instants import (
 )
 from scheduler.base.units import show_span
 from scheduler.events.event import HOME, Event
-from scheduler.facts.away import absence
 from scheduler.facts.charge import reading_of
-from scheduler.facts.fact_store import FactStore, counts_from
+from scheduler.facts.event_times import absence_of, begins_at
+from scheduler.facts.fact_store import FactStore
+from scheduler.facts.jobs import all_jobs
 
 LONGEST_MINUTES = 60.0
 """A longer flight is asked about while an aircraft has too few to go by. Estimate: batteries of small multirotors carry
@@ -165,13 +166,13 @@ def _differs(told: CheckedEntry, other: Event, flight: Event) -> bool:
 
 
 def _both(told: CheckedEntry, flight: Event, pack: str, other: Event) -> str:
-    start, end, then = told.say(counts_from(flight)), told.say(flight.at)[-5:], told.say(other.at)[-5:]
+    start, end, then = told.say(begins_at(flight)), told.say(flight.at)[-5:], told.say(other.at)[-5:]
     return f"{pack} was in the air {start} to {end} and {other.what} at {then}: which time is right?"
 
 
 def _flown(told: CheckedEntry) -> Iterator[str]:
     event, store = told.event, told.store
-    aircraft, start = event.get("aircraft"), counts_from(event)
+    aircraft, start = event.get("aircraft"), begins_at(event)
     grounds = [text for fact, text in _GROUNDED.items() if told.before(aircraft, fact, start) == "yes"]
     if grounds:
         state = " and ".join(grounds)
@@ -199,7 +200,7 @@ def _long(told: CheckedEntry) -> Iterator[str]:
 
 def _fuller(told: CheckedEntry) -> Iterator[str]:
     """The packs that took off with more than they held."""
-    percent, take_off = told.event.get("percent_from"), counts_from(told.event)
+    percent, take_off = told.event.get("percent_from"), begins_at(told.event)
     for name in told.event.get("packs") if percent is not None else ():
         if (held := _held_less(told, name, take_off, percent)) is not None:
             yield (
@@ -210,7 +211,7 @@ def _fuller(told: CheckedEntry) -> Iterator[str]:
 def _slow(told: CheckedEntry) -> Iterator[str]:
     event, minutes = told.event, float(told.event.get("minutes"))
     for name in event.get("packs") if "percent_to" in event.fields else ():
-        full = event.get("percent_from", told.before(name, "charge", counts_from(event)))
+        full = event.get("percent_from", told.before(name, "charge", begins_at(event)))
         used = None if full is None else float(full) - float(event.get("percent_to"))
         if used is None or minutes <= 1 or minutes * 100 <= MOST_MINUTES * used:
             continue
@@ -222,8 +223,8 @@ def _slow(told: CheckedEntry) -> Iterator[str]:
 
 def _charged_before(told: CheckedEntry, pack: str) -> bool:
     """True where a charge, by the log, is what it took off with."""
-    trail = told.bare.fact(told.store.fleet[pack], "charge").segment(counts_from(told.event)).trail
-    return trail is not None and trail[0].what == "charged"
+    evidence = told.bare.fact(told.store.fleet[pack], "charge").segment(begins_at(told.event)).evidence
+    return evidence is not None and evidence[0].what == "charged"
 
 
 def _charge_forgotten(told: CheckedEntry, pack: str, held: float) -> str:
@@ -236,11 +237,11 @@ def _charge_not_logged(pack: str) -> str:
 
 
 def _overlaps(told: CheckedEntry) -> Iterator[str]:
-    event, start = told.event, counts_from(told.event)
+    event, start = told.event, begins_at(told.event)
     for name in (event.get("aircraft"), *event.get("packs")):
         for other in told.others(name, "flown"):
-            if "flights" not in other.fields and counts_from(other) < event.at and start < other.at:
-                yield f"{name} was in another flight then, {told.say(counts_from(other))} to {told.say(other.at)[-5:]}."
+            if "flights" not in other.fields and begins_at(other) < event.at and start < other.at:
+                yield f"{name} was in another flight then, {told.say(begins_at(other))} to {told.say(other.at)[-5:]}."
     for name in event.get("packs"):
         for other in told.others(name, "charged", "drained", "measured"):
             if start < other.at < event.at and _differs(told, other, event):
@@ -259,7 +260,7 @@ def _measured(told: CheckedEntry) -> Iterator[str]:
 def _in_the_air(told: CheckedEntry) -> Iterator[str]:
     event, name = told.event, told.event.get("item")
     for flight in told.others(name, "flown") if told.store.fleet.kind(name) == "pack" else ():
-        inside = counts_from(flight) < event.at < flight.at and "flights" not in flight.fields
+        inside = begins_at(flight) < event.at < flight.at and "flights" not in flight.fields
         if inside and _differs(told, event, flight):
             yield _both(told, flight, name, event)
 
@@ -300,15 +301,15 @@ def _booked(told: CheckedEntry) -> Iterator[str]:
 
 
 def _away(told: CheckedEntry) -> Iterator[str]:
-    start, end = absence(told.event)
-    for job in told.store.jobs.values():
+    start, end = absence_of(told.event)
+    for job in all_jobs(told.store).values():
         plan = job.plans[-1]
         if plan.known_to == MAX_INSTANT and start <= plan.starts < end:
             yield f"{job.name} is booked for {told.say(plan.starts)}, while you are away."
 
 
 def _while_away(told: CheckedEntry, starts: int) -> Iterator[str]:
-    for start, end in map(absence, told.store.filed(HOME, "away")):
+    for start, end in map(absence_of, told.store.filed(HOME, "away")):
         if start <= starts < end:
             yield f"you are away from {told.say(start)} to {told.say(end)}."
 

@@ -4,15 +4,15 @@ from scheduler.answers.desk import Desk, no_such_job
 from scheduler.base.findings import Refused
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.fact_store import FactStore
-from scheduler.facts.jobs import GRACE, Plan
+from scheduler.facts.jobs import GRACE, Plan, all_jobs
 from scheduler.reminders.ready import Ready
 from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
 def asked_job(store: FactStore, job: str, at: Desk) -> str:
-    if job not in store.jobs:
+    if job not in all_jobs(store):
         raise no_such_job(store, job, at.now)
-    plan = store.jobs[job].plan_at(at.now)
+    plan = all_jobs(store)[job].plan_at(at.now)
     if plan is None:
         raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
     if over := _over(at, plan):

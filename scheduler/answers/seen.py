@@ -7,7 +7,8 @@ from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.typed_times import is_span, parse_time
 from scheduler.events.event import HOME
 from scheduler.events.kinds import AWAITED, KINDS
-from scheduler.facts.condition import bars
+from scheduler.facts.condition import facts_barring_use
+from scheduler.facts.jobs import all_jobs
 from scheduler.reminders.board import Reminder
 from scheduler.verdicts.verdict import Key
 
@@ -33,8 +34,8 @@ def require_open(at: Desk, rule: str, item: str) -> Reminder:
     if rule not in at.setup.rules:
         raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
     board = at.board([item])
-    if item not in at.setup.fleet and item not in (*board.store.jobs, HOME):
-        known = [*at.setup.fleet.ids(), *board.store.jobs]
+    if item not in at.setup.fleet and item not in (*all_jobs(board.store), HOME):
+        known = [*at.setup.fleet.ids(), *all_jobs(board.store)]
         raise Refused.because(f"there is no item {item!r}{did_you_mean(item, known)}")
     opened = {reminder.key: reminder for reminder in board.open_at(at.now)}
     if (rule, item) not in opened:
@@ -69,6 +70,8 @@ def _out_of_use(reminder: Reminder, now: int) -> str:
     if rule.grounds:
         return f"{rule.id} grounds it"
     store = reminder.verdict.store
-    barring = {name: value for name, value in bars(item.kind).items() if item.kind in store.catalogue[name].about}
+    barring = {
+        name: value for name, value in facts_barring_use(item.kind).items() if item.kind in store.catalogue[name].about
+    }
     barred = any(store.fact(item, name).at(now) == value for name, value in barring.items())
     return "it is out of use" if barred else ""

@@ -1,5 +1,5 @@
-"""Lithium-cell arithmetic: pure functions of numbers, importing nothing of ours.
+"""Lithium-cell arithmetic: pure functions of numbers that import nothing else of this package.
 
-Units stand in names and docstrings: volts, amperes, milliohms, days, degrees Celsius, percent of capacity.
+Names and docstrings give the units: volts, amperes, milliohms, days, degrees Celsius, percent of capacity.
 How far each estimator can be trusted, by published and open data, is in ACCURACY.md beside this file.
 """

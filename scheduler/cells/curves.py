@@ -74,14 +74,14 @@ CURVES: dict[str, dict[str, tuple[float, ...]]] = {
 
 
 def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
-    """The piecewise-linear function through (xs, ys) at x, level beyond both ends; xs rise strictly."""
+    """Return the piecewise-linear function through (xs, ys) at x, constant beyond both ends; xs rise strictly."""
     i = min(max(bisect_right(xs, x), 1), len(xs) - 1)
     share = min(max((x - xs[i - 1]) / (xs[i] - xs[i - 1]), 0.0), 1.0)
     return ys[i - 1] + share * (ys[i] - ys[i - 1])
 
 
 def check_chemistry(chemistry: str) -> None:
-    """Raise ValueError, with the nearest known name, for a chemistry that has no curves here."""
+    """Raise ValueError, with the nearest known name, for a chemistry without curves."""
     if chemistry not in CURVES:
         from difflib import get_close_matches
 

@@ -1,37 +1,36 @@
-"""How long a percent lasts: flights of one pack against its own past and its sisters."""
+"""How long a percent of charge lasts: flights of one pack compared with its own past and with packs of its kind."""
 
 from collections.abc import Sequence
 
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 
 LEAST_SPAN = 30.0
-"""Percentage points a flight must have used to count."""
+"""Percentage points that a flight must have used to count."""
 LEAST_EARLIER = 5
-"""Flights needed before the one that is judged."""
+"""The number of flights needed before the one that is judged."""
 
 
 def minutes_per_percent(
     minutes: float, percent_from: float, percent_to: float, least_span: float = LEAST_SPAN
 ) -> float | None:
-    """Minutes of flight per percent of charge; None for a flight that used less than `least_span` points."""
+    """Return the minutes of flight per percent of charge; None if the flight used less than `least_span` points."""
     span = percent_from - percent_to
     return minutes / span if span >= least_span and minutes > 0 else None
 
 
 def last_over_usual(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> float | None:
-    """The last flight's minutes per percent over the median of the earlier ones, oldest first; None if few.
+    """Return the last flight's minutes per percent over the median of the earlier ones; None if those are too few.
 
-    1 is as usual, 0.5 half as long.
+    Give the oldest first. 1 is as usual, 0.5 half as long.
     """
     earlier = rates[:-1]
     return rates[-1] / median(earlier) if len(earlier) >= least_earlier else None
 
 
 def against_sisters(own: Sequence[float], sisters: Sequence[Sequence[float]], least: int = 3) -> Estimate | None:
-    """A pack's median minutes per percent over its sisters' middle one, same aircraft, like flights.
+    """Return a pack's median minutes per percent over that of its sisters: packs of its kind on the same aircraft.
 
-    None unless the pack has `least` flights and so have two sisters. Range: the best and the worst sister.
+    None unless the pack and two sisters have `least` flights each. Range: over the best and the worst sister.
     """
     medians = [median(flights) for flights in sisters if len(flights) >= least]
     if len(own) < least or len(medians) < 2:

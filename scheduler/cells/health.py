@@ -1,37 +1,36 @@
-"""What is left of a pack: its capacity from flights and tests, and where it heads."""
+"""What is left of a pack: capacity from flights and tests, rise of resistance, and when it reaches its end."""
 
 from collections.abc import Sequence
 
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 from scheduler.cells.trend import median_interval, theil_sen
 
 GAUGE_ERROR = 2.0
-"""Percentage points a gauge may be off at either end of a flight. Estimate; no source."""
+"""Percentage points that a gauge may be off at either end of a flight. Estimate; no source."""
 TEST_ERROR = 0.02
-"""Share by which a capacity test may be off: meter, temperature, where it stopped. Estimate; no source."""
+"""Relative error of a capacity test: meter, temperature, where it stopped. Estimate; no source."""
 LEAST_SPAN = 30.0
-"""Percentage points a flight must have used to tell the capacity."""
+"""Percentage points that a flight must have used to tell the capacity."""
 LEAST_READINGS = 8
-"""Capacities below which no trend is told."""
+"""The number of capacities needed for a trend."""
 REACH = 3.0
-"""A trend is followed ahead at most this many times the span of its readings."""
+"""A trend is extrapolated at most this many times the span of its readings."""
 LAST_TESTS, LAST_FLIGHTS = 3, 9
-"""How many of the latest capacity tests and flights are weighed."""
+"""How many of the latest capacity tests and flights count."""
 TEST_VOTES = 5
-"""Flights that a test counts for. Nine flights over a gauge that is always off the same way, or that gives the label
-back, are worth less than one full discharge; but one alone may be a slip. So two tests outvote the flights, one does
-not. A choice, no source."""
+"""How many flights one test counts for. Nine flights with a gauge that always errs the same way, or that repeats the
+label, are worth less than one full discharge; but a single test may be a slip. So two tests outvote the flights, one
+does not. A choice, no source."""
 
 
 def capacity_from_flight(
     used_mah: float, percent_from: float, percent_to: float, least_span: float = LEAST_SPAN
 ) -> Estimate | None:
-    """Capacity in mAh: used / span x 100; None for a span below `least_span` percentage points.
+    """Return the capacity in mAh, used / span x 100; None for a span below `least_span` percentage points.
 
-    It is only as good as the gauge's two readings, each taken to be right within 2 points. Percents from
-    the voltage tables will not do: on the record of ACCURACY.md they put the capacity off by up to two times.
-    A gauge that reckons its percent from the label's capacity gives the label back.
+    It is only as good as the gauge's two readings, each assumed right within 2 points. Percents from the voltage
+    tables are useless here: on the record of ACCURACY.md they make the capacity wrong by a factor of up to two.
+    A gauge that calculates its percent from the label's capacity returns the label.
     """
     span = percent_from - percent_to
     if span < least_span or used_mah <= 0:
@@ -42,13 +41,13 @@ def capacity_from_flight(
 
 
 def capacity_from_test(measured_mah: float) -> Estimate:
-    """Capacity in mAh as a full discharge measured it."""
+    """Return the capacity in mAh that a full discharge measured, with its range."""
     low, high = measured_mah * (1 - TEST_ERROR), measured_mah * (1 + TEST_ERROR)
     return Estimate(measured_mah, low, high, "capacity test; range: right within 2 %")
 
 
 def middle(tests_mah: Sequence[float], flights_mah: Sequence[float], least: int = 3) -> float | None:
-    """The median of capacities, mAh, a test counting as `TEST_VOTES` flights; None with no test and few flights.
+    """Return the median of capacities, mAh, a test counting as `TEST_VOTES` flights; None if these are below `least`.
 
     One wild reading among many moves it by a rank, a wild test by two or three.
     """
@@ -57,11 +56,11 @@ def middle(tests_mah: Sequence[float], flights_mah: Sequence[float], least: int 
 
 
 def health(flights_mah: Sequence[float], rated_mah: float, tests_mah: Sequence[float] = ()) -> Estimate | None:
-    """Percent of rated capacity now: `middle` of the last flights and tests, each oldest first; None with too few.
+    """Return the percent of rated capacity now: `middle` of the last flights and tests; None with too few.
 
-    Range: the sign test's over the readings, 95 % from six on; with a test also the 2 % that it may be off. A gauge
-    that is off the same way on every flight is not in it. A median of nine lags four readings behind a fading pack,
-    which is little against their scatter.
+    Give the oldest first. Range: the sign test's over the readings, 95 % from six on; with a test also its error of
+    2 %. It does not cover a gauge that errs the same way on every flight. A median of nine lags four readings behind
+    a fading pack, which is little compared with their scatter.
     """
     tests, flights = tests_mah[-LAST_TESTS:], flights_mah[-LAST_FLIGHTS:]
     mah = middle(tests, flights)
@@ -79,28 +78,42 @@ def _count(of: Sequence[float], name: str) -> str:
     return f"{len(of)} {name}s" if len(of) > 1 else name
 
 
+def resistance_ratio(mohm: Sequence[float]) -> Estimate | None:
+    """Return resistance now over resistance at first, oldest first: median of the last 3 over that of the first 5.
+
+    None below 8 readings. Range: extremes of the three over extremes of the five. Resistance falls by a third
+    from 10 to 25 C (ACCURACY.md): compare like temperature and charge. 2.0 is a customary end of life (an
+    industry encyclopedia, read in a copy).
+    """
+    if len(mohm) < 8:
+        return None
+    first, last = mohm[:5], mohm[-3:]
+    basis = "median of the last 3 readings over that of the first 5; range: their extremes"
+    return Estimate(median(last) / median(first), min(last) / max(first), max(last) / min(first), basis)
+
+
 def reaches(
     xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
 ) -> Estimate | None:
-    """Where a falling trend of ys (health in percent) crosses the line, on the axis of xs: days, or cycles.
+    """Return where a falling trend of ys (health in percent) crosses the line, on the axis of xs: days, or cycles.
 
     Theil-Sen line. Range: all lines whose slope lies in Sen's 95 % interval and whose level lies in the sign
-    test's 95 % interval for that slope. None when it cannot be told: too few readings, a slope not surely
-    below zero, or a crossing further ahead than three times the span of the readings. Not for lines under 80:
-    fade is near linear down to there and may turn faster below (an industry encyclopedia, read in a copy).
+    test's 95 % interval for that slope. None with too few readings, a slope not certainly below
+    zero, or a crossing further ahead than three times the span of the readings. Not for lines under 80: fade is
+    nearly linear down to there and may be faster below (an industry encyclopedia, read in a copy).
     """
     found = _crossing(xs, ys, line, least)
     return found if isinstance(found, Estimate) else None
 
 
 def why_untold(xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS) -> str | None:
-    """Why `reaches` returns None for these; None where it tells."""
+    """Return why `reaches` returns None for these; None if it returns an estimate."""
     found = _crossing(xs, ys, line, least)
     return found if isinstance(found, str) else None
 
 
 def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int) -> Estimate | str:
-    """The crossing of `reaches`, or why it cannot be told."""
+    """The crossing of `reaches`, or why there is none."""
     if len(xs) < least:
         verb = "is" if len(xs) == 1 else "are"
         return f"a trend takes {least} readings, and there {verb} {len(xs) or 'none'}"

@@ -1,4 +1,4 @@
-"""What a pack loses lying on the shelf, and how fast a given pack does."""
+"""What a pack loses on the shelf, and how fast a given pack does."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -12,7 +12,7 @@ RATE_DAYS = 30.0
 
 
 class SelfDrain(NamedTuple):
-    """How a pack empties itself: after so many idle days, down to a percentage, over so many days."""
+    """How a pack drains itself: after so many idle days, down to a percentage, over so many days."""
 
     after_days: float
     to_percent: float
@@ -27,7 +27,7 @@ class Reading(NamedTuple):
 
 
 def idle(percent: float, rate: float, drain: SelfDrain | None = None) -> list[Reading]:
-    """The corners of an idle pack's charge, by days from now; straight between them, level after the last.
+    """Return the corners of an idle pack's charge, by days from now: linear between them, constant after the last.
 
     Given: percent now, 0 to 100; rate of self-discharge, percent of capacity in 30 days; the nominal
     profile of a self-draining pack. Linear, as a month's self-discharge is small. Raises ValueError for
@@ -56,14 +56,14 @@ def _draining(percent: float, rate: float, drain: SelfDrain) -> list[Reading]:
 
 
 def percent_on(corners: Sequence[Reading], day: float) -> float:
-    """The charge on a day, given the corners of `idle`."""
+    """Return the charge on a day, given the corners of `idle`."""
     if len(corners) == 1:
         return corners[0].percent
     return interpolate(day, [c.day for c in corners], [c.percent for c in corners])
 
 
 def days_until(corners: Sequence[Reading], percent: float) -> float | None:
-    """Days until the charge has fallen to this percentage; None if it never does."""
+    """Return the days until the charge has fallen to this percentage; None if it never does."""
     if corners[0].percent <= percent:
         return 0.0
     for above, below in zip(corners, corners[1:], strict=False):
@@ -73,16 +73,16 @@ def days_until(corners: Sequence[Reading], percent: float) -> float | None:
     return None
 
 
-def fitted_rate(episodes: Sequence[Sequence[Reading]], least_readings: int = 6) -> Estimate | None:
-    """A pack's own self-discharge, percent of capacity in 30 days, from its resting readings.
+def fitted_rate(series: Sequence[Sequence[Reading]], least_readings: int = 6) -> Estimate | None:
+    """Return a pack's own self-discharge, percent of capacity in 30 days, from its resting readings.
 
-    Each stretch is a series of readings between which nothing was done to the pack, best begun a day after
-    the charge (the first day loses more). Robust: the median of the slopes between all pairs of readings of
-    a stretch, over all stretches, its 95 % interval as in the seasonal Kendall test (Hirsch, Slack and
-    Smith 1982, from memory). None below `least_readings`. A rate below 0 is given as 0: a resting pack
+    Each series holds readings between which nothing was done to the pack, best begun a day after the charge
+    (the first day loses more). Robust: the median of the slopes between all pairs of readings of a series,
+    over all series; its 95 % interval as in the seasonal Kendall test (Hirsch, Slack and
+    Smith 1982, from memory). None below `least_readings`. A rate below 0 counts as 0: a resting pack
     gains nothing.
     """
-    usable = [episode for episode in episodes if len(episode) > 1]
+    usable = [readings for readings in series if len(readings) > 1]
     count = sum(map(len, usable))
     if count < least_readings:
         return None

@@ -1,20 +1,19 @@
-"""Whether a pack lost endurance from one flight to the next: the last flight with its range, and what chance does."""
+"""Whether a pack lost endurance from one flight to the next, and how often chance alone looks like that."""
 
 from collections.abc import Sequence
 from math import erfc, log, pi, sqrt
 from typing import NamedTuple
 
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 from scheduler.cells.trend import median_interval
 
 LOOK = 0.75
-"""Ratio below which a flight is a sudden loss, worth a look. Common practice, no source."""
+"""Ratio below which a flight is a sudden loss and the pack should be looked at. Common practice, no source."""
 
 
 class Loss(NamedTuple):
-    """A flight against the pack's own earlier ones, and how often chance alone goes below the threshold."""
+    """A flight compared with the pack's own earlier ones, and how often chance alone goes below the threshold."""
 
     ratio: Estimate
     false_alarm: float
@@ -22,7 +21,7 @@ class Loss(NamedTuple):
 
 
 def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Estimate | None:
-    """The last flight over the usual, with its range: that of the median (sign test; 95 % from six earlier ones on)."""
+    """Return the last flight over the usual; range: that of the median (sign test; 95 % from six earlier ones on)."""
     ratio = last_over_usual(rates, least_earlier)
     if ratio is None:
         return None
@@ -33,9 +32,9 @@ def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Es
 
 
 def scatter(rates: Sequence[float]) -> float:
-    """Spread of flights about their median as a standard deviation of logarithms.
+    """Return the spread of flights about their median as a standard deviation of logarithms.
 
-    1.4826 x the median absolute deviation, which is the standard deviation where the law is normal.
+    It is 1.4826 x the median absolute deviation: the standard deviation of a normal distribution.
     """
     logs = [log(rate) for rate in rates]
     centre = median(logs)
@@ -43,9 +42,9 @@ def scatter(rates: Sequence[float]) -> float:
 
 
 def chance_below(threshold: float, spread: float, earlier: int, true_ratio: float = 1.0) -> float:
-    """Chance that a flight's ratio falls below the threshold when it truly is `true_ratio`.
+    """Return the chance that a flight's ratio falls below the threshold if it truly is `true_ratio`.
 
-    At true_ratio 1 that is the false-alarm rate; at a loss, 1 less it is the miss rate. For normal
+    At true_ratio 1 that is the false-alarm rate; at a loss, 1 minus it is the miss rate. For normal
     logarithms of scatter `spread` and a median of `earlier` flights, whose variance is about pi / 2 of
     their mean's.
     """
@@ -56,10 +55,10 @@ def chance_below(threshold: float, spread: float, earlier: int, true_ratio: floa
 
 
 def sudden_loss(rates: Sequence[float], threshold: float = LOOK, least_earlier: int = LEAST_EARLIER) -> Loss | None:
-    """Judge the last flight, oldest first; None with too few earlier ones. Compare like with like.
+    """Judge the last flight, given oldest first; None with too few earlier ones. Give similar flights only.
 
-    After five flights that scatter by 8 %, 0.75 rings falsely about once in 1000 flights and hardly ever
-    misses a loss of half; where they scatter by 15 % it rings falsely once in 20. Simulated rates are in
+    After five flights that scatter by 8 %, 0.75 gives a false alarm about once in 1000 flights and
+    hardly ever misses a loss of half; at a scatter of 15 % it gives one in 20. Simulated rates are in
     ACCURACY.md.
     """
     ratio = last_ratio(rates, least_earlier)

@@ -1,10 +1,10 @@
-"""Robust straight lines, and the range of a median, with intervals that assume no shape of scatter."""
+"""Robust straight lines and medians, with intervals that assume no distribution of the scatter."""
 
 from collections.abc import Sequence
 from math import comb, sqrt
 from typing import NamedTuple
 
-from scheduler.cells.median import median
+from scheduler.cells.estimate import median
 
 Series = tuple[Sequence[float], Sequence[float]]
 """xs and ys of equal length."""
@@ -19,7 +19,7 @@ class Interval(NamedTuple):
 
 
 class Line(NamedTuple):
-    """y = intercept + slope * x, and how many points it stands on."""
+    """y = intercept + slope * x, and the number of points it is fitted to."""
 
     slope: Interval
     intercept: float
@@ -27,7 +27,7 @@ class Line(NamedTuple):
 
 
 def theil_sen(xs: Sequence[float], ys: Sequence[float], confidence: float = 0.95) -> Line | None:
-    """The line whose slope is the median of all pair slopes; None where all xs are equal.
+    """Fit the line whose slope is the median of all pair slopes; None if all xs are equal.
 
     Intercept: median(y) - slope * median(x). Interval: Sen's, from the variance of Kendall's S with ties;
     with fewer than five points it cannot reach 95 % and is too narrow. Work grows with the square of the
@@ -41,7 +41,7 @@ def theil_sen(xs: Sequence[float], ys: Sequence[float], confidence: float = 0.95
 
 
 def sen_slope(groups: Sequence[Series], confidence: float = 0.95) -> Interval | None:
-    """Sen's slope over pairs within each group only, so groups may differ in level; None without a pair."""
+    """Return Sen's slope over pairs within each group only, so groups may differ in level; None without a pair."""
     slopes = sorted(s for xs, ys in groups for s in _pair_slopes(xs, ys))
     if not slopes:
         return None
@@ -60,7 +60,7 @@ def _pair_slopes(xs: Sequence[float], ys: Sequence[float]) -> list[float]:
 
 
 def _kendall_variance(xs: Sequence[float], ys: Sequence[float]) -> float:
-    """Variance of Kendall's S under no trend, less what ties take from it."""
+    """Variance of Kendall's S without a trend, corrected for ties."""
 
     def term(n: int) -> int:
         return n * (n - 1) * (2 * n + 5)
@@ -70,9 +70,10 @@ def _kendall_variance(xs: Sequence[float], ys: Sequence[float]) -> float:
 
 
 def median_interval(values: Sequence[float], confidence: float = 0.95) -> Interval:
-    """The median and its distribution-free interval, the sign test's order statistics; raises on no values.
+    """Return the median and its distribution-free interval, the sign test's order statistics; raises on no values.
 
-    With fewer than six values 95 % cannot be reached: least and greatest are given, right in 1 - 2^(1-n).
+    With fewer than six values 95 % cannot be reached: it is then from the smallest to the greatest, and right
+    with a chance of 1 - 2^(1-n).
     """
     ordered, n = sorted(values), len(values)
     allowed = round((1 - confidence) * 1e6) * 2**n  # in whole numbers: 2^n outgrows a float at n = 1024

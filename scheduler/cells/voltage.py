@@ -1,8 +1,8 @@
 """Charge from a resting voltage and back, per cell.
 
-On the flat middle of a curve a hundredth of a volt is worth some three percent of charge, so a voltage
-tells the charge of an unknown cell only roughly. The range given spans the published curves of `curves.py`; a
-cell of another make-up lies outside it: one LMO/NCA pouch held up to 28 points less than told (ACCURACY.md).
+On the flat middle of a curve a hundredth of a volt is about three percent of charge, so a voltage tells the
+charge of an unknown cell only roughly. The range spans the published curves of `curves.py`; a
+cell of another make-up lies outside it: one LMO/NCA pouch held up to 28 points less than returned (ACCURACY.md).
 """
 
 from scheduler.cells.curves import CURVES, PERCENT, check_chemistry, interpolate
@@ -12,10 +12,10 @@ FULL_VOLTS = {chemistry: next(iter(curves.values()))[-1] for chemistry, curves i
 """Volts per cell when full: lipo 4.20, lihv 4.35, li-ion 4.20."""
 
 TOLERANCE_VOLTS = 0.03
-"""How far above full a reading is taken as full. Estimate: charger and meter together; no source."""
+"""How far above full a reading still counts as full. Estimate: charger and meter together; no source."""
 
 LEAST_VOLTS = 1.0
-"""Below this a reading is taken for a slip: a live cell is never so low. Common practice, no source."""
+"""A reading below this counts as a mistake: a live cell is never so low. Common practice, no source."""
 
 LEAST_REST_MINUTES = 30.0
 """After half an hour the open pouch-cell record of ACCURACY.md is within 6 mV of its voltage after an hour
@@ -34,7 +34,7 @@ def charge_at(
     rested_minutes: float | None = None,
     least_rest_minutes: float = LEAST_REST_MINUTES,
 ) -> Estimate:
-    """Percent of charge at a resting voltage.
+    """Return the percent of charge at a resting voltage.
 
     Given: volts per cell; chemistry lipo, lihv or li-ion; how long the cell had rested, None when the
     caller vouches for it. Returns percent, 0 to 100. Raises ValueError for an unknown chemistry, an
@@ -51,7 +51,7 @@ def charge_at(
 
 
 def volts_at(percent: float, chemistry: str) -> Estimate:
-    """Resting volts per cell at 0 to 100 percent of charge: the inverse of `charge_at`. Raises ValueError."""
+    """Return the resting volts per cell at 0 to 100 percent: the inverse of `charge_at`. Raises ValueError."""
     check_chemistry(chemistry)
     if not 0 <= percent <= 100:
         raise ValueError(f"{percent:g} % is no charge: 0 to 100 % would be right")
@@ -60,7 +60,7 @@ def volts_at(percent: float, chemistry: str) -> Estimate:
 
 
 def check_volts(volts: float, chemistry: str) -> None:
-    """Raise ValueError, saying what would be right, where no such cell at rest shows these volts."""
+    """Raise ValueError, saying what would be right, if no such cell at rest shows these volts."""
     check_chemistry(chemistry)
     full = FULL_VOLTS[chemistry]
     if not volts <= full + TOLERANCE_VOLTS:
@@ -75,10 +75,10 @@ def check_volts(volts: float, chemistry: str) -> None:
 
 
 def rested_volts(volts: float, amps: float, mohm_per_cell: float, cells: int) -> float:
-    """A pack's voltage without its load: measured volts + amps x resistance, both of the whole pack.
+    """Return a pack's voltage without its load: measured volts + amps x resistance of the whole pack.
 
-    `amps` is positive when discharging, negative when charging. Corrects the ohmic part only: a pack just
-    unloaded goes on recovering for an hour. Raises ValueError. Source: PX4 guide, "Battery and Power Module
+    `amps` is positive when discharging, negative when charging. Corrects the ohmic part only: a pack
+    recovers for another hour after its load. Raises ValueError. Source: PX4 guide, "Battery and Power Module
     Setup".
     """
     if cells < 1 or mohm_per_cell < 0:

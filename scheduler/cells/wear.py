@@ -6,7 +6,7 @@ from math import ceil
 
 
 def full_cycles(percents: Sequence[float]) -> float:
-    """Equivalent full cycles of a charge history in percent: travel up and down over twice 100.
+    """Return the equivalent full cycles of a charge history in percent: travel up and down over twice 100.
 
     50 % to 100 % and back is half a cycle. Source: NREL BLAST-Lite, degradation_model.py, sum |dSoC| / 2.
     """
@@ -14,21 +14,21 @@ def full_cycles(percents: Sequence[float]) -> float:
 
 
 def depths(percents: Sequence[float]) -> list[tuple[float, float]]:
-    """(depth in percentage points, count of cycles), rising, counted by rainflow; half cycles count 0.5.
+    """Return (depth in percentage points, count of cycles), rising, counted by rainflow; half cycles count 0.5.
 
     The sum of depth x count is 100 x `full_cycles`. Source: ASTM E1049-85, 5.4.4, by the `rainflow` library.
     """
     import rainflow  # type: ignore[import-untyped,unused-ignore]
 
     moved = [p for before, p in zip([None, *percents], percents, strict=False) if p != before]
-    if len(moved) == 2:  # the library sees no turn in a single travel, and a turn of depth 0 in a standstill
+    if len(moved) == 2:  # the library finds no turn in a single travel, and a turn of depth 0 in a standstill
         return [(abs(moved[1] - moved[0]), 0.5)]
     counts: Iterable[tuple[float, float]] = rainflow.count_cycles(moved)
     return [(float(depth), float(count)) for depth, count in counts]
 
 
 def depth_classes(percents: Sequence[float], width: float = 10.0) -> dict[float, float]:
-    """Cycles by class of depth: upper edge in percentage points -> count; an edge counts below."""
+    """Return cycles by class of depth: upper edge in percentage points -> count; an edge is in the class below."""
     classes: defaultdict[float, float] = defaultdict(float)
     for depth, count in depths(percents):
         classes[ceil(depth / width) * width] += count
@@ -36,5 +36,5 @@ def depth_classes(percents: Sequence[float], width: float = 10.0) -> dict[float,
 
 
 def throughput_ah(percents: Sequence[float], capacity_ah: float) -> float:
-    """Charge moved, in and out together, in Ah, for a capacity in Ah: 2 x capacity x full cycles."""
+    """Return the charge moved, in and out together, in Ah, for a capacity in Ah: 2 x capacity x full cycles."""
     return 2 * capacity_ah * full_cycles(percents)

@@ -14,6 +14,7 @@ from scheduler.events.fields import INSTANT
 from scheduler.events.kinds import Kind
 from scheduler.events.taking import take, to_line
 from scheduler.events.validation import problems
+from scheduler.facts.jobs import all_jobs
 from scheduler.home.folder import Home
 
 _COMMENT = "#"
@@ -107,9 +108,9 @@ def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
 
 def _require_booked(name: str, desk: Desk) -> None:
     store = desk.store()
-    if name not in store.jobs:
+    if name not in all_jobs(store):
         raise no_such_job(store, name, desk.now)
-    if store.jobs[name].events[-1].what == "cancelled":
+    if all_jobs(store)[name].events[-1].what == "cancelled":
         raise Refused.because(f"{name} is cancelled already")
 
 

@@ -174,7 +174,7 @@ class _WakeRun(NamedTuple):
         setup, reader = self.setup, LogReader(self.home.log)
         known = ItemStates(self.home.log).known(but=touched) if items is not None and HOME in items else None
         begins = MIN_INSTANT if ledger is None else home_asked_since(setup.rules, ledger, self.now)
-        store = FactStore(setup.fleet, reader, setup.clocks, listening=True, known=known, since=begins)
+        store = FactStore(setup.fleet, reader, setup.clocks, tracking=True, summary=known, starting_at=begins)
         return Board(
             store, setup.rules, items, since=None if ledger is None else partial(ledger.relevant_since, now=self.now)
         )

@@ -12,8 +12,9 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.spread import spread
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
-from scheduler.facts.fact_store import FactStore
-from scheduler.facts.home_facts import Evidence, HomeSummary, first_in_service
+from scheduler.facts.fact_store import FactStore, HomeSummary, ItemSummary
+from scheduler.facts.home_facts import first_in_service
+from scheduler.facts.item_events import prefetch_items
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.item_states import CacheKey, ItemStates, new_entries
@@ -118,7 +119,7 @@ def fold_all(home: Home, setup: Setup, now: int, progress: Progress = nobody) ->
         made = spread(_folder, (str(home.path), setup.data(), setup.fingerprint, now), parts)
     else:
         made = map(folder, parts)
-    evidence: dict[str, Evidence] = {}
+    evidence: dict[str, ItemSummary] = {}
     done, total = 0, len(known | told)
     for part, folds_of_part in zip(parts, made, strict=True):
         evidence |= {state.item: state.evidence for state in folds_of_part if state.evidence is not None}
@@ -164,9 +165,9 @@ class _Folder:
         lately = min(now, now if ledger.digest_at is None else ledger.digest_at)
         since = home_asked_since(setup.rules, ledger, now)
         store = FactStore(
-            setup.fleet, LogReader(self._home.log), setup.clocks, listening=True, known=known, since=since
+            setup.fleet, LogReader(self._home.log), setup.clocks, tracking=True, summary=known, starting_at=since
         )
-        store.look_up(group)
+        prefetch_items(store, group)
         alone = (name for name in group if name not in setup.fleet and name != HOME)
         unsettled = {key.item for key, _ in ledger.unsettled()}
         over = [state for name in alone if (state := done_with(store, setup.rules, unsettled, name, lately))]

@@ -1,1 +1,1 @@
-"""Facts: named quantities of an item at every instant, folded from its events."""
+"""Facts: named quantities of an item at every instant, computed from its events."""

@@ -1,4 +1,4 @@
-"""What a pack can still hold: one capacity from each test and from each flight that tells, and the health they make."""
+"""Capacity of packs: one from each test and each flight that tells it, and the health computed from them."""
 
 from collections import deque
 from collections.abc import Iterator
@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAY
 from scheduler.events.event import Event
-from scheduler.facts.timeline import Trail
+from scheduler.facts.timeline import Evidence, evidence_of
 
 if TYPE_CHECKING:
     from scheduler.cells.estimate import Estimate
     from scheduler.facts.fact_store import Lifetime
 
 RECENT = 180 * DAY
-"""Older readings than this before the newest do not tell what a pack holds now. A choice, no source."""
+"""Readings older than this before the newest say nothing of the capacity now. A choice, no source."""
 
 
 class Capacity(NamedTuple):
-    """The capacity that one event found, mAh. `test`: by a full discharge, else by a flight."""
+    """The capacity, mAh, that one event gives. `test`: by a full discharge, else by a flight."""
 
     event: Event
     mah: "Estimate"
@@ -25,7 +25,7 @@ class Capacity(NamedTuple):
 
 
 class Health(NamedTuple):
-    """Percent of the nameplate's capacity from an instant on, and the recent tests and flights it rests on."""
+    """Percent of the nameplate's capacity from an instant on, and the recent tests and flights it is computed from."""
 
     at: int
     percent: float
@@ -35,7 +35,7 @@ class Health(NamedTuple):
 
     @property
     def estimate(self) -> "Estimate":
-        """The same with its range."""
+        """The health with its range."""
         from scheduler.cells.health import health
 
         found = health([c.mah.value for c in self.flights], self.rated, [c.mah.value for c in self.tests])
@@ -43,23 +43,20 @@ class Health(NamedTuple):
         return found
 
     @property
-    def trail(self) -> Trail:
-        """The events behind it."""
-        trail: Trail = None
-        for event in sorted(each.event for each in (*self.tests, *self.flights)):
-            trail = (event, trail)
-        return trail
+    def evidence(self) -> Evidence:
+        """The tests and flights, as events."""
+        return evidence_of(sorted(each.event for each in (*self.tests, *self.flights)))
 
 
 def capacities(lifetime: "Lifetime") -> list[Capacity]:
-    """Every capacity found in one life, in order of time."""
-    return lifetime.once("capacities", lambda: list(_capacities(lifetime)))  # type: ignore[return-value]
+    """Return every capacity found in one lifetime, in order of time."""
+    return lifetime.cached("capacities", lambda: list(_capacities(lifetime)))
 
 
 def _capacities(lifetime: "Lifetime") -> Iterator[Capacity]:
     from scheduler.cells.health import capacity_from_test
 
-    for event in lifetime.those("flown", "measured"):
+    for event in lifetime.of_kind("flown", "measured"):
         if event.what == "flown":
             mah = _from_flight(event)
             if mah is not None:
@@ -69,8 +66,10 @@ def _capacities(lifetime: "Lifetime") -> Iterator[Capacity]:
 
 
 def _from_flight(event: Event) -> "Estimate | None":
-    """From the percents that the pack itself showed, never from one reckoned or read off a voltage; and not where
-    several packs flew, as the entry does not tell whose use it gives."""
+    """The capacity from the percents that the pack itself showed, never from one calculated or read off a voltage.
+
+    None where several packs flew: the event does not say which of them used the mAh.
+    """
     fields = event.fields
     if not {"used_mah", "percent_from", "percent_to"} <= fields.keys() or "flights" in fields:
         return None
@@ -83,8 +82,8 @@ def _from_flight(event: Event) -> "Estimate | None":
 
 
 def healths(lifetime: "Lifetime") -> list[Health]:
-    """The health from each reading on; a reading that leaves too few recent ones changes nothing."""
-    return lifetime.once("healths", lambda: list(_healths(lifetime)))  # type: ignore[return-value]
+    """Return the health after each reading; a reading that leaves too few recent ones changes nothing."""
+    return lifetime.cached("healths", lambda: list(_healths(lifetime)))
 
 
 def _healths(lifetime: "Lifetime") -> Iterator[Health]:
@@ -94,8 +93,8 @@ def _healths(lifetime: "Lifetime") -> Iterator[Health]:
     last: dict[bool, deque[Capacity]] = {True: deque(maxlen=LAST_TESTS), False: deque(maxlen=LAST_FLIGHTS)}
     for found in capacities(lifetime):
         last[found.test].append(found)
-        since = found.event.at - RECENT
-        tests, flights = ([c for c in last[test] if c.event.at > since] for test in (True, False))
+        oldest = found.event.at - RECENT
+        tests, flights = ([c for c in last[test] if c.event.at > oldest] for test in (True, False))
         mah = middle([c.mah.value for c in tests], [c.mah.value for c in flights])
         if mah is not None:
             yield Health(found.event.at, 100 * mah / rated, tests, flights, rated)

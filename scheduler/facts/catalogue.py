@@ -1,4 +1,4 @@
-"""Every fact there is, by name; a module of facts is loaded when one of its facts is first asked for."""
+"""All facts by name. A module of facts is loaded when one of its facts is first asked for: `log` stays fast."""
 
 from collections.abc import Iterator, Mapping
 from importlib import import_module
@@ -7,13 +7,13 @@ from scheduler.facts.declare import DECLARED, Fact
 
 MODULES = (
     "pack", "flight_time", "readings", "storage_charge", "travel", "airtime", "aircraft", "condition",
-    "mishap_reports", "house", "papers", "spares", "jobs", "job_requirements", "home_facts",
+    "mishap_reports", "papers", "spares", "job_times", "job_requirements", "home_facts",
 )  # fmt: skip
 """The modules that declare facts, in the order in which documents list them."""
 
 
 class Catalogue(Mapping[str, Fact]):
-    """Facts by name, in the order of their modules. `where`: the module of each, once that is known."""
+    """Facts by name, in the order of their modules. `where`: the module of each fact; empty until that is known."""
 
     def __init__(self) -> None:
         self.where: dict[str, str] = {}
@@ -22,7 +22,7 @@ class Catalogue(Mapping[str, Fact]):
         if name not in DECLARED:
             if name in self.where:
                 import_module(self.where[name])
-            if name not in DECLARED:  # it is none, or has moved
+            if name not in DECLARED:  # no fact, or it moved since `where` was saved
                 self.places()
         return DECLARED[name]
 
@@ -36,7 +36,7 @@ class Catalogue(Mapping[str, Fact]):
         return name in (self.where or self.places())
 
     def places(self) -> dict[str, str]:
-        """The module of each fact, by its name; loads them all."""
+        """Load all modules of facts, and return the module of each fact by its name."""
         modules = [f"{__package__}.{module}" for module in MODULES]
         for module in modules:
             import_module(module)

@@ -1,4 +1,4 @@
-"""What a pack holds, as a function of time, and what was taken out of it."""
+"""The charge of a pack as a function of time, and what was taken out of it."""
 
 from bisect import bisect_right, insort
 from itertools import chain, repeat
@@ -6,18 +6,18 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
-from scheduler.cells.median import median
+from scheduler.cells.estimate import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
-from scheduler.facts.fact_store import counts_from
-from scheduler.facts.timeline import Segment, Slope, Trail
+from scheduler.facts.event_times import begins_at
+from scheduler.facts.timeline import Evidence, Segment, Slope
 
 if TYPE_CHECKING:
     from scheduler.facts.fact_store import Lifetime
 
 
 class Discharge(NamedTuple):
-    """So much of the capacity (percent) was taken out by an event; `estimate`: not read but reckoned."""
+    """What one event took out, percent of the capacity. `estimate`: calculated from other flights, not read."""
 
     at: int
     percent: float
@@ -26,76 +26,80 @@ class Discharge(NamedTuple):
 
 
 class Rest(NamedTuple):
-    """A pack at rest from `start` on, with `percent` in it. `why`: the trail of it. `clock`: from when on its
-    self-draining waits, and the event that began that."""
+    """A pack at rest from `start` on, holding `percent`.
+
+    `clock`: when its wait for self-draining began, and the event that began it.
+    """
 
     start: int
     percent: float
-    why: Trail
+    evidence: Evidence
     clock: tuple[int, Event | None]
 
 
 Phase = Segment | Rest
-"""From one instant on: at rest, or what one piece tells, a flight or that nobody knows what it holds."""
+"""From one instant on: at rest; or one segment, which is a flight or a charge that is unknown."""
 
 
 class Losses:
-    """What a pack at rest loses: by self-discharge, and by self-draining where it has it (after, to percent, over)."""
+    """What a pack at rest loses: by self-discharge (`falls`) and self-draining (`drains`: after, to percent, over)."""
 
     def __init__(self, falls: Slope, drains: tuple[int, float, int] | None) -> None:
         self._falls = falls
         self._drains = drains
 
     def segments(self, phase: Phase, until: int) -> list[Segment]:
-        """The charge from the start of a phase on: the pieces that begin before `until`."""
+        """Return the charge from the start of a phase on: the segments that begin before `until`."""
         if isinstance(phase, Segment):
             return [phase]
         if self._drains is None:
-            return self._falling(phase.start, phase.percent, until, phase.why)
+            return self._falling(phase.start, phase.percent, until, phase.evidence)
         return self._draining(phase, self._drains, until)
 
     def _draining(self, rest: Rest, drains: tuple[int, float, int], until: int) -> list[Segment]:
         after, target, over = drains
-        (waits_from, event), why = rest.clock, rest.why
+        (waits_from, event), evidence = rest.clock, rest.evidence
         begins = max(rest.start, waits_from + after)
-        segments = self._falling(rest.start, rest.percent, min(begins, until), why)
+        segments = self._falling(rest.start, rest.percent, min(begins, until), evidence)
         if begins >= until:
             return segments
         left = float(segments[-1].at(begins)) if segments else rest.percent  # type: ignore[arg-type]
         ends = max(begins, waits_from + after + over)
         if left > target and begins < ends:
-            why = why if why and why[0] == event else (event, why)  # what starts its clock counts too
+            evidence = evidence if evidence and evidence[0] == event else (event, evidence)  # it started the clock
             fall, under = (target - left).as_integer_ratio()
-            segments.append(Segment(begins, left, (fall, under * (ends - begins)), why))
+            segments.append(Segment(begins, left, (fall, under * (ends - begins)), evidence))
             begins, left = ends, float(target)
-        return segments + self._falling(begins, left, until, why)
+        return segments + self._falling(begins, left, until, evidence)
 
-    def _falling(self, start: int, percent: float, end: int, why: Trail) -> list[Segment]:
-        """Self-discharge from `start` to `end`, never below nought."""
+    def _falling(self, start: int, percent: float, end: int, evidence: Evidence) -> list[Segment]:
+        """Self-discharge from `start` to `end`, never below 0."""
         if start >= end:
             return []
-        segment = Segment(start, percent, self._falls, why)
+        segment = Segment(start, percent, self._falls, evidence)
         if self._falls is None:
             return [segment]
         rise, per = self._falls
         over, under = percent.as_integer_ratio()
         empty = start + -(-over * per // (under * -rise))
-        return [segment, Segment(empty, 0.0, None, why)] if empty < end else [segment]
+        return [segment, Segment(empty, 0.0, None, evidence)] if empty < end else [segment]
 
 
-class ChargeFold(NamedTuple):
-    """The charge of one life of a pack, what was taken out, and when and by which event the charge was set."""
+class ChargeCurve(NamedTuple):
+    """The charge of one lifetime of a pack, what was taken out, and when and by which event the charge was set."""
 
     phases: list[Phase]
     losses: Losses
     discharges: list[Discharge]
     readings: list[tuple[int, Event]]
 
-    def segments(self, since: int = MIN_INSTANT) -> list[Segment]:
-        """The charge from `since` on, and from before what its phase began with."""
-        told = standing(self.phases, since)
-        ends = chain((phase.start for phase in told[1:]), repeat(MAX_INSTANT))
-        return [segment for phase, end in zip(told, ends, strict=False) for segment in self.losses.segments(phase, end)]
+    def segments(self, starting_at: int = MIN_INSTANT) -> list[Segment]:
+        """Return the charge from the phase at `starting_at` on."""
+        phases = standing(self.phases, starting_at)
+        ends = chain((phase.start for phase in phases[1:]), repeat(MAX_INSTANT))
+        return [
+            segment for phase, end in zip(phases, ends, strict=False) for segment in self.losses.segments(phase, end)
+        ]
 
     @property
     def known_from(self) -> int:
@@ -104,12 +108,18 @@ class ChargeFold(NamedTuple):
         return next(known, MAX_INSTANT)
 
 
-def charge_fold(lifetime: "Lifetime") -> ChargeFold:
-    """Fold a pack's events. Between them charge falls by self-discharge, and by self-draining where the pack has it."""
-    return lifetime.once("charge fold", lambda: _ChargeBuilder(lifetime).run())  # type: ignore[return-value]
+def charge_curve(lifetime: "Lifetime") -> ChargeCurve:
+    """Compute the charge of a pack from its events; between them it falls by self-discharge and self-draining."""
+    return lifetime.cached("charge curve", lambda: _ChargeBuilder(lifetime).run())
 
 
 class _ChargeBuilder:
+    """Takes the events of one lifetime in order and appends to the curve.
+
+    `rates`: percent per minute of the flights in `rated`, sorted. `active`: the last use, which restarts the wait for
+    self-draining. `landed`: the last landing.
+    """
+
     def __init__(self, lifetime: "Lifetime") -> None:
         self.lifetime = lifetime
         plate = lifetime.item.plate
@@ -123,19 +133,19 @@ class _ChargeBuilder:
         self.active: tuple[int, Event | None] = 0, None
         self.landed = 0
 
-    def run(self) -> ChargeFold:
+    def run(self) -> ChargeCurve:
         for instant, event in _in_effect(self.lifetime.events):
             if event.what == "flown":
                 self._fly(event)
             elif event.what in ("charged", "drained", "measured") and event.get("item") == self.lifetime.item.id:
                 self._set(instant, event)
-        return ChargeFold(self.phases, self.losses, self.discharges, self.readings)
+        return ChargeCurve(self.phases, self.losses, self.discharges, self.readings)
 
-    def _value(self, instant: int) -> tuple[float | None, Trail]:
+    def _value(self, instant: int) -> tuple[float | None, Evidence]:
         for phase in reversed(self.phases):
             if phase.start <= instant:
                 segment = self.losses.segments(phase, instant + 1)[-1]
-                return segment.at(instant), segment.trail  # type: ignore[return-value]
+                return segment.at(instant), segment.evidence  # type: ignore[return-value]
         return None, None
 
     def _begin(self, phase: Phase) -> None:
@@ -143,10 +153,12 @@ class _ChargeBuilder:
             self.phases.pop()
         self.phases.append(phase)
 
-    def _rest(self, instant: int, percent: float | None, why: Trail) -> None:
-        """From here on the pack rests at `percent`."""
+    def _rest(self, instant: int, percent: float | None, evidence: Evidence) -> None:
+        """Let the pack rest at `percent` from an instant on."""
         self._begin(
-            Segment(instant, None, None, why) if percent is None else Rest(instant, float(percent), why, self.active)
+            Segment(instant, None, None, evidence)
+            if percent is None
+            else Rest(instant, float(percent), evidence, self.active)
         )
 
     def _set(self, instant: int, event: Event) -> None:
@@ -168,22 +180,22 @@ class _ChargeBuilder:
             return
         landing = event.at
         take_off = max(landing - round(float(event.fields["minutes"]) * MINUTE), self.landed)
-        before, trail = self._value(take_off)
+        before, earlier = self._value(take_off)
         start = event.get("percent_from", before)
         end, estimate = self._end(event, start)
         known = "percent_to" in event.fields
-        why: Trail = (event, None if known and "percent_from" in event.fields else trail)
-        self._begin(_ramp(take_off, landing, start, end, why))
+        evidence: Evidence = (event, None if known and "percent_from" in event.fields else earlier)
+        self._begin(_ramp(take_off, landing, start, end, evidence))
         self._taken_out(event, start, end, estimate)
         self.landed = landing
         self.active = landing, event
         self.readings.append((landing, event))
         for flight in self.rated if estimate else ():
-            why = (flight, why)
-        self._rest(landing, end, (event, None) if known else why)
+            evidence = (flight, evidence)
+        self._rest(landing, end, (event, None) if known else evidence)
 
     def _end(self, event: Event, start: float | None) -> tuple[float | None, bool]:
-        """What a flight left, and whether that is an estimate."""
+        """The percent that a flight left, and whether that is an estimate."""
         if "percent_to" in event.fields:
             return float(event.fields["percent_to"]), False
         if start is None:
@@ -203,28 +215,28 @@ class _ChargeBuilder:
         elif "used_mah" in event.fields:
             self.discharges.append(Discharge(event.at, _share(event, self.capacity), event))
         else:
-            # Before any flight that told its use: a whole charge, the most it can have been.
+            # No flight has told its use yet: assume a whole charge, the most it can have been.
             self.discharges.append(Discharge(event.at, 100.0, event, estimate=True))
 
 
-def _ramp(take_off: int, landing: int, start: float | None, end: float | None, why: Trail) -> Segment:
+def _ramp(take_off: int, landing: int, start: float | None, end: float | None, evidence: Evidence) -> Segment:
     if start is None or end is None or take_off >= landing:
-        return Segment(take_off, None, None, why)
+        return Segment(take_off, None, None, evidence)
     drop_over, drop_under = (float(end) - float(start)).as_integer_ratio()
-    return Segment(take_off, float(start), (drop_over, drop_under * (landing - take_off)), why)
+    return Segment(take_off, float(start), (drop_over, drop_under * (landing - take_off)), evidence)
 
 
-def is_reckoned(segment: Segment, instant: int, plate: dict[str, object]) -> bool:
-    """True where no entry tells a charge within half a percent: it is reckoned from what earlier ones told."""
-    if segment.trail is None or segment.value is None:
+def is_calculated(segment: Segment, instant: int, plate: dict[str, object]) -> bool:
+    """Return whether a charge is calculated: no event of its own tells it to within half a percent."""
+    if segment.evidence is None or segment.value is None:
         return False
-    event, earlier = segment.trail
-    told = event.get("percent_to") if event.what == "flown" else reading_of(event, plate)
-    return earlier is not None or told is None or abs(segment.at(instant) - told) >= 0.5  # type: ignore[operator]
+    event, earlier = segment.evidence
+    read = event.get("percent_to") if event.what == "flown" else reading_of(event, plate)
+    return earlier is not None or read is None or abs(segment.at(instant) - read) >= 0.5  # type: ignore[operator]
 
 
 def self_discharge(percent_in_30_days: float) -> Slope:
-    """How the charge of a pack at rest falls; None where it does not."""
+    """Return the slope of the charge of a pack at rest; None for 0 %."""
     if not percent_in_30_days:
         return None
     over, under = percent_in_30_days.as_integer_ratio()
@@ -232,7 +244,7 @@ def self_discharge(percent_in_30_days: float) -> Slope:
 
 
 def _summary(event: Event, capacity: float) -> Discharge:
-    """What a line that sums up several flights took out: its mAh, else so many times its percents."""
+    """What a summary of several flights took out: its mAh, else its percents times the flights."""
     flights = int(event.fields["flights"])
     if "used_mah" in event.fields:
         return Discharge(event.at, _share(event, capacity), event)
@@ -243,29 +255,29 @@ def _summary(event: Event, capacity: float) -> Discharge:
 
 
 def _share(event: Event, capacity: float) -> float:
-    """What a flight took out of one pack, percent of its capacity: packs that flew together share alike."""
+    """What a flight took out of one pack, percent of its capacity; packs that flew together share equally."""
     return 100 * float(event.fields["used_mah"]) / len(event.fields["packs"]) / capacity
 
 
 def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
-    """Events with the instant each takes effect: one inside a flight does at the landing, after the flight."""
+    """Events with the instant each takes effect: for an event during a flight that is the landing, after the flight."""
     flights = [event for event in events if event.what == "flown" and "flights" not in event.fields]
     landings = [flight.at for flight in flights]
     placed = []
     for event in events:
         nearest = bisect_right(landings, event.at)
-        inside = event.what != "flown" and nearest < len(flights) and counts_from(flights[nearest]) < event.at
+        inside = event.what != "flown" and nearest < len(flights) and begins_at(flights[nearest]) < event.at
         placed.append((landings[nearest] if inside else event.at, inside, event))
-    placed.sort(key=itemgetter(0, 1))  # else in order, as the events are
+    placed.sort(key=itemgetter(0, 1))  # a stable sort: otherwise in the order of the events
     return [(instant, event) for instant, _, event in placed]
 
 
 LEAST_REST = 30
-"""Minutes at rest before a voltage tells the charge, as `scheduler.cells.voltage` has it."""
+"""Minutes at rest before a voltage tells the charge; see LEAST_REST_MINUTES in `scheduler.cells.voltage`."""
 
 
 def reading_of(event: Event, plate: dict[str, object]) -> float | None:
-    """The charge that an event sets, percent; None when it sets none."""
+    """Return the charge that an event sets, percent; None if it sets none."""
     if event.what == "charged":
         return float(event.get("percent", 100))
     if "percent" in event.fields:
@@ -284,14 +296,14 @@ def _from_volts(event: Event, plate: dict[str, object]) -> float | None:
 
     try:
         return charge_at(sum(each) / len(each), str(plate["chemistry"])).value
-    except ValueError:  # the nameplate's chemistry was changed after the reading: it tells nothing now
+    except ValueError:  # the nameplate's chemistry was changed after the reading, which is worthless now
         return None
 
 
 def cell_volts(event: Event, plate: dict[str, object]) -> list[float] | None:
-    """The resting voltages that a reading gives, one a cell, or the pack's spread evenly; None where it had not rested.
+    """Return the resting voltage of each cell, or the pack's divided evenly; None if the pack had not rested.
 
-    A reading that does not say how long the pack rested is taken for one at rest, as the fields' names have it.
+    A reading without rested_minutes counts as one at rest, as the names of the fields say.
     """
     if float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:
         return None

@@ -1,28 +1,37 @@
-"""How a fact is declared: once, beside the function that computes it."""
+"""How a fact is declared: once, beside the function that computes it.
+
+The function gets a `Lifetime` and returns the segments of the fact over that lifetime, in order. With `of` it also gets
+the variant that a rule asked for. With `partial` it gets an instant `starting_at`: its segments must be right from that
+instant on. Of what came before it may leave out or return anything, and leave out evidence. That spares the
+work of years where only today is asked about. `tests/facts/test_laws.py` compares every such fact with the one over all
+time.
+"""
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.units import Unit, show
 from scheduler.facts.timeline import Segment
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 PHYSICAL = ("aircraft", "pack", "controller", "charger", "propellers", "gimbal", "guards", "filter", "place")
 FLOWN = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter")
 ANYTHING = ("aircraft", "pack", "propellers", "gimbal", "guards", "filter", "pilot", "paper", "spares", "charger",
             "controller", "place", "job", "home")  # fmt: skip
+AIRCRAFT = ("aircraft",)
+PACK = ("pack",)
+JOB = ("job",)
+
+Compute = Callable[..., list[Segment]]
 
 
 class Fact(NamedTuple):
     """A named quantity of an item at every instant.
 
-    `about`: the item kinds that have it. `meaning`: one sentence. `unknown`: what is missing where it is unknown, ""
-    for facts that recall events (what was not logged did not happen). `record`: the entry that would make it known.
-    `of`: the variants a rule can ask for; the first is taken when it asks for none. `at`: its value at one instant, for
-    what is asked for in texts only and costs much to tell for all time; None where `compute` tells that too. `onward`:
-    `compute` can be told from when on it is asked, and then may tell anything of the time before, and no trails.
+    `about`: the item kinds that have it. `meaning`: one sentence, published. `unknown`: what is missing where it is
+    unknown; "" for facts that only recall events (what was not logged did not happen). `record`: the command that
+    makes it known. `of`: the variants a rule can ask for; the first is the default. `compute`, `partial`: see the
+    module. `at`: its value at one instant, for texts that are costly to compute over all time; None: read it off
+    `compute`.
     """
 
     name: str
@@ -32,26 +41,27 @@ class Fact(NamedTuple):
     unknown: str
     record: str
     of: tuple[str, ...]
-    compute: Callable[..., list[Segment]]
+    compute: Compute
     at: Callable[..., str] | None = None
-    onward: bool = False
+    partial: bool = False
 
 
 OF_JOBS = ("next_job_in", "starts_in")
-"""The facts that are for ever away while no job is booked."""
+"""The facts that are infinite while no job is booked."""
 
 
 def absent(fact: Fact) -> str:
-    """What a value of a fact that is for ever away reads; "" for its plain value."""
+    """Return the text for an infinite value of a fact, or "" to show the number."""
     return "none booked" if fact.name in OF_JOBS else ""
 
 
 def show_fact(fact: Fact, value: object) -> str:
-    """The value of a fact as a person reads it."""
+    """Return the value of a fact as a person reads it."""
     return absent(fact) if value == float("inf") and absent(fact) else show(value, fact.unit)
 
 
 DECLARED: dict[str, Fact] = {}
+"""The facts of all modules loaded so far, by name."""
 
 
 def fact(
@@ -62,18 +72,13 @@ def fact(
     unknown: str = "",
     record: str = "",
     of: tuple[str, ...] = (),
-    at: "Callable[[Lifetime, int], str] | None" = None,
-    onward: bool = False,
-) -> Callable[[Callable[..., list[Segment]]], Callable[..., list[Segment]]]:
-    """Declare the decorated function as the computation of a fact over one life of an item."""
+    at: Callable[..., str] | None = None,
+    partial: bool = False,
+) -> Callable[[Compute], Compute]:
+    """Declare the decorated function as the computation of a fact; the parameters are the fields of `Fact`."""
 
-    def declared(compute: "Callable[..., list[Segment]]") -> Callable[..., list[Segment]]:
-        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, onward)
+    def declared(compute: Compute) -> Compute:
+        DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, partial)
         return compute
 
     return declared
-
-
-def since_birth(lifetime: "Lifetime", value: int | float | str) -> list[Segment]:
-    """The first piece of a fact that counts from the beginning of a life; none where that is not known."""
-    return [] if lifetime.born is None else [Segment(lifetime.born, value)]

@@ -1,12 +1,8 @@
-"""Which part was on which aircraft, and when, and which packs fit it."""
-
-from typing import TYPE_CHECKING
+"""Which part was on which aircraft and when, and which packs and controllers fit it."""
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, start_of_day
+from scheduler.facts.event_cache import EventCache
 from scheduler.fleet.fleet import Item
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import FactStore
 
 CARRIED = ("propellers", "gimbal", "guards", "filter")
 """The kinds of parts that an aircraft carries, and that can be moved to another."""
@@ -14,26 +10,28 @@ Fitting = tuple[int, int, str]
 """(start, end, aircraft)."""
 
 
-def fittings(store: "FactStore", part: Item) -> list[Fitting]:
-    """Where a part was: on one aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another
-    part of its kind on that aircraft. A part that fits one aircraft only is on it from its in_service.
+def fittings(store: EventCache, part: Item) -> list[Fitting]:
+    """Return where a part was, in order of time.
+
+    It is on an aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another part of its
+    kind on that aircraft. A part that fits one aircraft only is on it from its in_service on.
     """
-    return store.once(("fittings", part.id), lambda: _fittings(store, part))  # type: ignore[return-value]
+    return store.cached(("fittings", part.id), lambda: _fittings(store, part))
 
 
-def _fittings(store: "FactStore", part: Item) -> list[Fitting]:
+def _fittings(store: EventCache, part: Item) -> list[Fitting]:
     puts = _puts(store, part)
     ends = [event.at for event in store.filed(part.id) if event.what in ("removed", "retired")]
     starts = [start for start, _ in puts]
-    found = []
+    result = []
     for start, aircraft in puts:
-        others = _ousted(store, part, aircraft)
+        others = _others_fitted(store, part, aircraft)
         end = min((t for t in (*starts, *ends, *others) if t > start), default=MAX_INSTANT)
-        found.append((start, end, aircraft))
-    return found
+        result.append((start, end, aircraft))
+    return result
 
 
-def _puts(store: "FactStore", part: Item) -> list[tuple[int, str]]:
+def _puts(store: EventCache, part: Item) -> list[tuple[int, str]]:
     puts = [(event.at, str(event.get("aircraft"))) for event in store.filed(part.id) if event.what == "fitted"]
     fits: tuple[str, ...] = part.plate.get("fits") or ()
     if len(fits) == 1:
@@ -42,7 +40,7 @@ def _puts(store: "FactStore", part: Item) -> list[tuple[int, str]]:
     return sorted(puts)
 
 
-def _ousted(store: "FactStore", part: Item, aircraft: str) -> list[int]:
+def _others_fitted(store: EventCache, part: Item, aircraft: str) -> list[int]:
     """The instants at which another part of the same kind was fitted to the aircraft."""
     return [
         event.at
@@ -51,29 +49,29 @@ def _ousted(store: "FactStore", part: Item, aircraft: str) -> list[int]:
     ]
 
 
-def parts_of(store: "FactStore", aircraft: str, *kinds: str) -> list[Item]:
-    """The parts of some kinds that could be on an aircraft: by their nameplate, or as they were fitted to it once."""
+def parts_of(store: EventCache, aircraft: str, *kinds: str) -> list[Item]:
+    """Return the parts of some kinds that could be on an aircraft: by nameplate, or fitted to it once."""
 
     def find() -> list[Item]:
         fitted = [str(event.get("item")) for event in store.filed(aircraft, "fitted")]
-        found = (store.fleet[name] for name in store.fleet.in_order([*store.fleet.fitting(aircraft), *fitted]))
-        return [item for item in found if item.kind in kinds]
+        items = (store.fleet[name] for name in store.fleet.in_order([*store.fleet.fitting(aircraft), *fitted]))
+        return [item for item in items if item.kind in kinds]
 
-    return store.once(("parts of", aircraft, kinds), find)  # type: ignore[return-value]
+    return store.cached(("parts of", aircraft, kinds), find)
 
 
-def packs_for(store: "FactStore", aircraft: str | None) -> list[Item]:
-    """The packs that fit an aircraft; all of them where none is named."""
+def packs_for(store: EventCache, aircraft: str | None) -> list[Item]:
+    """Return the packs that fit an aircraft; all packs for None."""
     return _fitting(store, "pack", aircraft)
 
 
-def controllers_for(store: "FactStore", aircraft: str) -> list[Item]:
-    """The controllers that fit an aircraft."""
+def controllers_for(store: EventCache, aircraft: str) -> list[Item]:
+    """Return the controllers that fit an aircraft."""
     return _fitting(store, "controller", aircraft)
 
 
-def _fitting(store: "FactStore", kind: str, aircraft: str | None) -> list[Item]:
-    """The items of a kind that fit an aircraft, or whose nameplate names none; all of them where none is asked for."""
+def _fitting(store: EventCache, kind: str, aircraft: str | None) -> list[Item]:
+    """The items of a kind that fit an aircraft, or whose nameplate names none; all of that kind for None."""
     fleet = store.fleet
 
     def find() -> list[Item]:
@@ -82,4 +80,4 @@ def _fitting(store: "FactStore", kind: str, aircraft: str | None) -> list[Item]:
         names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == kind)
         return [fleet[name] for name in fleet.in_order(names)]
 
-    return store.once(("fitting", kind, aircraft), find)  # type: ignore[return-value]
+    return store.cached(("fitting", kind, aircraft), find)

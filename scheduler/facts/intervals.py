@@ -1,8 +1,8 @@
-"""Three-valued stretches of time: the algebra of verdicts.
+"""Three-valued intervals of time: the algebra of verdicts.
 
 `Intervals` partitions the whole time axis, MIN_INSTANT to MAX_INSTANT, into half-open intervals [start, end) of NO,
-UNKNOWN or YES.
-The logic is Kleene's: all is the least, any the greatest, not turns round. Instants are whole microseconds.
+UNKNOWN or YES. The logic is Kleene's: `every` is the minimum, `some` the maximum, `~` swaps NO and YES. Instants are
+whole microseconds.
 """
 
 from bisect import bisect_right
@@ -40,37 +40,37 @@ class Intervals:
 
     @classmethod
     def always(cls, value: int) -> "Intervals":
-        """The same value at every instant."""
+        """Build the partition with one value at every instant."""
         return cls([MIN_INSTANT], [value])
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Intervals) and self.starts == other.starts and self.values == other.values
 
     def __repr__(self) -> str:
-        return f"Spans({[(start, WORDS[value]) for start, value in zip(self.starts, self.values, strict=True)]})"
+        return f"Intervals({[(start, WORDS[value]) for start, value in zip(self.starts, self.values, strict=True)]})"
 
     def __invert__(self) -> "Intervals":
         return Intervals(self.starts, [YES - value for value in self.values])
 
     def __iter__(self) -> Iterator[tuple[int, int, int]]:
-        """(start, end, value) of each stretch."""
+        """Yield (start, end, value) of each interval."""
         return zip(self.starts, [*self.starts[1:], MAX_INSTANT], self.values, strict=True)
 
     def at(self, instant: int) -> int:
-        """The value at an instant."""
+        """Return the value at an instant."""
         return self.values[bisect_right(self.starts, instant) - 1]
 
     def since(self, instant: int) -> int:
-        """The start of the stretch that holds `instant`."""
+        """Return the start of the interval that contains `instant`."""
         return self.starts[bisect_right(self.starts, instant) - 1]
 
     def next_change(self, instant: int) -> int | None:
-        """The first instant after `instant` at which the value changes."""
+        """Return the first instant after `instant` at which the value changes; None if it never does."""
         index = bisect_right(self.starts, instant)
         return self.starts[index] if index < len(self.starts) else None
 
     def clipped(self, start: int, end: int, outside: int = NO) -> "Intervals":
-        """The same within [start, end), `outside` elsewhere."""
+        """Return the same within [start, end), and `outside` elsewhere."""
         if start >= end:
             return Intervals.always(outside)
         inside = [(max(begin, start), value) for begin, stop, value in self if begin < end and stop > start]
@@ -78,15 +78,15 @@ class Intervals:
         after = [(end, outside)] if end < MAX_INSTANT else []
         return Intervals.of(before + inside + after)
 
-    def onward(self, since: int) -> "Intervals":
-        """The same from `since` on; before it, what it is then."""
-        place = bisect_right(self.starts, since)
+    def level_before(self, instant: int) -> "Intervals":
+        """Return the same from `instant` on, and before it the value it has then."""
+        place = bisect_right(self.starts, instant)
         return Intervals([MIN_INSTANT, *self.starts[place:]], self.values[place - 1 :])
 
     def lasting(self, duration: int) -> "Intervals":
-        """True at t when this holds at every instant of [t - duration, t].
+        """Return YES at t where this is YES at every instant of [t - duration, t].
 
-        No where any part of that stretch is no, else unknown where any part is unknown, else yes.
+        NO if any part of that interval is NO, else UNKNOWN if any part is UNKNOWN, else YES.
         """
         if duration <= 0:
             return self
@@ -94,7 +94,7 @@ class Intervals:
         return every([worst, self._reaching(UNKNOWN, duration)])
 
     def _reaching(self, level: int, duration: int) -> "Intervals":
-        """`level` wherever this had that value within the last `duration`, else YES."""
+        """`level` wherever this had that value within the last `duration`, YES elsewhere."""
         pairs = [(MIN_INSTANT, YES)]
         for start, end, value in self:
             if value == level:
@@ -109,21 +109,21 @@ class Intervals:
 
 _ALL = (NO, NO, NO, NO, UNKNOWN, UNKNOWN, NO, UNKNOWN, YES)
 _ANY = (NO, UNKNOWN, YES, UNKNOWN, UNKNOWN, YES, YES, YES, YES)
-"""The truth tables, by three times the left value plus the right one."""
+"""The truth tables, indexed by three times the left value plus the right one."""
 
 
 def every(parts: Iterable[Intervals]) -> Intervals:
-    """All of the parts."""
+    """Return the conjunction of the parts."""
     return reduce(lambda left, right: _merge(_ALL, NO, left, right), parts)
 
 
 def some(parts: Iterable[Intervals]) -> Intervals:
-    """Any of the parts."""
+    """Return the disjunction of the parts."""
     return reduce(lambda left, right: _merge(_ANY, YES, left, right), parts)
 
 
 def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Intervals) -> Intervals:
-    """Both, by a truth table. Where one side has the value that `settles`, what the other does is passed over."""
+    """Merge by a truth table. While one side has the value `settles`, changes of the other are skipped."""
     left_starts, left_values, right_starts, right_values = left.starts, left.values, right.starts, right.values
     i, j, lefts, rights = 0, 0, len(left_starts), len(right_starts)
     starts: list[int] = []

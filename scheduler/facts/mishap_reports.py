@@ -1,4 +1,4 @@
-"""Facts of mishaps that the law may ask about: who was hurt, what was broken, what is still to be reported."""
+"""Facts of mishaps that may have to be reported by law: who was hurt, what was broken, how much time is left."""
 
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -7,9 +7,8 @@ from scheduler.base.instants import HOUR, MIN_INSTANT, end_of_day, local_date
 from scheduler.base.units import FLAG, SPAN, Unit
 from scheduler.base.units import word as words
 from scheduler.events.event import Event
-from scheduler.facts.aircraft import AIRCRAFT
-from scheduler.facts.airtime import switched
-from scheduler.facts.declare import fact
+from scheduler.facts.declare import AIRCRAFT, fact
+from scheduler.facts.shapes import switched
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
@@ -22,24 +21,24 @@ CALENDAR_DAYS_US = 10
 HOURS_EUROPE = 72
 """Hours within which a report is made (Regulation (EU) No 376/2014, read in a secondary text only)."""
 CEASE = ("strike", "collision", "crash", "fly_away", "part_lost", "water")
-"""Mishaps taken to be among those of CARs 901.49(1): contact with a person, damage that affects flight, collision or
+"""Mishaps assumed to be among those of CARs 901.49(1): contact with a person, damage that affects flight, collision or
 its risk, an aircraft out of control or missing."""
 
 
 def _unreported(lifetime: "Lifetime") -> list[tuple[int, list[Event]]]:
-    """(instant, the mishaps not reported by then), in order of time."""
-    found: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
-    for event in lifetime.those("mishap", "reported"):
+    """(instant, the mishaps not yet reported from then on), in order of time."""
+    turns: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
+    for event in lifetime.of_kind("mishap", "reported"):
         if event.what == "mishap":
-            found.append((event.at, [*found[-1][1], event]))
+            turns.append((event.at, [*turns[-1][1], event]))
         elif event.get("what_of", "report") == "report":
-            found.append((event.at, []))
-    return found
+            turns.append((event.at, []))
+    return turns
 
 
-@fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that were not reported yet.")
+@fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that have not been reported yet.")
 def injury(lifetime: "Lifetime") -> list[Segment]:
-    """None told is none."""
+    """An injury that is not logged counts as none."""
     segments = []
     for turn, mishaps in _unreported(lifetime):
         worst = max(mishaps, key=lambda event: INJURIES.index(str(event.get("injury", "none"))), default=None)
@@ -49,10 +48,10 @@ def injury(lifetime: "Lifetime") -> list[Segment]:
 
 
 def _damage(event: Event) -> tuple[float, float]:
-    """What belongs to others: the cost of its repair and its value; one that is not told is taken for the other."""
+    """Repair cost and value of what belongs to others; if only one is logged it counts for both."""
     cost, value = event.get("others_repair_cost"), event.get("others_value")
-    told = [float(each) for each in (cost, value) if each is not None]
-    return (told[0], told[-1]) if told else (0.0, 0.0)
+    known = [float(each) for each in (cost, value) if each is not None]
+    return (known[0], known[-1]) if known else (0.0, 0.0)
 
 
 def _costliest(lifetime: "Lifetime", part: int) -> list[Segment]:
@@ -63,22 +62,25 @@ def _costliest(lifetime: "Lifetime", part: int) -> list[Segment]:
     return segments
 
 
-@fact("others_repair_cost", AIRCRAFT, USD, "Repair of what belongs to others, in its worst mishap not reported yet.")
+@fact(
+    "others_repair_cost", AIRCRAFT, USD, "Repair cost of what belongs to others, in its worst mishap not reported yet."
+)
 def others_repair_cost(lifetime: "Lifetime") -> list[Segment]:
-    """Parts and labour; the aircraft itself never counts."""
+    """Count parts and labour, never the aircraft itself."""
     return _costliest(lifetime, 0)
 
 
 @fact("others_value", AIRCRAFT, USD, "Value of what belongs to others, in its worst mishap not reported yet.")
 def others_value(lifetime: "Lifetime") -> list[Segment]:
-    """Fair market value, as told."""
+    """Take the fair market value as logged."""
     return _costliest(lifetime, 1)
 
 
-@fact("report_due_in", AIRCRAFT, SPAN, "Time left to report its first mishap not reported yet, if it has to be.",
+@fact("report_due_in", AIRCRAFT, SPAN,
+      "Time left to report its first mishap not reported yet, if it must be reported; never without one.",
       of=("us", "europe"))  # fmt: skip
 def report_due_in(lifetime: "Lifetime", of: str) -> list[Segment]:
-    """To the end of the tenth calendar day after it (us), or 72 h on (europe); never where none is open."""
+    """Fall to the end of the tenth calendar day after it (us), or to 72 h after it (europe)."""
     zone = lifetime.store.clocks.zone
     segments = []
     for turn, mishaps in _unreported(lifetime):
@@ -92,10 +94,9 @@ def report_due_in(lifetime: "Lifetime", of: str) -> list[Segment]:
     return segments
 
 
-@fact(
-    "analysis_due", AIRCRAFT, FLAG, "It had a mishap after which flying ceases until the cause is found and put right."
-)
+@fact("analysis_due", AIRCRAFT, FLAG,
+      "It had a mishap after which flying must stop until the cause is found and put right.")  # fmt: skip
 def analysis_due(lifetime: "Lifetime") -> list[Segment]:
-    """From such a mishap to a reported analysis."""
-    grave = [e for e in lifetime.those("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
-    return switched(lifetime, on=grave, off=[e for e in lifetime.those("reported") if e.get("what_of") == "analysis"])
+    """Yes from such a mishap to a reported analysis."""
+    grave = [e for e in lifetime.of_kind("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
+    return switched(lifetime, on=grave, off=[e for e in lifetime.of_kind("reported") if e.get("what_of") == "analysis"])

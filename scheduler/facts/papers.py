@@ -1,17 +1,25 @@
-"""Facts of papers beside their expiry: which sort they are, and when a renewal can begin."""
+"""Facts of papers: how long they are valid, which sort they are, and from when on they can be renewed."""
 
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from scheduler.base.instants import MIN_INSTANT, CalendarSpan, start_of_day
-from scheduler.base.units import FLAG, word
+from scheduler.base.instants import (
+    DAY,
+    MIN_INSTANT,
+    CalendarSpan,
+    add_months,
+    end_of_day,
+    local_date,
+    parse_date,
+    start_of_day,
+)
+from scheduler.base.units import FLAG, SPAN, word
+from scheduler.events.event import Event
 from scheduler.facts.declare import fact
-from scheduler.facts.house import last_day
-from scheduler.facts.timeline import Segment
+from scheduler.facts.timeline import FALLING, Segment
 from scheduler.fleet.plates import PLATES
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from scheduler.facts.fact_store import Lifetime
     from scheduler.fleet.fleet import Item
 
@@ -20,9 +28,48 @@ WINDOW_MONTHS = 6
 """Months before the month of expiry in which a registration can be renewed (14 CFR 48.100(c))."""
 
 
+@fact(
+    "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last valid day; negative once it has lapsed.",
+    unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
+)  # fmt: skip
+def days_to_expiry(lifetime: "Lifetime") -> list[Segment]:
+    """Set at renewed: to its `expires`, else to its date or the old expiry plus the nameplate's valid_for."""
+    segments: list[Segment] = []
+    last: date | None = None
+    for event in lifetime.of_kind("renewed"):
+        last = _last_day(event, lifetime, last)
+        if last is not None:
+            end = end_of_day(last, lifetime.store.clocks.zone)
+            segments.append(Segment(event.at, end - event.at, FALLING, (event, None)))
+    return segments
+
+
+def _last_day(event: Event, lifetime: "Lifetime", before: date | None) -> date | None:
+    """Return the last valid day of a paper after a renewal; None if neither event nor nameplate tells."""
+    if "expires" in event.fields:
+        return parse_date(str(event.fields["expires"]))
+    span, zone = lifetime.item.plate.get("valid_for"), lifetime.store.clocks.zone
+    if span is None:
+        return None
+    start = parse_date(str(event.fields["issued"])) if "issued" in event.fields else local_date(event.at, zone)
+    if lifetime.item.plate.get("renew_from") == "expiry" and before is not None and start <= before:
+        start = before
+    if isinstance(span, CalendarSpan):
+        return add_months(start, span)
+    return _days_after(start, int(span))
+
+
+def _days_after(day: date, span: int) -> date:
+    """A number of whole days later, by the calendar: a change of the clock makes no difference."""
+    return day + timedelta(days=min(span // DAY, (date.max - day).days))
+
+
 def sort_of(paper: "Item") -> str:
-    """The nameplate's sort. A paper that names none and runs in calendar months is a certificate: of the papers known
-    here only the recency of a pilot's knowledge does (14 CFR 107.65)."""
+    """Return the nameplate's sort.
+
+    A paper that names none and runs in calendar months is a certificate: of the papers known here only the recency of
+    a pilot's knowledge does (14 CFR 107.65).
+    """
     span = paper.plate.get("valid_for")
     plain = str(paper.plate.get("sort"))
     return "certificate" if plain == "other" and isinstance(span, CalendarSpan) and span.to_month_end else plain
@@ -30,12 +77,12 @@ def sort_of(paper: "Item") -> str:
 
 @fact("sort", ("paper",), word(*SORTS), "What sort of paper it is.")
 def sort(lifetime: "Lifetime") -> list[Segment]:
-    """The nameplate's word."""
+    """Read the nameplate."""
     return [Segment(MIN_INSTANT, sort_of(lifetime.item))]
 
 
 @fact(
-    "renewal_window", ("paper",), FLAG, "The six months before the month of its expiry have begun.",
+    "renewal_window", ("paper",), FLAG, "It can be renewed: the six months before the month of its expiry have begun.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def renewal_window(lifetime: "Lifetime") -> list[Segment]:
@@ -43,8 +90,8 @@ def renewal_window(lifetime: "Lifetime") -> list[Segment]:
     zone = lifetime.store.clocks.zone
     segments: list[Segment] = []
     last: date | None = None
-    for event in lifetime.those("renewed"):
-        last = last_day(event, lifetime, last)
+    for event in lifetime.of_kind("renewed"):
+        last = _last_day(event, lifetime, last)
         if last is None:
             continue
         opens = max(event.at, start_of_day(_months_before(last, WINDOW_MONTHS), zone))
@@ -53,7 +100,7 @@ def renewal_window(lifetime: "Lifetime") -> list[Segment]:
     return segments
 
 
-def _months_before(day: "date", months: int) -> "date":
-    """The first day of the month so many months before a day's."""
+def _months_before(day: date, months: int) -> date:
+    """The first day of the month that is `months` before a day's month."""
     years, month = divmod(day.month - 1 - months, 12)
     return day.replace(year=day.year + years, month=month + 1, day=1)

@@ -5,42 +5,42 @@ from typing import TYPE_CHECKING
 from scheduler.base.instants import DAY, local_date
 from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
 from scheduler.events.event import Event
-from scheduler.facts.airtime import rising
 from scheduler.facts.charge import cell_volts
-from scheduler.facts.declare import fact, since_birth
-from scheduler.facts.pack import PACK
-from scheduler.facts.timeline import Segment, Trail
+from scheduler.facts.declare import PACK, fact
+from scheduler.facts.shapes import rising, stepped, within
+from scheduler.facts.timeline import Segment
 
 if TYPE_CHECKING:
     from scheduler.facts.fact_store import Lifetime
 
 AT_REST = 60
-"""Minutes after which cells are held against each other. From memory."""
+"""Minutes at rest after which cells are compared with each other. From memory."""
 MILD = (15, 30)
 """Degrees Celsius between which resistances are compared: it falls by a third from 10 to 25 C."""
 WINDOW = 30 * DAY
-"""How far charging temperatures are looked back on."""
+"""How far `charges_out_of_range` looks back."""
 
 
 @fact(
-    "cell_spread", PACK, VOLTS, "The highest less the lowest cell, at rest for an hour or more.",
+    "cell_spread", PACK, VOLTS, "The highest cell less the lowest, after an hour or more at rest.",
     unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
 def cell_spread(lifetime: "Lifetime") -> list[Segment]:
-    """A step at each reading of the cells at rest; a reading that tells no rest is taken to be one."""
-    segments = []
-    for event in lifetime.those("measured"):
-        each = cell_volts(event, lifetime.item.plate) if "cell_volts" in event.fields else None
-        if each and float(event.get("rested_minutes", AT_REST)) >= AT_REST:
-            segments.append(Segment(event.at, round(max(each) - min(each), 4), None, (event, None)))
-    return segments
+    """Step at each reading of the cells at rest; a reading without rested_minutes counts as one."""
+    readings = []
+    for event in lifetime.of_kind("measured"):
+        cells = cell_volts(event, lifetime.item.plate) if "cell_volts" in event.fields else None
+        if cells and float(event.get("rested_minutes", AT_REST)) >= AT_REST:
+            readings.append((event, round(max(cells) - min(cells), 4)))
+    return stepped(readings)
 
 
-@fact("resistance_ratio", PACK, RATIO, "Resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
+@fact("resistance_ratio", PACK, RATIO,
+      "Median resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
 def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
-    """A step at each reading from the eighth on."""
-    from scheduler.cells.resistance import resistance_ratio as ratio
+    """Step at each reading from the eighth on."""
+    from scheduler.cells.health import resistance_ratio as ratio
 
     segments, read = [], []
     for event, mohm in mild_resistances(lifetime):
@@ -52,9 +52,9 @@ def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
 
 
 def mild_resistances(lifetime: "Lifetime") -> list[tuple[Event, float]]:
-    """The readings of resistance, mOhm, that can be compared: at mild temperatures."""
-    told = [event for event in lifetime.those("measured") if "resistance_mohm" in event.fields and _mild(event)]
-    return [(event, float(event.fields["resistance_mohm"])) for event in told]
+    """Return the readings of resistance, mOhm, that can be compared: those at mild temperatures."""
+    readings = [event for event in lifetime.of_kind("measured") if "resistance_mohm" in event.fields and _mild(event)]
+    return [(event, float(event.fields["resistance_mohm"])) for event in readings]
 
 
 def _mild(event: Event) -> bool:
@@ -63,17 +63,18 @@ def _mild(event: Event) -> bool:
 
 
 def capacity_tests(lifetime: "Lifetime") -> list[Event]:
-    """The readings that found the capacity."""
-    return [event for event in lifetime.those("measured") if "capacity_mah" in event.fields]
+    """Return the readings that give a capacity."""
+    return [event for event in lifetime.of_kind("measured") if "capacity_mah" in event.fields]
 
 
 @fact(
-    "health_confirmed", PACK, PERCENT, "The better of the last two days' capacity tests, percent of the nameplate's.",
+    "health_confirmed", PACK, PERCENT,
+    "The better of the last two capacity tests on different days, percent of the nameplate's.",
     unknown="fewer than two capacity tests on different days",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
 def health_confirmed(lifetime: "Lifetime") -> list[Segment]:
-    """Known from the second day with a test on: one test can be a slip."""
+    """Known from the second day with a test on: a single test can be a slip."""
     capacity = float(lifetime.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
     segments = []
@@ -88,13 +89,13 @@ def health_confirmed(lifetime: "Lifetime") -> list[Segment]:
 
 @fact("since_capacity_test", PACK, SPAN, "Time since its last capacity test, or since it came into use.")
 def since_capacity_test(lifetime: "Lifetime") -> list[Segment]:
-    """Rises from each test."""
+    """Rise from each test."""
     return rising(lifetime, capacity_tests(lifetime))
 
 
 @fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test.")
 def cycles_since_test(lifetime: "Lifetime") -> list[Segment]:
-    """The count of cycles less what it stood at then."""
+    """Subtract the cycles at the last test from the cycles."""
     cycles = lifetime.fact("cycles")
     tests = {event.at for event in capacity_tests(lifetime)}
     turns = sorted({segment.start for segment in cycles.segments if segment.value is not None} | tests)
@@ -103,26 +104,13 @@ def cycles_since_test(lifetime: "Lifetime") -> list[Segment]:
         segment = cycles.segment(turn)
         total = float(segment.value or 0)
         base = total if turn in tests else min(base, total)
-        segments.append(Segment(turn, total - base, None, segment.trail))
+        segments.append(Segment(turn, total - base, None, segment.evidence))
     return segments
 
 
 @fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
 def charges_out_of_range(lifetime: "Lifetime") -> list[Segment]:
-    """Counts charged with a temperature_c below charge_from or above charge_to."""
+    """Count the charges with a temperature_c below charge_from or above charge_to."""
     low, high = float(lifetime.item.plate["charge_from"]), float(lifetime.item.plate["charge_to"])
-    told = [event for event in lifetime.those("charged") if "temperature_c" in event.fields]
-    return within(lifetime, [e for e in told if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)
-
-
-def within(lifetime: "Lifetime", events: list[Event], window: int) -> list[Segment]:
-    """How many of some events lie within the last `window`."""
-    turns = sorted({turn for event in events for turn in (event.at, event.at + window)})
-    segments = since_birth(lifetime, 0)
-    for turn in turns:
-        trail: Trail = None
-        recent = [event for event in events if event.at <= turn < event.at + window]
-        for event in recent:
-            trail = (event, trail)
-        segments.append(Segment(turn, len(recent), None, trail))
-    return segments
+    known = [event for event in lifetime.of_kind("charged") if "temperature_c" in event.fields]
+    return within(lifetime, [e for e in known if not low <= float(e.fields["temperature_c"]) <= high], WINDOW)

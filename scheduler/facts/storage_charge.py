@@ -1,4 +1,4 @@
-"""Facts of packs on the shelf: where their charge is heading, for what they were charged, who does the work."""
+"""Facts of packs on the shelf: where their charge is heading, what they were charged for, how they share the work."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -9,98 +9,92 @@ from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, RATIO, SPAN
 from scheduler.events.event import Event
 from scheduler.events.source import standing
-from scheduler.facts.airtime import airtime_of
-from scheduler.facts.charge import charge_fold, self_discharge
-from scheduler.facts.condition import since_last
-from scheduler.facts.declare import fact
-from scheduler.facts.jobs import Plan, covering, plans_for
-from scheduler.facts.pack import PACK
+from scheduler.facts.charge import charge_curve, self_discharge
+from scheduler.facts.declare import PACK, fact
+from scheduler.facts.event_times import airtime_of
+from scheduler.facts.jobs import Plan, find_job, plans_for
+from scheduler.facts.shapes import covering, since_last
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
 if TYPE_CHECKING:
     from scheduler.facts.fact_store import FactStore, Lifetime
 
 LOW = 20
-"""Percent that a stored pack should not sink to: the conservative empty of the trade."""
+"""Percent below which a stored pack should not fall: the conservative "empty" of the trade."""
 FOR_A_JOB = 48 * HOUR
-"""A charge so long before a job's start was for that job. Common practice, no source."""
+"""A charge at most so long before a job's start was for that job. Common practice, no source."""
 SHARE_OVER = 90 * DAY
-"""The stretch over which packs share the work."""
+"""The time over which packs share the work."""
 LEAST_WORK = 60 * MINUTE
-"""Airtime a pack in that stretch below which shares tell nothing. Common practice, no source."""
+"""Airtime per pack in SHARE_OVER below which shares say nothing. Common practice, no source."""
 
 
-@fact("going_low_in", PACK, SPAN, f"Time until self-discharge will have brought it to {LOW} % (estimate).",
+@fact("going_low_in", PACK, SPAN, f"Time until self-discharge brings it down to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
-      record="shelfbell log measured {item} PERCENT", onward=True)  # fmt: skip
-def going_low_in(lifetime: "Lifetime", since: int) -> list[Segment]:
-    """From the nameplate's self_discharge; never while the pack empties itself, charges or flies."""
+      record="shelfbell log measured {item} PERCENT", partial=True)  # fmt: skip
+def going_low_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+    """Divide by the nameplate's self_discharge; never while the pack drains itself, charges or flies."""
     percent = float(lifetime.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
     segments = []
-    for start, value, slope, trail in charge_fold(lifetime).segments(since):
+    for start, value, slope, evidence in charge_curve(lifetime).segments(starting_at):
         if value is None:
-            segments.append(Segment(start, None, None, trail))
+            segments.append(Segment(start, None, None, evidence))
         elif slope is not None and slope == falling:
-            segments.append(Segment(start, round((float(value) - LOW) / loss), FALLING, trail))
+            segments.append(Segment(start, round((float(value) - LOW) / loss), FALLING, evidence))
         else:
-            segments.append(Segment(start, NEVER, None, trail))
+            segments.append(Segment(start, NEVER, None, evidence))
     return segments
 
 
-@fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", onward=True)
-def since_charged(lifetime: "Lifetime", since: int) -> list[Segment]:
-    """Rises from each charge."""
-    return since_last(lifetime.those("charged"), since)
+@fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", partial=True)
+def since_charged(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+    """Rise from each charge."""
+    return since_last(lifetime.of_kind("charged"), starting_at)
 
 
-@fact(
-    "charged_for_cancelled_job",
-    PACK,
-    FLAG,
-    "The job that it was charged for was called off; it was not used since.",
-    onward=True,
-)
-def charged_for_cancelled_job(lifetime: "Lifetime", since: int) -> list[Segment]:
-    """From the cancellation to the next charge, drain or flight."""
-    handled = lifetime.those("charged", "drained", "flown")
-    told = [event.at for event in standing(handled, since)[:1]]
-    found = []
-    for cancelled, charged in _called_off(lifetime, handled, min([since, *told])):
+@fact("charged_for_cancelled_job", PACK, FLAG,
+      "The job that it was charged for was called off, and it has not been charged, drained or flown since.",
+      partial=True)  # fmt: skip
+def charged_for_cancelled_job(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+    """Yes from the cancellation to the next charge, drain or flight."""
+    handled = lifetime.of_kind("charged", "drained", "flown")
+    last = [event.at for event in standing(handled, starting_at)[:1]]
+    intervals = []
+    for cancelled, charged in _called_off(lifetime, handled, min([starting_at, *last])):
         end = next((event.at for event in handled if event.at > cancelled.at), MAX_INSTANT)
-        found.append((cancelled.at, end, charged))
-    return covering(found)
+        intervals.append((cancelled.at, end, charged))
+    return covering(intervals)
 
 
-def _called_off(lifetime: "Lifetime", handled: list[Event], since: int) -> list[tuple[Event, Event]]:
-    """The entries that took a plan back before it began, each with the charge that was made for it; those before
-    `since` may be left out."""
+def _called_off(lifetime: "Lifetime", handled: list[Event], starting_at: int) -> list[tuple[Event, Event]]:
+    """The events that cancelled or moved a plan before it began, each with the charge that was made for it."""
     store = lifetime.store
-    found = []
-    for plan in plans_for(store, lifetime.item, since):
+    pairs = []
+    for plan in plans_for(store, lifetime.item, starting_at):
         off = _next_of(store, plan) if plan.known_to <= plan.ends else None
         if off is None:
             continue
         last = next((event for event in reversed(handled) if event.at <= off.at), None)
         if last and last.what == "charged" and last.at >= max(plan.known_from, plan.starts - FOR_A_JOB):
-            found.append((off, last))
-    return found
+            pairs.append((off, last))
+    return pairs
 
 
 def _next_of(store: "FactStore", plan: Plan) -> Event | None:
-    """The entry that took a plan back or its place."""
-    job = store.job(str(plan.event.get("job")))
+    """The event that cancelled or replaced a plan."""
+    job = find_job(store, str(plan.event.get("job")))
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
 
 
-@fact("share_of_work", PACK, RATIO, "Its airtime over 90 days, over the mean of all that flew its aircraft.",
-      unknown="too few flights of it and its sisters in 90 days", onward=True)  # fmt: skip
-def share_of_work(lifetime: "Lifetime", since: int) -> list[Segment]:
-    """1 is an even share; known once it has been in use for the 90 days."""
+@fact("share_of_work", PACK, RATIO, "Its airtime in 90 days, over the mean of all packs that flew its aircraft.",
+      unknown="too few flights of it and the packs like it in 90 days", partial=True)  # fmt: skip
+def share_of_work(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+    """Divide; 1 is an even share. Known once the pack has been in use for the 90 days."""
     if lifetime.born is None:
         return []
     own, segments = 0, [Segment(lifetime.born, None)]
-    for at, changed, flown, packs in _work(lifetime.store, tuple(lifetime.item.plate.get("fits") or ()), since):
+    for at, changed, flown, packs in _work(lifetime.store, tuple(lifetime.item.plate.get("fits") or ()), starting_at):
         own = changed.get(lifetime.item.id, own)
         if at >= lifetime.born + SHARE_OVER:
             segments.append(Segment(at, _share(own, flown, packs)))
@@ -108,8 +102,11 @@ def share_of_work(lifetime: "Lifetime", since: int) -> list[Segment]:
 
 
 class _Work(NamedTuple):
-    """The work of 90 days from an instant on. `changed`: the airtime of the packs for which it became another then;
-    `flown`: the airtime of all packs together; `packs`: how many flew at all."""
+    """The work of the last 90 days as it is from `at` on.
+
+    `changed`: the airtime of the packs for which it changed then. `flown`: the airtime of all packs together. `packs`:
+    how many flew at all.
+    """
 
     at: int
     changed: dict[str, int]
@@ -117,14 +114,14 @@ class _Work(NamedTuple):
     packs: int
 
 
-def _work(store: "FactStore", crafts: tuple[str, ...], since: int) -> list[_Work]:
-    """The work of the packs that flew some aircraft, as it is from an instant on: one sum for all of them."""
-    return store.once(("work", crafts, since), lambda: list(_works(store, crafts, since)))  # type: ignore[return-value]
+def _work(store: "FactStore", crafts: tuple[str, ...], starting_at: int) -> list[_Work]:
+    """The work of the packs that flew some aircraft: one sum for all of them."""
+    return store.cached(("work", crafts, starting_at), lambda: list(_works(store, crafts, starting_at)))
 
 
-def _works(store: "FactStore", crafts: tuple[str, ...], since: int) -> Iterator[_Work]:
+def _works(store: "FactStore", crafts: tuple[str, ...], starting_at: int) -> Iterator[_Work]:
     flights = sorted((event for name in crafts for event in store.filed(name, "flown")), key=itemgetter(0))
-    flights = standing(flights, since - SHARE_OVER)
+    flights = standing(flights, starting_at - SHARE_OVER)
     entering = [(event.at, airtime_of(event), event) for event in flights]
     leaving = [(at + SHARE_OVER, -airtime, event) for at, airtime, event in entering]
     airtimes: dict[str, int] = {}
@@ -139,6 +136,6 @@ def _works(store: "FactStore", crafts: tuple[str, ...], since: int) -> Iterator[
 
 
 def _share(own: int, flown: int, packs: int) -> float | None:
-    """A pack's airtime over the mean of those that flew at all, itself among them."""
+    """A pack's airtime over the mean of those that flew at all, itself included."""
     packs += not own
     return own * packs / flown if packs > 1 and flown >= LEAST_WORK * packs else None

@@ -1,7 +1,7 @@
-"""A quantity as a function of time: piecewise linear or stepwise, with stretches where it is unknown.
+"""A quantity as a function of time: segments that are constant or linear, or where it is unknown.
 
-Time is whole microseconds; a slope is an exact ratio, so crossings are solved in whole numbers and never rounded the
-wrong way: the instant given is the first microsecond at which the comparison holds.
+Time is whole microseconds; a slope is an exact ratio. So crossings are solved in whole numbers and never rounded the
+wrong way: the result is the first microsecond at which the comparison holds.
 """
 
 from bisect import bisect_left, bisect_right
@@ -15,28 +15,28 @@ from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
 
 Value = int | float | str | None
 Slope = tuple[int, int] | None
-"""Rise of the value a microsecond, as numerator and denominator; None for a step."""
-Trail = tuple | None
-"""The events behind a value, newest first, as nested pairs (event, rest): each step adds one pair."""
+"""Change of the value per microsecond, as numerator and denominator; None for a constant."""
+Evidence = tuple | None
+"""The events behind a value, newest first, as nested pairs (event, rest): adding one shares all the earlier ones."""
 
 RISING: Slope = (1, 1)
 FALLING: Slope = (-1, 1)
 _ROUNDING = 2.0**-50
-"""By how much, as a share of it, a value reckoned in floating point may be off."""
+"""The relative error of a value computed in floating point, at most."""
 NEVER = float("inf")
-"""A duration that no instant reaches: "no job booked"."""
+"""A duration longer than any: "no job booked"."""
 
 
 class Segment(NamedTuple):
-    """What holds from `start` on: `value` at `start`, changing by `slope`; None is unknown. `trail`: why."""
+    """From `start` to the next segment: `value` at `start`, changing by `slope`; None is unknown. `evidence`: why."""
 
     start: int
     value: Value
     slope: Slope = None
-    trail: Trail = None
+    evidence: Evidence = None
 
     def at(self, instant: int) -> Value:
-        """The value at an instant within the piece."""
+        """Return the value at an instant within the segment."""
         if self.slope is None or self.value is None:
             return self.value
         moved = self.slope[0] * (instant - self.start)
@@ -46,7 +46,7 @@ class Segment(NamedTuple):
 
 
 def _in_order(segments: list[Segment]) -> list[Segment]:
-    """Without what lies beyond time, or what another piece takes the place of."""
+    """Drop segments that lie beyond time, or that a later one replaces."""
     kept: list[Segment] = []
     for segment in segments:
         if segment.start >= MAX_INSTANT:
@@ -58,14 +58,14 @@ def _in_order(segments: list[Segment]) -> list[Segment]:
 
 
 class Timeline:
-    """Pieces that cover all time, in order, the first from MIN_INSTANT."""
+    """Segments that cover all time, in order, the first from MIN_INSTANT."""
 
     __slots__ = ("segments", "_starts", "_compared")
 
     def __init__(self, segments: list[Segment]) -> None:
-        """Take pieces in order of time; of two that start together the later wins; before the first it is unknown.
+        """Take segments in order of time; of two that start together the later wins; before the first it is unknown.
 
-        A piece that would start at MAX_INSTANT or later lies beyond time and is left out.
+        A segment that would start at MAX_INSTANT or later lies beyond time and is left out.
         """
         if not segments or segments[0].start > MIN_INSTANT:
             segments = [Segment(MIN_INSTANT, None), *segments]
@@ -78,28 +78,28 @@ class Timeline:
         self._compared: dict[tuple[str, object, int], Intervals] = {}
 
     def __iter__(self) -> Iterator[tuple[Segment, int]]:
-        """Each piece with its end."""
+        """Yield each segment with its end."""
         return zip(self.segments, [*self._starts[1:], MAX_INSTANT], strict=True)
 
     def segment(self, instant: int) -> Segment:
-        """The piece that holds at an instant."""
+        """Return the segment at an instant."""
         return self.segments[self._place(instant)]
 
     def at(self, instant: int) -> Value:
-        """The value at an instant; None where unknown."""
+        """Return the value at an instant; None where unknown."""
         return self.segment(instant).at(instant)
 
-    def next_piece(self, instant: int) -> int:
-        """Where the piece that holds at an instant ends; MAX_INSTANT for the last."""
+    def next_segment(self, instant: int) -> int:
+        """Return where the segment at an instant ends; MAX_INSTANT for the last."""
         place = bisect_right(self._starts, instant)
         return self._starts[place] if place < len(self._starts) else MAX_INSTANT
 
     def starts_in(self, start: int, end: int) -> list[int]:
-        """Where pieces start within (start, end)."""
+        """Return where segments start within (start, end)."""
         return self._starts[bisect_right(self._starts, start) : bisect_left(self._starts, end)]
 
     def clipped(self, start: int, end: int) -> list[Segment]:
-        """The pieces within [start, end)."""
+        """Return the segments within [start, end)."""
         place = self._place(start)
         first, later = self.segments[place], self.segments[place + 1 : bisect_left(self._starts, end)]
         return [first._replace(start=start, value=first.at(start)), *later] if start < end else []
@@ -109,25 +109,26 @@ class Timeline:
         operator: str,
         limit: object,
         reach: Callable[[int, CalendarSpan], int] | None = None,
-        since: int = MIN_INSTANT,
+        starting_at: int = MIN_INSTANT,
     ) -> Intervals:
-        """Where `value OPERATOR limit` holds from `since` on (before it, as then); unknown where the value is.
+        """Return where `value OPERATOR limit` is true; unknown where the value is. Before `starting_at`: as then.
 
-        `reach(origin, span)` gives the instant a calendar span after an origin, for limits that are one.
+        `reach(origin, span)` returns the instant a calendar span after an origin, for limits that are calendar spans.
         """
-        asked = operator, limit, since
+        asked = operator, limit, starting_at
         if asked not in self._compared:
-            self._compared[asked] = self._compare(operator, limit, reach, self._place(since)).onward(since)
+            solved = self._compare(operator, limit, reach, self._place(starting_at))
+            self._compared[asked] = solved.level_before(starting_at)
         return self._compared[asked]
 
     def _place(self, instant: int) -> int:
-        """The place of the piece that holds at an instant."""
+        """The index of the segment at an instant."""
         return bisect_right(self._starts, instant) - 1
 
     def _compare(
         self, operator: str, limit: object, reach: Callable[[int, CalendarSpan], int] | None, first: int
     ) -> Intervals:
-        """From the piece at place `first` on."""
+        """Compare from the segment at index `first` on."""
         test, rising_from = _OPERATORS[operator], operator in ("at_least", "more_than")
         strict = operator in ("more_than", "less_than")
         bound, calendar = limit, isinstance(limit, CalendarSpan)
@@ -156,27 +157,27 @@ class Timeline:
                     before = there
         return Intervals(starts, values)
 
-    def matches(self, words: tuple[str, ...], since: int = MIN_INSTANT) -> Intervals:
-        """Where the value is one of some words from `since` on; before it, as then."""
-        segments = self.segments[self._place(since) :]
+    def matches(self, words: tuple[str, ...], starting_at: int = MIN_INSTANT) -> Intervals:
+        """Return where the value is one of some words; unknown where it is. Before `starting_at`: as then."""
+        segments = self.segments[self._place(starting_at) :]
         return Intervals.of(
             [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in segments]
-        ).onward(since)
+        ).level_before(starting_at)
 
 
 _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": le, "less_than": lt}
 
 
 def _calendar_bound(segment: Segment, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
-    """The calendar span as a duration from where a rising age was nought."""
+    """The calendar span as a duration from where a rising age was 0."""
     if segment.slope != RISING or not isinstance(segment.value, int) or reach is None:
-        raise TypeError("a calendar span can only be held against an age")
+        raise TypeError("only an age can be compared with a calendar span")
     origin = segment.start - segment.value
     return reach(origin, span) - origin
 
 
 def _comes_near(segment: Segment, end: int, limit: object) -> bool:
-    """False when a sloped piece stays well away from the limit: spares the exact solution."""
+    """Return False if a sloped segment stays well away from the limit: cheaper than the exact solution."""
     start, value, (rise, per), _ = segment  # type: ignore[misc]
     last = value + rise * (end - start) / per  # type: ignore[operator]
     low, high = (value, last) if value < last else (last, value)  # type: ignore[operator]
@@ -185,9 +186,9 @@ def _comes_near(segment: Segment, end: int, limit: object) -> bool:
 
 
 def _crossing(segment: Segment, limit: object, strict: bool) -> int | None:
-    """The first instant at which a sloped piece has reached (`strict`: passed) the limit, in its own direction.
+    """Return when a sloped segment first has reached (`strict`: passed) the limit, in its own direction.
 
-    With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds on, rounded up to a whole one.
+    With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds later, rounded up.
     """
     rise, per = segment.slope  # type: ignore[misc]
     if rise == 0:
@@ -202,24 +203,18 @@ def _crossing(segment: Segment, limit: object, strict: bool) -> int | None:
     return segment.start + delay
 
 
-def flags(pairs: list[tuple[int, bool | None, Trail]]) -> Timeline:
-    """A yes/no quantity from (start, truth, why) triples; None is unknown."""
-    words = {True: "yes", False: "no", None: None}
-    return Timeline([Segment(start, words[truth], None, trail) for start, truth, trail in pairs])
-
-
-def trail_of(events: Iterable[Event]) -> Trail:
-    """The trail of some events, given oldest first."""
-    trail: Trail = None
+def evidence_of(events: Iterable[Event]) -> Evidence:
+    """Return some events as evidence; give the oldest first."""
+    evidence: Evidence = None
     for event in events:
-        trail = (event, trail)
-    return trail
+        evidence = (event, evidence)
+    return evidence
 
 
-def events_of(trail: Trail) -> list[Event]:
-    """The events of a trail, oldest first."""
-    found = []
-    while trail is not None:
-        found.append(trail[0])
-        trail = trail[1]
-    return found[::-1]
+def events_of(evidence: Evidence) -> list[Event]:
+    """Return the events of some evidence, oldest first."""
+    events = []
+    while evidence is not None:
+        events.append(evidence[0])
+        evidence = evidence[1]
+    return events[::-1]

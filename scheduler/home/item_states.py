@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, NamedTuple
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB, JOBS, concerned, corrects
 from scheduler.events.log import Log, Transaction
-from scheduler.facts.fact_store import counts_from
+from scheduler.facts.event_times import begins_at
 
 if TYPE_CHECKING:
-    from scheduler.facts.home_facts import HomeSummary
+    from scheduler.facts.fact_store import HomeSummary
     from scheduler.reminders.item_state import ItemState
 
 _TABLES = (
@@ -72,7 +72,7 @@ def new_entries(log: Log, after: int, to: int) -> NewEntries:
         chain = [event, *log.taken_back(event)]
         kinds = {each.what for each in chain}
         filed |= {(name, what) for each in chain for name in concerned(each.fields) for what in kinds}
-    began, first_at = min(map(counts_from, fresh)), min(event.at for event in fresh)
+    began, first_at = min(map(begins_at, fresh)), min(event.at for event in fresh)
     return NewEntries(filed, began, first_at, any(map(corrects, fresh)))
 
 
@@ -105,14 +105,14 @@ class ItemStates:
 
     def known(self, but: Collection[str], since: int = MIN_INSTANT) -> "HomeSummary":
         """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
-        from scheduler.facts.home_facts import Evidence, HomeSummary
+        from scheduler.facts.fact_store import HomeSummary, ItemSummary
 
         rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at > ?", since)
         left_out = frozenset(but)
         ((in_service,),) = self._rows("SELECT in_service FROM folded")
         ((first,),) = self._rows("SELECT min(first_at) FROM folds WHERE told_at NOT NULL")
         starts = [start for start in (in_service, first) if start is not None]
-        by_item = {item: Evidence(*found) for item, *found in rows if item not in left_out}
+        by_item = {item: ItemSummary(*found) for item, *found in rows if item not in left_out}
         return HomeSummary(min(starts, default=None), by_item, left_out)
 
     def outlines(self, now: int) -> list[tuple[str, str | None]]:

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import parse_span
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.fact_store import Clocks
+from scheduler.facts.event_cache import Clocks
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.hours import Hours
 from scheduler.verdicts.rule import URGENCIES, Ruleset

@@ -53,13 +53,13 @@ def _touched(home: Home, folds: ItemStates, was: CacheKey, place: int) -> set[st
 
 def board_of(home: Home, setup: Setup, now: int, items: frozenset[str]) -> Board:
     """The board of some items at `now`, to be asked about no other instant."""
-    from scheduler.facts.home_facts import ASKED
+    from scheduler.facts.home_facts import SUMMARISED
     from scheduler.reminders.item_state import home_since
 
     since, others = home_since(setup.rules, now), items - {HOME}
     known = ItemStates(home.log).known(others, since) if HOME in items else None
-    asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in ASKED for item in others))
+    asked = known is not None and (known.by_item or any(setup.fleet.kind(item) in SUMMARISED for item in others))
     if asked:  # since when, is asked over all time
         known = ItemStates(home.log).known(others)
-    store = FactStore(setup.fleet, LogReader(home.log), setup.clocks, known=known, since=since)
+    store = FactStore(setup.fleet, LogReader(home.log), setup.clocks, summary=known, starting_at=since)
     return Board(store, setup.rules, sorted(items), since=lambda _key: now)

@@ -7,7 +7,9 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.events.event import HOME, Event
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.fact_store import FactStore
+from scheduler.facts.jobs import all_jobs
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
@@ -43,7 +45,7 @@ class LogAsKnown:
 
     def _build(self, touched: set[str]) -> Board:
         store = self._store(set())
-        names = dict.fromkeys([*self._fleet.ids(), *store.jobs, HOME])
+        names = dict.fromkeys([*self._fleet.ids(), *all_jobs(store), HOME])
         self._by_item = {name: self._item_verdicts(name, touched) for name in names}
         board = Board(store, self._rules, items=[])
         board.verdicts = self._in_order(names)

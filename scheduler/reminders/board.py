@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import DAY, MIN_INSTANT
 from scheduler.events.event import HOME, Event
-from scheduler.facts.away import absence
+from scheduler.facts.event_times import absence_of
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, YES
 from scheduler.verdicts.conditions import leaf_spans
@@ -118,7 +118,7 @@ class Board:
     def away(self) -> list[Absence]:
         """The absences of the operator."""
         return [
-            Absence(*absence(event), event.recorded_at if self.as_recorded else event.at)
+            Absence(*absence_of(event), event.recorded_at if self.as_recorded else event.at)
             for event in self.store.filed(HOME, "away")
         ]
 

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import HOUR, MAX_INSTANT
 from scheduler.events.event import Event
+from scheduler.facts.item_events import kind_of
 from scheduler.reminders.announcements import Announcement, Notification, last_response, next_announcement
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.hours import Hours
@@ -267,7 +268,7 @@ def _closed(board: Board, key: Key) -> str:
     """Return why a rule does not judge an item any more."""
     if key.rule not in board.rules:
         return "closed, the rule is gone,"
-    return "closed, the rule is off for it," if board.store.kind(key.item) else "closed, the item is gone,"
+    return "closed, the rule is off for it," if kind_of(board.store, key.item) else "closed, the item is gone,"
 
 
 def _ended(board: Board, key: Key, first_at: int, now: int) -> Ended | None:

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Iterator
 
 from scheduler.events.event import HOME
-from scheduler.facts.fact_store import FactStore
-from scheduler.facts.home_facts import ASKED, Evidence, HomeSummary, evidence
+from scheduler.facts.fact_store import FactStore, HomeSummary, ItemSummary
+from scheduler.facts.home_facts import SUMMARISED, summarise
 from scheduler.reminders.board import Board
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Since
@@ -17,10 +17,12 @@ def boards(
 
     Use each board before taking the next: its entries are released then.
     """
-    found: dict[str, Evidence] = {}
+    found: dict[str, ItemSummary] = {}
     for group in groups:
-        part = store.beside(HomeSummary(None, found, frozenset()) if group == [HOME] else None)
+        part = store.fresh_copy(HomeSummary(None, found, frozenset()) if group == [HOME] else None)
         yield Board(part, rules, group, as_recorded, since)
         if HOME not in group:
-            found |= {name: evidence(part, store.fleet[name]) for name in group if store.fleet.kind(name) in ASKED}
+            found |= {
+                name: summarise(part, store.fleet[name]) for name in group if store.fleet.kind(name) in SUMMARISED
+            }
         part.close()

@@ -10,11 +10,12 @@ from typing import NamedTuple, TypeVar
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB
 from scheduler.events.source import standing
-from scheduler.facts.fact_store import Asked, FactStore
-from scheduler.facts.home_facts import ASKED, Evidence, evidence
+from scheduler.facts.event_cache import Dependency
+from scheduler.facts.fact_store import FactStore, ItemSummary
+from scheduler.facts.home_facts import SUMMARISED, summarise
 from scheduler.facts.intervals import NO, UNKNOWN, YES
-from scheduler.facts.job_requirements import unlogged_stretches
-from scheduler.facts.jobs import AFTERWARDS, GRACE, Job
+from scheduler.facts.job_requirements import unlogged_intervals
+from scheduler.facts.jobs import GRACE, VALUES_ONCE_OVER, Job, find_job
 from scheduler.facts.timeline import NEVER, Segment, Timeline
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.announcements import DISTURBING
@@ -48,8 +49,8 @@ class ItemState(NamedTuple):
     open: int
     news: bool
     over_at: int
-    dependencies: frozenset[Asked]
-    evidence: Evidence | None = None
+    dependencies: frozenset[Dependency]
+    evidence: ItemSummary | None = None
     outline: tuple[int, str] | None = None
 
 
@@ -57,7 +58,7 @@ class SolvedBoard(NamedTuple):
     """What solving all verdicts of a board came to: why some could not be, and what those on each item rest on."""
 
     sick: dict[Key, str]
-    dependencies: dict[str, set[Asked]]
+    dependencies: dict[str, set[Dependency]]
 
 
 def solve(board: Board, now: int) -> SolvedBoard:
@@ -70,7 +71,7 @@ def solve(board: Board, now: int) -> SolvedBoard:
     def question(verdicts: list[Verdict]) -> None:
         sick.update({verdict.key: text for verdict in verdicts if (text := _sickness(verdict, now))})
 
-    dependencies = {item: board.store.heard(partial(question, verdicts)) for item, verdicts in by_item.items()}
+    dependencies = {item: board.store.track(partial(question, verdicts)) for item, verdicts in by_item.items()}
     board.verdicts = [verdict for verdict in board.verdicts if verdict.key not in sick]
     return SolvedBoard(sick, dependencies)
 
@@ -106,12 +107,12 @@ def item_states(
     sick = {key.item for key in solved.sick}
     for item in items:
         next_at = now if item in sick else turns.get(item, MAX_INSTANT)
-        job = board.store.job(item)
+        job = find_job(board.store, item)
         # the home rests on all, which is not kept; but a job may have its name
         dependencies = {(item, None), *solved.dependencies.get(item, ())} if item != HOME or job else set()
         alone = job if item != HOME and item not in board.store.fleet else None
         over_at = _over_at(alone) if alone and next_at == MAX_INSTANT and item not in news else MAX_INSTANT
-        told = evidence(board.store, board.store.fleet[item]) if board.store.fleet.kind(item) in ASKED else None
+        told = summarise(board.store, board.store.fleet[item]) if board.store.fleet.kind(item) in SUMMARISED else None
         its = opened.get(item, []), unknown.get(item, [])
         kept = outline_of(board, item, *its, now, next_at) if any(its) and item not in sick else None
         rests = frozenset(_stored(dependencies, item))
@@ -138,7 +139,7 @@ def _turns(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> di
         note(verdict.key.item, verdict.next_turn(now))
     for item in {verdict.key.item: verdict.item for verdict in board.verdicts}.values():
         # An entry may stand some minutes ahead of the clock; what it says counts from then on.
-        entries = [*standing(board.store.own(item), now), *board.store.uses(item, now)]
+        entries = [*standing(board.store.own(item), now), *board.store.mentions(item, now)]
         note(item.id, min((event.at for event in entries if event.at > now), default=None))
     for word in coming_announcements(board, ledger, hours, decision):
         note(word.reminder.key.item, max(word.due, now))
@@ -152,11 +153,11 @@ def _over_at(job: Job) -> int:
 def done_with(store: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> ItemState | None:
     """The fold of a job so long over that no rule can have anything to say of it at `now` or later; None where it must
     be solved. `unsettled`: of what something was told, and not that it is over."""
-    job = store.job(name)
+    job = find_job(store, name)
     if job is None or name in unsettled or any(plan.aircraft is None for plan in job.plans):
         return None
     over_at = _over_at(job)
-    logged_at = max((end for _, end, _ in unlogged_stretches(store, job.plans)), default=over_at)
+    logged_at = max((end for _, end, _ in unlogged_intervals(store, job.plans)), default=over_at)
     if now <= over_at or not all(
         max(logged_at, over_at) + _rests_after(store, rule) < now for rule in rules.applying("job", name)
     ):
@@ -173,14 +174,14 @@ def _rests_after(store: FactStore, rule: Rule) -> float:
         longest = max(leaf.lasting for part in rule.conditions for leaf in leaves(part))
         return longest + NOT_JUDGED_AFTER if _at_rest(rule) else NEVER
 
-    return store.once(("rests after", id(rule)), tell)  # type: ignore[return-value]
+    return store.cached(("rests after", id(rule)), tell)
 
 
 def _at_rest(rule: Rule) -> bool:
     """True when a rule about jobs has nothing open once a job is long over, whatever came before."""
 
     def ask(fact: str, _of: str | None, _since: int) -> Timeline:
-        return Timeline([Segment(MIN_INSTANT, AFTERWARDS[fact])])
+        return Timeline([Segment(MIN_INSTANT, VALUES_ONCE_OVER[fact])])
 
     def reach(origin: int, _span: object) -> int:
         return origin
@@ -191,7 +192,7 @@ def _at_rest(rule: Rule) -> bool:
     return when != YES and until != NO
 
 
-def _stored(dependencies: set[Asked], item: str) -> Iterator[Asked]:
+def _stored(dependencies: set[Dependency], item: str) -> Iterator[Dependency]:
     """What an item rests on, less the entries of single jobs other than itself: their aircraft stand for them."""
     return ((name, what) for name, what in dependencies if not name.startswith(JOB) or name in (JOB, f"{JOB}{item}"))
 

@@ -10,6 +10,7 @@ from scheduler.base.instants import DAY, moment_near
 from scheduler.base.text import clean, listed
 from scheduler.base.units import show_spans
 from scheduler.facts.declare import Fact, absent, show_fact
+from scheduler.facts.jobs import find_job
 from scheduler.reminders.board import Reminder, condition_since
 from scheduler.reminders.ground import OWN, Ground, KeptRule, KeptVerdict, Mute, as_kept, grounds_needed
 from scheduler.reminders.unjudged import Unknown
@@ -93,7 +94,7 @@ def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
     catalogue = verdict.store.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
         return _of_fact(verdict, catalogue[name], now)
-    job = verdict.store.job(verdict.item.id) if verdict.item.kind == "job" else None
+    job = find_job(verdict.store, verdict.item.id) if verdict.item.kind == "job" else None
     plates = job.plate_at(now) if job else {}
     plate = plates.get(name, verdict.item.plate.get(name))
     return Ground("?" if plate is None else clean(str(plate)))
@@ -111,7 +112,7 @@ def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
         return Ground(show_fact(fact, verdict.store.value(verdict.item, fact.name, now)), until=now)
     timeline = verdict.ask(fact.name)
     start, value, slope, _ = timeline.segment(now)
-    return Ground("", timeline.next_piece(now), fact.unit, start, value, slope, absent(fact))
+    return Ground("", timeline.next_segment(now), fact.unit, start, value, slope, absent(fact))
 
 
 def keep(reminder: Reminder, now: int, mute: Mute | None = None) -> Reminder:

@@ -49,7 +49,7 @@ def outline_of(
     unknown_parts = []
     for each in unknown:
         verdict = board.by_key[each.key]
-        ends += [verdict.ask(leaf.fact, leaf.of).next_piece(now) for leaf in verdict.asked]
+        ends += [verdict.ask(leaf.fact, leaf.of).next_segment(now) for leaf in verdict.asked]
         unknown_parts.append([each.key.rule, each.lacks, each.since])
     if min(ends) <= now:
         return None

@@ -17,8 +17,9 @@ from typing import NamedTuple
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, WEEK, rfc3339
 from scheduler.events.event import Event, concerned
 from scheduler.events.source import Source, standing
-from scheduler.facts.airtime import airtime_of, flights_of
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.event_times import airtime_of, flights_of
+from scheduler.facts.fact_store import FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.groups import boards
@@ -192,7 +193,7 @@ def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]
     """Return the use of each aircraft that flew lately, and those too new, with the first flight of each."""
     uses, too_new = [], []
     for name in store.fleet.ids("aircraft"):
-        own = store.beside()
+        own = store.fresh_copy()
         flights = own.filed(name, "flown")
         if flights and now - flights[0].at < LEAST_WEEKS * WEEK:
             too_new.append((name, flights[0].at))

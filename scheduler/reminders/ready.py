@@ -7,18 +7,18 @@ from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.cells.energy import minutes_to_charge
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 from scheduler.events.event import Event
-from scheduler.facts.charge import is_reckoned
-from scheduler.facts.condition import why_grounded
+from scheduler.facts.charge import is_calculated
+from scheduler.facts.condition import reason_grounded
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.flight_time import RESERVE, legs
-from scheduler.facts.job_requirements import candidates, fit_to_fly, good_until, grounded_at, needed
-from scheduler.facts.jobs import Plan
-from scheduler.facts.pack import may_be_knocked
+from scheduler.facts.job_requirements import candidates, fit_to_fly, good_until, grounded_items_at, items_needed
+from scheduler.facts.jobs import Plan, all_jobs, find_job
+from scheduler.facts.pack import may_have_been_knocked
 from scheduler.facts.papers import sort_of
+from scheduler.facts.service import in_service, retired_at
 from scheduler.facts.travel import energy_of
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.rule import Ruleset
@@ -100,13 +100,15 @@ class Ready(NamedTuple):
 
 def next_job(store: FactStore, now: int) -> str | None:
     """Return the job that starts next, as known at an instant; None without one."""
-    plans = [(plan.starts, job.name) for job in store.jobs.values() if (plan := job.plan_at(now)) and plan.starts > now]
+    plans = [
+        (plan.starts, job.name) for job in all_jobs(store).values() if (plan := job.plan_at(now)) and plan.starts > now
+    ]
     return min(plans)[1] if plans else None
 
 
 def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
     """Return the answer for each candidate: the aircraft of the job, or all in service if it names none."""
-    booked = store.job(job) if job else None
+    booked = find_job(store, job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
         now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
     )
@@ -121,8 +123,8 @@ def other_ready(store: FactStore, rules: Ruleset | None, now: int, answer: Ready
 
 
 def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, plan: Plan) -> Ready:
-    items = needed(store, plan, now)
-    packs = [pack for pack in packs_for(store, plan.aircraft) if store.in_service(pack, now, now)]
+    items = items_needed(store, plan, now)
+    packs = [pack for pack in packs_for(store, plan.aircraft) if in_service(store, pack, now, now)]
     opened = open_verdicts(store, rules, now, [*items, *packs, *_pilots(store)])
     flying = [pack for pack in packs if fit_to_fly(store, pack, now) and not _grounding(opened, pack)]
     states = [_state(store, pack, packs, plan, now) for pack in flying]
@@ -137,7 +139,7 @@ def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, p
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),
         charging=_charging(store, [state for state in states if not state.is_full], now),
-        unsure=[pack.id for pack in flying if may_be_knocked(store, pack, now)],
+        unsure=[pack.id for pack in flying if may_have_been_knocked(store, pack, now)],
         unfit_chargers=[charger.id for charger in _chargers(store, now) if _unfit(store, charger, now)],
     )  # fmt: skip
 
@@ -161,7 +163,7 @@ def _grounding(opened: list[Verdict], item: Item) -> list[Verdict]:
 def _blockers(
     store: FactStore, plan: Plan, now: int, items: list[Item], opened: list[Verdict], papers: list[Paper]
 ) -> list[str]:
-    grounded = grounded_at(store, plan, now)
+    grounded = grounded_items_at(store, plan, now)
     found = [f"{each.item} {each.why}" for each in grounded]
     for item in [*items, *_pilots(store)]:
         if item.id not in [each.item for each in grounded]:
@@ -182,7 +184,7 @@ def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int
 
 def _why_left(store: FactStore, pack: Item, opened: list[Verdict], now: int) -> str:
     titles = [verdict.rule.title.lower() for verdict in _grounding(opened, pack)]
-    return why_grounded(store.lifetimes(pack)[-1], now) or next(iter(titles), "nothing on record of it")
+    return reason_grounded(store.lifetimes(pack)[-1], now) or next(iter(titles), "nothing on record of it")
 
 
 def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: int) -> PackState:
@@ -201,7 +203,7 @@ def _state(store: FactStore, pack: Item, sisters: list[Item], plan: Plan, now: i
         return Estimate(median(rates) * span, min(rates) * span, max(rates) * span, basis)
 
     held = float(charge) if isinstance(charge, int | float) else None
-    return PackState(pack.id, held, is_reckoned(segment, now, pack.plate), lasting(held), lasting(100))
+    return PackState(pack.id, held, is_calculated(segment, now, pack.plate), lasting(held), lasting(100))
 
 
 def _rates(store: FactStore, pack: Item, aircraft: str, now: int) -> list[float]:
@@ -222,7 +224,7 @@ def _sum(parts: list[Estimate | None]) -> Estimate | None:
 def _chargers(store: FactStore, now: int) -> list[Item]:
     """Return the chargers in service."""
     chargers = (store.fleet[name] for name in store.fleet.ids("charger"))
-    return [charger for charger in chargers if store.in_service(charger, now, now)]
+    return [charger for charger in chargers if in_service(store, charger, now, now)]
 
 
 def _unfit(store: FactStore, charger: Item, now: int) -> bool:
@@ -249,7 +251,7 @@ def _papers(store: FactStore, plan: Plan, now: int) -> list[Paper]:
     for name in store.fleet.ids("paper"):
         paper = store.fleet[name]
         owner = str(paper.plate.get("of"))
-        if store.retired(paper) <= now or (store.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
+        if retired_at(store, paper) <= now or (store.fleet.kind(owner) == "aircraft" and owner != plan.aircraft):
             continue
         until = good_until(store, paper, now)
         if until is None or until <= plan.starts:

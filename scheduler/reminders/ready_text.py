@@ -8,6 +8,7 @@ from scheduler.base.units import count, show, show_span
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.flight_time import RESERVE
+from scheduler.facts.service import retired_at
 from scheduler.reminders.ready import PackState, Paper, Ready, Todo, other_ready, ready_for
 from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Verdict
@@ -164,7 +165,7 @@ def controller_sentences(store: FactStore, answer: Ready, now: int) -> list[str]
     for name in store.fleet.ids("controller") if answer.job else ():
         item = store.fleet[name]
         charges = [e for e in store.filed(name) if e.what == "charged" and e.at <= now]
-        if store.retired(item) > now and (item.fits(answer.aircraft) or not item.plate.get("fits")):
+        if retired_at(store, item) > now and (item.fits(answer.aircraft) or not item.plate.get("fits")):
             last = f"charged {show_span(now - charges[-1].at)} ago" if charges else "no charge on record"
             found.append(f"Look at the charge of {name} and your screens ({last}).")
     return found

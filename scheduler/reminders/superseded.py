@@ -3,7 +3,7 @@
 from functools import partial
 
 from scheduler.base.instants import MIN_INSTANT
-from scheduler.facts.condition import bars
+from scheduler.facts.condition import facts_barring_use
 from scheduler.facts.intervals import YES
 from scheduler.facts.timeline import Segment, Timeline
 from scheduler.reminders.board import Reminder, urgency_order
@@ -35,7 +35,7 @@ def superseded_by(over: Reminder) -> Reminder | None:
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:
     """Return True if a reminder would not end at an instant without what keeps the item from use only since then."""
-    barred = bars(verdict.item.kind)
+    barred = facts_barring_use(verdict.item.kind)
 
     def ask(fact: str, of: str | None, _since: int) -> Timeline:
         timeline = verdict.ask(fact, of)

@@ -4,12 +4,11 @@ from typing import NamedTuple
 
 from scheduler.base.instants import DAY
 from scheduler.cells.energy import minutes_to_charge, minutes_to_drain
-from scheduler.cells.estimate import Estimate
-from scheduler.cells.median import median
+from scheduler.cells.estimate import Estimate, median
 from scheduler.cells.storage import Reading, fitted_rate
 from scheduler.cells.voltage import charge_at
 from scheduler.events.event import Event
-from scheduler.facts.charge import cell_volts, is_reckoned
+from scheduler.facts.charge import cell_volts, is_calculated
 from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.timeline import events_of
 from scheduler.facts.travel import energy_of
@@ -48,10 +47,10 @@ class Bench(NamedTuple):
 def holding(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEstimate:
     """What it holds, and how that is known."""
     segment = store.fact(lifetime.item, "charge").segment(now)
-    value, by = segment.at(now), events_of(segment.trail)
+    value, by = segment.at(now), events_of(segment.evidence)
     if value is None or not by:
         return ChargeEstimate(None, None, None, by, "")
-    percent, reckoned = float(value), is_reckoned(segment, now, lifetime.item.plate)
+    percent, reckoned = float(value), is_calculated(segment, now, lifetime.item.plate)
     way, below, above = _told(by[0], lifetime)
     if way not in ("voltage", "lights"):
         return ChargeEstimate(percent, None, None, by, way, reckoned)
@@ -85,7 +84,7 @@ def bench(store: FactStore, lifetime: Lifetime, percent: float) -> list[Bench]:
 
 def temperature(lifetime: Lifetime, now: int) -> float | None:
     """The middle of the temperatures that its readings tell, degrees Celsius."""
-    readings = [event.fields for event in lifetime.those("measured") if event.at <= now]
+    readings = [event.fields for event in lifetime.of_kind("measured") if event.at <= now]
     told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
     return median(told) if told else None
 
@@ -98,7 +97,7 @@ def own_rate(lifetime: Lifetime, now: int) -> Estimate | None:
     drain: tuple[int, float, int] | None = lifetime.item.plate["self_drain"]
     episodes: list[list[Reading]] = [[]]
     handled: Event | None = None
-    for event in lifetime.those("flown", "charged", "drained", "measured"):
+    for event in lifetime.of_kind("flown", "charged", "drained", "measured"):
         if event.at > now:
             break
         if event.what != "measured":

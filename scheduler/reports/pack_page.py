@@ -9,7 +9,7 @@ from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
 from scheduler.cells.sudden import LOOK
-from scheduler.facts.pack import inferred_from, may_be_knocked
+from scheduler.facts.pack import describe_inference, may_have_been_knocked
 from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board
 from scheduler.reminders.message_text import advice, gathered
@@ -55,7 +55,7 @@ def _head(at: Desk, sheet: PackReport, board: Board) -> list[str]:
     fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
     energy = f"{plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
     gone = [
-        event for event in board.store.lifetimes(sheet.item)[-1].those("handed_in", "retired") if event.at <= at.now
+        event for event in board.store.lifetimes(sheet.item)[-1].of_kind("handed_in", "retired") if event.at <= at.now
     ]
     used = "" if age is None or gone else f"; in use for {show_span(age)}"
     used += "".join(f"; {event.what.replace('_', ' ')} {at.say(event.at)}" for event in gone)
@@ -75,20 +75,20 @@ def _conclusions(at: Desk, sheet: PackReport, board: Board) -> list[str]:
 def _unfit(at: Desk, sheet: PackReport, board: Board) -> str:
     if sheet.facts["usable"] != "no":
         return _unsure(at, sheet, board)
-    grounds = events_of(board.store.fact(sheet.item, "usable").segment(at.now).trail)
+    grounds = events_of(board.store.fact(sheet.item, "usable").segment(at.now).evidence)
     if not grounds:
         return "Not to be used: retired."
     ground = grounds[-1]
-    inferred = inferred_from(board.store, ground) if ground.what == "mishap" else ""
+    inferred = describe_inference(board.store, ground) if ground.what == "mishap" else ""
     how = f" Inferred: {inferred}. If it was another: {naming_packs(ground)}" if inferred else ""
     return f"Not to be used: {describe(ground, at.setup.hours.zone)}, {at.say(ground.at)}.{how}"
 
 
 def _unsure(at: Desk, sheet: PackReport, board: Board) -> str:
     """A mishap that it may have been in."""
-    if not may_be_knocked(board.store, sheet.item, at.now):
+    if not may_have_been_knocked(board.store, sheet.item, at.now):
         return ""
-    (mishap,) = events_of(board.store.fact(sheet.item, "under_watch").segment(at.now).trail)
+    (mishap,) = events_of(board.store.fact(sheet.item, "under_watch").segment(at.now).evidence)
     told = f"{describe(mishap, at.setup.hours.zone)}, {at.say(mishap.at)}"
     return (
         f"Not known whether it took a knock: {told}, names no pack. Say which it was: {naming_packs(mishap)}. Or look "

@@ -7,7 +7,7 @@ from scheduler.base.progress import Progress, nobody
 from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import read
 from scheduler.events.event import Event
-from scheduler.facts.airtime import airtime_of, flights_of
+from scheduler.facts.event_times import airtime_of, flights_of
 from scheduler.home.folder import Home
 from scheduler.messages.outbox import TRIAL, Outbox
 from scheduler.reports.season import Logged, Season

@@ -9,6 +9,7 @@ from scheduler.answers.groups import boards, placing
 from scheduler.base.progress import Progress, nobody
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN
+from scheduler.facts.service import retired_at
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, urgency_order
 from scheduler.reminders.message_text import keep
@@ -79,4 +80,4 @@ def _opened(reminder: Reminder) -> Opened:
 def _state(store: FactStore, item: Item, end: int) -> State:
     facts = {name: store.fact(item, name).at(end) for name in _FACTS if item.kind in store.catalogue[name].about}
     past = past_of(store, item, end) if item.kind == "pack" else None
-    return State(facts, store.retired(item) <= end, past)
+    return State(facts, retired_at(store, item) <= end, past)

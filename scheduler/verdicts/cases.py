@@ -11,8 +11,11 @@ from scheduler.events.kinds import KINDS
 from scheduler.events.source import Source
 from scheduler.events.validation import problems
 from scheduler.facts.declare import Fact
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, WORDS
+from scheduler.facts.item_events import item_named
+from scheduler.facts.jobs import all_jobs
 from scheduler.fleet.fleet import Fleet
 from scheduler.fleet.plates import SECTIONS
 from scheduler.verdicts.episodes import Episode
@@ -87,9 +90,9 @@ def verdict_of(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Verdict:
     zone = _zone(case)
     store = FactStore(_fleet(about, case, events, zone), Cases(events), Clocks(zone), catalogue)
     name = {"job": "job", "home": "home"}.get(about, case.get("item", {}).get("id", about))
-    if about == "job" and name not in store.jobs:
+    if about == "job" and name not in all_jobs(store):
         raise ValueError("no event of the case books a job")
-    return Verdict(make_rule(raw, catalogue), store.item(about, name), store)
+    return Verdict(make_rule(raw, catalogue), item_named(store, about, name), store)
 
 
 def _zone(case: dict) -> ZoneInfo:

@@ -122,7 +122,7 @@ def intervals(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INS
     if isinstance(condition, Leaf):
         begins = max(MIN_INSTANT, since - condition.lasting)
         found = leaf_spans(condition, ask(condition.fact, condition.of, begins), reach, begins)
-        return found.lasting(condition.lasting).onward(since) if condition.lasting else found
+        return found.lasting(condition.lasting).level_before(since) if condition.lasting else found
     if isinstance(condition, Not):
         return ~intervals(condition.part, ask, reach, since)
     settles = NO if isinstance(condition, Every) else YES

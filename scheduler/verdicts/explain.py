@@ -79,7 +79,7 @@ def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> lis
     found: dict[str, Event] = {}
     for segment, end in verdict.ask(leaf.fact, leaf.of):
         if segment.start <= now and end > start:
-            found.update({event.id: event for event in events_of(segment.trail)})
+            found.update({event.id: event for event in events_of(segment.evidence)})
     return sorted(found.values())
 
 

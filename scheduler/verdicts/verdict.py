@@ -9,9 +9,12 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.events.event import Event
-from scheduler.facts.fact_store import FactStore, counts_from
+from scheduler.facts.event_times import begins_at
+from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import UNKNOWN, YES, Intervals, every
-from scheduler.facts.jobs import OF_PLANS, plans_for
+from scheduler.facts.item_events import item_named, kind_of, names_of, prefetch_items
+from scheduler.facts.jobs import CHANGED_BY_PLANS, find_job, plans_for
+from scheduler.facts.service import out_of_service
 from scheduler.facts.timeline import Timeline
 from scheduler.fleet.fleet import Item
 from scheduler.verdicts.conditions import Condition, Leaf, intervals, leaves
@@ -113,7 +116,7 @@ class Verdict:
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:
         """Each stretch from retired to the replacement, if one came; none where the rule outlives it."""
-        return [] if self.rule.outlives_retirement else self.store.out_of_service(self.item)
+        return [] if self.rule.outlives_retirement else out_of_service(self.store, self.item)
 
     @cached_property
     def episodes(self) -> list[Episode]:
@@ -193,18 +196,18 @@ class Verdict:
     def _plan_instants(self) -> set[int]:
         """When what is planned for the item changed, where the rule asks about that."""
         asked = (leaf.fact for part in self.rule.conditions for leaf in leaves(part))
-        if self.rule.about != "job" and not any(fact in OF_PLANS for fact in asked):
+        if self.rule.about != "job" and not any(fact in CHANGED_BY_PLANS for fact in asked):
             return set()
         plans = plans_for(self.store, self.item, self._solved.start)
 
         def gather() -> set[int]:
             return {turn for plan in plans for turn in (plan.known_from, plan.known_to)}
 
-        return self.store.once(("plan instants", id(plans)), gather)  # type: ignore[return-value]
+        return self.store.cached(("plan instants", id(plans)), gather)
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
-        return max((event for event in self.events if counts_from(event) <= instant <= event.at), default=None)
+        return max((event for event in self.events if begins_at(event) <= instant <= event.at), default=None)
 
     def opened_by_event(self, instant: int) -> bool:
         """True when something changed at `instant` because an event happened then, not by the clock alone."""
@@ -225,11 +228,11 @@ def verdicts(
     found = []
     for rule_id in rules if only is None else (rule for rule in rules if rule in only):
         about = rules.raw(rule_id)["about"]
-        for name in store.items(about) if wanted is None else wanted.get(about, ()):
+        for name in names_of(store, about) if wanted is None else wanted.get(about, ()):
             rule = rules.get(rule_id, name)
             if rule is not None:
                 begins = MIN_INSTANT if since is None else since(Key(rule_id, name))
-                found.append(Verdict(rule, store.item(about, name), store, rules, begins))
+                found.append(Verdict(rule, item_named(store, about, name), store, rules, begins))
     return found
 
 
@@ -238,12 +241,12 @@ def _by_kind(store: FactStore, items: list[str]) -> dict[str, list[str]]:
 
     A job may have the name of an item, or of the home: both are meant.
     """
-    store.look_up(items)
+    prefetch_items(store, items)
     found: dict[str, list[str]] = {}
     for name in store.fleet.in_order(items):
-        kind = store.kind(name)
+        kind = kind_of(store, name)
         if kind is not None:
             found.setdefault(kind, []).append(name)
-        if kind != "job" and store.job(name) is not None:
+        if kind != "job" and find_job(store, name) is not None:
             found.setdefault("job", []).append(name)
     return found

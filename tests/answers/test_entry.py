@@ -11,7 +11,7 @@ from scheduler.answers.entry import _without, concerned_board, open_before
 from scheduler.base.instants import HOUR, MINUTE, rfc3339
 from scheduler.events.event import Event
 from scheduler.events.taking import take, to_line
-from scheduler.facts.fact_store import counts_from
+from scheduler.facts.event_times import begins_at
 from scheduler.home.folder import Home
 from scheduler.home.lock import DAEMON, Lock
 from scheduler.reminders.board import Board
@@ -42,7 +42,7 @@ def entry(rng: random.Random, at: int) -> dict[str, object]:
 
 def onward(board: Board, event: Event) -> list[tuple[Key, Episode, list[tuple[int, str]]]]:
     """What a board tells of the time from an event on."""
-    standing = [reminder for reminder in board.reminders if reminder.episode.ended >= counts_from(event)]
+    standing = [reminder for reminder in board.reminders if reminder.episode.ended >= begins_at(event)]
     return [(reminder.key, reminder.episode, reminder.verdict.rises(reminder.episode)) for reminder in standing]
 
 

@@ -65,7 +65,7 @@ def truth_rows() -> Iterator[Row]:
         "cycle at 80 %, fade with a knee, % of life": truth.end_of_life(random, TRIALS, truth.knee),
     }
     for name, s in scores.items():
-        yield name, f"{s.bias:+.1f}", f"{s.within:.1f}", f"{s.covered:.0%}", f"{s.told:.0%}"
+        yield name, f"{s.bias:+.1f}", f"{s.within:.1f}", f"{s.covered:.0%}", f"{s.answered:.0%}"
 
 
 def alarm_rows() -> Iterator[Row]:
@@ -112,7 +112,7 @@ SECTIONS: list[tuple[str, str, Callable[[], Iterable[Row]]]] = [
     ("Energy and charging time, same record", "what | measured | estimate", energy_rows),
     (
         "Recovering a known truth (simulated packs)",
-        "what | median error | 90 % of errors within | truth inside the range | told",
+        "what | median error | 90 % of errors within | truth inside the range | answered",
         truth_rows,
     ),
     (

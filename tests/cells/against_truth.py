@@ -17,12 +17,12 @@ FLIGHTS = range(0, 120, 3)
 
 
 class Score(NamedTuple):
-    """Median error, bound of 90 % of errors, share of truths inside the range, share of trials told."""
+    """Median error, bound of 90 % of errors, share of truths inside the range, share of trials answered."""
 
     bias: float
     within: float
     covered: float
-    told: float
+    answered: float
 
 
 Errors = tuple[float, float, float]
@@ -34,12 +34,12 @@ def errors(fit: Estimate | Interval, truth: float, unit: float = 1.0) -> Errors:
 
 
 def score(found: list[Errors | None]) -> Score:
-    """From the errors of each trial; None: not told."""
-    told = [f for f in found if f is not None]
-    sizes = sorted(abs(e) for e, _, _ in told)
-    covered = mean(low <= 0 <= high for _, low, high in told)
-    bias = median(e for e, _, _ in told)
-    return Score(bias, sizes[int(0.9 * len(sizes))], covered, len(told) / len(found))
+    """From the errors of each trial; None: no answer."""
+    answered = [f for f in found if f is not None]
+    sizes = sorted(abs(e) for e, _, _ in answered)
+    covered = mean(low <= 0 <= high for _, low, high in answered)
+    bias = median(e for e, _, _ in answered)
+    return Score(bias, sizes[int(0.9 * len(sizes))], covered, len(answered) / len(found))
 
 
 def self_discharge(random: Random, trials: int) -> Score:

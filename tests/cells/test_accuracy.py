@@ -99,7 +99,7 @@ def test_the_range_of_a_steady_fades_end_holds_and_its_value_is_near() -> None:
     found = against_truth.end_of_life(Random(7), TRIALS, against_truth.steady)
     assert abs(found.bias) < 8
     assert found.covered > 0.95
-    assert found.told > 0.85
+    assert found.answered > 0.85
 
 
 def test_a_fade_that_bends_is_foretold_with_the_bias_the_page_owns_to() -> None:

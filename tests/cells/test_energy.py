@@ -8,12 +8,12 @@ from scheduler.cells.energy import (
     NOMINAL_VOLTS,
     amps_at,
     c_rate,
+    may_charge,
     minutes_to_charge,
     minutes_to_drain,
     nominal_volts,
     watt_hours,
 )
-from scheduler.cells.temperature import charging
 
 PERCENTS = st.floats(0, 100)
 
@@ -123,11 +123,11 @@ def test_no_energy_or_no_power_is_refused(wh: float, watts: float) -> None:
 )
 def test_charging_temperatures(celsius: float, at_40: str, at_45: str) -> None:
     """0 and 40 C: US Fire Administration; 45 C and the slow band: secondary texts (JEITA)."""
-    assert charging(celsius) == at_40
-    assert charging(celsius, ceiling=45) == at_45
+    assert may_charge(celsius) == at_40
+    assert may_charge(celsius, ceiling=45) == at_45
 
 
 def test_no_ceiling_lets_a_pack_be_charged_above_60_degrees() -> None:
-    assert charging(60, ceiling=60) == charging(10, ceiling=10) == "yes"
+    assert may_charge(60, ceiling=60) == may_charge(10, ceiling=10) == "yes"
     with pytest.raises(ValueError, match="10 to 60 C would be right"):
-        charging(61, ceiling=65)
+        may_charge(61, ceiling=65)

@@ -4,8 +4,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.cells.health import capacity_from_flight, capacity_from_test, health, reaches, why_untold
-from scheduler.cells.resistance import resistance_ratio
+from scheduler.cells.health import (
+    capacity_from_flight,
+    capacity_from_test,
+    health,
+    reaches,
+    resistance_ratio,
+    why_untold,
+)
 
 CYCLES = list(range(0, 100, 10))
 

@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
-from scheduler.cells.median import median
+from scheduler.cells.estimate import median
 from scheduler.cells.trend import median_interval, sen_slope, theil_sen
 
 POINTS = st.lists(st.tuples(st.integers(-50, 50), st.integers(-50, 50)), min_size=2, max_size=25)

@@ -3,7 +3,7 @@
 import pytest
 
 from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE
-from scheduler.facts.charge import is_reckoned
+from scheduler.facts.charge import is_calculated
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.intervals import Intervals
 from scheduler.facts.timeline import Timeline
@@ -387,4 +387,4 @@ def test_a_charge_that_no_entry_tells_as_it_is_is_reckoned(
 ) -> None:
     store = book_of(pack(**plate), *entries)
     now = moment("2026-04-02 12:00")
-    assert is_reckoned(fact(store, "B", "charge").segment(now), now, store.fleet["B"].plate) is reckoned
+    assert is_calculated(fact(store, "B", "charge").segment(now), now, store.fleet["B"].plate) is reckoned

@@ -69,7 +69,7 @@ def test_it_is_a_step_at_each_reading_and_level_between() -> None:
 
 def test_the_entries_behind_it_are_those_it_was_made_from() -> None:
     entries = [flown(n, 90, id=f"f{n}") for n in range(15)]
-    assert [e.id for e in events_of(known(entries).segments[-1].trail)] == [f"f{n}" for n in range(6, 15)]
+    assert [e.id for e in events_of(known(entries).segments[-1].evidence)] == [f"f{n}" for n in range(6, 15)]
 
 
 @pytest.mark.parametrize(

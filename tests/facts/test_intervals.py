@@ -111,7 +111,7 @@ def test_clipped_keeps_the_inside_and_sets_the_outside(one: Intervals, start: in
 
 @given(intervals(), st.integers(-5, LAST + 5))
 def test_onward_keeps_what_comes_and_was_never_otherwise(one: Intervals, since: int) -> None:
-    found = one.onward(since)
+    found = one.level_before(since)
     assert column(found) == [one.at(max(instant, since)) for instant in AXIS]
     assert is_canonical(found)
 

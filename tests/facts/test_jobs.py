@@ -4,6 +4,7 @@ import pytest
 
 from scheduler.base.instants import DAY, HOUR
 from scheduler.facts.intervals import Intervals
+from scheduler.facts.item_events import item_named, names_of
 from scheduler.facts.timeline import NEVER, Timeline
 from tests.support import Entries, Fields, book_of, event, fact, moment, reasons
 
@@ -83,7 +84,7 @@ def test_a_job_cancelled_and_booked_again_counts_again() -> None:
 
 def test_cancelling_what_was_never_booked_books_nothing() -> None:
     store = book_of(FLEET, cancelled("2026-04-01"))
-    assert store.items("job") == []
+    assert names_of(store, "job") == []
 
 
 @pytest.mark.parametrize(
@@ -120,7 +121,7 @@ def test_a_job_s_own_time_to_start_and_its_home_s() -> None:
     store = book_of(
         FLEET, booked("2026-04-01", "2026-04-03"), booked("2026-04-01", "2026-04-09", "roof", near_people=True)
     )
-    roof, home = store.item("job", "roof"), store.item("home", "home")
+    roof, home = item_named(store, "job", "roof"), item_named(store, "home", "home")
     assert store.fact(roof, "starts_in").at(moment("2026-04-02")) == 7 * DAY
     assert store.fact(home, "next_job_in").at(moment("2026-04-02")) == DAY
     assert roof.plate == {"id": "roof", "aircraft": None, "airtime_minutes": None, "near_people": True}
@@ -164,7 +165,7 @@ def hindrance(*entries: Fields, at: str = "2026-04-08", fleet: dict[str, Entries
     """How many grounded items and lapsing papers a job counts at an instant, and its words for them."""
     store = book_of(fleet, *entries)
     facts = ("grounded_items", "papers_lapsing", "not_fit")
-    return tuple(store.fact(store.item("job", "wedding"), name).at(moment(at)) for name in facts)
+    return tuple(store.fact(item_named(store, "job", "wedding"), name).at(moment(at)) for name in facts)
 
 
 ANY = booked("2026-04-01", "2026-04-09")
@@ -175,7 +176,8 @@ WAGTAIL_DOWN = event("2026-04-03", "warned", item="wagtail", of="link")
 
 def test_a_job_for_no_one_aircraft_is_in_trouble_once_none_could_take_it() -> None:
     look = event("2026-04-05", "inspected", item="heron", result="pass")
-    down = "heron (gave a warning, not looked into); wagtail (gave a warning, not looked into)"
+    warned = "(gave a warning and has not been looked at since)"
+    down = f"heron {warned}; wagtail {warned}"
     assert hindrance(ANY, HERON_DOWN) == FREE
     assert hindrance(ANY, HERON_DOWN, WAGTAIL_DOWN) == (2, 0, down)
     assert hindrance(ANY, HERON_DOWN, WAGTAIL_DOWN, look) == FREE
@@ -185,18 +187,18 @@ def test_one_aircraft_on_the_ground_and_a_lapsed_paper_of_the_other_leave_none()
     mark = event("2026-03-01", "renewed", item="heron-mark", expires="2026-04-08")
     assert hindrance(ANY, mark) == FREE
     assert hindrance(ANY, mark, WAGTAIL_DOWN) == (
-        1, 1, "wagtail (gave a warning, not looked into); heron-mark (will have lapsed)",
+        1, 1, "wagtail (gave a warning and has not been looked at since); heron-mark (not valid when the job starts)",
     )  # fmt: skip
 
 
 def test_a_paper_of_the_pilot_that_lapses_keeps_every_aircraft_from_a_job() -> None:
     licence = event("2026-03-01", "renewed", item="licence", expires="2026-04-08")
-    assert hindrance(ANY, licence) == (0, 1, "licence (will have lapsed)")
+    assert hindrance(ANY, licence) == (0, 1, "licence (not valid when the job starts)")
 
 
 def test_an_aircraft_out_of_service_takes_no_job_and_one_does_that_comes_before_it() -> None:
     gone = event("2026-04-04", "retired", item="wagtail")
-    assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning, not looked into)")
+    assert hindrance(ANY, HERON_DOWN, gone) == (1, 0, "heron (gave a warning and has not been looked at since)")
     assert hindrance(booked("2026-04-01", "2026-04-09", aircraft="wagtail"), gone) == (1, 0, "wagtail (not in service)")
     told_later = event("2026-04-05", "moved", item="wagtail", how="driven")
     assert hindrance(ANY, HERON_DOWN, told_later, at="2026-04-04") == FREE
@@ -236,7 +238,7 @@ def test_damaged_propellers_count_no_more_once_others_are_fitted() -> None:
 
 def test_behind_what_keeps_a_job_from_being_flown_stand_the_entries_that_tell_so() -> None:
     store = book_of(FLEET, ANY, HERON_DOWN, WAGTAIL_DOWN)
-    assert reasons(store.fact(store.item("job", "wedding"), "grounded_items"), moment("2026-04-08")) == [
+    assert reasons(store.fact(item_named(store, "job", "wedding"), "grounded_items"), moment("2026-04-08")) == [
         "e1",
         "e2",
         "e3",

@@ -15,9 +15,13 @@ from scheduler.events.event import JOB, JOBS
 from scheduler.events.log import Log, LogReader
 from scheduler.events.taking import take
 from scheduler.facts.catalogue import CATALOGUE
-from scheduler.facts.fact_store import Clocks, FactStore, counts_from
-from scheduler.facts.home_facts import evidence
-from scheduler.facts.jobs import OF_PLANS
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.event_times import begins_at
+from scheduler.facts.fact_store import FactStore
+from scheduler.facts.home_facts import summarise
+from scheduler.facts.item_events import item_named, names_of
+from scheduler.facts.jobs import CHANGED_BY_PLANS
+from scheduler.facts.service import retired_at
 from scheduler.facts.timeline import Segment, Timeline, events_of
 from scheduler.fleet.fleet import Fleet, Item
 from tests.support import Entries, Fields, MemoryLog, event, moment
@@ -101,9 +105,9 @@ def questions(store: FactStore) -> Iterator[tuple[Item, str, str | None]]:
     """Every fact, and variant, of everything that the book knows."""
     for declared in CATALOGUE.values():
         for kind in declared.about:
-            for name in store.items(kind):
+            for name in names_of(store, kind):
                 for of in declared.of or (None,):
-                    yield store.item(kind, name), declared.name, of
+                    yield item_named(store, kind, name), declared.name, of
 
 
 Answer = list[tuple[int, object, object, list[str]]]
@@ -113,7 +117,8 @@ def answers(store: FactStore) -> dict[tuple[str, str, str | None], Answer]:
     """Every fact with its reasons."""
     return {
         (item.id, name, of): [
-            (p.start, p.value, p.slope, [e.id for e in events_of(p.trail)]) for p in store.fact(item, name, of).segments
+            (p.start, p.value, p.slope, [e.id for e in events_of(p.evidence)])
+            for p in store.fact(item, name, of).segments
         ]
         for item, name, of in questions(store)
     }
@@ -211,14 +216,16 @@ def test_so_it_is_where_jobs_are_booked_and_called_off(entries: Entries, hours: 
 def _holds_onward(store: FactStore, since: int) -> None:
     for item, name, of in questions(store):
         late, whole = store.fact(item, name, of, since), store.fact(item, name, of)
-        assert _untrailed(late.clipped(since, MAX_INSTANT)) == _untrailed(whole.clipped(since, MAX_INSTANT)), (
+        assert _without_evidence(late.clipped(since, MAX_INSTANT)) == _without_evidence(
+            whole.clipped(since, MAX_INSTANT)
+        ), (
             item.id,
             name,
         )
 
 
-def _untrailed(segments: list[Segment]) -> list[Segment]:
-    return [segment._replace(trail=None) for segment in segments]
+def _without_evidence(segments: list[Segment]) -> list[Segment]:
+    return [segment._replace(evidence=None) for segment in segments]
 
 
 @settings(deadline=None, max_examples=50)
@@ -245,7 +252,7 @@ def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(en
     store = book_over(entries)
     for pack in map(store.fleet.__getitem__, "AB"):
         known = (segment.start for segment in store.fact(pack, "charge").segments if segment.value is not None)
-        assert evidence(store, pack).told_at == min(next(known, MAX_INSTANT), store.retired(pack))
+        assert summarise(store, pack).judged_from == min(next(known, MAX_INSTANT), retired_at(store, pack))
 
 
 @settings(deadline=None, max_examples=50)
@@ -253,11 +260,11 @@ def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(en
 def test_counts_never_fall_within_a_life_but_where_a_total_was_shown(entries: Entries) -> None:
     store = book_over(entries)
     for name in ("cycles", "airtime", "flights"):
-        for item in (i for kind in CATALOGUE[name].about for i in map(store.fleet.__getitem__, store.items(kind))):
+        for item in (i for kind in CATALOGUE[name].about for i in map(store.fleet.__getitem__, names_of(store, kind))):
             for lifetime in store.lifetimes(item):
                 segments = [segment for segment in lifetime.fact(name).segments if segment.value is not None]
                 for one, two in zip(segments, segments[1:], strict=False):
-                    shown = two.trail is not None and two.trail[0].what == "measured"
+                    shown = two.evidence is not None and two.evidence[0].what == "measured"
                     assert shown or two.value >= one.value  # type: ignore[operator]
 
 
@@ -283,7 +290,7 @@ def test_a_fact_uses_only_what_had_happened(entries: Entries, hours: int) -> Non
     """At a time when nothing was in flight: later events change nothing of what was before."""
     cut = START + hours * HOUR
     events = MemoryLog(entries).events
-    if any(counts_from(one) <= cut < one.at for one in events if one.what == "flown"):
+    if any(begins_at(one) <= cut < one.at for one in events if one.what == "flown"):
         return
     whole, early = book_over(entries), book_over([one.fields for one in events if one.at <= cut])
     for item, name, of in questions(early):
@@ -333,8 +340,8 @@ def test_which_facts_a_booking_can_change_is_told_for_every_fact() -> None:
     ]
     asking = set()
     for item, name, of in questions(book_over(entries)):
-        store = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), listening=True)
-        heard = store.heard(partial(store.fact, item, name, of))
-        if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in heard):
+        store = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), tracking=True)
+        dependencies = store.track(partial(store.fact, item, name, of))
+        if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in dependencies):
             asking.add(name)
-    assert asking == set(OF_PLANS)
+    assert asking == set(CHANGED_BY_PLANS)

@@ -4,6 +4,7 @@ import pytest
 
 from scheduler.base.instants import DAY
 from scheduler.cli import main as command
+from scheduler.facts.jobs import all_jobs
 from tests.support import book_of, event, fact, moment
 
 FLEET = {
@@ -59,12 +60,12 @@ def test_of_what_a_pilot_flew_the_last_flight_alone_is_asked_for() -> None:
     store = book_of(fleet, *flights, event("2026-04-05", "retired", item="second"))
     first, now = store.fleet["first"], moment("2026-04-09 12:00")
     assert (
-        store.fact(first, "out_of_practice", since=now).at(now)
+        store.fact(first, "out_of_practice", starting_at=now).at(now)
         == fact(store, "first", "out_of_practice").at(now)
         == 6 * DAY
     )
     assert fact(store, "first", "out_of_practice").at(moment("2026-04-02 12:00")) == DAY
-    assert [flight.at for flight in store.uses(first, now)] == [moment("2026-04-03 12:00")]
+    assert [flight.at for flight in store.mentions(first, now)] == [moment("2026-04-03 12:00")]
     assert fact(store, "second", "retired").at(now) == "yes"
     assert len(store.events(first)) == 2 and len(store.events(store.fleet["second"])) == 3
 
@@ -81,7 +82,7 @@ def test_packs_that_flew_together_share_what_was_used() -> None:
 def test_a_job_is_told_as_it_was_booked_at_the_time() -> None:
     first = event("2026-04-01 12:00", "booked", job="harbour", starts="2026-04-09 09:00", airtime_minutes=300)
     second = event("2026-04-03 12:00", "booked", job="harbour", starts="2026-04-09 09:00", airtime_minutes=10)
-    job = book_of({}, first, second).jobs["harbour"]
+    job = all_jobs(book_of({}, first, second))["harbour"]
     assert job.plate_at(moment("2026-04-02"))["airtime_minutes"] == 300
     assert job.plate_at(moment("2026-04-04"))["airtime_minutes"] == 10
 

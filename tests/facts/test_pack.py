@@ -4,6 +4,7 @@ import pytest
 
 from scheduler.base.instants import DAY, MAX_INSTANT
 from scheduler.facts.fact_store import FactStore
+from scheduler.facts.service import retired_at
 from scheduler.facts.timeline import Timeline
 from tests.support import Fields, book_of, event, fact, moment, reasons
 
@@ -372,14 +373,14 @@ def test_a_retired_pack_is_out_of_service_for_good() -> None:
     store = known(on(NOON, "retired"))
     assert days(fact(store, "B", "retired"), 1, 9) == ["yes", "yes"]
     assert fact(store, "B", "retired").at(moment(NOON) - 1) == "no"
-    assert store.retired(store.fleet["B"]) == moment(NOON)
+    assert retired_at(store, store.fleet["B"]) == moment(NOON)
 
 
 def test_a_new_pack_under_the_id_of_a_retired_one_is_in_service() -> None:
     store = known(on(NOON, "retired"), on("2026-04-05", "replaced"))
     assert days(fact(store, "B", "usable"), 1, 5) == ["no", "yes"]
     assert days(fact(store, "B", "retired"), 1, 5) == ["yes", "no"]
-    assert store.retired(store.fleet["B"]) == MAX_INSTANT
+    assert retired_at(store, store.fleet["B"]) == MAX_INSTANT
 
 
 def test_a_flight_that_took_nothing_out_of_a_pack_without_self_discharge_divides_by_nothing() -> None:

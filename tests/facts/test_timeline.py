@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MIN_INSTANT, CalendarSpan, add_span
 from scheduler.facts.intervals import NO, UNKNOWN, YES, Intervals
-from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of, flags
+from scheduler.facts.shapes import flags
+from scheduler.facts.timeline import FALLING, NEVER, RISING, Segment, Timeline, events_of
 from tests.support import moment
 
 COMPARE: dict[str, Callable[[Fraction, Fraction], bool]] = {
@@ -64,8 +65,8 @@ def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
     segments: list[Segment], limit: int | float, how: str, since: int
 ) -> None:
     timeline = Timeline(segments)
-    assert timeline.compare(how, limit, since=since) == timeline.compare(how, limit).onward(since)
-    assert timeline.matches((str(limit),), since) == timeline.matches((str(limit),)).onward(since)
+    assert timeline.compare(how, limit, starting_at=since) == timeline.compare(how, limit).level_before(since)
+    assert timeline.matches((str(limit),), since) == timeline.matches((str(limit),)).level_before(since)
 
 
 @given(lines(), st.integers(-1100, 1100))
@@ -134,7 +135,7 @@ def test_words_match_one_or_several_and_unknown_matches_neither_way() -> None:
 
 
 def test_a_flag_of_three_values_reads_as_words() -> None:
-    timeline = Timeline(flags([(0, False, None), (3, None, None), (5, True, ("why", None))]).segments)
+    timeline = Timeline(flags([(0, False, None), (3, None, None), (5, True, ("why", None))]))
     assert [timeline.at(t) for t in (-1, 0, 3, 5)] == [None, "no", None, "yes"]
 
 
@@ -168,5 +169,5 @@ def test_a_calendar_limit_is_reached_on_the_local_calendar(born: str, span: Cale
 
 @pytest.mark.parametrize("segment", [Segment(0, 0, FALLING), Segment(0, 5), Segment(0, 0.5, RISING)])
 def test_a_calendar_limit_is_held_against_ages_only(segment: Segment) -> None:
-    with pytest.raises(TypeError, match="only be held against an age"):
+    with pytest.raises(TypeError, match="only an age can be compared"):
         Timeline([segment]).compare("at_least", CalendarSpan(6), lambda origin, span: origin)

@@ -27,7 +27,7 @@ from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.facts.fact_store import FactStore, Lifetime
-from scheduler.facts.jobs import AFTERWARDS
+from scheduler.facts.jobs import VALUES_ONCE_OVER
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.item_states import ItemStates, drop
@@ -245,7 +245,7 @@ def same_folds(lifetime: Clockwork) -> None:
         if item != "home":
             assert there[item] == state[1:5], item
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Ledger, "since", lambda *_, **__: MIN_INSTANT)  # everything is asked over all time
+        patch.setattr(Ledger, "relevant_since", lambda *_, **__: MIN_INSTANT)  # everything is asked over all time
         whole = anew_for(lifetime)
     assert {item: state._replace(dependencies=whole[item].dependencies) for item, state in anew.items()} == whole
     assert all(state.dependencies <= whole[item].dependencies for item, state in anew.items())
@@ -371,7 +371,7 @@ def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_pa
 
 
 def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
-    assert AFTERWARDS.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
+    assert VALUES_ONCE_OVER.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
 
 
 def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> None:

@@ -17,7 +17,8 @@ from scheduler.events.log import Log
 from scheduler.events.memory import Memory
 from scheduler.events.source import Source
 from scheduler.events.taking import take, to_line
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.fact_store import FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.as_known import LogAsKnown
 from scheduler.reminders.board import Board

@@ -17,7 +17,8 @@ from scheduler.base.instants import DAY, rfc3339
 from scheduler.cells.ageing import StorageSpell, as_storage_days
 from scheduler.cells.estimate import Estimate
 from scheduler.events.event import Event
-from scheduler.facts.fact_store import Clocks, FactStore
+from scheduler.facts.event_cache import Clocks
+from scheduler.facts.fact_store import FactStore
 from scheduler.fleet.fleet import Fleet
 from scheduler.reports.charge_history import EDGES, NAMES, Run, bands, moves, sitting
 from scheduler.reports.chart import Point, bar, chart

@@ -129,10 +129,13 @@ GROUNDED: list[tuple[Fields, str]] = [
         event("2026-04-08 15:00", "mishap", item="heron", severity="hard_landing"),
         "heron not looked at since its mishap",
     ),
-    (event("2026-04-08 15:00", "warned", item="heron", of="motor"), "heron gave a warning, not looked into"),
+    (
+        event("2026-04-08 15:00", "warned", item="heron", of="motor"),
+        "heron gave a warning and has not been looked at since",
+    ),
     (
         event("2026-04-08 15:00", "noticed", item="heron", findings=["noise"]),
-        "heron heard or felt to run oddly, not looked into",
+        "heron ran oddly and has not been looked at since",
     ),
     (
         event("2026-04-08 15:00", "inspected", item="heron-props", result="fail", findings=["nicked"]),
@@ -306,7 +309,9 @@ def test_the_client_is_called_when_the_rule_rings_and_only_then(home: Bench) -> 
         rung = {line["rule"] for line in json.loads(home("due", "--json").out)["open"]}
         assert ("job-grounded-item" in rung) == trouble
         assert ("No other aircraft is ready: call the client." in home("ready").out) == trouble
-        assert ("Not as things stand: heron (gave a warning, not looked into); wagtail" in answered) == trouble
+        assert (
+            "Not as things stand: heron (gave a warning and has not been looked at since); wagtail" in answered
+        ) == trouble
 
 
 def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench) -> None:
@@ -340,10 +345,8 @@ def test_two_jobs_on_one_day_are_told_one_below_the_other(home: Bench) -> None:
     assert "Open: mill, Fri 10 Apr 12:00: no reason on record not to fly wagtail" in answered
     assert "\n  - Read first: W; nothing on record tells the charge.\n" in answered
     assert "  - harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs." in lines
-    assert (
-        "      mill, Fri 10 Apr 12:00: no reason on record not to fly wagtail, but nothing tells how much its pack holds."
-        in lines
-    )
+    unsure = "no reason on record not to fly wagtail, but nothing tells how much its pack holds."
+    assert f"      mill, Fri 10 Apr 12:00: {unsure}" in lines
     assert "      - Full: A." in lines
 
 

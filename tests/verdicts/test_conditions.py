@@ -145,7 +145,7 @@ def test_a_condition_since_an_instant_is_that_of_all_time_from_then_on(
 
     late = intervals(built, lambda name, *_: facts[name], unreachable, since)
 
-    assert late == intervals(built, lambda name, *_: facts[name], unreachable).onward(since)
+    assert late == intervals(built, lambda name, *_: facts[name], unreachable).level_before(since)
 
 
 def test_lasting_counts_from_where_the_comparison_begins_to_hold() -> None:

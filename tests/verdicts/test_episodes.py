@@ -114,7 +114,7 @@ def test_what_comes_after_an_instant_at_rest_does_not_depend_on_what_was_before(
     told = [(day * DAY, reason) for day, reason in cuts.items()]
     found = episodes(when, until, told)
     for instant in (day * DAY for day in range(LAST) if at_rest(when, until, day * DAY)):
-        after = episodes(when.onward(instant), until and until.onward(instant), told)
+        after = episodes(when.level_before(instant), until and until.level_before(instant), told)
         assert after == [episode for episode in found if episode.ended > instant]
 
 
