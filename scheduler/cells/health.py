@@ -1,4 +1,4 @@
-"""What is left of a pack: capacity from flights and tests, rise of resistance, and when it reaches its end."""
+"""What is left of a pack: its capacity from flights and tests, and when it reaches its end."""
 
 from collections.abc import Sequence
 
@@ -76,20 +76,6 @@ def health(flights_mah: Sequence[float], rated_mah: float, tests_mah: Sequence[f
 
 def _count(of: Sequence[float], name: str) -> str:
     return f"{len(of)} {name}s" if len(of) > 1 else name
-
-
-def resistance_ratio(mohm: Sequence[float]) -> Estimate | None:
-    """Return resistance now over resistance at first, oldest first: median of the last 3 over that of the first 5.
-
-    None below 8 readings. Range: extremes of the three over extremes of the five. Resistance falls by a third
-    from 10 to 25 C (ACCURACY.md): compare like temperature and charge. 2.0 is a customary end of life (an
-    industry encyclopedia, read in a copy).
-    """
-    if len(mohm) < 8:
-        return None
-    first, last = mohm[:5], mohm[-3:]
-    basis = "median of the last 3 readings over that of the first 5; range: their extremes"
-    return Estimate(median(last) / median(first), min(last) / max(first), max(last) / min(first), basis)
 
 
 def reaches(

@@ -1,8 +1,10 @@
-"""How much a pack has been worked: full cycles, depths, amp-hours."""
+"""How much a pack has been worked: full cycles, depths, amp-hours, rise of its resistance."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from math import ceil
+
+from scheduler.cells.estimate import Estimate, median
 
 
 def full_cycles(percents: Sequence[float]) -> float:
@@ -38,3 +40,17 @@ def depth_classes(percents: Sequence[float], width: float = 10.0) -> dict[float,
 def throughput_ah(percents: Sequence[float], capacity_ah: float) -> float:
     """Return the charge moved, in and out together, in Ah, for a capacity in Ah: 2 x capacity x full cycles."""
     return 2 * capacity_ah * full_cycles(percents)
+
+
+def resistance_ratio(mohm: Sequence[float]) -> Estimate | None:
+    """Return resistance now over resistance at first, oldest first: median of the last 3 over that of the first 5.
+
+    None below 8 readings. Range: extremes of the three over extremes of the five. Resistance falls by a third
+    from 10 to 25 C (ACCURACY.md): compare like temperature and charge. 2.0 is a customary end of life (an
+    industry encyclopedia, read in a copy).
+    """
+    if len(mohm) < 8:
+        return None
+    first, last = mohm[:5], mohm[-3:]
+    basis = "median of the last 3 readings over that of the first 5; range: their extremes"
+    return Estimate(median(last) / median(first), min(last) / max(first), max(last) / min(first), basis)

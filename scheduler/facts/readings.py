@@ -40,7 +40,7 @@ def cell_spread(lifetime: "Lifetime") -> list[Segment]:
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
 def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
     """Step at each reading from the eighth on."""
-    from scheduler.cells.health import resistance_ratio as ratio
+    from scheduler.cells.wear import resistance_ratio as ratio
 
     segments, read = [], []
     for event, mohm in mild_resistances(lifetime):

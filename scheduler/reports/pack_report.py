@@ -7,9 +7,10 @@ from scheduler.base.instants import DAY
 from scheduler.cells.ageing import cost
 from scheduler.cells.endurance import LEAST_EARLIER, against_sisters
 from scheduler.cells.estimate import Estimate, median
-from scheduler.cells.health import reaches, resistance_ratio, why_untold
+from scheduler.cells.health import reaches, why_untold
 from scheduler.cells.sudden import last_ratio
 from scheduler.cells.trend import Line, theil_sen
+from scheduler.cells.wear import resistance_ratio
 from scheduler.facts.capacity import Capacity, Health, capacities, healths
 from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.flight_time import RECENT, RESERVE, Leg, legs

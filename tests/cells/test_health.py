@@ -9,9 +9,9 @@ from scheduler.cells.health import (
     capacity_from_test,
     health,
     reaches,
-    resistance_ratio,
     why_untold,
 )
+from scheduler.cells.wear import resistance_ratio
 
 CYCLES = list(range(0, 100, 10))
 
