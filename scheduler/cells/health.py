@@ -92,7 +92,9 @@ def reaches(
     return found if isinstance(found, Estimate) else None
 
 
-def why_untold(xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS) -> str | None:
+def why_no_crossing(
+    xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
+) -> str | None:
     """Return why `reaches` returns None for these; None if it returns an estimate."""
     found = _crossing(xs, ys, line, least)
     return found if isinstance(found, str) else None

@@ -2,15 +2,13 @@
 
 from collections import deque
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.instants import DAY
+from scheduler.cells.estimate import Estimate
 from scheduler.events.event import Event
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import Evidence, evidence_of
-
-if TYPE_CHECKING:
-    from scheduler.cells.estimate import Estimate
-    from scheduler.facts.fact_store import Lifetime
 
 RECENT = 180 * DAY
 """Readings older than this before the newest say nothing of the capacity now. A choice, no source."""
@@ -20,7 +18,7 @@ class Capacity(NamedTuple):
     """The capacity, mAh, that one event gives. `test`: by a full discharge, else by a flight."""
 
     event: Event
-    mah: "Estimate"
+    mah: Estimate
     test: bool
 
 
@@ -34,7 +32,7 @@ class Health(NamedTuple):
     rated: float
 
     @property
-    def estimate(self) -> "Estimate":
+    def estimate(self) -> Estimate:
         """The health with its range."""
         from scheduler.cells.health import health
 
@@ -48,12 +46,12 @@ class Health(NamedTuple):
         return evidence_of(sorted(each.event for each in (*self.tests, *self.flights)))
 
 
-def capacities(lifetime: "Lifetime") -> list[Capacity]:
+def capacities(lifetime: Lifetime) -> list[Capacity]:
     """Return every capacity found in one lifetime, in order of time."""
     return lifetime.cached("capacities", lambda: list(_capacities(lifetime)))
 
 
-def _capacities(lifetime: "Lifetime") -> Iterator[Capacity]:
+def _capacities(lifetime: Lifetime) -> Iterator[Capacity]:
     from scheduler.cells.health import capacity_from_test
 
     for event in lifetime.of_kind("flown", "measured"):
@@ -65,7 +63,7 @@ def _capacities(lifetime: "Lifetime") -> Iterator[Capacity]:
             yield Capacity(event, capacity_from_test(float(event.fields["capacity_mah"])), test=True)
 
 
-def _from_flight(event: Event) -> "Estimate | None":
+def _from_flight(event: Event) -> Estimate | None:
     """The capacity from the percents that the pack itself showed, never from one calculated or read off a voltage.
 
     None where several packs flew: the event does not say which of them used the mAh.
@@ -81,12 +79,12 @@ def _from_flight(event: Event) -> "Estimate | None":
     return capacity_from_flight(used, start, end)
 
 
-def healths(lifetime: "Lifetime") -> list[Health]:
+def healths(lifetime: Lifetime) -> list[Health]:
     """Return the health after each reading; a reading that leaves too few recent ones changes nothing."""
     return lifetime.cached("healths", lambda: list(_healths(lifetime)))
 
 
-def _healths(lifetime: "Lifetime") -> Iterator[Health]:
+def _healths(lifetime: Lifetime) -> Iterator[Health]:
     from scheduler.cells.health import LAST_FLIGHTS, LAST_TESTS, middle
 
     rated = float(lifetime.item.plate["capacity"])

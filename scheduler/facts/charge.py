@@ -3,17 +3,15 @@
 from bisect import bisect_right, insort
 from itertools import chain, repeat
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
 from scheduler.cells.estimate import median
 from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.event_times import begins_at
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import Evidence, Segment, Slope
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 
 class Discharge(NamedTuple):
@@ -108,7 +106,7 @@ class ChargeCurve(NamedTuple):
         return next(known, MAX_INSTANT)
 
 
-def charge_curve(lifetime: "Lifetime") -> ChargeCurve:
+def charge_curve(lifetime: Lifetime) -> ChargeCurve:
     """Compute the charge of a pack from its events; between them it falls by self-discharge and self-draining."""
     return lifetime.cached("charge curve", lambda: _ChargeBuilder(lifetime).run())
 
@@ -120,7 +118,7 @@ class _ChargeBuilder:
     self-draining. `landed`: the last landing.
     """
 
-    def __init__(self, lifetime: "Lifetime") -> None:
+    def __init__(self, lifetime: Lifetime) -> None:
         self.lifetime = lifetime
         plate = lifetime.item.plate
         self.capacity = float(plate["capacity"])

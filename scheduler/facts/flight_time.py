@@ -1,7 +1,7 @@
 """Facts of packs in the air: how long a percent of charge lasts, and with how much they land."""
 
 from collections import deque
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.instants import MINUTE
 from scheduler.base.units import FLAG, PERCENT, RATIO, SPAN, count
@@ -11,11 +11,9 @@ from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import charge_curve
 from scheduler.facts.declare import PACK, fact
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.shapes import from_birth, passed_looks, stepped, switched
 from scheduler.facts.timeline import Evidence, Segment, events_of, evidence_of
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 RESERVE = 25
 """Percent at which a pack should be back on the ground. Common practice, no source."""
@@ -35,12 +33,12 @@ class Leg(NamedTuple):
     rate: float
 
 
-def legs(lifetime: "Lifetime") -> list[Leg]:
+def legs(lifetime: Lifetime) -> list[Leg]:
     """Return the flights with the charge at landing that used at least 30 points."""
     return lifetime.cached("legs", lambda: list(_legs(lifetime)))
 
 
-def _legs(lifetime: "Lifetime") -> list[Leg]:
+def _legs(lifetime: Lifetime) -> list[Leg]:
     legs = []
     for out in charge_curve(lifetime).discharges:
         event = out.event
@@ -56,7 +54,7 @@ def _legs(lifetime: "Lifetime") -> list[Leg]:
 @fact("endurance_ratio", PACK, RATIO,
       "Minutes per percent on the last flight, over the median of earlier flights on the same aircraft.",
       unknown="fewer than six flights on that aircraft with the charge at landing", partial=True)  # fmt: skip
-def endurance_ratio(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def endurance_ratio(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
     by_aircraft: dict[str, list[Leg]] = {}
     for leg in legs(lifetime):
@@ -76,7 +74,7 @@ def endurance_ratio(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 @fact("endurance", PACK, SPAN,
       f"Time in the air from full down to {RESERVE} %, at the rate of its last flights (estimate).",
       unknown="no flight with the charge at landing")  # fmt: skip
-def endurance(lifetime: "Lifetime") -> list[Segment]:
+def endurance(lifetime: Lifetime) -> list[Segment]:
     """Multiply the median minutes per percent of the last nine flights by the percents above the reserve."""
     segments: list[Segment] = []
     evidence: Evidence = None
@@ -88,14 +86,14 @@ def endurance(lifetime: "Lifetime") -> list[Segment]:
     return segments
 
 
-def _landings(lifetime: "Lifetime") -> list[Event]:
+def _landings(lifetime: Lifetime) -> list[Event]:
     """The flights that were logged one by one, not summed up."""
     return [event for event in lifetime.of_kind("flown") if "flights" not in event.fields]
 
 
 @fact("last_landing", PACK, PERCENT, "The charge at the last landing.", unknown="no charge at the last landing",
       partial=True)  # fmt: skip
-def last_landing(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def last_landing(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Step at each flight; unknown after one without a charge."""
     landings = standing(_landings(lifetime), starting_at)
     return stepped((event, event.get("percent_to")) for event in landings)
@@ -108,7 +106,7 @@ def last_landing(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     f"How many of its last {LANDINGS} landings were below {LOW} %.",
     partial=True,
 )
-def low_landings(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def low_landings(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Count over the landings with a charge."""
     landings = _landings(lifetime)
     asked = standing(landings, starting_at)
@@ -124,7 +122,7 @@ def low_landings(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 
 
 @fact("read_since_flown", PACK, FLAG, "A reading was taken or a look passed since its last flight.", partial=True)
-def read_since_flown(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def read_since_flown(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes from measured or a pass to the next flight."""
     return switched(
         lifetime,
@@ -136,7 +134,7 @@ def read_since_flown(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 
 @fact("looked_since_flown", PACK, FLAG, "A look passed or its capacity was tested since its last flight.",
       partial=True)  # fmt: skip
-def looked_since_flown(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def looked_since_flown(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes from a pass or a capacity test to the next flight."""
     tests = [event for event in lifetime.of_kind("measured") if "capacity_mah" in event.fields]
     return switched(

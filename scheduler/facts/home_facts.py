@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from itertools import accumulate
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, at_local, local_date, parse_clock, start_of_day
 from scheduler.base.units import FLAG, SPAN, count, word
@@ -11,14 +10,11 @@ from scheduler.events.event import Event
 from scheduler.facts.charge import charge_curve
 from scheduler.facts.declare import fact
 from scheduler.facts.event_times import absence_of
-from scheduler.facts.fact_store import ItemSummary
+from scheduler.facts.fact_store import FactStore, ItemSummary, Lifetime
 from scheduler.facts.service import retired_at
 from scheduler.facts.shapes import covering, since_last
 from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import FactStore, Lifetime
 
 JUDGED_BY = {"paper": "days_to_expiry", "spares": "count"}
 """The fact that must be known before an item of a kind can be judged; for a pack it is the charge."""
@@ -42,7 +38,7 @@ _GONE = ("retired", "handed_in")
 
 @fact("log_quiet", ("home",), SPAN,
       "Time since the last event of any kind, absences not counted; never before the first.")  # fmt: skip
-def log_quiet(lifetime: "Lifetime") -> list[Segment]:
+def log_quiet(lifetime: Lifetime) -> list[Segment]:
     """Rise from each event; 0 during an absence, and rise from its end."""
     away = [absence_of(event) for event in lifetime.of_kind("away")]
     present = (at for at in lifetime.store.instants if not any(start <= at < end for start, end in away))
@@ -51,24 +47,24 @@ def log_quiet(lifetime: "Lifetime") -> list[Segment]:
     return [*since_last([]), *sorted(segments, key=lambda segment: segment.start)]
 
 
-def first_in_service(store: "FactStore") -> int | None:
+def first_in_service(store: FactStore) -> int | None:
     """Return when the first of the SUMMARISED items came into service by its nameplate; None if none tells."""
     came = (_came(store, name) for name in store.fleet.ids(*SUMMARISED))
     return min((start for start in came if start is not None), default=None)
 
 
-def _came(store: "FactStore", name: str) -> int | None:
+def _came(store: FactStore, name: str) -> int | None:
     day = store.fleet.one(name, "in_service")
     return start_of_day(day, store.clocks.zone) if day else None
 
 
-def summarise(store: "FactStore", item: Item) -> ItemSummary:
+def summarise(store: FactStore, item: Item) -> ItemSummary:
     """Summarise the events of an item, for `HomeSummary`."""
     first = next((event.at for event in store.filed(item.id)), None)
     return ItemSummary(first, min(_judged_from(store, item), retired_at(store, item)))
 
 
-def _judged_from(store: "FactStore", item: Item) -> int:
+def _judged_from(store: FactStore, item: Item) -> int:
     """The instant from which an item can be judged."""
     if item.kind == "pack":  # known_from spares computing its charge over all its years
         starts = ((max(each.start, charge_curve(each).known_from), each.end) for each in store.lifetimes(item))
@@ -79,7 +75,7 @@ def _judged_from(store: "FactStore", item: Item) -> int:
     return next((event.at for event in store.filed(item.id) if event.what not in PLANS), MAX_INSTANT)
 
 
-def _unread(store: "FactStore") -> list[tuple[int, int, str]]:
+def _unread(store: FactStore) -> list[tuple[int, int, str]]:
     """(start, end, name) of the time in which an item lacks a first reading, for each; the most useful first."""
     names = list(_in_question(store))
     known = store.summary.by_item if store.summary else {}
@@ -91,7 +87,7 @@ def _unread(store: "FactStore") -> list[tuple[int, int, str]]:
     return [(start, end, name) for start, end, name in intervals if start < end]
 
 
-def _in_question(store: "FactStore") -> Iterator[str]:
+def _in_question(store: FactStore) -> Iterator[str]:
     """The names of the items that may lack a first reading within the time asked about; the most useful first."""
     known = store.summary
     if known and not known.by_item and not known.unknown:
@@ -103,7 +99,7 @@ def _in_question(store: "FactStore") -> Iterator[str]:
 
 
 @fact("first_readings_due", ("home",), count("item"), "Items in service whose state no event tells.")
-def first_readings_due(lifetime: "Lifetime") -> list[Segment]:
+def first_readings_due(lifetime: Lifetime) -> list[Segment]:
     """Count each item from its in_service, or from the first event of all."""
     changes: dict[int, int] = {}
     for start, end, _ in _unread(lifetime.store):
@@ -114,12 +110,12 @@ def first_readings_due(lifetime: "Lifetime") -> list[Segment]:
     return [Segment(MIN_INSTANT, 0), *(Segment(turn, number) for turn, number in zip(turns, counts, strict=True))]
 
 
-def _first_readings_at(lifetime: "Lifetime", instant: int) -> str:
+def _first_readings_at(lifetime: Lifetime, instant: int) -> str:
     return _describe_readings(lifetime.store, _unread(lifetime.store), instant)
 
 
 @fact("first_readings", ("home",), word(), "Which first readings to take, in words.", at=_first_readings_at)
-def first_readings(lifetime: "Lifetime") -> list[Segment]:
+def first_readings(lifetime: Lifetime) -> list[Segment]:
     """List them by kind for texts, the most useful first."""
     unread = _unread(lifetime.store)
     turns = sorted({turn for start, end, _ in unread for turn in (start, end) if turn < MAX_INSTANT})
@@ -127,7 +123,7 @@ def first_readings(lifetime: "Lifetime") -> list[Segment]:
     return [Segment(MIN_INSTANT, "none"), *texts]
 
 
-def _describe_readings(store: "FactStore", unread: list[tuple[int, int, str]], instant: int) -> str:
+def _describe_readings(store: FactStore, unread: list[tuple[int, int, str]], instant: int) -> str:
     lines: list[str] = []
     missing = [name for start, end, name in unread if start <= instant < end]
     for kind in SUMMARISED:
@@ -139,12 +135,12 @@ def _describe_readings(store: "FactStore", unread: list[tuple[int, int, str]], i
     return " ".join(lines) or "none"
 
 
-def _not_put_away_at(lifetime: "Lifetime", instant: int) -> str:
+def _not_put_away_at(lifetime: Lifetime, instant: int) -> str:
     packs = [lifetime.store.fleet[name] for name in lifetime.store.fleet.ids("pack")]
     return ", ".join(text for pack in packs if (text := _full_or_low(lifetime.store, pack, instant))) or "none"
 
 
-def _full_or_low(store: "FactStore", pack: Item, instant: int) -> str:
+def _full_or_low(store: FactStore, pack: Item, instant: int) -> str:
     """A pack with its charge if it is full or low, else ""; of one out of use only if full and still in the house."""
     store = store.fresh_copy()  # one pack at a time: its events can be many
     charge = store.fact(pack, "charge").at(instant)
@@ -159,14 +155,14 @@ def _full_or_low(store: "FactStore", pack: Item, instant: int) -> str:
 
 
 @fact("not_put_away", ("home",), word(), "Packs that are full or low by the log, in words.", at=_not_put_away_at)
-def not_put_away(lifetime: "Lifetime") -> list[Segment]:
+def not_put_away(lifetime: Lifetime) -> list[Segment]:
     """List them for texts, wherever the log begins to be quiet."""
     turns = [segment.start for segment in log_quiet(lifetime)[1:]]
     return [Segment(MIN_INSTANT, "none"), *(Segment(turn, _not_put_away_at(lifetime, turn)) for turn in turns)]
 
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before a planned absence.")
-def away_eve(lifetime: "Lifetime") -> list[Segment]:
+def away_eve(lifetime: Lifetime) -> list[Segment]:
     """Yes from the local hour of the eve, the day before, to the start of the absence."""
     clocks = lifetime.store.clocks
     intervals = []
@@ -181,12 +177,12 @@ def away_eve(lifetime: "Lifetime") -> list[Segment]:
 
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
       unknown="no flight of the pilot", partial=True)  # fmt: skip
-def out_of_practice(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def out_of_practice(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Rise from each flight of the pilot; one that names none counts if there is only one pilot."""
     return since_last(_flights_of(lifetime, starting_at), starting_at)[1:]
 
 
-def _flights_of(lifetime: "Lifetime", starting_at: int) -> list[Event]:
+def _flights_of(lifetime: Lifetime, starting_at: int) -> list[Event]:
     store = lifetime.store
     if store.fleet.ids("pilot") != [lifetime.item.id]:
         return store.mentions(lifetime.item, starting_at)

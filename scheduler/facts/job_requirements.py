@@ -4,13 +4,14 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from functools import partial
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, PERCENT, count, word
 from scheduler.events.event import Event
 from scheduler.facts.condition import GROUNDING_FACTS
 from scheduler.facts.declare import JOB, fact
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.fitting import controllers_for, fittings, packs_for, parts_of
 from scheduler.facts.jobs import Plan, plans_for
 from scheduler.facts.papers import sort_of
@@ -19,30 +20,27 @@ from scheduler.facts.shapes import covering
 from scheduler.facts.timeline import Evidence, Segment, Value, events_of, evidence_of
 from scheduler.fleet.fleet import Item
 
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import FactStore, Lifetime
-
 PARTS = ("propellers", "gimbal", "guards")
 
 
-def candidates(store: "FactStore", plan: Plan, instant: int) -> list[str]:
+def candidates(store: FactStore, plan: Plan, instant: int) -> list[str]:
     """Return the aircraft that could fly a job, as known at an instant: the one it names, else all in service."""
     crafts = _crafts(store, plan)
     return [name for name in crafts if name == plan.aircraft or _in_service(store, store.fleet[name], plan, instant)]
 
 
-def _in_service(store: "FactStore", item: Item, plan: Plan, instant: int) -> bool:
+def _in_service(store: FactStore, item: Item, plan: Plan, instant: int) -> bool:
     """Whether an item will have come into service when a job starts, and is not retired at an instant."""
     return in_service(store, item, instant, max(instant, plan.starts))
 
 
-def _crafts(store: "FactStore", plan: Plan) -> list[str]:
+def _crafts(store: FactStore, plan: Plan) -> list[str]:
     """The aircraft that a plan names, else all of the fleet."""
     name = str(plan.aircraft)
     return [name] if store.fleet.kind(name) == "aircraft" else store.fleet.ids("aircraft")
 
 
-def items_needed(store: "FactStore", plan: Plan, instant: int) -> list[Item]:
+def items_needed(store: FactStore, plan: Plan, instant: int) -> list[Item]:
     """Return what a flight needs besides packs: the aircraft of a plan, the parts on it at an instant, its controllers.
 
     Guards count only if the job is near people.
@@ -54,11 +52,11 @@ def items_needed(store: "FactStore", plan: Plan, instant: int) -> list[Item]:
     return [store.fleet[craft], *parts, *controllers]
 
 
-def _fitted(store: "FactStore", part: Item, aircraft: str, instant: int) -> bool:
+def _fitted(store: FactStore, part: Item, aircraft: str, instant: int) -> bool:
     return any(craft == aircraft and start <= instant < end for start, end, craft in fittings(store, part))
 
 
-def papers_for(store: "FactStore", aircraft: str | None) -> list[Item]:
+def papers_for(store: FactStore, aircraft: str | None) -> list[Item]:
     """Return the papers that a flight needs: the pilot's, those of no one in particular, and the aircraft's own.
 
     Waivers are needed in some places only, so they are left out.
@@ -77,7 +75,7 @@ Changes = Callable[[Plan, int, int], Iterator[int]]
 """When within (start, end) that value may change."""
 
 
-def _while_planned(lifetime: "Lifetime", evaluate: Evaluate, changes: Changes) -> list[Segment]:
+def _while_planned(lifetime: Lifetime, evaluate: Evaluate, changes: Changes) -> list[Segment]:
     """A fact of a job, evaluated again at each change while its plan is valid and the job has not begun."""
     segments = []
     for plan in plans_for(lifetime.store, lifetime.item):
@@ -90,7 +88,7 @@ def _while_planned(lifetime: "Lifetime", evaluate: Evaluate, changes: Changes) -
 
 @fact("airtime_covered", JOB, PERCENT, "How much of the airtime booked its packs last, down to the reserve (estimate).",
       unknown="no airtime booked, or no flight with the charge at landing")  # fmt: skip
-def airtime_covered(lifetime: "Lifetime") -> list[Segment]:
+def airtime_covered(lifetime: Lifetime) -> list[Segment]:
     """Add up the endurance of the fit packs; one without an endurance counts as the mean of the others.
 
     For a job that names no aircraft it is that of the one that can take it and lasts longest.
@@ -118,7 +116,7 @@ def airtime_covered(lifetime: "Lifetime") -> list[Segment]:
     return _while_planned(lifetime, evaluate, changes)
 
 
-def _airtime(store: "FactStore", aircraft: str, instant: int) -> float | None:
+def _airtime(store: FactStore, aircraft: str, instant: int) -> float | None:
     """How long the fit packs of an aircraft last together, down to the reserve; None if no endurance is known."""
     packs = [pack for pack in packs_for(store, aircraft) if fit_to_fly(store, pack, instant)]
     endurances = [store.fact(pack, "endurance").at(instant) for pack in packs]
@@ -128,7 +126,7 @@ def _airtime(store: "FactStore", aircraft: str, instant: int) -> float | None:
     return sum(known) * len(packs) / len(known) if known else 0
 
 
-def fit_to_fly(store: "FactStore", pack: Item, instant: int) -> bool:
+def fit_to_fly(store: FactStore, pack: Item, instant: int) -> bool:
     """Return whether a pack is in service and nothing grounds it."""
     return store.fact(pack, "usable").at(instant) == "yes" and store.fact(pack, "grounded").at(instant) != "yes"
 
@@ -141,7 +139,7 @@ class Unfit(NamedTuple):
     evidence: Evidence = None
 
 
-def grounded_items_at(store: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
+def grounded_items_at(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
     """Return what a plan needs besides packs and is grounded at an instant; the aircraft if that is not in service."""
     craft, *rest = items_needed(store, plan, instant)
     if not _in_service(store, craft, plan, instant):
@@ -149,7 +147,7 @@ def grounded_items_at(store: "FactStore", plan: Plan, instant: int) -> list[Unfi
     return [each for item in (craft, *rest) if (each := _grounded(store, item, instant))]
 
 
-def _grounded(store: "FactStore", item: Item, instant: int) -> Unfit | None:
+def _grounded(store: FactStore, item: Item, instant: int) -> Unfit | None:
     """An item with the first reason why it is grounded at an instant; None if it is not."""
     segment = store.fact(item, "grounded").segment(instant)
     if segment.value != "yes":
@@ -160,7 +158,7 @@ def _grounded(store: "FactStore", item: Item, instant: int) -> Unfit | None:
     return Unfit(item.id, why, segment.evidence)
 
 
-def grounded_packs(store: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
+def grounded_packs(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
     """Return the packs for a plan if all are grounded at an instant or none is in service; else an empty list."""
     packs = packs_for(store, plan.aircraft)
     down = [_grounded(store, pack, instant) for pack in packs if _in_service(store, pack, plan, instant)]
@@ -170,7 +168,7 @@ def grounded_packs(store: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
     return [each for each in down if each is not None] or gone
 
 
-def lapsing_papers(store: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
+def lapsing_papers(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
     """Return the papers that a plan needs and that, as known at an instant, lapse before it starts."""
     unfit = []
     for paper in papers_for(store, plan.aircraft):
@@ -181,7 +179,7 @@ def lapsing_papers(store: "FactStore", plan: Plan, instant: int) -> list[Unfit]:
     return unfit
 
 
-def good_until(store: "FactStore", paper: Item, instant: int) -> int | None:
+def good_until(store: FactStore, paper: Item, instant: int) -> int | None:
     """Return the end of a paper's last valid day, as known at an instant; None without a renewal on record."""
     segment = store.fact(paper, "days_to_expiry").segment(instant)
     return None if segment.value is None else segment.start + int(segment.value)
@@ -194,7 +192,7 @@ class Blockers(NamedTuple):
     lapsing: list[Unfit]
 
 
-def find_blockers(store: "FactStore", plan: Plan, instant: int) -> Blockers:
+def find_blockers(store: FactStore, plan: Plan, instant: int) -> Blockers:
     """Return what keeps a job from being flown, as known at an instant; nothing if one aircraft could take it."""
     grounded: dict[str, Unfit] = {}
     lapsed: dict[str, Unfit] = {}
@@ -209,7 +207,7 @@ def find_blockers(store: "FactStore", plan: Plan, instant: int) -> Blockers:
     return Blockers(list(grounded.values()), list(lapsed.values()))
 
 
-def _changes(store: "FactStore", plan: Plan, start: int, end: int) -> Iterator[int]:
+def _changes(store: FactStore, plan: Plan, start: int, end: int) -> Iterator[int]:
     """When within (start, end) anything that `find_blockers` asks about may change."""
     for craft in _crafts(store, plan):
         parts = parts_of(store, craft, *PARTS)
@@ -222,7 +220,7 @@ def _changes(store: "FactStore", plan: Plan, start: int, end: int) -> Iterator[i
             yield from store.fact(paper, "days_to_expiry").starts_in(start, end)
 
 
-def _from_blockers(lifetime: "Lifetime", value: Callable[[Blockers], Value]) -> list[Segment]:
+def _from_blockers(lifetime: Lifetime, value: Callable[[Blockers], Value]) -> list[Segment]:
     """A fact of a job by what keeps it from being flown."""
 
     def compute() -> list[Segment]:
@@ -247,7 +245,7 @@ def _with_value(segment: Segment, value: Callable[[Blockers], Value]) -> Segment
     "Items that it needs and that are grounded: aircraft, parts, controllers, and packs if all of them are. If it "
     "names no aircraft: those of all aircraft, as soon as none could fly it.",
 )
-def grounded_items(lifetime: "Lifetime") -> list[Segment]:
+def grounded_items(lifetime: Lifetime) -> list[Segment]:
     """Count the grounded blockers."""
     return _from_blockers(lifetime, lambda blockers: len(blockers.grounded))
 
@@ -259,13 +257,13 @@ def grounded_items(lifetime: "Lifetime") -> list[Segment]:
     "Papers that it needs and that lapse before it starts, waivers not counted. If it names no aircraft: those of all "
     "aircraft, as soon as none could fly it.",
 )
-def papers_lapsing(lifetime: "Lifetime") -> list[Segment]:
+def papers_lapsing(lifetime: Lifetime) -> list[Segment]:
     """Count the lapsing papers."""
     return _from_blockers(lifetime, lambda blockers: len(blockers.lapsing))
 
 
 @fact("not_fit", JOB, word(), "What it needs and is not fit, in words.")
-def not_fit(lifetime: "Lifetime") -> list[Segment]:
+def not_fit(lifetime: Lifetime) -> list[Segment]:
     """List the blockers, for texts."""
 
     def describe(blockers: Blockers) -> str:
@@ -275,12 +273,12 @@ def not_fit(lifetime: "Lifetime") -> list[Segment]:
 
 
 @fact("unlogged", JOB, FLAG, "It has ended, and no flight of its aircraft has been logged since its start.")
-def unlogged(lifetime: "Lifetime") -> list[Segment]:
+def unlogged(lifetime: Lifetime) -> list[Segment]:
     """Yes from its end, as last planned, to the next flight that counts for it."""
     return covering(unlogged_intervals(lifetime.store, plans_for(lifetime.store, lifetime.item)))
 
 
-def unlogged_intervals(store: "FactStore", plans: list[Plan]) -> list[tuple[int, int, Event]]:
+def unlogged_intervals(store: FactStore, plans: list[Plan]) -> list[tuple[int, int, Event]]:
     """Return (start, end, booking) of each time that a plan had ended without a flight; MAX_INSTANT if none came."""
     intervals = []
     for plan in plans:
@@ -292,7 +290,7 @@ def unlogged_intervals(store: "FactStore", plans: list[Plan]) -> list[tuple[int,
     return [interval for interval in intervals if interval[0] < interval[1]]
 
 
-def _first_flight(store: "FactStore", aircraft: str, instant: int) -> int:
+def _first_flight(store: FactStore, aircraft: str, instant: int) -> int:
     """The landing of the first flight of an aircraft at or after an instant; MAX_INSTANT without one."""
     flights = store.filed(aircraft, "flown")
     place = bisect_left(flights, instant, key=itemgetter(0))

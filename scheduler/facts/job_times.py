@@ -4,31 +4,28 @@ from bisect import insort
 from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import MIN_INSTANT, at_local, local_date, parse_clock
 from scheduler.base.units import FLAG, SPAN
 from scheduler.events.event import Event
 from scheduler.facts.declare import ANYTHING, fact
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.jobs import GRACE, Plan, plans_for
 from scheduler.facts.shapes import covering
 from scheduler.facts.timeline import FALLING, NEVER, Segment
 
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
-
 
 def _from_plans(
-    lifetime: "Lifetime", starting_at: int, name: str, make: Callable[[list[Plan]], list[Segment]]
+    lifetime: Lifetime, starting_at: int, name: str, make: Callable[[list[Plan]], list[Segment]]
 ) -> list[Segment]:
-    """What `make` returns of the plans that count for an item: once for all that the same plans count for."""
+    """Call `make` with the plans that concern an item, once for all items that the same plans concern."""
     plans = plans_for(lifetime.store, lifetime.item, starting_at)
     return lifetime.store.cached((name, id(plans)), lambda: make(plans))
 
 
 @fact("next_job_in", ANYTHING, SPAN,
       "Time to the start of the next known job that concerns the item; never without one.", partial=True)  # fmt: skip
-def next_job_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def next_job_in(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Fall to 0 at each start; NEVER without a job."""
     return _from_plans(lifetime, starting_at, f"next job from {starting_at}", partial(_next_of, starting_at))
 
@@ -53,7 +50,7 @@ def _next_of(starting_at: int, plans: list[Plan]) -> list[Segment]:
 
 
 def _while_known(
-    lifetime: "Lifetime", starting_at: int, interval: Callable[[Plan], tuple[int, int]], name: str
+    lifetime: Lifetime, starting_at: int, interval: Callable[[Plan], tuple[int, int]], name: str
 ) -> list[Segment]:
     """A flag that is yes within `interval(plan)` of any plan, as far as the plan was known then."""
 
@@ -71,14 +68,14 @@ def _while_known(
 
 @fact("job_under_way", ANYTHING, FLAG,
       "A job that concerns the item has started and did not end more than 12 h ago.", partial=True)  # fmt: skip
-def job_under_way(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def job_under_way(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes from a job's start to its end and GRACE."""
     return _while_known(lifetime, starting_at, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
 
 @fact("job_eve", ANYTHING, FLAG,
       "It is the evening or night before a job that concerns the item.", partial=True)  # fmt: skip
-def job_eve(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def job_eve(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes from the local hour of the eve, the day before, to the job's morning."""
     clocks = lifetime.store.clocks
 
@@ -90,7 +87,7 @@ def job_eve(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", partial=True)
-def job_morning(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def job_morning(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes in the last hours before a job's start."""
     return _while_known(
         lifetime, starting_at, lambda plan: (plan.starts - lifetime.store.clocks.morning, plan.starts), "morning"
@@ -100,6 +97,6 @@ def job_morning(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 @fact(
     "starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or been cancelled.", partial=True
 )
-def starts_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def starts_in(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Return next_job_in: the only job that concerns a job is itself."""
     return next_job_in(lifetime, starting_at)

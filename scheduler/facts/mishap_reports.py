@@ -1,18 +1,15 @@
 """Facts of mishaps that may have to be reported by law: who was hurt, what was broken, how much time is left."""
 
 from datetime import timedelta
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import HOUR, MIN_INSTANT, end_of_day, local_date
 from scheduler.base.units import FLAG, SPAN, Unit
 from scheduler.base.units import word as words
 from scheduler.events.event import Event
 from scheduler.facts.declare import AIRCRAFT, fact
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.shapes import switched
 from scheduler.facts.timeline import FALLING, NEVER, Segment
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 INJURIES = ("none", "minor", "unconscious", "serious", "fatal")
 USD = Unit("measure", "USD", digits=2)
@@ -25,7 +22,7 @@ CEASE = ("strike", "collision", "crash", "fly_away", "part_lost", "water")
 its risk, an aircraft out of control or missing."""
 
 
-def _unreported(lifetime: "Lifetime") -> list[tuple[int, list[Event]]]:
+def _unreported(lifetime: Lifetime) -> list[tuple[int, list[Event]]]:
     """(instant, the mishaps not yet reported from then on), in order of time."""
     turns: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
     for event in lifetime.of_kind("mishap", "reported"):
@@ -37,7 +34,7 @@ def _unreported(lifetime: "Lifetime") -> list[tuple[int, list[Event]]]:
 
 
 @fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that have not been reported yet.")
-def injury(lifetime: "Lifetime") -> list[Segment]:
+def injury(lifetime: Lifetime) -> list[Segment]:
     """An injury that is not logged counts as none."""
     segments = []
     for turn, mishaps in _unreported(lifetime):
@@ -54,7 +51,7 @@ def _damage(event: Event) -> tuple[float, float]:
     return (known[0], known[-1]) if known else (0.0, 0.0)
 
 
-def _costliest(lifetime: "Lifetime", part: int) -> list[Segment]:
+def _costliest(lifetime: Lifetime, part: int) -> list[Segment]:
     segments = []
     for turn, mishaps in _unreported(lifetime):
         worst = max(mishaps, key=lambda event: min(_damage(event)), default=None)
@@ -65,21 +62,21 @@ def _costliest(lifetime: "Lifetime", part: int) -> list[Segment]:
 @fact(
     "others_repair_cost", AIRCRAFT, USD, "Repair cost of what belongs to others, in its worst mishap not reported yet."
 )
-def others_repair_cost(lifetime: "Lifetime") -> list[Segment]:
+def others_repair_cost(lifetime: Lifetime) -> list[Segment]:
     """Count parts and labour, never the aircraft itself."""
     return _costliest(lifetime, 0)
 
 
 @fact("others_value", AIRCRAFT, USD, "Value of what belongs to others, in its worst mishap not reported yet.")
-def others_value(lifetime: "Lifetime") -> list[Segment]:
+def others_value(lifetime: Lifetime) -> list[Segment]:
     """Take the fair market value as logged."""
     return _costliest(lifetime, 1)
 
 
 @fact("report_due_in", AIRCRAFT, SPAN,
-      "Time left to report its first mishap not reported yet, if it must be reported; never without one.",
+      "Time left to report its first mishap not reported yet, in case it must be reported; never without one.",
       of=("us", "europe"))  # fmt: skip
-def report_due_in(lifetime: "Lifetime", of: str) -> list[Segment]:
+def report_due_in(lifetime: Lifetime, of: str) -> list[Segment]:
     """Fall to the end of the tenth calendar day after it (us), or to 72 h after it (europe)."""
     zone = lifetime.store.clocks.zone
     segments = []
@@ -96,7 +93,7 @@ def report_due_in(lifetime: "Lifetime", of: str) -> list[Segment]:
 
 @fact("analysis_due", AIRCRAFT, FLAG,
       "It had a mishap after which flying must stop until the cause is found and put right.")  # fmt: skip
-def analysis_due(lifetime: "Lifetime") -> list[Segment]:
+def analysis_due(lifetime: Lifetime) -> list[Segment]:
     """Yes from such a mishap to a reported analysis."""
     grave = [e for e in lifetime.of_kind("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
     return switched(lifetime, on=grave, off=[e for e in lifetime.of_kind("reported") if e.get("what_of") == "analysis"])

@@ -1,7 +1,6 @@
 """Facts of packs: charge, cycles and health, and whether a pack is fit to use."""
 
 from math import inf
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import HOUR, MAX_INSTANT, MIN_INSTANT, moment
 from scheduler.base.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
@@ -9,13 +8,11 @@ from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import cell_volts, charge_curve
 from scheduler.facts.declare import PACK, fact
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.item_events import flight_of, unattributed_mishaps
 from scheduler.facts.shapes import Step, Turns, counted, flags, from_birth, latched, stepped
 from scheduler.facts.timeline import RISING, Segment
 from scheduler.fleet.fleet import Item
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import FactStore, Lifetime
 
 STOP_SIGNS = frozenset(("swollen", "leaking", "smell", "discoloured"))
 """Signs after which a lithium pack is never used again (US Fire Administration: change in shape, leaking, odour, change
@@ -36,7 +33,7 @@ WATCH = 24 * HOUR
     unknown="no charge, reading or flight tells what it holds",
     record="shelfbell log measured {item} PERCENT", partial=True,
 )  # fmt: skip
-def charge(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def charge(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Set at charged, drained, measured and flown; between them it falls by self-discharge and self-draining."""
     return charge_curve(lifetime).segments(starting_at)
 
@@ -48,7 +45,7 @@ def charge(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     "Equivalent full cycles: the percent taken out in all, over 100.",
     partial=True,
 )
-def cycles(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def cycles(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Sum over flights and drains; a total that the pack shows replaces the sum."""
     steps: list[Step] = [(out.at, None, out.percent / 100, out.event) for out in charge_curve(lifetime).discharges]
     shown = [e for e in lifetime.of_kind("measured") if "cycles_total" in e.fields]
@@ -57,7 +54,7 @@ def cycles(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 
 
 @fact("cycles_of_rating", PACK, PERCENT, "Equivalent full cycles, percent of the maker's rating.", partial=True)
-def cycles_of_rating(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def cycles_of_rating(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Divide the cycles by the nameplate's rated_cycles."""
     rated, counted = (
         int(lifetime.item.plate["rated_cycles"]),
@@ -70,7 +67,7 @@ def cycles_of_rating(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
     "hours_since_reading", PACK, SPAN,
     "Time since the last event that tells its charge: a reading, charge, drain or flight.", partial=True,
 )  # fmt: skip
-def hours_since_reading(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def hours_since_reading(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Rise from each reading, charge, drain and flight."""
     readings = standing(charge_curve(lifetime).readings, starting_at)
     return from_birth(lifetime, 0, RISING) + [Segment(at, 0, RISING, (event, None)) for at, event in readings]
@@ -82,7 +79,7 @@ def hours_since_reading(lifetime: "Lifetime", starting_at: int) -> list[Segment]
     unknown="no capacity test, and fewer than three flights with the mAh used and both percents",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health(lifetime: "Lifetime") -> list[Segment]:
+def health(lifetime: Lifetime) -> list[Segment]:
     """Step at each capacity found; one wild reading among many moves it little."""
     from scheduler.facts.capacity import healths
 
@@ -90,7 +87,7 @@ def health(lifetime: "Lifetime") -> list[Segment]:
 
 
 @fact("swollen", PACK, FLAG, "Swelling, a leak, a smell or discolouring was found; no later look clears it.")
-def swollen(lifetime: "Lifetime") -> list[Segment]:
+def swollen(lifetime: Lifetime) -> list[Segment]:
     """Latch at a finding in inspected or noticed."""
     return latched([e for e in lifetime.of_kind("inspected", "noticed") if STOP_SIGNS & set(e.get("findings", ()))])
 
@@ -100,7 +97,7 @@ def swollen(lifetime: "Lifetime") -> list[Segment]:
     unknown="an aircraft was in water with a pack that no entry names: log that mishap again with its pack",
     record="shelfbell log mishap AIRCRAFT water PACK --instead_of ID",
 )  # fmt: skip
-def wet(lifetime: "Lifetime") -> list[Segment]:
+def wet(lifetime: Lifetime) -> list[Segment]:
     """Latch at a mishap of severity water; unknown from one that it may have been in."""
     known, doubtful = _in_water(lifetime.of_kind("mishap")), _in_water(_may_have_been_in(lifetime))
     first = known[0].at if known else MAX_INSTANT
@@ -113,13 +110,13 @@ def _in_water(mishaps: list[Event]) -> list[Event]:
 
 
 @fact("too_deep", PACK, FLAG, "At rest its lowest cell was below the voltage under which a pack is not charged again.")
-def too_deep(lifetime: "Lifetime") -> list[Segment]:
+def too_deep(lifetime: Lifetime) -> list[Segment]:
     """Latch at a resting voltage below the chemistry's floor."""
     return latched([event for event, _ in _below_floor(lifetime)])
 
 
 @fact("past_mending", PACK, FLAG, "It is known to be swollen, wet or too deep: no look makes it sound again.")
-def past_mending(lifetime: "Lifetime") -> list[Segment]:
+def past_mending(lifetime: Lifetime) -> list[Segment]:
     """Yes from the first of the LATCHED facts that is known; "no" where they are unknown."""
     known = [segment for name in LATCHED for segment in lifetime.fact(name).segments if segment.value == "yes"]
     return [Segment(MIN_INSTANT, "no"), *sorted(known, key=lambda segment: segment.start)[:1]]
@@ -128,7 +125,7 @@ def past_mending(lifetime: "Lifetime") -> list[Segment]:
 @fact("deep_cell", PACK, VOLTS, "The lowest voltage of a cell at rest since it was found too deep.",
       unknown="no resting voltage on record that is too deep",
       record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def deep_cell(lifetime: "Lifetime") -> list[Segment]:
+def deep_cell(lifetime: Lifetime) -> list[Segment]:
     """Step down at each deeper reading, for texts; a higher one changes nothing."""
     segments: list[Segment] = []
     lowest = inf
@@ -139,19 +136,19 @@ def deep_cell(lifetime: "Lifetime") -> list[Segment]:
     return segments
 
 
-def _below_floor(lifetime: "Lifetime") -> list[tuple[Event, float]]:
+def _below_floor(lifetime: Lifetime) -> list[tuple[Event, float]]:
     floor = FLOORS[str(lifetime.item.plate["chemistry"])]
     return [(event, volts) for event, volts in _lowest_cells(lifetime) if volts < floor]
 
 
 @fact("lowest_cell", PACK, VOLTS, "The lowest cell of the last reading at rest.",
       unknown="no resting voltage on record", record="shelfbell log measured {item} --rest_volts VOLTS")  # fmt: skip
-def lowest_cell(lifetime: "Lifetime") -> list[Segment]:
+def lowest_cell(lifetime: Lifetime) -> list[Segment]:
     """Step at each resting voltage."""
     return stepped(_lowest_cells(lifetime))
 
 
-def _lowest_cells(lifetime: "Lifetime") -> list[tuple[Event, float]]:
+def _lowest_cells(lifetime: Lifetime) -> list[tuple[Event, float]]:
     """Each resting voltage with its lowest cell."""
     read = [(event, cell_volts(event, lifetime.item.plate)) for event in lifetime.of_kind("measured")]
     return [(event, min(each)) for event, each in read if each]
@@ -163,7 +160,7 @@ def _lowest_cells(lifetime: "Lifetime") -> list[tuple[Event, float]]:
             "or look at each pack a day after it",
     record="shelfbell log inspected {item} RESULT",
 )  # fmt: skip
-def under_watch(lifetime: "Lifetime") -> list[Segment]:
+def under_watch(lifetime: Lifetime) -> list[Segment]:
     """Yes from a knock or dent to the first pass at least WATCH later; unknown after a mishap it may have been in."""
     turns: Turns = [] if lifetime.born is None else [(lifetime.born, False, None)]
     doubtful = _may_have_been_in(lifetime)
@@ -186,13 +183,13 @@ def _watched(knocked: Event | None, doubted: Event | None) -> bool | None:
     return True if knocked else None if doubted else False
 
 
-def may_have_been_knocked(store: "FactStore", pack: Item, instant: int) -> bool:
+def may_have_been_knocked(store: FactStore, pack: Item, instant: int) -> bool:
     """Return whether it is unknown at an instant if a pack was in a mishap."""
     segment = store.fact(pack, "under_watch").segment(instant)
     return segment.value is None and segment.evidence is not None
 
 
-def _may_have_been_in(lifetime: "Lifetime") -> list[Event]:
+def _may_have_been_in(lifetime: Lifetime) -> list[Event]:
     """The mishaps for which no event tells the packs that were in them, while this one was in use."""
     if lifetime.born is None:
         return []
@@ -211,14 +208,14 @@ def _is_knock(event: Event) -> bool:
 
 
 @fact("knock", PACK, word(), "Its last knock or fall in words, and from which flight that is inferred.")
-def knock(lifetime: "Lifetime") -> list[Segment]:
+def knock(lifetime: Lifetime) -> list[Segment]:
     """For texts."""
     knocks = [event for event in lifetime.of_kind("mishap", "inspected", "noticed") if _is_knock(event)]
     return [Segment(MIN_INSTANT, "none"), *stepped((event, _describe_knock(lifetime, event)) for event in knocks)]
 
 
 @fact("look_counts", PACK, word(), "From when on a look ends the watch after a knock, in words.")
-def look_counts(lifetime: "Lifetime") -> list[Segment]:
+def look_counts(lifetime: Lifetime) -> list[Segment]:
     """For texts: a local time while that is still to come, else "now"."""
     segments = [Segment(MIN_INSTANT, "now")]
     for segment in lifetime.fact("under_watch").segments:
@@ -231,7 +228,7 @@ def look_counts(lifetime: "Lifetime") -> list[Segment]:
     return segments
 
 
-def _describe_knock(lifetime: "Lifetime", event: Event) -> str:
+def _describe_knock(lifetime: Lifetime, event: Event) -> str:
     if event.what != "mishap":
         return "a dent was found"
     severity = str(event.get("severity")).replace("_", " ")
@@ -241,7 +238,7 @@ def _describe_knock(lifetime: "Lifetime", event: Event) -> str:
     return f"{severity} of {event.get('item')}{f'; inferred: {inferred}' if inferred else ''}"
 
 
-def describe_inference(store: "FactStore", mishap: Event) -> str:
+def describe_inference(store: FactStore, mishap: Event) -> str:
     """Return from which flight the packs in a mishap of an aircraft are inferred, in words.
 
     Such as "the last flight before it, landed 12 min earlier, was with B"; "" if it happened in a flight or names them.
@@ -254,7 +251,7 @@ def describe_inference(store: "FactStore", mishap: Event) -> str:
 
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in and has not passed a look since.")
-def set_aside(lifetime: "Lifetime") -> list[Segment]:
+def set_aside(lifetime: Lifetime) -> list[Segment]:
     """Yes from set_aside or handed_in to a later pass."""
     turns: Turns = [(MIN_INSTANT, False, None)]
     for event in lifetime.of_kind("set_aside", "handed_in", "inspected"):
@@ -271,7 +268,7 @@ def set_aside(lifetime: "Lifetime") -> list[Segment]:
     FLAG,
     "As far as is known it is not swollen, wet, too deep, under watch, set aside, found unfit or retired.",
 )
-def usable(lifetime: "Lifetime") -> list[Segment]:
+def usable(lifetime: Lifetime) -> list[Segment]:
     """No where one of the reasons is known to be true, with its evidence. Unknown before birth."""
     barring = [lifetime.fact(name) for name in BARRING]
     retired = next((event.at for event in lifetime.of_kind("retired")), MAX_INSTANT)

@@ -1,7 +1,6 @@
 """Facts of papers: how long they are valid, which sort they are, and from when on they can be renewed."""
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import (
     DAY,
@@ -16,12 +15,10 @@ from scheduler.base.instants import (
 from scheduler.base.units import FLAG, SPAN, word
 from scheduler.events.event import Event
 from scheduler.facts.declare import fact
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import FALLING, Segment
+from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import PLATES
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
-    from scheduler.fleet.fleet import Item
 
 SORTS: tuple[str, ...] = tuple(PLATES["paper"]["sort"].schema["enum"])  # type: ignore[arg-type]
 WINDOW_MONTHS = 6
@@ -32,7 +29,7 @@ WINDOW_MONTHS = 6
     "days_to_expiry", ("paper",), SPAN, "Time to the end of the paper's last valid day; negative once it has lapsed.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def days_to_expiry(lifetime: "Lifetime") -> list[Segment]:
+def days_to_expiry(lifetime: Lifetime) -> list[Segment]:
     """Set at renewed: to its `expires`, else to its date or the old expiry plus the nameplate's valid_for."""
     segments: list[Segment] = []
     last: date | None = None
@@ -44,7 +41,7 @@ def days_to_expiry(lifetime: "Lifetime") -> list[Segment]:
     return segments
 
 
-def _last_day(event: Event, lifetime: "Lifetime", before: date | None) -> date | None:
+def _last_day(event: Event, lifetime: Lifetime, before: date | None) -> date | None:
     """Return the last valid day of a paper after a renewal; None if neither event nor nameplate tells."""
     if "expires" in event.fields:
         return parse_date(str(event.fields["expires"]))
@@ -64,7 +61,7 @@ def _days_after(day: date, span: int) -> date:
     return day + timedelta(days=min(span // DAY, (date.max - day).days))
 
 
-def sort_of(paper: "Item") -> str:
+def sort_of(paper: Item) -> str:
     """Return the nameplate's sort.
 
     A paper that names none and runs in calendar months is a certificate: of the papers known here only the recency of
@@ -76,7 +73,7 @@ def sort_of(paper: "Item") -> str:
 
 
 @fact("sort", ("paper",), word(*SORTS), "What sort of paper it is.")
-def sort(lifetime: "Lifetime") -> list[Segment]:
+def sort(lifetime: Lifetime) -> list[Segment]:
     """Read the nameplate."""
     return [Segment(MIN_INSTANT, sort_of(lifetime.item))]
 
@@ -85,7 +82,7 @@ def sort(lifetime: "Lifetime") -> list[Segment]:
     "renewal_window", ("paper",), FLAG, "It can be renewed: the six months before the month of its expiry have begun.",
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
-def renewal_window(lifetime: "Lifetime") -> list[Segment]:
+def renewal_window(lifetime: Lifetime) -> list[Segment]:
     """Yes from the first day of the sixth month before the month of expiry."""
     zone = lifetime.store.clocks.zone
     segments: list[Segment] = []

@@ -1,17 +1,13 @@
 """Facts of packs that a reading sets: cells, resistance, capacity tests, charging temperatures."""
 
-from typing import TYPE_CHECKING
-
 from scheduler.base.instants import DAY, local_date
 from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
 from scheduler.events.event import Event
 from scheduler.facts.charge import cell_volts
 from scheduler.facts.declare import PACK, fact
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.shapes import rising, stepped, within
 from scheduler.facts.timeline import Segment
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 AT_REST = 60
 """Minutes at rest after which cells are compared with each other. From memory."""
@@ -25,7 +21,7 @@ WINDOW = 30 * DAY
     "cell_spread", PACK, VOLTS, "The highest cell less the lowest, after an hour or more at rest.",
     unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
-def cell_spread(lifetime: "Lifetime") -> list[Segment]:
+def cell_spread(lifetime: Lifetime) -> list[Segment]:
     """Step at each reading of the cells at rest; a reading without rested_minutes counts as one."""
     readings = []
     for event in lifetime.of_kind("measured"):
@@ -38,7 +34,7 @@ def cell_spread(lifetime: "Lifetime") -> list[Segment]:
 @fact("resistance_ratio", PACK, RATIO,
       "Median resistance of the last 3 readings over that of the first 5, at 15 to 30 C.",
       unknown="fewer than eight resistance readings at 15 to 30 C")  # fmt: skip
-def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
+def resistance_ratio(lifetime: Lifetime) -> list[Segment]:
     """Step at each reading from the eighth on."""
     from scheduler.cells.wear import resistance_ratio as ratio
 
@@ -51,7 +47,7 @@ def resistance_ratio(lifetime: "Lifetime") -> list[Segment]:
     return segments
 
 
-def mild_resistances(lifetime: "Lifetime") -> list[tuple[Event, float]]:
+def mild_resistances(lifetime: Lifetime) -> list[tuple[Event, float]]:
     """Return the readings of resistance, mOhm, that can be compared: those at mild temperatures."""
     readings = [event for event in lifetime.of_kind("measured") if "resistance_mohm" in event.fields and _mild(event)]
     return [(event, float(event.fields["resistance_mohm"])) for event in readings]
@@ -62,7 +58,7 @@ def _mild(event: Event) -> bool:
     return celsius is not None and MILD[0] <= float(celsius) <= MILD[1]
 
 
-def capacity_tests(lifetime: "Lifetime") -> list[Event]:
+def capacity_tests(lifetime: Lifetime) -> list[Event]:
     """Return the readings that give a capacity."""
     return [event for event in lifetime.of_kind("measured") if "capacity_mah" in event.fields]
 
@@ -73,7 +69,7 @@ def capacity_tests(lifetime: "Lifetime") -> list[Event]:
     unknown="fewer than two capacity tests on different days",
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
-def health_confirmed(lifetime: "Lifetime") -> list[Segment]:
+def health_confirmed(lifetime: Lifetime) -> list[Segment]:
     """Known from the second day with a test on: a single test can be a slip."""
     capacity = float(lifetime.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
@@ -88,13 +84,13 @@ def health_confirmed(lifetime: "Lifetime") -> list[Segment]:
 
 
 @fact("since_capacity_test", PACK, SPAN, "Time since its last capacity test, or since it came into use.")
-def since_capacity_test(lifetime: "Lifetime") -> list[Segment]:
+def since_capacity_test(lifetime: Lifetime) -> list[Segment]:
     """Rise from each test."""
     return rising(lifetime, capacity_tests(lifetime))
 
 
 @fact("cycles_since_test", PACK, count("cycle", digits=1), "Equivalent full cycles since its last capacity test.")
-def cycles_since_test(lifetime: "Lifetime") -> list[Segment]:
+def cycles_since_test(lifetime: Lifetime) -> list[Segment]:
     """Subtract the cycles at the last test from the cycles."""
     cycles = lifetime.fact("cycles")
     tests = {event.at for event in capacity_tests(lifetime)}
@@ -109,7 +105,7 @@ def cycles_since_test(lifetime: "Lifetime") -> list[Segment]:
 
 
 @fact("charges_out_of_range", PACK, count("charge"), "Charges in 30 days at a temperature outside the nameplate's.")
-def charges_out_of_range(lifetime: "Lifetime") -> list[Segment]:
+def charges_out_of_range(lifetime: Lifetime) -> list[Segment]:
     """Count the charges with a temperature_c below charge_from or above charge_to."""
     low, high = float(lifetime.item.plate["charge_from"]), float(lifetime.item.plate["charge_to"])
     known = [event for event in lifetime.of_kind("charged") if "temperature_c" in event.fields]

@@ -18,22 +18,18 @@
 
 from bisect import insort
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.events.event import Event
 from scheduler.events.source import standing
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import NEVER, RISING, Evidence, Segment, Slope, Timeline, Value, evidence_of
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
-
 
 Turns = list[tuple[int, bool | None, Evidence]]
 """Where a flag changes: from when on, its truth (None: unknown), and why."""
 
 
-def from_birth(lifetime: "Lifetime", value: Value, slope: Slope = None) -> list[Segment]:
+def from_birth(lifetime: Lifetime, value: Value, slope: Slope = None) -> list[Segment]:
     """Return a segment that starts with the lifetime; none where it is unknown when that was."""
     return [] if lifetime.born is None else [Segment(lifetime.born, value, slope)]
 
@@ -48,7 +44,7 @@ def latched(events: list[Event]) -> list[Segment]:
     return [Segment(MIN_INSTANT, "no"), *stepped((event, "yes") for event in events[:1])]
 
 
-def switched(lifetime: "Lifetime", on: list[Event], off: list[Event], starting_at: int = MIN_INSTANT) -> list[Segment]:
+def switched(lifetime: Lifetime, on: list[Event], off: list[Event], starting_at: int = MIN_INSTANT) -> list[Segment]:
     """Return a flag that some events set and others clear; "no" from birth.
 
     Each later event that sets it again is added to the evidence.
@@ -92,7 +88,7 @@ def since_last(events: list[Event], starting_at: int = MIN_INSTANT) -> list[Segm
     return [Segment(MIN_INSTANT, NEVER), *_rising_from(events, starting_at)]
 
 
-def rising(lifetime: "Lifetime", events: list[Event], starting_at: int = MIN_INSTANT) -> list[Segment]:
+def rising(lifetime: Lifetime, events: list[Event], starting_at: int = MIN_INSTANT) -> list[Segment]:
     """Return the time since the last of some events, or since birth before the first."""
     return [*from_birth(lifetime, 0, RISING), *_rising_from(events, starting_at)]
 
@@ -105,7 +101,7 @@ Step = tuple[int, float | None, float, Event]
 """When a number changes; the total it is set to, or None; else by how much it grows; and the event."""
 
 
-def counted(lifetime: "Lifetime", steps: list[Step], starting_at: int = MIN_INSTANT) -> list[Segment]:
+def counted(lifetime: Lifetime, steps: list[Step], starting_at: int = MIN_INSTANT) -> list[Segment]:
     """Return a number that starts at 0 at birth and that steps, in order, increase or set."""
     earlier = len(steps) - len(standing(steps, starting_at))
     segments = from_birth(lifetime, 0)
@@ -120,7 +116,7 @@ def counted(lifetime: "Lifetime", steps: list[Step], starting_at: int = MIN_INST
     return segments
 
 
-def within(lifetime: "Lifetime", events: list[Event], window: int) -> list[Segment]:
+def within(lifetime: Lifetime, events: list[Event], window: int) -> list[Segment]:
     """Return how many of some events happened within the last `window` microseconds."""
     segments = from_birth(lifetime, 0)
     for turn in sorted({turn for event in events for turn in (event.at, event.at + window)}):
@@ -129,6 +125,6 @@ def within(lifetime: "Lifetime", events: list[Event], window: int) -> list[Segme
     return segments
 
 
-def passed_looks(lifetime: "Lifetime") -> list[Event]:
+def passed_looks(lifetime: Lifetime) -> list[Event]:
     """Return the looks with result pass."""
     return [event for event in lifetime.of_kind("inspected") if event.get("result") == "pass"]

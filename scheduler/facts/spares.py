@@ -1,15 +1,11 @@
 """Facts of spares: how many there are, and how long they last at the rate at which they are used."""
 
-from typing import TYPE_CHECKING
-
 from scheduler.base.instants import DAY
 from scheduler.base.units import FLAG, SPAN, count
 from scheduler.events.event import Event
 from scheduler.facts.declare import fact
+from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import NEVER, Evidence, Segment, Timeline
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import Lifetime
 
 RATE_OVER = 180 * DAY
 """The time over which the rate of use is taken: about a season. Common practice, no source."""
@@ -19,7 +15,7 @@ RATE_OVER = 180 * DAY
     "count", ("spares",), count("spare"), "How many are in the house.",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def spares_count(lifetime: "Lifetime") -> list[Segment]:
+def spares_count(lifetime: Lifetime) -> list[Segment]:
     """Set at counted, lowered at used and at replaced from spares, raised at restocked."""
     segments: list[Segment] = []
     total: int | None = None
@@ -39,7 +35,7 @@ def spares_count(lifetime: "Lifetime") -> list[Segment]:
     "below_keep", ("spares",), FLAG, "Fewer are in the house than the nameplate says to keep.",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def below_keep(lifetime: "Lifetime") -> list[Segment]:
+def below_keep(lifetime: Lifetime) -> list[Segment]:
     """Compare the count with the nameplate's keep."""
     keep = int(lifetime.item.plate["keep"])
     return [segment._replace(value="yes" if segment.value < keep else "no") for segment in spares_count(lifetime)]  # type: ignore[operator]
@@ -56,7 +52,7 @@ def _change(event: Event) -> int:
     "How long the spares last at the rate of the last 180 days, less the delivery time of an order (estimate).",
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
-def cover_after_delivery(lifetime: "Lifetime") -> list[Segment]:
+def cover_after_delivery(lifetime: Lifetime) -> list[Segment]:
     """Step at each count, use and restock; NEVER if none was used."""
     counts = Timeline(spares_count(lifetime))
     taken = [(event, _taken(event)) for event in lifetime.events if _taken(event)]

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from itertools import pairwise
 from operator import itemgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, RATIO, SPAN
@@ -12,12 +12,10 @@ from scheduler.events.source import standing
 from scheduler.facts.charge import charge_curve, self_discharge
 from scheduler.facts.declare import PACK, fact
 from scheduler.facts.event_times import airtime_of
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.jobs import Plan, find_job, plans_for
 from scheduler.facts.shapes import covering, since_last
 from scheduler.facts.timeline import FALLING, NEVER, Segment
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import FactStore, Lifetime
 
 LOW = 20
 """Percent below which a stored pack should not fall: the conservative "empty" of the trade."""
@@ -32,7 +30,7 @@ LEAST_WORK = 60 * MINUTE
 @fact("going_low_in", PACK, SPAN, f"Time until self-discharge brings it down to {LOW} % (estimate).",
       unknown="no charge, reading or flight tells what it holds",
       record="shelfbell log measured {item} PERCENT", partial=True)  # fmt: skip
-def going_low_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def going_low_in(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Divide by the nameplate's self_discharge; never while the pack drains itself, charges or flies."""
     percent = float(lifetime.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
@@ -48,7 +46,7 @@ def going_low_in(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 
 
 @fact("since_charged", PACK, SPAN, "Time since its last charge; never before the first.", partial=True)
-def since_charged(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def since_charged(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Rise from each charge."""
     return since_last(lifetime.of_kind("charged"), starting_at)
 
@@ -56,7 +54,7 @@ def since_charged(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
 @fact("charged_for_cancelled_job", PACK, FLAG,
       "The job that it was charged for was called off, and it has not been charged, drained or flown since.",
       partial=True)  # fmt: skip
-def charged_for_cancelled_job(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def charged_for_cancelled_job(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes from the cancellation to the next charge, drain or flight."""
     handled = lifetime.of_kind("charged", "drained", "flown")
     last = [event.at for event in standing(handled, starting_at)[:1]]
@@ -67,7 +65,7 @@ def charged_for_cancelled_job(lifetime: "Lifetime", starting_at: int) -> list[Se
     return covering(intervals)
 
 
-def _called_off(lifetime: "Lifetime", handled: list[Event], starting_at: int) -> list[tuple[Event, Event]]:
+def _called_off(lifetime: Lifetime, handled: list[Event], starting_at: int) -> list[tuple[Event, Event]]:
     """The events that cancelled or moved a plan before it began, each with the charge that was made for it."""
     store = lifetime.store
     pairs = []
@@ -81,7 +79,7 @@ def _called_off(lifetime: "Lifetime", handled: list[Event], starting_at: int) ->
     return pairs
 
 
-def _next_of(store: "FactStore", plan: Plan) -> Event | None:
+def _next_of(store: FactStore, plan: Plan) -> Event | None:
     """The event that cancelled or replaced a plan."""
     job = find_job(store, str(plan.event.get("job")))
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
@@ -89,7 +87,7 @@ def _next_of(store: "FactStore", plan: Plan) -> Event | None:
 
 @fact("share_of_work", PACK, RATIO, "Its airtime in 90 days, over the mean of all packs that flew its aircraft.",
       unknown="too few flights of it and the packs like it in 90 days", partial=True)  # fmt: skip
-def share_of_work(lifetime: "Lifetime", starting_at: int) -> list[Segment]:
+def share_of_work(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Divide; 1 is an even share. Known once the pack has been in use for the 90 days."""
     if lifetime.born is None:
         return []
@@ -114,12 +112,12 @@ class _Work(NamedTuple):
     packs: int
 
 
-def _work(store: "FactStore", crafts: tuple[str, ...], starting_at: int) -> list[_Work]:
+def _work(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> list[_Work]:
     """The work of the packs that flew some aircraft: one sum for all of them."""
     return store.cached(("work", crafts, starting_at), lambda: list(_works(store, crafts, starting_at)))
 
 
-def _works(store: "FactStore", crafts: tuple[str, ...], starting_at: int) -> Iterator[_Work]:
+def _works(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> Iterator[_Work]:
     flights = sorted((event for name in crafts for event in store.filed(name, "flown")), key=itemgetter(0))
     flights = standing(flights, starting_at - SHARE_OVER)
     entering = [(event.at, airtime_of(event), event) for event in flights]

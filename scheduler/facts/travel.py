@@ -2,18 +2,15 @@
 
 from collections.abc import Callable
 from datetime import date
-from typing import TYPE_CHECKING
 
 from scheduler.base.instants import MIN_INSTANT, local_date, parse_rfc3339
 from scheduler.base.units import FLAG, SPAN, WATT_HOURS, count, word
 from scheduler.events.event import Event
 from scheduler.events.kinds import MODES
 from scheduler.facts.declare import PACK, fact
+from scheduler.facts.fact_store import FactStore, Lifetime
 from scheduler.facts.timeline import FALLING, NEVER, Segment, Value
-
-if TYPE_CHECKING:
-    from scheduler.facts.fact_store import FactStore, Lifetime
-    from scheduler.fleet.fleet import Item
+from scheduler.fleet.fleet import Item
 
 WITH_EQUIPMENT_FROM = date(2026, 1, 1)
 """From this day the limit of charge in air freight also applies to packs that are packed with equipment (IATA Dangerous
@@ -23,12 +20,12 @@ FREE_TO = 100
 
 
 @fact("watt_hours", PACK, WATT_HOURS, "Rated energy: capacity times nominal voltage (49 CFR 171.8).")
-def rated_energy(lifetime: "Lifetime") -> list[Segment]:
+def rated_energy(lifetime: Lifetime) -> list[Segment]:
     """Compute from the nameplate, never with the full voltage."""
     return [Segment(MIN_INSTANT, energy_of(lifetime.item))]
 
 
-def energy_of(pack: "Item") -> float:
+def energy_of(pack: Item) -> float:
     """Return the rated energy of a pack, watt-hours."""
     from scheduler.cells.energy import nominal_volts, watt_hours
 
@@ -36,7 +33,7 @@ def energy_of(pack: "Item") -> float:
     return round(watt_hours(float(pack.plate["capacity"]) / 1000, volts), 3)
 
 
-def departures(lifetime: "Lifetime") -> list[tuple[int, Event | None]]:
+def departures(lifetime: Lifetime) -> list[tuple[int, Event | None]]:
     """Return (instant, the next journey known from then on that carries the item), in order of time."""
     known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in lifetime.of_kind("travel_planned")]
     turns = sorted({turn for planned, leaves, _ in known if planned < leaves for turn in (planned, leaves)})
@@ -47,7 +44,7 @@ def departures(lifetime: "Lifetime") -> list[tuple[int, Event | None]]:
     return journeys
 
 
-def _by_journey(lifetime: "Lifetime", value: Callable[[Event], Value], without: Value) -> list[Segment]:
+def _by_journey(lifetime: Lifetime, value: Callable[[Event], Value], without: Value) -> list[Segment]:
     """A value of the next journey; `without` where there is none."""
     return [
         Segment(turn, value(event), None, (event, None)) if event else Segment(turn, without)
@@ -56,7 +53,7 @@ def _by_journey(lifetime: "Lifetime", value: Callable[[Event], Value], without: 
 
 
 @fact("leaves_in", PACK, SPAN, "Time until it leaves on the next planned journey that carries it; never without one.")
-def leaves_in(lifetime: "Lifetime") -> list[Segment]:
+def leaves_in(lifetime: Lifetime) -> list[Segment]:
     """Fall to 0 at the departure; NEVER without a journey."""
     segments = []
     for turn, event in departures(lifetime):
@@ -71,7 +68,7 @@ def leaves_in(lifetime: "Lifetime") -> list[Segment]:
     word(*MODES, "none"),
     "How it will travel on the next planned journey that carries it; none without one.",
 )
-def leaves_by(lifetime: "Lifetime") -> list[Segment]:
+def leaves_by(lifetime: Lifetime) -> list[Segment]:
     """Take the journey's `how`."""
     return _by_journey(lifetime, lambda journey: str(journey.get("how")), without="none")
 
@@ -82,12 +79,12 @@ def leaves_by(lifetime: "Lifetime") -> list[Segment]:
     FLAG,
     "Its next journey is freight, and a limit of charge applies to it if that goes by air.",
 )
-def freight_capped(lifetime: "Lifetime") -> list[Segment]:
+def freight_capped(lifetime: Lifetime) -> list[Segment]:
     """Always yes for a pack on its own; with an aircraft in the same consignment only from 2026-01-01 on."""
     return _by_journey(lifetime, lambda journey: "yes" if _capped(journey, lifetime.store) else "no", without="no")
 
 
-def _capped(event: Event, store: "FactStore") -> bool:
+def _capped(event: Event, store: FactStore) -> bool:
     if event.get("how") != "freight":
         return False
     leaves = local_date(parse_rfc3339(str(event.get("leaves"))), store.clocks.zone)
@@ -101,7 +98,7 @@ def _carried(event: Event) -> list[str]:
 
 @fact("large_spares", PACK, count("pack"),
       f"Packs above {FREE_TO} Wh on its next planned journey, if it is one of them.")  # fmt: skip
-def large_spares(lifetime: "Lifetime") -> list[Segment]:
+def large_spares(lifetime: Lifetime) -> list[Segment]:
     """Count over what the journey carries; 0 for a pack that is not so large itself."""
     if energy_of(lifetime.item) <= FREE_TO:
         return [Segment(MIN_INSTANT, 0)]

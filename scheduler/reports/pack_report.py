@@ -7,7 +7,7 @@ from scheduler.base.instants import DAY
 from scheduler.cells.ageing import cost
 from scheduler.cells.endurance import LEAST_EARLIER, against_sisters
 from scheduler.cells.estimate import Estimate, median
-from scheduler.cells.health import reaches, why_untold
+from scheduler.cells.health import reaches, why_no_crossing
 from scheduler.cells.sudden import last_ratio
 from scheduler.cells.trend import Line, theil_sen
 from scheduler.cells.wear import resistance_ratio
@@ -144,7 +144,7 @@ def outlook(lifetime: Lifetime, known: list[Capacity]) -> HealthForecast:
     counts = [float(cycles.at(each.event.at) or 0) for each in last]
     crossing = reaches(days, ys)
     return HealthForecast(
-        crossing and crossing.times(DAY), reaches(counts, ys), why_untold(days, ys), theil_sen(days, ys)
+        crossing and crossing.times(DAY), reaches(counts, ys), why_no_crossing(days, ys), theil_sen(days, ys)
     )
 
 

@@ -36,7 +36,7 @@ def test_a_table_for_another_make_of_cell_is_far_off_in_the_middle(celsius: str)
 
 
 @pytest.mark.parametrize("celsius", ["10", "40"])
-def test_parts_of_a_discharge_tell_the_whole_on_the_cells_own_curve(celsius: str) -> None:
+def test_parts_of_a_discharge_give_the_whole_on_the_cells_own_curve(celsius: str) -> None:
     assert max(map(abs, against_record.capacity_errors(celsius, None))) < 6
 
 
@@ -60,7 +60,7 @@ def test_half_an_hour_of_rest_is_within_6_millivolts_of_an_hour(celsius: str) ->
 
 
 @pytest.mark.parametrize("celsius", accuracy.CELSIUS)
-def test_load_compensation_takes_most_of_the_error_away(celsius: str) -> None:
+def test_load_compensation_removes_most_of_the_error(celsius: str) -> None:
     plain, mended = against_record.load_gaps(celsius)
     assert 0 < mended < 0.4 * plain
 
@@ -95,14 +95,14 @@ def test_a_known_health_is_found() -> None:
     assert 0.87 < found.covered < 0.99
 
 
-def test_the_range_of_a_steady_fades_end_holds_and_its_value_is_near() -> None:
+def test_the_range_of_a_steady_fades_end_is_right_and_its_value_near() -> None:
     found = against_truth.end_of_life(Random(7), TRIALS, against_truth.steady)
     assert abs(found.bias) < 8
     assert found.covered > 0.95
     assert found.answered > 0.85
 
 
-def test_a_fade_that_bends_is_foretold_with_the_bias_the_page_owns_to() -> None:
+def test_a_fade_that_bends_is_predicted_with_the_bias_stated_on_the_page() -> None:
     early = against_truth.end_of_life(Random(7), TRIALS, against_truth.levelling)
     late = against_truth.end_of_life(Random(7), TRIALS, against_truth.knee)
     assert early.bias < -10 and late.bias > 10

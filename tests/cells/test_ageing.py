@@ -70,7 +70,7 @@ def test_two_periods_are_joined_by_equivalent_age_and_not_added() -> None:
 
 
 @given(STRETCHES)
-def test_the_order_and_the_cutting_of_stretches_do_not_matter(episodes: list[StorageSpell]) -> None:
+def test_the_order_and_the_splitting_of_spells_do_not_matter(episodes: list[StorageSpell]) -> None:
     halves = [s._replace(days=s.days / 2) for s in episodes for _ in range(2)]
     assert storage_fade(episodes[::-1]).value == pytest.approx(storage_fade(episodes).value)
     assert storage_fade(halves).value == pytest.approx(storage_fade(episodes).value)
@@ -82,7 +82,7 @@ def test_more_days_never_undo_ageing(episodes: list[StorageSpell], days: float) 
     assert storage_fade(longer).value >= storage_fade(episodes).value >= 0
 
 
-def test_outside_its_range_the_formula_is_held() -> None:
+def test_outside_its_range_the_formula_is_clamped() -> None:
     """Unheld, the loss would turn negative below 3.1486 V."""
     assert capacity_rate(3.0, 25) == capacity_rate(3.331, 25) > 0
     assert resistance_rate(2.5, 25) == resistance_rate(3.331, 25) > 0
@@ -164,7 +164,7 @@ def test_six_days_full_cost_what_eleven_at_storage_charge_do() -> None:
 
 
 @given(st.floats(0, 100), st.floats(3.4, 4.2), st.floats(3.4, 4.2), st.floats(0, 50), st.floats(0, 300))
-def test_days_at_storage_charge_take_the_same_life_at_any_age(
+def test_days_at_storage_charge_age_a_pack_equally_at_any_age(
     days: float, volts: float, storage: float, celsius: float, age: float
 ) -> None:
     before = [StorageSpell(age, 3.9, 20)]
@@ -173,7 +173,7 @@ def test_days_at_storage_charge_take_the_same_life_at_any_age(
     assert storage_fade([*before, StorageSpell(same, storage, celsius)]).value == pytest.approx(there)
 
 
-def test_an_aged_pack_loses_less_to_the_same_stretch() -> None:
+def test_an_aged_pack_loses_less_to_the_same_spell() -> None:
     episode = StorageSpell(6, 4.20, 25)
     assert extra_fade(episode, 3.80, faded=0.1).value < extra_fade(episode, 3.80).value
     year = StorageSpell(365, 3.9, 25)
@@ -191,7 +191,7 @@ def test_money_is_the_share_of_the_way_to_the_end_of_life() -> None:
 
 
 @pytest.mark.parametrize("days", [-1, float("nan")])
-def test_a_stretch_of_negative_length_is_refused(days: float) -> None:
+def test_a_spell_of_negative_length_is_refused(days: float) -> None:
     with pytest.raises(ValueError, match="0 days or more"):
         storage_fade([StorageSpell(days, 3.8, 25)])
     with pytest.raises(ValueError, match="0 days or more"):

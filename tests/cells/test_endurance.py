@@ -18,14 +18,14 @@ def test_minutes_per_percent_need_a_flight_of_some_length() -> None:
     assert minutes_per_percent(6, 60, 30.5) is None
 
 
-def test_the_last_flight_is_held_against_the_median_of_the_earlier() -> None:
+def test_the_last_flight_is_compared_with_the_median_of_the_earlier() -> None:
     ratio = last_ratio([*USUAL, 0.125])
     assert ratio is not None
     assert ratio[:3] == pytest.approx((0.5, 0.125 / 0.26, 0.125 / 0.24))
 
 
 @pytest.mark.parametrize("rates", [[], [0.25], USUAL])
-def test_fewer_than_five_earlier_flights_tell_nothing(rates: list[float]) -> None:
+def test_fewer_than_five_earlier_flights_give_no_ratio(rates: list[float]) -> None:
     assert last_ratio(rates) is None
     assert sudden_loss(rates) is None
 
@@ -95,7 +95,7 @@ def test_a_weak_pack_stands_out_among_its_sisters() -> None:
     assert read[:3] == pytest.approx((0.8, 0.2 / 0.26, 0.2 / 0.24))
 
 
-def test_few_flights_or_few_sisters_tell_nothing() -> None:
+def test_few_flights_or_few_sisters_give_no_comparison() -> None:
     assert against_sisters([0.2] * 2, [[0.25] * 3] * 3) is None
     assert against_sisters([0.2] * 3, [[0.25] * 3, [0.25]]) is None
     assert against_sisters([0.2] * 3, [[0.25] * 3, [0.25] * 3]) is not None

@@ -9,7 +9,7 @@ from scheduler.cells.health import (
     capacity_from_test,
     health,
     reaches,
-    why_untold,
+    why_no_crossing,
 )
 from scheduler.cells.wear import resistance_ratio
 
@@ -84,9 +84,9 @@ def test_two_tests_outvote_the_flights_and_one_does_not() -> None:
         ([100 - n / 10 for n in CYCLES], None),
     ],
 )
-def test_where_no_crossing_is_told_the_reason_is(ys: list[float], why: str | None) -> None:
+def test_without_a_crossing_there_is_a_reason(ys: list[float], why: str | None) -> None:
     xs = CYCLES[: len(ys)]
-    assert why_untold(xs, ys) == why
+    assert why_no_crossing(xs, ys) == why
     assert (reaches(xs, ys) is None) == (why is not None)
 
 
@@ -111,7 +111,7 @@ def test_days_serve_as_well_as_cycles() -> None:
     assert by_days.value == pytest.approx(3 * by_cycles.value)
 
 
-def test_a_line_already_crossed_is_told_in_the_past() -> None:
+def test_a_line_already_crossed_has_a_crossing_in_the_past() -> None:
     found = reaches(CYCLES, [85 - n / 10 for n in CYCLES])
     assert found is not None
     assert found.value == pytest.approx(50)
@@ -127,11 +127,11 @@ def test_a_line_already_crossed_is_told_in_the_past() -> None:
     ],
     ids=["level", "rising", "scattered", "too far ahead"],
 )
-def test_no_crossing_is_told_where_it_cannot_be(ys: list[float]) -> None:
+def test_there_is_no_crossing_where_it_cannot_be_known(ys: list[float]) -> None:
     assert reaches(CYCLES, ys) is None
 
 
-def test_no_crossing_is_told_from_few_readings() -> None:
+def test_few_readings_give_no_crossing() -> None:
     assert reaches(CYCLES[:7], [100 - n / 10 for n in CYCLES[:7]]) is None
     assert reaches(CYCLES[:8], [100 - n / 10 for n in CYCLES[:8]]) is not None
     assert reaches([5] * 10, [100 - n / 10 for n in CYCLES]) is None
@@ -144,7 +144,7 @@ def test_a_trend_is_followed_three_times_its_span_and_no_further() -> None:
     assert reaches(xs, [80 + (1365 - x) / 20 for x in xs]) is None
 
 
-def test_the_range_holds_its_value_and_widens_with_scatter() -> None:
+def test_the_range_contains_its_value_and_widens_with_scatter() -> None:
     calm = reaches(CYCLES, [100 - n / 10 + (-1) ** (n // 10) * 0.2 for n in CYCLES])
     rough = reaches(CYCLES, [100 - n / 10 + (-1) ** (n // 10) * 1.5 for n in CYCLES])
     assert calm is not None and rough is not None
@@ -152,7 +152,7 @@ def test_the_range_holds_its_value_and_widens_with_scatter() -> None:
     assert rough.high - rough.low > 3 * (calm.high - calm.low)
 
 
-def test_resistance_is_the_last_three_against_the_first_five() -> None:
+def test_resistance_is_the_last_three_over_the_first_five() -> None:
     """10 to 20 mOhm is the doubling at which a pack is customarily retired."""
     read = resistance_ratio([10, 9, 11, 10, 10, 14, 20, 19, 21])
     assert read is not None

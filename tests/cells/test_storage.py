@@ -85,7 +85,7 @@ def test_one_wild_reading_in_nine_hardly_moves_the_fit() -> None:
     assert fit.value == pytest.approx(3)
 
 
-def test_a_jump_between_stretches_is_a_charge_and_not_a_gain() -> None:
+def test_a_jump_between_series_is_a_charge_and_not_a_gain() -> None:
     fit = fitted_rate(
         [
             [Reading(0, 60), Reading(10, 59), Reading(20, 58)],
@@ -96,7 +96,7 @@ def test_a_jump_between_stretches_is_a_charge_and_not_a_gain() -> None:
     assert fit.value == pytest.approx(3)
 
 
-def test_too_few_readings_or_none_apart_in_time_tell_nothing() -> None:
+def test_too_few_readings_or_all_at_one_time_give_no_rate() -> None:
     assert fitted_rate([]) is None
     assert fitted_rate([[Reading(0, 90), Reading(10, 89)], [Reading(30, 80)]]) is None
     assert fitted_rate([[Reading(5, 90)] * 6]) is None
@@ -108,7 +108,7 @@ def test_six_readings_are_enough_and_lone_ones_do_not_count() -> None:
     assert fitted_rate([*pairs[:2], [Reading(60, 80)], [Reading(70, 80)]]) is None
 
 
-def test_readings_that_rise_are_told_as_no_loss() -> None:
+def test_rising_readings_give_a_rate_of_0() -> None:
     fit = fitted_rate([[Reading(d, 60 + d / 10) for d in range(0, 60, 10)]])
     assert fit is not None
     assert fit[:3] == (0, 0, 0)

@@ -111,14 +111,12 @@ def test_a_lihv_cell_holds_more_above_4_20_volts() -> None:
         (3.8, "LiPo", r"unknown chemistry 'LiPo': lipo, lihv, li-ion would be right; did you mean lipo\?"),
     ],
 )
-def test_an_implausible_reading_is_refused_and_told_what_would_be_right(
-    volts: float, chemistry: str, told: str
-) -> None:
+def test_an_implausible_reading_is_refused_with_what_would_be_right(volts: float, chemistry: str, told: str) -> None:
     with pytest.raises(ValueError, match=told):
         charge_at(volts, chemistry)
 
 
-def test_a_lihv_cell_may_stand_at_4_35_volts() -> None:
+def test_a_lihv_cell_may_have_4_35_volts() -> None:
     check_volts(4.35, "lihv")
 
 

@@ -46,7 +46,7 @@ def test_airtime_and_flights_are_counted_at_each_landing() -> None:
     assert of("airtime", *entries).at(moment("2026-04-01 11:59")) == 0
 
 
-def test_a_total_that_the_aircraft_shows_takes_the_place_of_the_sum() -> None:
+def test_a_total_that_the_aircraft_shows_replaces_the_sum() -> None:
     found = of("airtime", flown("2026-04-01 12:00", 20), on("2026-04-02 12:00", "measured", airtime_total=600),
                flown("2026-04-03 12:00", 30))  # fmt: skip
     assert days(found, 1, 2, 3) == [20 * MINUTE, 10 * HOUR, 10 * HOUR + 30 * MINUTE]
@@ -73,7 +73,7 @@ def test_idle_rises_from_the_last_landing_or_from_coming_into_use() -> None:
     assert days(found, 1, 3) == [0, 2 * DAY]
 
 
-def test_counts_since_a_look_start_anew_at_each_whatever_its_result() -> None:
+def test_counts_since_a_look_restart_at_each_look_whatever_its_result() -> None:
     entries = [
         flown("2026-04-01 12:00", 20),
         flown("2026-04-02 12:00", 10),
@@ -124,7 +124,7 @@ def test_a_warning_is_open_until_a_look_that_passed() -> None:
     assert days(found, 1, 2, 3, 4) == ["no", "yes", "yes", "no"]
 
 
-def test_each_kind_of_calibration_stands_for_itself_and_the_first_is_asked_for_by_default() -> None:
+def test_each_kind_of_calibration_counts_on_its_own_and_the_first_is_the_default() -> None:
     entries = [
         on("2026-04-01 10:00", "calibrated", what_of="imu"),
         on("2026-04-02 10:00", "moved", how="freight"),
@@ -154,7 +154,7 @@ def test_two_journeys_in_a_row_are_both_the_reason() -> None:
 
 
 @pytest.mark.parametrize("finding", ["nicked", "cracked", "bent", "loose", "missing"])
-def test_a_damaged_blade_is_renewed_not_mended(finding: str) -> None:
+def test_a_damaged_blade_is_replaced_not_mended(finding: str) -> None:
     entries = [
         on("2026-04-02 10:00", "noticed", "heron-props", findings=[finding]),
         on("2026-04-03 10:00", "repaired", "heron-props"),
@@ -248,7 +248,7 @@ def test_a_look_at_the_part_settles_the_mishap_for_the_part_alone() -> None:
     assert days(of("mishap_since_inspected", *entries), 2) == ["yes"]
 
 
-def test_what_shook_it_last_is_told_until_it_is_calibrated() -> None:
+def test_what_shook_it_last_is_known_until_it_is_calibrated() -> None:
     shaken = of(
         "shaken_since_calibrated",
         on("2026-04-01 10:00", "moved", how="driven"),

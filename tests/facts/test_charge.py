@@ -80,7 +80,7 @@ def test_a_reading_sets_it(fields: Fields, percent: float) -> None:
         {"rest_volts": 25.0},  # no lipo of four cells: the nameplate must be wrong
     ],
 )
-def test_a_reading_that_tells_nothing_of_it_leaves_it_alone(fields: Fields) -> None:
+def test_a_reading_without_a_charge_changes_nothing(fields: Fields) -> None:
     found = charge(charged("2026-04-01"), measured(NOON, **fields))
     assert found.at(moment(NOON)) == 100
     assert reasons(found, moment(NOON)) == ["e1"]
@@ -103,7 +103,7 @@ def test_self_discharge_is_a_share_of_capacity_in_thirty_days() -> None:
     assert found.compare("at_most", 85).next_change(start) == start + 50 * DAY
 
 
-def test_self_discharge_ends_at_nought() -> None:
+def test_self_discharge_ends_at_0() -> None:
     found = charge(charged(NOON, percent=2), self_discharge="3 %")
     empty = moment(NOON) + 20 * DAY
     assert found.at(empty - 1) > 0
@@ -117,7 +117,7 @@ def test_without_self_discharge_it_stays() -> None:
 DRAINS = {"self_drain": {"after": "10 d", "to": "60 %", "over": "4 d"}}
 
 
-def test_a_pack_that_empties_itself_does_so_after_its_rest() -> None:
+def test_a_self_draining_pack_drains_after_its_wait() -> None:
     found, start = charge(charged(NOON), **DRAINS), moment(NOON)
     assert [found.at(start + days * DAY) for days in (10, 12, 14, 40)] == pytest.approx([100, 80, 60, 60])
 
@@ -131,21 +131,21 @@ def test_a_pack_below_its_storage_charge_does_not_drain_itself() -> None:
     assert charge(charged(NOON, percent=50), **DRAINS).at(moment("2026-06-01")) == 50
 
 
-def test_a_reading_does_not_start_the_rest_anew_but_a_charge_does() -> None:
+def test_a_charge_restarts_the_wait_and_a_reading_does_not() -> None:
     reading, top_up = measured("2026-04-08 12:00", percent=96), charged("2026-04-08 12:00", percent=96)
     start = moment(NOON)
     assert charge(charged(NOON), reading, **DRAINS).at(start + 12 * DAY) == pytest.approx(78)
     assert charge(charged(NOON), top_up, **DRAINS).at(start + 12 * DAY) == 96
 
 
-def test_a_reading_amid_the_draining_is_where_it_goes_on_from() -> None:
+def test_draining_goes_on_from_a_reading_taken_during_it() -> None:
     start = moment(NOON)
     found = charge(charged(NOON), measured("2026-04-13 12:00", percent=90), **DRAINS)  # day 12 of 10 to 14
     assert [found.at(start + days * DAY) for days in (13, 14)] == pytest.approx([75, 60])
 
 
 @pytest.mark.parametrize("after", ["99999 weeks", "999999999 weeks"])
-def test_a_rest_longer_than_time_itself_is_no_trouble(after: str) -> None:
+def test_a_wait_longer_than_all_time_is_handled(after: str) -> None:
     found = charge(charged(NOON), self_drain={"after": after, "to": "60 %", "over": "4 d"})
     assert found.compare("less_than", 100).next_change(moment("2026-12-01")) != moment(NOON)
     assert found.at(moment("2036-01-01")) == 100
@@ -162,12 +162,12 @@ def test_during_a_flight_it_runs_from_take_off_to_landing() -> None:
     assert found.compare("less_than", 65).next_change(moment("2026-04-01 11:41")) == moment("2026-04-01 11:50") + 1
 
 
-def test_a_flight_that_tells_no_start_starts_from_the_value_before() -> None:
+def test_a_flight_without_a_start_percent_starts_from_the_value_before() -> None:
     found = charge(charged("2026-03-02 11:40", percent=90), flown(NOON, percent_to=27), self_discharge="3 %")
     assert values(found, "2026-04-01 11:40", "2026-04-01 11:50", NOON) == pytest.approx([87, 57, 27])
 
 
-def test_a_flight_after_nothing_known_ends_known_when_it_tells_its_end() -> None:
+def test_the_end_percent_of_a_flight_makes_an_unknown_charge_known() -> None:
     found = charge(flown(NOON, percent_to=30))
     assert values(found, "2026-04-01 11:50", NOON) == [None, 30]
 
@@ -177,15 +177,15 @@ def test_without_its_end_a_flight_takes_what_was_used_from_the_value_before() ->
     assert values(found, "2026-04-01 11:50", NOON) == pytest.approx([60, 30])
 
 
-def test_its_end_goes_before_what_was_used() -> None:
+def test_the_end_percent_of_a_flight_outranks_its_mah() -> None:
     assert charge(charged("2026-04-01"), flown(NOON, used_mah=3000, percent_to=35)).at(moment(NOON)) == 35
 
 
-def test_more_used_than_it_held_leaves_nought() -> None:
+def test_more_used_than_it_held_leaves_0() -> None:
     assert charge(charged("2026-04-01", percent=50), flown(NOON, used_mah=4000)).at(moment(NOON)) == 0
 
 
-def test_without_end_or_use_a_flight_is_reckoned_at_the_pack_s_own_median_rate() -> None:
+def test_a_flight_without_end_or_use_is_calculated_at_the_pack_s_own_median_rate() -> None:
     """3, 2 and 4 percent a minute so far: the median, 3, times 10 minutes."""
     history = [
         flown("2026-03-01 12:00", 20, percent_from=100, percent_to=40),
@@ -196,13 +196,13 @@ def test_without_end_or_use_a_flight_is_reckoned_at_the_pack_s_own_median_rate()
     assert found.at(moment(NOON)) == pytest.approx(70)
 
 
-def test_a_reckoned_flight_never_changes_the_rate() -> None:
+def test_a_calculated_flight_never_changes_the_rate() -> None:
     told = [flown("2026-03-01 12:00", 20, percent_from=100, percent_to=40)]
     reckoned = [charged("2026-03-02"), flown("2026-03-02 12:00", 50), charged("2026-03-31"), flown(NOON, 10)]
     assert charge(*told, *reckoned).at(moment(NOON)) == pytest.approx(70)
 
 
-def test_the_rate_knows_only_flights_before() -> None:
+def test_the_rate_uses_only_earlier_flights() -> None:
     later = flown("2026-05-01 12:00", 20, percent_from=100, percent_to=40)
     assert charge(charged("2026-03-31"), flown(NOON, 10), later).at(moment(NOON)) is None
 
@@ -235,11 +235,11 @@ def test_overlapping_flights_are_taken_one_after_the_other() -> None:
     )
 
 
-def test_a_summary_of_several_flights_leaves_the_charge_alone() -> None:
+def test_a_summary_of_several_flights_does_not_change_the_charge() -> None:
     assert charge(charged("2026-04-01"), flown(NOON, 100, flights=5, percent_to=30)).at(moment(NOON)) == 100
 
 
-def test_a_fact_at_an_instant_uses_only_what_had_happened_but_for_a_flight_s_own_ramp() -> None:
+def test_a_fact_uses_only_what_had_happened_except_for_the_ramp_of_a_flight() -> None:
     early = [charged("2026-04-01"), flown(NOON, percent_to=30)]
     late = [drained("2026-04-03", 20), charged("2026-04-04"), flown("2026-04-05 12:00", percent_to=10)]
     before, after = charge(*early), charge(*early, *late)
@@ -250,7 +250,7 @@ def test_a_fact_at_an_instant_uses_only_what_had_happened_but_for_a_flight_s_own
 # --- why ------------------------------------------------------------------------------------------------------------
 
 
-def test_the_reasons_are_the_events_that_the_value_rests_on() -> None:
+def test_the_evidence_is_the_events_that_the_value_comes_from() -> None:
     entries = [charged("2026-04-01"), flown(NOON, used_mah=1000), flown("2026-04-01 13:00", percent_to=30)]
     found = charge(*entries)
     assert reasons(found, moment(NOON)) == ["e1", "e2"]
@@ -288,7 +288,7 @@ SELF_EMPTIED = {"self_discharge": "60 %"}
         (SELF_EMPTIED, {"used_mah": 500}, 0, 0),
     ],
 )
-def test_a_pack_takes_off_with_what_its_time_on_the_shelf_has_left_it(
+def test_a_pack_takes_off_with_the_charge_left_after_its_time_on_the_shelf(
     plate: Fields, flight: Fields, take_off: float, landed: float
 ) -> None:
     """Two weeks after its charge of a hundred percent, or two months."""
@@ -310,7 +310,7 @@ def test_self_discharge_and_readings_take_no_cycles() -> None:
     assert found.at(moment("2026-06-01")) == 0
 
 
-def test_a_total_that_the_pack_shows_takes_the_place_of_the_sum() -> None:
+def test_a_total_that_the_pack_shows_replaces_the_sum() -> None:
     found = cycles(flown(NOON, percent_from=100, percent_to=30), measured("2026-04-02", cycles_total=41),
                    flown("2026-04-03 12:00", percent_from=100, percent_to=50))  # fmt: skip
     assert values(found, NOON, "2026-04-02", "2026-04-03 12:00") == pytest.approx([0.7, 41, 41.5])
@@ -336,7 +336,7 @@ def test_a_flight_counts_even_where_its_charge_is_unknown(fields: Fields, total:
     assert cycles(flown(NOON, **fields)).at(moment(NOON)) == total
 
 
-def test_cycles_are_told_as_a_share_of_the_rating_too() -> None:
+def test_cycles_are_also_a_share_of_the_rating() -> None:
     entries = flown(NOON, percent_from=100, percent_to=40), measured("2026-04-02", cycles_total=150)
     found = fact(book_of(pack(rated_cycles=300), *entries), "B", "cycles_of_rating")
     assert values(found, NOON, "2026-04-02") == pytest.approx([0.2, 50])
@@ -362,7 +362,7 @@ def test_hours_since_reading_rise_from_the_last_event_that_told_the_charge() -> 
     )  # fmt: skip
 
 
-def test_a_book_computes_a_fact_once() -> None:
+def test_a_fact_store_computes_a_fact_once() -> None:
     store: FactStore = book_of(pack(), charged(NOON))
     assert fact(store, "B", "charge") is fact(store, "B", "charge")
 
@@ -382,7 +382,7 @@ def test_a_book_computes_a_fact_once() -> None:
         ([], {}, False),
     ],
 )
-def test_a_charge_that_no_entry_tells_as_it_is_is_reckoned(
+def test_a_charge_that_no_event_gives_is_calculated(
     entries: list[Fields], plate: dict[str, object], reckoned: bool
 ) -> None:
     store = book_of(pack(**plate), *entries)

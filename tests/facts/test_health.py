@@ -50,13 +50,13 @@ def width(entries: Packs) -> float:
     return estimate.high - estimate.low
 
 
-def test_one_test_is_the_health_from_its_hour_on() -> None:
+def test_one_test_is_the_health_from_then_on() -> None:
     found = known([capacity_test(5, 79.98)])
     at = moment(day(5))
     assert [found.at(at + later) for later in (-1, 0, 300 * DAY)] == [None, pytest.approx(79.98), pytest.approx(79.98)]
 
 
-def test_three_flights_tell_it_and_two_do_not() -> None:
+def test_three_flights_give_a_health_and_two_do_not() -> None:
     found = known([flown(1, 90), flown(2, 92), flown(3, 91)])
     assert [found.at(moment(day(n))) for n in (2, 3)] == [None, pytest.approx(91)]
 
@@ -67,7 +67,7 @@ def test_it_is_a_step_at_each_reading_and_level_between() -> None:
     assert all(segment.slope is None for segment in found.segments)
 
 
-def test_the_entries_behind_it_are_those_it_was_made_from() -> None:
+def test_the_evidence_is_the_events_it_was_computed_from() -> None:
     entries = [flown(n, 90, id=f"f{n}") for n in range(15)]
     assert [e.id for e in events_of(known(entries).segments[-1].evidence)] == [f"f{n}" for n in range(6, 15)]
 
@@ -123,7 +123,7 @@ def test_one_wild_test_among_seven_readings_moves_it_less_than_its_range(
     assert abs(last(spoilt) - last(clean)) <= width(clean) + 1e-9
 
 
-def test_two_tests_outvote_a_gauge_that_gives_the_label_back() -> None:
+def test_two_tests_outvote_a_gauge_that_repeats_the_label() -> None:
     flights = [flown(n, 100) for n in range(20)]
     assert last([*flights, capacity_test(20, 79)]) == pytest.approx(100)
     later = [flown(n, 100) for n in range(23, 40)]
@@ -137,7 +137,7 @@ def test_readings_of_last_year_do_not_hold_a_new_test_back() -> None:
 
 
 @given(st.permutations([*(flown(n, 85 + n) for n in range(8)), capacity_test(8, 88)]))
-def test_the_order_of_telling_does_not_matter(entries: Packs) -> None:
+def test_the_order_of_logging_does_not_matter(entries: Packs) -> None:
     at = [segment[:2] for segment in known(entries).segments]
     assert at == [segment[:2] for segment in known(sorted(entries, key=lambda e: str(e["at"]))).segments]
 
@@ -147,7 +147,7 @@ def test_a_new_pack_under_the_same_id_begins_unknown() -> None:
     assert known([capacity_test(2, 70), replaced]).segments[-1].value is None
 
 
-def test_a_simulated_pack_is_told_right() -> None:
+def test_the_health_of_a_simulated_pack_is_right() -> None:
     """Packs that fade from 100 % by 0.1 points a flight; the gauge right within 2 points at either end (uniform), a
     reading in twelve wild. Of 100 packs, 90 are told within 3 points of the truth and none is off by 8."""
     random = Random(4)

@@ -67,7 +67,7 @@ def test_not_follows_the_truth_table(value: int) -> None:
 
 
 @given(st.lists(intervals(), min_size=1, max_size=4))
-def test_all_is_the_least_and_any_the_greatest_at_every_instant(parts: list[Intervals]) -> None:
+def test_every_is_the_minimum_and_some_the_maximum_at_every_instant(parts: list[Intervals]) -> None:
     columns = list(zip(*map(column, parts), strict=True))
 
     assert column(every(parts)) == list(map(min, columns))
@@ -82,7 +82,7 @@ def test_de_morgan(parts: list[Intervals]) -> None:
 
 
 @given(intervals(), st.integers(0, LAST))
-def test_lasting_looks_at_every_instant_of_the_closed_stretch(partition: Intervals, duration: int) -> None:
+def test_lasting_needs_every_instant_of_the_closed_interval(partition: Intervals, duration: int) -> None:
     """No where any instant of [t - d, t] is no, else unknown where any is unknown, else yes."""
     expected = [min(partition.at(t - back) for back in range(duration + 1)) for t in AXIS]
     assert column(partition.lasting(duration)) == expected
@@ -93,7 +93,7 @@ def test_lasting_twice_is_lasting_the_sum(partition: Intervals, first: int, seco
     assert partition.lasting(first).lasting(second) == partition.lasting(first + second)
 
 
-def test_a_stretch_that_begins_at_an_instant_counts_from_that_instant_plus_the_duration() -> None:
+def test_an_interval_lasts_from_its_start_plus_the_duration() -> None:
     assert Intervals.of([(MIN_INSTANT, NO), (100, YES)]).lasting(24) == Intervals.of([(MIN_INSTANT, NO), (124, YES)])
 
 
@@ -110,21 +110,21 @@ def test_clipped_keeps_the_inside_and_sets_the_outside(one: Intervals, start: in
 
 
 @given(intervals(), st.integers(-5, LAST + 5))
-def test_onward_keeps_what_comes_and_was_never_otherwise(one: Intervals, since: int) -> None:
+def test_level_before_keeps_what_comes_and_levels_what_came(one: Intervals, since: int) -> None:
     found = one.level_before(since)
     assert column(found) == [one.at(max(instant, since)) for instant in AXIS]
     assert is_canonical(found)
 
 
 @given(intervals(), st.integers(-5, LAST + 5))
-def test_since_and_next_change_bound_the_stretch_that_holds_an_instant(one: Intervals, instant: int) -> None:
+def test_since_and_next_change_bound_the_interval_at_an_instant(one: Intervals, instant: int) -> None:
     since, change = one.since(instant), one.next_change(instant)
     start, end, value = next(episode for episode in one if episode[0] <= instant < episode[1])
     assert (since, MAX_INSTANT if change is None else change, one.at(instant)) == (start, end, value)
 
 
 @given(intervals())
-def test_a_duration_longer_than_time_itself_ends_nothing_and_hangs_nothing(one: Intervals) -> None:
+def test_a_duration_longer_than_all_time_is_handled(one: Intervals) -> None:
     held = one.lasting(2 * MAX_INSTANT)
     assert is_canonical(held)
     assert held.starts[-1] < MAX_INSTANT

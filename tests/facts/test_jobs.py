@@ -151,7 +151,7 @@ def test_a_job_put_off_or_cancelled_before_its_start_is_not_under_way_then() -> 
     assert holds(taken_back) == []
 
 
-def test_a_job_broken_off_is_under_way_no_more_and_one_told_late_was_under_way_from_its_telling() -> None:
+def test_a_cancelled_job_is_not_under_way_and_one_booked_late_is_from_its_booking() -> None:
     broken_off = of("job_under_way", booked("2026-04-01", "2026-04-03"), cancelled("2026-04-03 02:00"))
     told_late = of("job_under_way", booked("2026-04-03 05:00", "2026-04-03"))
     assert holds(broken_off) == [episode("2026-04-03", "2026-04-03 02:00")]
@@ -236,7 +236,7 @@ def test_damaged_propellers_count_no_more_once_others_are_fitted() -> None:
     assert [hindrance(job, nicked, fitted, at=at)[0] for at in ("2026-04-04", "2026-04-06")] == [1, 0]
 
 
-def test_behind_what_keeps_a_job_from_being_flown_stand_the_entries_that_tell_so() -> None:
+def test_the_evidence_for_what_keeps_a_job_from_being_flown_is_its_events() -> None:
     store = book_of(FLEET, ANY, HERON_DOWN, WAGTAIL_DOWN)
     assert reasons(store.fact(item_named(store, "job", "wedding"), "grounded_items"), moment("2026-04-08")) == [
         "e1",
@@ -277,7 +277,7 @@ def test_a_job_cancelled_on_its_eve_has_no_morning() -> None:
 
 
 @pytest.mark.parametrize("starts", ["1970-01-01 00:00", "2199-12-31 23:59"])
-def test_a_job_at_the_end_of_time_is_no_trouble(starts: str) -> None:
+def test_a_job_at_the_end_of_time_is_handled(starts: str) -> None:
     entries = [booked("2026-04-01", starts)]
     for zone in ("Pacific/Honolulu", "Pacific/Kiritimati"):
         assert of("job_eve", *entries, zone=zone).at(moment("2026-04-02")) == "no"

@@ -269,7 +269,7 @@ def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(en
 
 @examples(30)
 @given(logs())
-def test_counts_never_fall_within_a_life_but_where_a_total_was_shown(entries: Entries) -> None:
+def test_counts_never_fall_within_a_lifetime_unless_a_total_was_shown(entries: Entries) -> None:
     store = book_over(entries)
     for name in ("cycles", "airtime", "flights"):
         for item in (i for kind in CATALOGUE[name].about for i in map(store.fleet.__getitem__, names_of(store, kind))):

@@ -23,7 +23,7 @@ def test_what_was_found_at_the_instant_of_a_replacement_belongs_to_the_old_pack(
     assert fact(book_of(FLEET, replaced, found), "A", "swollen").at(moment("2026-04-02")) == "yes"
 
 
-def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_else_of_it() -> None:
+def test_a_charger_s_lifetime_begins_with_its_first_charge() -> None:
     charge = event("2026-04-01 18:00", "charged", item="A", charger="bench")
     look = event("2026-04-09 18:00", "inspected", item="bench", result="doubtful")
     store = book_of(FLEET | {"chargers": [{"id": "bench"}]}, charge, look)
@@ -34,14 +34,14 @@ def test_a_charger_s_life_begins_with_its_first_charge_but_charges_tell_nothing_
     assert fact(store, "bench", "found_unfit").at(moment("2026-04-10")) == "yes"
 
 
-def test_or_with_a_look_at_it_that_came_before_any_charge() -> None:
+def test_a_charger_s_lifetime_begins_with_a_look_that_came_before_any_charge() -> None:
     look = event("2026-04-01 18:00", "inspected", item="bench", result="pass")
     charge = event("2026-04-09 18:00", "charged", item="A", charger="bench")
     store = book_of(FLEET | {"chargers": [{"id": "bench"}]}, look, charge)
     assert fact(store, "bench", "age").at(moment("2026-04-02 18:00")) == DAY
 
 
-def test_a_replacement_is_no_entry_of_either_life_be_it_of_a_charger() -> None:
+def test_a_replacement_is_an_event_of_neither_lifetime() -> None:
     fleet = FLEET | {"chargers": [{"id": "bench"}], "controllers": [{"id": "sticks"}]}
     entries = [event("2026-04-01", "charged", item="A", charger="bench"), event("2026-04-01", "charged", item="sticks")]
     entries += [event("2026-04-09", "replaced", item=item) for item in ("bench", "sticks")]
@@ -51,7 +51,7 @@ def test_a_replacement_is_no_entry_of_either_life_be_it_of_a_charger() -> None:
     ] * 2
 
 
-def test_of_what_a_pilot_flew_the_last_flight_alone_is_asked_for() -> None:
+def test_only_the_last_flight_of_a_pilot_is_read() -> None:
     fleet = FLEET | {"pilots": [{"id": "first"}, {"id": "second"}]}
     flights = [
         event(f"2026-04-0{day} 12:00", "flown", aircraft="heron", packs=["A"], minutes=9, pilot=pilot)
@@ -79,7 +79,7 @@ def test_packs_that_flew_together_share_what_was_used() -> None:
     assert fact(store, "A", "cycles").at(moment("2026-04-01 12:00")) == pytest.approx(0.3)
 
 
-def test_a_job_is_told_as_it_was_booked_at_the_time() -> None:
+def test_a_job_has_the_fields_of_its_booking_at_the_time() -> None:
     first = event("2026-04-01 12:00", "booked", job="harbour", starts="2026-04-09 09:00", airtime_minutes=300)
     second = event("2026-04-03 12:00", "booked", job="harbour", starts="2026-04-09 09:00", airtime_minutes=10)
     job = all_jobs(book_of({}, first, second))["harbour"]

@@ -32,7 +32,7 @@ def days(timeline: Timeline, *numbers: int) -> list[object]:
     return [timeline.at(moment(f"2026-04-{number:02} 12:00")) for number in numbers]
 
 
-def test_from_when_a_look_ends_the_watch_is_told_until_it_does() -> None:
+def test_when_a_look_ends_the_watch_is_known_until_then() -> None:
     dented = on("2026-04-02 06:00", "noticed", findings=["dented"])
     store = book_of(FLEET, on(NOON, "mishap", severity="dropped"), dented, zone="Europe/Lisbon")
     found = fact(store, "B", "look_counts")
@@ -52,7 +52,7 @@ def test_from_when_a_look_ends_the_watch_is_told_until_it_does() -> None:
 
 @pytest.mark.parametrize("finding", ["swollen", "leaking", "smell", "discoloured"])
 @pytest.mark.parametrize("what", ["inspected", "noticed"])
-def test_a_stop_sign_is_latched_and_no_later_pass_lifts_it(what: str, finding: str) -> None:
+def test_a_stop_sign_is_latched_and_no_later_pass_clears_it(what: str, finding: str) -> None:
     result = {"result": "doubtful"} if what == "inspected" else {}
     found = fact(known(on(NOON, what, findings=[finding], **result), on("2026-04-09", "inspected", result="pass")),
                  "B", "swollen")  # fmt: skip
@@ -129,7 +129,7 @@ def test_a_look_passed_exactly_a_day_after_counts() -> None:
     assert days(fact(store, "B", "under_watch"), 1, 2) == ["yes", "no"]
 
 
-def test_a_second_knock_starts_the_watch_anew() -> None:
+def test_a_second_knock_restarts_the_watch() -> None:
     store = known(
         on(NOON, "mishap", severity="dropped"),
         on("2026-04-02 10:00", "noticed", findings=["dented"]),
@@ -252,14 +252,14 @@ DEEP = on(NOON, "measured", rest_volts=10.0)
 
 
 @pytest.mark.parametrize("found", [SWELLING, DROWNED, DEEP], ids=["swollen", "wet", "too_deep"])
-def test_what_no_look_lifts_is_past_mending(found: Fields) -> None:
+def test_what_no_look_clears_is_past_mending(found: Fields) -> None:
     passed = on("2026-04-03 13:00", "inspected", result="pass")
     told = fact(known(on("2026-03-01", "charged"), found, passed), "B", "past_mending")
     assert (told.at(moment(NOON) - 1), days(told, 1, 4)) == ("no", ["yes", "yes"])
     assert reasons(told, moment("2026-04-04")) == ["e2"]
 
 
-def test_a_pack_is_past_mending_from_the_first_ground_on_until_it_is_replaced() -> None:
+def test_a_pack_is_past_mending_from_the_first_reason_until_it_is_replaced() -> None:
     swollen = on("2026-04-03 12:00", "noticed", findings=["swollen"])
     told = fact(known(DROWNED, swollen, on("2026-04-05 12:00", "replaced")), "B", "past_mending")
     assert days(told, 1, 3, 5) == ["yes", "yes", "no"]
@@ -304,7 +304,7 @@ def test_what_was_found_before_a_pack_came_into_use_by_its_nameplate_is_known_an
     ],
     ids=lambda ground: str(ground["what"]),
 )
-def test_a_pack_is_usable_until_one_of_the_grounds_holds(ground: Fields) -> None:
+def test_a_pack_is_usable_until_the_first_reason_against_it(ground: Fields) -> None:
     found = fact(known(ground), "B", "usable")
     assert found.at(moment(NOON) - 1) == "yes"
     assert found.at(moment(NOON)) == "no"
@@ -315,7 +315,7 @@ def test_the_reason_why_a_pack_is_not_usable_is_the_event_that_grounds_it() -> N
     assert reasons(found, moment(NOON)) == ["e2"]
 
 
-def test_a_pack_set_aside_is_usable_again_after_a_look_that_passed_unless_another_ground_holds() -> None:
+def test_a_pack_set_aside_is_usable_after_a_pass_unless_another_reason_remains() -> None:
     aside, passed = on(NOON, "set_aside"), on("2026-04-05 12:00", "inspected", result="pass")
     sound = fact(known(aside, passed), "B", "usable")
     swollen = fact(known(aside, on("2026-04-03", "noticed", findings=["swollen"]), passed), "B", "usable")
@@ -362,7 +362,7 @@ def test_after_replaced_facts_are_as_on_the_first_day() -> None:
     }
 
 
-def test_age_starts_anew_at_each_replacement_and_counts_go_on_within_each_life() -> None:
+def test_age_restarts_at_each_replacement_and_counts_go_on_within_a_lifetime() -> None:
     store = known(*WORN, on(NOON, "replaced"), flown("2026-04-02 12:00", "B", percent_from=100, percent_to=50))
     assert days(fact(store, "B", "age"), 3) == [2 * DAY]
     assert days(fact(store, "B", "cycles"), 3) == [0.5]
@@ -400,7 +400,7 @@ def test_a_flight_that_took_nothing_out_of_a_pack_without_self_discharge_divides
         (on("2026-04-03 12:01", "charged"), "no"),
     ],
 )
-def test_used_while_set_aside_from_after_that_until_the_look_that_lifts_it(entry: Fields, used: str) -> None:
+def test_a_pack_used_while_set_aside_stays_so_until_a_look_clears_it(entry: Fields, used: str) -> None:
     """What is logged for the very instant of the set-aside came before it, and so what came at that of the look."""
     entries = [on("2026-04-02 12:00", "set_aside"), on("2026-04-03 12:00", "inspected", result="pass"), entry]
     before_it = moment("2026-04-03 12:00") - 1

@@ -57,7 +57,7 @@ def test_papers_run_in_the_operator_s_zone() -> None:
     assert lapses(found) == moment("2026-07-01 04:00")
 
 
-def test_a_paper_without_end_is_no_trouble() -> None:
+def test_a_paper_without_end_is_handled() -> None:
     assert lapses(expiry({}, renewed("2026-01-01", expires="2199-12-31"))) == moment("2199-12-31") + DAY
 
 
@@ -66,12 +66,12 @@ def test_a_renewal_without_a_date_is_issued_on_its_own_day() -> None:
     assert lapses(found) == moment("2027-07-01 23:00")
 
 
-def test_expires_goes_before_valid_for() -> None:
+def test_expires_outranks_valid_for() -> None:
     found = expiry({"valid_for": "1 y"}, renewed("2026-01-01", expires="2026-06-30"))
     assert lapses(found) == moment("2026-07-01")
 
 
-def test_time_to_expiry_falls_and_goes_below_nought() -> None:
+def test_time_to_expiry_falls_below_0() -> None:
     found = expiry({}, renewed("2026-01-01", expires="2026-06-30"))
     assert found.at(moment("2025-12-31")) is None
     assert found.at(moment("2026-06-30")) == DAY
@@ -97,7 +97,7 @@ def test_a_renewal_after_the_lapse_counts_from_its_own_day(issued: str, over: st
     assert lapses(expiry(plate, RENEWALS[0], renewed("2027-07-01", issued=issued))) == moment(over)
 
 
-def test_a_paper_of_which_neither_event_nor_nameplate_tells_the_end_is_unknown() -> None:
+def test_a_paper_whose_end_neither_event_nor_nameplate_tells_is_unknown() -> None:
     assert expiry({}, renewed("2026-01-01", issued="2026-01-01")).at(moment("2026-06-01")) is None
 
 
@@ -137,7 +137,7 @@ def test_half_an_hour_before_its_end_a_paper_has_half_an_hour() -> None:
     assert found.at(moment("2026-06-30 23:30")) == HOUR // 2
 
 
-def test_spares_are_below_what_to_keep_only_where_fewer_lie_in_the_house() -> None:
+def test_spares_are_below_what_to_keep_only_if_fewer_are_in_the_house() -> None:
     fleet = {"spares": [{"id": "spare-props", "keep": 4}]}
     entries = [stock("2026-04-02", "counted", 4), stock("2026-04-03", "used", 1), stock("2026-04-04", "restocked", 1)]
     found = fact(book_of(fleet, *entries), "spare-props", "below_keep")

@@ -61,7 +61,7 @@ def test_a_comparison_turns_at_the_first_microsecond_at_which_the_exact_solution
 
 
 @given(lines(), numbers(), st.sampled_from(list(COMPARE)), st.integers(-1100, 1100))
-def test_a_comparison_since_an_instant_is_that_of_all_time_from_then_on(
+def test_a_comparison_starting_at_an_instant_equals_that_over_all_time_from_then_on(
     segments: list[Segment], limit: int | float, how: str, since: int
 ) -> None:
     timeline = Timeline(segments)
@@ -113,16 +113,16 @@ def test_never_is_not_unknown() -> None:
     assert timeline.compare("more_than", 24 * HOUR) == ~within
 
 
-def test_before_the_first_piece_a_quantity_is_unknown_and_of_two_at_one_instant_the_later_holds() -> None:
+def test_before_the_first_segment_a_quantity_is_unknown_and_of_two_at_one_instant_the_later_wins() -> None:
     timeline = Timeline([Segment(5, 1), Segment(5, 2)])
     assert [timeline.at(4), timeline.at(5)] == [None, 2]
 
 
-def test_a_piece_beyond_time_is_left_out() -> None:
+def test_a_segment_beyond_time_is_left_out() -> None:
     assert Timeline([Segment(5, "no"), Segment(MAX_INSTANT, "yes")]).matches(("yes",)).next_change(5) is None
 
 
-def test_clipped_pieces_carry_on_at_the_value_they_have_reached() -> None:
+def test_clipped_segments_start_at_the_value_reached() -> None:
     timeline = Timeline([Segment(0, 0, RISING), Segment(50, 7)])
     assert timeline.clipped(10, 60) == [Segment(10, 10, RISING), Segment(50, 7)]
     assert timeline.clipped(10, 50) == [Segment(10, 10, RISING)]
@@ -139,7 +139,7 @@ def test_a_flag_of_three_values_reads_as_words() -> None:
     assert [timeline.at(t) for t in (-1, 0, 3, 5)] == [None, "no", None, "yes"]
 
 
-def test_a_trail_reads_oldest_first() -> None:
+def test_evidence_reads_oldest_first() -> None:
     assert events_of(("newest", ("older", ("oldest", None)))) == ["oldest", "older", "newest"]
 
 
@@ -168,6 +168,6 @@ def test_a_calendar_limit_is_reached_on_the_local_calendar(born: str, span: Cale
 
 
 @pytest.mark.parametrize("segment", [Segment(0, 0, FALLING), Segment(0, 5), Segment(0, 0.5, RISING)])
-def test_a_calendar_limit_is_held_against_ages_only(segment: Segment) -> None:
+def test_a_calendar_limit_can_only_be_compared_with_ages(segment: Segment) -> None:
     with pytest.raises(TypeError, match="only an age can be compared"):
         Timeline([segment]).compare("at_least", CalendarSpan(6), lambda origin, span: origin)
