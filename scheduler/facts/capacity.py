@@ -48,7 +48,7 @@ class Health(NamedTuple):
 
 def capacities(lifetime: Lifetime) -> list[Capacity]:
     """Return every capacity found in one lifetime, in order of time."""
-    return lifetime.cached("capacities", lambda: list(_capacities(lifetime)))
+    return lifetime.compute_once("capacities", lambda: list(_capacities(lifetime)))
 
 
 def _capacities(lifetime: Lifetime) -> Iterator[Capacity]:
@@ -81,7 +81,7 @@ def _from_flight(event: Event) -> Estimate | None:
 
 def healths(lifetime: Lifetime) -> list[Health]:
     """Return the health after each reading; a reading that leaves too few recent ones changes nothing."""
-    return lifetime.cached("healths", lambda: list(_healths(lifetime)))
+    return lifetime.compute_once("healths", lambda: list(_healths(lifetime)))
 
 
 def _healths(lifetime: Lifetime) -> Iterator[Health]:

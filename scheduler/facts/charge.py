@@ -108,7 +108,7 @@ class ChargeCurve(NamedTuple):
 
 def charge_curve(lifetime: Lifetime) -> ChargeCurve:
     """Compute the charge of a pack from its events; between them it falls by self-discharge and self-draining."""
-    return lifetime.cached("charge curve", lambda: _ChargeBuilder(lifetime).run())
+    return lifetime.compute_once("charge curve", lambda: _ChargeBuilder(lifetime).run())
 
 
 class _ChargeBuilder:

@@ -55,7 +55,7 @@ class EventCache:
         self._askers: list[set[object]] = [set()] if tracking else []
         self._depends_on: dict[object, set[object]] = {}
 
-    def cached(self, key: Hashable, compute: Callable[[], Computed]) -> Computed:
+    def compute_once(self, key: Hashable, compute: Callable[[], Computed]) -> Computed:
         """Return what `compute` returns; it is called once for a key."""
         askers = self._askers
         if askers:
@@ -108,14 +108,14 @@ class EventCache:
                 return self._source.of(name, what)
             return [event for event in of_any_kind if event.what == what]
 
-        return self.cached(_Filed((name, what)), read)
+        return self.compute_once(_Filed((name, what)), read)
 
     def own(self, item: Item) -> list[Event]:
         """Return the events that tell of an item, in order, without those that only mention it."""
         mentions = _MENTIONS.get(item.kind)
         if mentions is None:
             return self.filed(item.id)
-        return self.cached(_Filed((item.id, None), mentions), lambda: self._source.all_but(item.id, mentions))
+        return self.compute_once(_Filed((item.id, None), mentions), lambda: self._source.all_but(item.id, mentions))
 
     def mentions(self, item: Item, starting_at: int) -> list[Event]:
         """Return the events that only mention an item: the last at or before an instant, and all later ones."""
@@ -123,7 +123,7 @@ class EventCache:
         if what is None:
             return []
         key = _Filed((item.id, what), starting_at)
-        return self.cached(key, lambda: self._source.standing(item.id, what, starting_at))
+        return self.compute_once(key, lambda: self._source.standing(item.id, what, starting_at))
 
     def first_mention(self, item: Item) -> int | None:
         """Return when an event first only mentioned an item; None if none did."""
@@ -133,7 +133,7 @@ class EventCache:
     @property
     def instants(self) -> set[int]:
         """When any event happened; of those before `starting_at` at least the last."""
-        return self.cached("instants", lambda: self._source.instants(self._names(), self._starting_at))
+        return self.compute_once("instants", lambda: self._source.instants(self._names(), self._starting_at))
 
     def newest(self) -> int | None:
         """Return when the last event happened; None without any."""

@@ -64,7 +64,9 @@ class Lifetime:
         """Return the events of some kinds, in order."""
         if len(kinds) == 1:
             return self._by_kind.get(kinds[0], [])
-        return self.cached(kinds, lambda: sorted(event for kind in kinds for event in self._by_kind.get(kind, ())))
+        return self.compute_once(
+            kinds, lambda: sorted(event for kind in kinds for event in self._by_kind.get(kind, ()))
+        )
 
     @cached_property
     def _by_kind(self) -> dict[str, list[Event]]:
@@ -73,9 +75,9 @@ class Lifetime:
             by_kind.setdefault(event.what, []).append(event)
         return by_kind
 
-    def cached(self, key: Hashable, compute: Callable[[], Computed]) -> Computed:
+    def compute_once(self, key: Hashable, compute: Callable[[], Computed]) -> Computed:
         """Return what `compute` returns; it is called once for a key in this lifetime."""
-        return self.store.cached((self, key), compute)
+        return self.store.compute_once((self, key), compute)
 
     def fact(self, name: str, of: str | None = None) -> Timeline:
         """Return another fact of the same item, over this lifetime."""
@@ -113,7 +115,7 @@ class FactStore(EventCache):
 
     def lifetimes(self, item: Item) -> list[Lifetime]:
         """Return the lifetimes of an item, in order; there is at least one."""
-        return self.cached(("lifetimes", item.kind, item.id), lambda: self._split(item, events_for(self, item)))
+        return self.compute_once(("lifetimes", item.kind, item.id), lambda: self._split(item, events_for(self, item)))
 
     def fact(self, item: Item, name: str, of: str | None = None, starting_at: int = MIN_INSTANT) -> Timeline:
         """Return a fact of an item over all time. With `starting_at` it may be wrong before that instant."""
@@ -122,11 +124,11 @@ class FactStore(EventCache):
             lifetimes = self.lifetimes(item)
             if len(lifetimes) == 1:
                 segments = self.segments(lifetimes[0], name, of, starting_at)
-                return self.cached(("timeline", id(segments)), lambda: Timeline(segments))
+                return self.compute_once(("timeline", id(segments)), lambda: Timeline(segments))
             asked = (lifetime for lifetime in lifetimes if lifetime.end > starting_at)
             return Timeline([s for lifetime in asked for s in self._within_lifetime(lifetime, name, of, starting_at)])
 
-        return self.cached(("fact", item.kind, item.id, name, of, starting_at), compute)
+        return self.compute_once(("fact", item.kind, item.id, name, of, starting_at), compute)
 
     def value(self, item: Item, name: str, instant: int) -> Value:
         """Return the value of a fact of an item at one instant; None where unknown."""
@@ -148,7 +150,7 @@ class FactStore(EventCache):
                 return declared.compute(lifetime, starting_at)
             return declared.compute(lifetime, variant) if declared.of else declared.compute(lifetime)
 
-        return lifetime.cached((name, variant, starting_at), compute)
+        return lifetime.compute_once((name, variant, starting_at), compute)
 
     def _within_lifetime(self, lifetime: Lifetime, name: str, of: str | None, starting_at: int) -> list[Segment]:
         segments = self.segments(lifetime, name, of, starting_at)

@@ -16,7 +16,7 @@ def fittings(store: EventCache, part: Item) -> list[Fitting]:
     It is on an aircraft from `fitted` to `removed`, to `fitted` elsewhere, or to the fitting of another part of its
     kind on that aircraft. A part that fits one aircraft only is on it from its in_service on.
     """
-    return store.cached(("fittings", part.id), lambda: _fittings(store, part))
+    return store.compute_once(("fittings", part.id), lambda: _fittings(store, part))
 
 
 def _fittings(store: EventCache, part: Item) -> list[Fitting]:
@@ -57,7 +57,7 @@ def parts_of(store: EventCache, aircraft: str, *kinds: str) -> list[Item]:
         items = (store.fleet[name] for name in store.fleet.in_order([*store.fleet.fitting(aircraft), *fitted]))
         return [item for item in items if item.kind in kinds]
 
-    return store.cached(("parts of", aircraft, kinds), find)
+    return store.compute_once(("parts of", aircraft, kinds), find)
 
 
 def packs_for(store: EventCache, aircraft: str | None) -> list[Item]:
@@ -80,4 +80,4 @@ def _fitting(store: EventCache, kind: str, aircraft: str | None) -> list[Item]:
         names = (n for n in (*fleet.fitting(aircraft), *fleet.fitting(None)) if fleet.kind(n) == kind)
         return [fleet[name] for name in fleet.in_order(names)]
 
-    return store.cached(("fitting", kind, aircraft), find)
+    return store.compute_once(("fitting", kind, aircraft), find)

@@ -35,7 +35,7 @@ class Leg(NamedTuple):
 
 def legs(lifetime: Lifetime) -> list[Leg]:
     """Return the flights with the charge at landing that used at least 30 points."""
-    return lifetime.cached("legs", lambda: list(_legs(lifetime)))
+    return lifetime.compute_once("legs", lambda: list(_legs(lifetime)))
 
 
 def _legs(lifetime: Lifetime) -> list[Leg]:

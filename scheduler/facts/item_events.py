@@ -77,7 +77,7 @@ def _uses_of(store: EventCache, aircraft: str) -> list[tuple[int, Event]]:
     def find() -> list[tuple[int, Event]]:
         return [(begins_at(event), event) for event in store.filed(aircraft) if event.what in ("flown", "mishap")]
 
-    return store.cached(("uses", aircraft), find)
+    return store.compute_once(("uses", aircraft), find)
 
 
 def _mishaps_flown(store: EventCache, pack: Item, own: list[Event]) -> list[Event]:

@@ -66,7 +66,7 @@ def papers_for(store: FactStore, aircraft: str | None) -> list[Item]:
         names = [*store.fleet.papers_of(None), *(store.fleet.papers_of(aircraft) if aircraft is not None else ())]
         return [paper for paper in map(store.fleet.__getitem__, names) if sort_of(paper) != "waiver"]
 
-    return store.cached(("papers for", aircraft), find)
+    return store.compute_once(("papers for", aircraft), find)
 
 
 Evaluate = Callable[[Plan, int], object]
@@ -227,7 +227,7 @@ def _from_blockers(lifetime: Lifetime, value: Callable[[Blockers], Value]) -> li
         store = lifetime.store
         return _while_planned(lifetime, partial(find_blockers, store), partial(_changes, store))
 
-    return [_with_value(segment, value) for segment in lifetime.cached("blockers", compute)]
+    return [_with_value(segment, value) for segment in lifetime.compute_once("blockers", compute)]
 
 
 def _with_value(segment: Segment, value: Callable[[Blockers], Value]) -> Segment:

@@ -20,7 +20,7 @@ def _from_plans(
 ) -> list[Segment]:
     """Call `make` with the plans that concern an item, once for all items that the same plans concern."""
     plans = plans_for(lifetime.store, lifetime.item, starting_at)
-    return lifetime.store.cached((name, id(plans)), lambda: make(plans))
+    return lifetime.store.compute_once((name, id(plans)), lambda: make(plans))
 
 
 @fact("next_job_in", ANYTHING, SPAN,

@@ -70,12 +70,12 @@ class Job(NamedTuple):
 
 def all_jobs(store: EventCache) -> dict[str, Job]:
     """Return every job that was ever booked, by name."""
-    return store.cached("jobs", lambda: _jobs_of(store.filed(JOBS)))
+    return store.compute_once("jobs", lambda: _jobs_of(store.filed(JOBS)))
 
 
 def find_job(store: EventCache, name: str) -> Job | None:
     """Return the job of a name; None if none was ever booked."""
-    return store.cached(("job", name), lambda: _jobs_of(store.filed(f"{JOB}{name}")).get(name))
+    return store.compute_once(("job", name), lambda: _jobs_of(store.filed(f"{JOB}{name}")).get(name))
 
 
 def _jobs_for(store: EventCache, aircraft: str | None, starting_at: int) -> list[Job]:
@@ -121,7 +121,7 @@ def plans_for(store: EventCache, item: Item, starting_at: int = MIN_INSTANT) -> 
 
     Plans of jobs that were over before `starting_at` may be left out.
     """
-    return store.cached(("plans", item.kind, item.id, starting_at), lambda: _plans_for(store, item, starting_at))
+    return store.compute_once(("plans", item.kind, item.id, starting_at), lambda: _plans_for(store, item, starting_at))
 
 
 def _plans_for(store: EventCache, item: Item, starting_at: int) -> list[Plan]:
@@ -183,4 +183,4 @@ def _plans_of(store: EventCache, aircraft: frozenset[str] | None, starting_at: i
         plans = (plan for each in sorted(found.values(), key=lambda each: each.events[0]) for plan in each.plans)
         return [plan for plan in plans if plan.aircraft is None or plan.aircraft in aircraft]
 
-    return store.cached(("plans", aircraft, starting_at), gather)
+    return store.compute_once(("plans", aircraft, starting_at), gather)

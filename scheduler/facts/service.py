@@ -17,7 +17,7 @@ def out_of_service(store: FactStore, item: Item) -> list[tuple[int, int]]:
         lifetimes = store.lifetimes(item)
         return [(event.at, lifetime.end) for lifetime in lifetimes for event in lifetime.of_kind("retired")[:1]]
 
-    return store.cached(("out of service", item.kind, item.id), find)
+    return store.compute_once(("out of service", item.kind, item.id), find)
 
 
 def in_service(store: FactStore, item: Item, instant: int, by: int) -> bool:

@@ -114,7 +114,7 @@ class _Work(NamedTuple):
 
 def _work(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> list[_Work]:
     """The work of the packs that flew some aircraft: one sum for all of them."""
-    return store.cached(("work", crafts, starting_at), lambda: list(_works(store, crafts, starting_at)))
+    return store.compute_once(("work", crafts, starting_at), lambda: list(_works(store, crafts, starting_at)))
 
 
 def _works(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> Iterator[_Work]:

@@ -174,7 +174,7 @@ def _rests_after(store: FactStore, rule: Rule) -> float:
         longest = max(leaf.lasting for part in rule.conditions for leaf in leaves(part))
         return longest + NOT_JUDGED_AFTER if _at_rest(rule) else NEVER
 
-    return store.cached(("rests after", id(rule)), tell)
+    return store.compute_once(("rests after", id(rule)), tell)
 
 
 def _at_rest(rule: Rule) -> bool:

@@ -203,7 +203,7 @@ class Verdict:
         def gather() -> set[int]:
             return {turn for plan in plans for turn in (plan.known_from, plan.known_to)}
 
-        return self.store.cached(("plan instants", id(plans)), gather)
+        return self.store.compute_once(("plan instants", id(plans)), gather)
 
     def event_at(self, instant: int) -> Event | None:
         """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""

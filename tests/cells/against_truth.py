@@ -43,7 +43,7 @@ def score(found: list[Errors | None]) -> Score:
 
 
 def self_discharge(random: Random, trials: int) -> Score:
-    """Four idle stretches of 14 to 40 days, three readings each, in whole percent, 1 in 20 off by 10."""
+    """Four idle times of 14 to 40 days, three readings each, in whole percent, 1 in 20 off by 10."""
 
     def trial() -> Errors:
         rate = random.uniform(1, 8)
@@ -95,7 +95,7 @@ def knee(cycle: float, lifetime: float) -> float:
 
 
 def end_of_life(random: Random, trials: int, law: Callable[[float, float], float]) -> Score:
-    """The cycle at 80 %, foretold at cycle 120 of a life of 150 to 400, errors in percent of the life."""
+    """The cycle at 80 %, predicted at cycle 120 of a life of 150 to 400, errors in percent of the life."""
 
     def trial() -> Errors | None:
         lifetime = random.uniform(150, 400)

@@ -138,7 +138,7 @@ def test_few_readings_give_no_crossing() -> None:
 
 
 def test_a_trend_is_followed_three_times_its_span_and_no_further() -> None:
-    """Readings at 1000 to 1090: told up to 1360, wherever the axis begins."""
+    """Readings at 1000 to 1090: a date up to 1360, wherever the axis begins."""
     xs = [1000 + n for n in CYCLES]
     assert reaches(xs, [80 + (1355 - x) / 20 for x in xs]) is not None
     assert reaches(xs, [80 + (1365 - x) / 20 for x in xs]) is None

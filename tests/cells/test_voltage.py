@@ -101,7 +101,7 @@ def test_a_lihv_cell_holds_more_above_4_20_volts() -> None:
 
 
 @pytest.mark.parametrize(
-    ("volts", "chemistry", "told"),
+    ("volts", "chemistry", "message"),
     [
         (4.35, "lipo", r"4.35 V per cell .* full lipo .* 4.20 V at most; it would suit lihv \(4.35 V\)"),
         (4.35, "li-ion", r"it would suit lihv"),
@@ -111,8 +111,8 @@ def test_a_lihv_cell_holds_more_above_4_20_volts() -> None:
         (3.8, "LiPo", r"unknown chemistry 'LiPo': lipo, lihv, li-ion would be right; did you mean lipo\?"),
     ],
 )
-def test_an_implausible_reading_is_refused_with_what_would_be_right(volts: float, chemistry: str, told: str) -> None:
-    with pytest.raises(ValueError, match=told):
+def test_an_implausible_reading_is_refused_with_what_would_be_right(volts: float, chemistry: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
         charge_at(volts, chemistry)
 
 

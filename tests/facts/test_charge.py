@@ -65,7 +65,7 @@ def test_it_is_unknown_before_the_first_event_that_sets_it() -> None:
         ({"lights": "5 of 4"}, 100),
         ({"rest_volts": 16.8}, 100),  # 4 x 4.20 V, full lipo
         ({"cell_volts": [4.2, 4.2, 4.2, 4.2]}, 100),
-        ({"rest_volts": 16.8, "percent": 97}, 97),  # a percentage read goes before one reckoned
+        ({"rest_volts": 16.8, "percent": 97}, 97),  # a percentage read goes before one calculated
     ],
 )
 def test_a_reading_sets_it(fields: Fields, percent: float) -> None:
@@ -197,9 +197,9 @@ def test_a_flight_without_end_or_use_is_calculated_at_the_pack_s_own_median_rate
 
 
 def test_a_calculated_flight_never_changes_the_rate() -> None:
-    told = [flown("2026-03-01 12:00", 20, percent_from=100, percent_to=40)]
-    reckoned = [charged("2026-03-02"), flown("2026-03-02 12:00", 50), charged("2026-03-31"), flown(NOON, 10)]
-    assert charge(*told, *reckoned).at(moment(NOON)) == pytest.approx(70)
+    known = [flown("2026-03-01 12:00", 20, percent_from=100, percent_to=40)]
+    calculated = [charged("2026-03-02"), flown("2026-03-02 12:00", 50), charged("2026-03-31"), flown(NOON, 10)]
+    assert charge(*known, *calculated).at(moment(NOON)) == pytest.approx(70)
 
 
 def test_the_rate_uses_only_earlier_flights() -> None:
@@ -254,7 +254,11 @@ def test_the_evidence_is_the_events_that_the_value_comes_from() -> None:
     entries = [charged("2026-04-01"), flown(NOON, used_mah=1000), flown("2026-04-01 13:00", percent_to=30)]
     found = charge(*entries)
     assert reasons(found, moment(NOON)) == ["e1", "e2"]
-    assert reasons(found, moment("2026-04-01 12:50")) == ["e1", "e2", "e3"]  # ramp: from what it held to what was told
+    assert reasons(found, moment("2026-04-01 12:50")) == [
+        "e1",
+        "e2",
+        "e3",
+    ]  # ramp: from the charge before to the end percent
     assert reasons(found, moment("2026-04-01 13:00")) == ["e3"]
 
 
@@ -321,9 +325,9 @@ def test_a_total_that_the_pack_shows_replaces_the_sum() -> None:
     ("fields", "total"),
     [
         ({"percent_from": 100, "percent_to": 40}, 3.0),
-        ({"percent_to": 40}, 3.0),  # from full when it tells no start
+        ({"percent_to": 40}, 3.0),  # from full without a start percent
         ({"used_mah": 10_000}, 2.0),
-        ({}, 5.0),  # nothing told: whole cycles, the most it can have been
+        ({}, 5.0),  # no percent: whole cycles, the most it can have been
     ],
 )
 def test_a_summary_counts_its_flights_for_wear(fields: Fields, total: float) -> None:
@@ -332,7 +336,7 @@ def test_a_summary_counts_its_flights_for_wear(fields: Fields, total: float) -> 
 
 @pytest.mark.parametrize(("fields", "total"), [({"used_mah": 2500}, 0.5), ({}, 1.0)])
 def test_a_flight_counts_even_where_its_charge_is_unknown(fields: Fields, total: float) -> None:
-    """By what was used; with nothing told as a whole cycle, the most it can have been."""
+    """By what was used; without that as a whole cycle, the most it can have been."""
     assert cycles(flown(NOON, **fields)).at(moment(NOON)) == total
 
 
@@ -367,11 +371,11 @@ def test_a_fact_store_computes_a_fact_once() -> None:
     assert fact(store, "B", "charge") is fact(store, "B", "charge")
 
 
-# --- what is read, and what is reckoned -----------------------------------------------------------------------------
+# --- what is read, and what is calculated -----------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("entries", "plate", "reckoned"),
+    ("entries", "plate", "calculated"),
     [
         ([charged(NOON)], {}, False),
         ([measured(NOON, percent=62)], {"self_discharge": "3 %"}, False),  # a tenth of a percent in a day
@@ -383,8 +387,8 @@ def test_a_fact_store_computes_a_fact_once() -> None:
     ],
 )
 def test_a_charge_that_no_event_gives_is_calculated(
-    entries: list[Fields], plate: dict[str, object], reckoned: bool
+    entries: list[Fields], plate: dict[str, object], calculated: bool
 ) -> None:
     store = book_of(pack(**plate), *entries)
     now = moment("2026-04-02 12:00")
-    assert is_calculated(fact(store, "B", "charge").segment(now), now, store.fleet["B"].plate) is reckoned
+    assert is_calculated(fact(store, "B", "charge").segment(now), now, store.fleet["B"].plate) is calculated

@@ -24,8 +24,8 @@ def day(number: int) -> str:
 
 def flown(number: int, percent: float, **fields: object) -> Fields:
     """A flight from 100 to 30 % that says the pack can hold `percent` of its label."""
-    told = {"minutes": 15, "percent_from": 100, "percent_to": 30, "used_mah": 35 * percent, "packs": ["B"]}
-    return event(day(number), "flown", aircraft="heron", **(told | fields))
+    fields_read = {"minutes": 15, "percent_from": 100, "percent_to": 30, "used_mah": 35 * percent, "packs": ["B"]}
+    return event(day(number), "flown", aircraft="heron", **(fields_read | fields))
 
 
 def capacity_test(number: int, percent: float) -> Fields:
@@ -89,12 +89,12 @@ def test_a_flight_that_does_not_tell_the_capacity_is_left_out(fields: dict[str, 
 
 @pytest.mark.parametrize("missing", ["percent_from", "percent_to", "used_mah"])
 def test_a_percent_that_was_derived_from_a_voltage_is_never_used(missing: str) -> None:
-    """The charge before each flight is told by a resting voltage alone: it gives the charge, and no capacity."""
+    """The charge before each flight comes from a resting voltage alone: it gives the charge, and no capacity."""
     entries = []
     for number in range(8):
         entries += [event(day(number).replace("09:", "07:"), "measured", item="B", rest_volts=16.7, rested_minutes=60)]
-        told = flown(number, 90)
-        entries.append({name: value for name, value in told.items() if name != missing})
+        flight = flown(number, 90)
+        entries.append({name: value for name, value in flight.items() if name != missing})
     store = book_of(FLEET, *entries)
     assert fact(store, "B", "charge").at(moment(day(7).replace("09:", "08:"))) is not None
     assert fact(store, "B", "health").segments[-1].value is None
@@ -149,7 +149,7 @@ def test_a_new_pack_under_the_same_id_begins_unknown() -> None:
 
 def test_the_health_of_a_simulated_pack_is_right() -> None:
     """Packs that fade from 100 % by 0.1 points a flight; the gauge right within 2 points at either end (uniform), a
-    reading in twelve wild. Of 100 packs, 90 are told within 3 points of the truth and none is off by 8."""
+    reading in twelve wild. Of 100 packs, 90 are within 3 points of the truth and none is off by 8."""
     random = Random(4)
     lifetimes = [random.randint(12, 60) for _ in range(100)]
     errors = sorted(abs(_simulated(random, flights) - (100 - flights / 10)) for flights in lifetimes)

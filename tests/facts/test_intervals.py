@@ -1,4 +1,4 @@
-"""Three-valued stretches of time against truth tables, brute force and an outside monitor."""
+"""Three-valued intervals of time against truth tables, brute force and an outside monitor."""
 
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -132,7 +132,7 @@ def test_a_duration_longer_than_all_time_is_handled(one: Intervals) -> None:
 
 
 # The outside monitor: rtamt, dense-time signal temporal logic, offline. It reads samples as steps and refuses two
-# at one instant; before the longest lasting it sees only part of the stretch, so comparison begins there.
+# at one instant; before the longest lasting it sees only part of the interval, so comparison begins there.
 
 Formula = tuple[Any, ...]
 NAMES = ("a", "b", "c")
@@ -218,9 +218,9 @@ def test_switching_instants_agree_to_the_microsecond_with_an_outside_monitor(
     samples = [[n, [[at, 1.0 if on else -1.0] for at, on in [*s, (end, s[-1][1])]]] for n, s in steps.items()]
     signals = {n: Intervals.of([(at or MIN_INSTANT, YES if on else NO) for at, on in s]) for n, s in steps.items()}
 
-    told = monitor.evaluate(*samples)
+    outside = monitor.evaluate(*samples)
     ours = solved(formula, signals, scale)
 
     start = memory(formula) * scale
     own = ((begin, 1 if value == YES else -1) for begin, _, value in ours)
-    assert switches(own, start, end) == switches(((at, value) for at, value in told), start, end)
+    assert switches(own, start, end) == switches(((at, value) for at, value in outside), start, end)

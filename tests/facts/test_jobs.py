@@ -31,7 +31,7 @@ def of(name: str, *entries: Fields, item: str = "B", zone: str = "UTC") -> Timel
 
 
 def holds(timeline: Timeline) -> list[tuple[int, int]]:
-    """The stretches over which a flag is yes."""
+    """The intervals in which a flag is yes."""
     return [(start, end) for start, end, value in timeline.matches(("yes",)) if value == 2]
 
 

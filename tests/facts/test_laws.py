@@ -102,17 +102,17 @@ ENTRIES = st.one_of(
 
 @st.composite
 def logs(draw: st.DrawFn, least: int = 0) -> Entries:
-    """Entries of three weeks, each at its own minute and told at its own."""
+    """Entries of three weeks, each at its own minute and recorded at another."""
     minutes = draw(st.lists(st.integers(0, 21 * 24 * 60), min_size=least, max_size=14, unique=True))
     made = []
     for number, minute in enumerate(minutes):
-        at, told = rfc3339(START + minute * MINUTE), rfc3339(moment("2026-05-01") + number * HOUR)
-        made.append(event(at, id=f"e{number}", recorded_at=told, **draw(ENTRIES)))  # type: ignore[arg-type]
+        at, recorded_at = rfc3339(START + minute * MINUTE), rfc3339(moment("2026-05-01") + number * HOUR)
+        made.append(event(at, id=f"e{number}", recorded_at=recorded_at, **draw(ENTRIES)))  # type: ignore[arg-type]
     return made
 
 
 def questions(store: FactStore) -> Iterator[tuple[Item, str, str | None]]:
-    """Every fact, and variant, of everything that the book knows."""
+    """Every fact, and variant, of everything that the store knows."""
     for declared in CATALOGUE.values():
         for kind in declared.about:
             for name in names_of(store, kind):
@@ -134,12 +134,12 @@ def answers(store: FactStore) -> dict[tuple[str, str, str | None], Answer]:
     }
 
 
-def book_over(entries: Entries) -> FactStore:
+def store_over(entries: Entries) -> FactStore:
     return FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE))
 
 
 def put(path: Path, entries: Entries) -> FactStore:
-    """A book over a real log that took the entries one by one."""
+    """A store over a real log that took the entries one by one."""
     log = Log(path / "shelfbell.db")
     for made in entries:
         take(log, [(1, json.dumps(made))], Fleet(FLEET), NOW)
@@ -147,7 +147,7 @@ def put(path: Path, entries: Entries) -> FactStore:
 
 
 def instants(timeline: Timeline) -> Iterator[int]:
-    """Where a timeline could go astray: the first, middle and last instant of each piece."""
+    """Where a timeline could go astray: the first, middle and last instant of each segment."""
     for segment, end in timeline:
         yield from (segment.start, (segment.start + end) // 2, end - 1)
 
@@ -204,7 +204,7 @@ LEFT_BEHIND = [
 @given(seasons(), st.integers(0, 300 * 24))
 @example(LEFT_BEHIND, 96 * 24)
 def test_a_fact_starting_at_an_instant_equals_the_one_over_all_time_from_then_on(entries: Entries, hours: int) -> None:
-    _check_starting_at(book_over(entries), START + hours * HOUR)
+    _check_starting_at(store_over(entries), START + hours * HOUR)
 
 
 CALLED_OFF = [
@@ -222,7 +222,7 @@ CALLED_OFF = [
 def test_a_fact_starting_at_an_instant_is_right_where_jobs_are_booked_and_called_off(
     entries: Entries, hours: int
 ) -> None:
-    _check_starting_at(book_over(entries), START + hours * HOUR)
+    _check_starting_at(store_over(entries), START + hours * HOUR)
 
 
 def _check_starting_at(store: FactStore, instant: int) -> None:
@@ -243,7 +243,7 @@ def _without_evidence(segments: list[Segment]) -> list[Segment]:
 @examples(30)
 @given(logs())
 def test_charge_stays_within_0_and_100(entries: Entries) -> None:
-    store = book_over(entries)
+    store = store_over(entries)
     for pack in "AB":
         charge = store.fact(store.fleet[pack], "charge")
         found = [charge.at(instant) for instant in instants(charge)]
@@ -261,7 +261,7 @@ IN_THE_AIR_WHEN_REPLACED = [
 @given(logs())
 @example(IN_THE_AIR_WHEN_REPLACED)
 def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(entries: Entries) -> None:
-    store = book_over(entries)
+    store = store_over(entries)
     for pack in map(store.fleet.__getitem__, "AB"):
         known = (segment.start for segment in store.fact(pack, "charge").segments if segment.value is not None)
         assert summarise(store, pack).judged_from == min(next(known, MAX_INSTANT), retired_at(store, pack))
@@ -270,7 +270,7 @@ def test_a_pack_is_judged_from_the_first_instant_at_which_its_charge_is_known(en
 @examples(30)
 @given(logs())
 def test_counts_never_fall_within_a_lifetime_unless_a_total_was_shown(entries: Entries) -> None:
-    store = book_over(entries)
+    store = store_over(entries)
     for name in ("cycles", "airtime", "flights"):
         for item in (i for kind in CATALOGUE[name].about for i in map(store.fleet.__getitem__, names_of(store, kind))):
             for lifetime in store.lifetimes(item):
@@ -284,7 +284,7 @@ def test_counts_never_fall_within_a_lifetime_unless_a_total_was_shown(entries: E
 @given(logs())
 def test_every_fact_of_everything_can_be_asked(entries: Entries) -> None:
     """Each covers all time, in order; of an item of the fleet only what a reading sets is unknown once it is there."""
-    store = book_over(entries)
+    store = store_over(entries)
     for item, name, of in questions(store):
         segments = store.fact(item, name, of).segments
         starts = [segment.start for segment in segments]
@@ -304,7 +304,7 @@ def test_a_fact_uses_only_what_had_happened(entries: Entries, hours: int) -> Non
     events = MemoryLog(entries).events
     if any(begins_at(one) <= cut < one.at for one in events if one.what == "flown"):
         return
-    whole, early = book_over(entries), book_over([one.fields for one in events if one.at <= cut])
+    whole, early = store_over(entries), store_over([one.fields for one in events if one.at <= cut])
     for item, name, of in questions(early):
         if early.lifetimes(item)[0].born is None:  # not there yet
             continue
@@ -332,7 +332,7 @@ def test_a_struck_event_leaves_the_facts_as_if_it_had_never_been_logged(
     victim = data.draw(st.sampled_from(entries))
     strike = event(data.draw(st.sampled_from(["2026-01-01", "2026-03-09", "2027-01-01"])), "struck", event=victim["id"])
     struck = put(tmp_path_factory.mktemp("home"), [*entries, strike])
-    assert answers(struck) == answers(book_over([one for one in entries if one is not victim]))
+    assert answers(struck) == answers(store_over([one for one in entries if one is not victim]))
 
 
 @examples(8)
@@ -342,7 +342,7 @@ def test_an_event_in_place_of_another_leaves_the_facts_as_if_it_alone_had_been_l
 ) -> None:
     wrong, right = entries[0], entries[1] | {"instead_of": entries[0]["id"]}
     corrected = put(tmp_path_factory.mktemp("home"), [wrong, right, *entries[2:]])
-    assert answers(corrected) == answers(book_over([right, *entries[2:]]))
+    assert answers(corrected) == answers(store_over([right, *entries[2:]]))
 
 
 def test_the_list_of_facts_that_a_booking_can_change_is_complete() -> None:
@@ -351,7 +351,7 @@ def test_the_list_of_facts_that_a_booking_can_change_is_complete() -> None:
         event("2026-05-02", what="charged", item="B"),
     ]
     asking = set()
-    for item, name, of in questions(book_over(entries)):
+    for item, name, of in questions(store_over(entries)):
         store = FactStore(Fleet(FLEET), MemoryLog(entries), Clocks(ZONE), tracking=True)
         dependencies = store.track(partial(store.fact, item, name, of))
         if item.kind != "job" and any(under.startswith(JOB) or under == JOBS for under, _ in dependencies):

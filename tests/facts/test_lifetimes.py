@@ -1,4 +1,4 @@
-"""Lives of an item, what packs that flew together share, and what was known of a job when it is told."""
+"""Lifetimes of an item, what packs that flew together share, and the fields of a job."""
 
 import pytest
 

@@ -240,8 +240,8 @@ def test_after_an_aircraft_was_in_water_no_pack_that_it_may_have_carried_is_know
     earlier = on("2026-03-31 12:00", "mishap", severity="water")
     assert days(fact(known(earlier, drowned), "B", "wet"), 1) == ["yes"]
     assert days(fact(known(UNCLAIMED), "B", "wet"), 1) == ["no"]
-    told = on(NOON, "mishap", "heron", severity="water", packs=["A"])
-    assert [days(fact(known(told), pack, "wet"), 1) for pack in "AB"] == [["yes"], ["no"]]
+    drowned = on(NOON, "mishap", "heron", severity="water", packs=["A"])
+    assert [days(fact(known(drowned), pack, "wet"), 1) for pack in "AB"] == [["yes"], ["no"]]
 
 
 # --- past mending ---------------------------------------------------------------------------------------------------
@@ -254,16 +254,16 @@ DEEP = on(NOON, "measured", rest_volts=10.0)
 @pytest.mark.parametrize("found", [SWELLING, DROWNED, DEEP], ids=["swollen", "wet", "too_deep"])
 def test_what_no_look_clears_is_past_mending(found: Fields) -> None:
     passed = on("2026-04-03 13:00", "inspected", result="pass")
-    told = fact(known(on("2026-03-01", "charged"), found, passed), "B", "past_mending")
-    assert (told.at(moment(NOON) - 1), days(told, 1, 4)) == ("no", ["yes", "yes"])
-    assert reasons(told, moment("2026-04-04")) == ["e2"]
+    timeline = fact(known(on("2026-03-01", "charged"), found, passed), "B", "past_mending")
+    assert (timeline.at(moment(NOON) - 1), days(timeline, 1, 4)) == ("no", ["yes", "yes"])
+    assert reasons(timeline, moment("2026-04-04")) == ["e2"]
 
 
 def test_a_pack_is_past_mending_from_the_first_reason_until_it_is_replaced() -> None:
     swollen = on("2026-04-03 12:00", "noticed", findings=["swollen"])
-    told = fact(known(DROWNED, swollen, on("2026-04-05 12:00", "replaced")), "B", "past_mending")
-    assert days(told, 1, 3, 5) == ["yes", "yes", "no"]
-    assert reasons(told, moment("2026-04-04")) == ["e1"]
+    timeline = fact(known(DROWNED, swollen, on("2026-04-05 12:00", "replaced")), "B", "past_mending")
+    assert days(timeline, 1, 3, 5) == ["yes", "yes", "no"]
+    assert reasons(timeline, moment("2026-04-04")) == ["e1"]
 
 
 def test_a_pack_that_may_have_been_in_water_is_not_past_mending_as_far_as_is_known() -> None:

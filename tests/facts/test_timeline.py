@@ -27,14 +27,14 @@ def numbers() -> st.SearchStrategy[int | float]:
 
 @st.composite
 def lines(draw: st.DrawFn) -> list[Segment]:
-    """A few pieces one after the other, sloped, level or unknown."""
+    """A few segments one after the other, sloped, constant or unknown."""
     starts = sorted(draw(st.sets(st.integers(-1000, 1000), min_size=1, max_size=4)))
     slope = st.one_of(st.none(), st.tuples(st.integers(-300, 300), st.integers(1, 400)))
     return [Segment(start, draw(st.one_of(st.none(), numbers())), draw(slope)) for start in starts]
 
 
 def exact(segment: Segment, instant: int) -> Fraction:
-    """The value of a piece in exact arithmetic."""
+    """The value of a segment in exact arithmetic."""
     rise, per = segment.slope or (0, 1)
     return Fraction(segment.value) + Fraction(rise, per) * (instant - segment.start)
 
@@ -47,7 +47,7 @@ def exact(segment: Segment, instant: int) -> Fraction:
 def test_a_comparison_turns_at_the_first_microsecond_at_which_the_exact_solution_does(
     segments: list[Segment], limit: int | float, how: str
 ) -> None:
-    """On one piece a comparison turns at most once, so right at its ends and at every turn is right throughout."""
+    """On one segment a comparison turns at most once, so right at its ends and at every turn is right throughout."""
     timeline = Timeline(segments)
     found = timeline.compare(how, limit)
 
