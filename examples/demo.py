@@ -35,7 +35,7 @@ decision and delivery are the real ones, into a mailbox that this demo opens on 
 
 
 class Mailbox(ThreadingHTTPServer):
-    """Keeps what is posted to it."""
+    """A mailbox that keeps what is posted to it."""
 
     def __init__(self) -> None:
         super().__init__(("127.0.0.1", 0), _Letterbox)
@@ -44,7 +44,7 @@ class Mailbox(ThreadingHTTPServer):
 
     @property
     def address(self) -> str:
-        """Its Apprise address."""
+        """Return its Apprise address."""
         return f"json://127.0.0.1:{self.server_port}/"
 
 
@@ -70,7 +70,7 @@ class Operator:
         self._environment = os.environ | {"SHELFBELL_DEMO": mailbox.address, "no_proxy": "127.0.0.1"}
 
     def types(self, *words: str, given: str = "", good: tuple[int, ...] = (0,)) -> None:
-        """Run a command, show it with what it printed. Exits where its status is none of `good`."""
+        """Run a command and show it with what it printed. Exits if its status is not in `good`."""
         print(f"$ shelfbell {' '.join(words)}", flush=True)
         print(textwrap.indent(given, "  "), end="")
         command = [*SHELFBELL, "--home", str(self._home), *words]
@@ -90,7 +90,7 @@ class Operator:
 
 
 def as_mail(letter: dict[str, str], at: str) -> str:
-    """A message as a mailbox shows it, in a frame."""
+    """Return a message as a mailbox shows it, in a frame."""
     date = datetime.fromisoformat(at).strftime("%a %d %b %Y, %H:%M")
     paragraphs = letter.get("message", "").splitlines()
     body = [line for text in paragraphs for line in textwrap.wrap(text, 96, subsequent_indent="  ") or [""]]
@@ -106,12 +106,12 @@ def heading(text: str) -> None:
 
 
 def evening() -> str:
-    """The last evening, as lines that were told the minute they happened."""
+    """Return the events of the last evening as lines, recorded the minute they happened."""
     return "".join(f"{json.dumps({**event, 'recorded_at': event['at']})}\n" for event in EVENING)
 
 
 def play(operator: Operator) -> None:
-    """The demo, step by step."""
+    """Play the demo step by step."""
     heading("The season is taken in")
     operator.types("intake", SEASON.name)
     heading("Saturday afternoon: the daemon starts, and sums up what the season left open")
@@ -127,7 +127,7 @@ def play(operator: Operator) -> None:
 
 
 def main() -> int:
-    """Play the demo in a folder that is gone afterwards."""
+    """Play the demo in a folder that is deleted afterwards."""
     events = len(SEASON.read_text(encoding="utf-8").splitlines())
     print(INTRODUCTION.format(events=events))
     with tempfile.TemporaryDirectory() as folder, Mailbox() as mailbox:

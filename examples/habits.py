@@ -1,4 +1,4 @@
-"""The demo operator's habits, and how their packs behave: season.py tells its story with them."""
+"""The habits of the demo operator and the behaviour of their packs, from which season.py builds its season."""
 
 import json
 import random
@@ -44,22 +44,22 @@ class Pack:
         self.since = on("03-01 09:00")
 
     def shows(self, now: datetime) -> int:
-        """Percent, after lying until `now`."""
+        """Return the percent it holds after lying until `now`."""
         days = max(timedelta(0), now - self.since) / timedelta(days=1)
         self.charge = max(0.0, self.charge - self.loss * days / 30)
         self.since = max(now, self.since)
         return round(self.charge)
 
     def set(self, percent: float, now: datetime) -> None:
-        """Charged or drained to `percent`."""
+        """Charge or drain it to `percent`."""
         self.charge, self.since = percent, now
 
     def minutes_to(self, percent: float) -> float:
-        """How long it flies from here down to `percent`."""
+        """Return how long it flies from here down to `percent`."""
         return (self.charge - percent) / 100 * self.model.capacity * self.health / self.model.draw
 
     def fly(self, minutes: float, landing: datetime) -> float:
-        """Fly so long; the mAh that took. Wear follows: capacity fades, resistance rises."""
+        """Fly that long and return the mAh used. Wear follows: capacity fades, resistance rises."""
         used = minutes * self.model.draw
         self.set(max(1.0, self.charge - 100 * used / (self.model.capacity * self.health)), landing)
         self.milliohm *= 1 + 2 * self.fade * used / self.model.capacity
@@ -67,7 +67,7 @@ class Pack:
         return used
 
     def volts(self) -> float:
-        """Of one cell at rest."""
+        """Return the volts of one cell at rest."""
         step = min(9, int(self.charge // 10))
         low, high = self.model.volts[step : step + 2]
         return low + (high - low) * (self.charge / 10 - step)
@@ -95,15 +95,15 @@ class Season:
         self._draws = random.Random(DRAW)
 
     def between(self, low: float, high: float) -> float:
-        """An even draw."""
+        """Draw evenly from a range."""
         return low + (high - low) * self._draws.random()
 
     def chance(self, share: float) -> bool:
-        """True in that share of draws."""
+        """Return True in that share of draws."""
         return self._draws.random() < share
 
     def tell(self, at: datetime, what: str, told: datetime | None = None, **fields: object) -> Event:
-        """Log one event; told some minutes after it happened, unless `told` or a field trip says when."""
+        """Log one event, recorded some minutes after it happened, unless `told` or a field trip says when."""
         recorded = told or after(at, self.between(1, 15))
         if self.told_at is not None:
             self.told_at = after(self.told_at, 1)
@@ -113,7 +113,7 @@ class Season:
         return event
 
     def lines(self) -> Iterator[str]:
-        """The log in the order in which it was told, ids counted in that order."""
+        """Return the log in the order in which it was recorded, ids counted in that order."""
         arrived = sorted(self.events, key=lambda event: event["recorded_at"])
         for number, event in enumerate(arrived, 1):
             event["id"] = f"s{number:04}"
@@ -121,22 +121,22 @@ class Season:
 
 
 def on(text: str) -> datetime:
-    """A local time of the season, "MM-DD HH:MM"."""
+    """Return a local time of the season, given as "MM-DD HH:MM"."""
     return datetime.strptime(f"2026-{text}", "%Y-%m-%d %H:%M").replace(tzinfo=LISBON)
 
 
 def at(day: date, clock: str, minutes: float = 0) -> datetime:
-    """So many minutes after a local time of a day."""
+    """Return the instant some minutes after a local time of a day."""
     return after(on(f"{day:%m-%d} {clock}"), minutes)
 
 
 def after(moment: datetime, minutes: float) -> datetime:
-    """That many minutes later, whatever the local clock does, to the whole minute."""
+    """Return the instant some minutes later, whatever the local clock does, to the whole minute."""
     return (moment.astimezone(UTC) + timedelta(minutes=round(minutes))).astimezone(LISBON)
 
 
 def each_day(first: str, last: str) -> Iterator[date]:
-    """The days from `first` to `last`, both "MM-DD" and both included."""
+    """Return the days from `first` to `last`, both "MM-DD" and both included."""
     day = on(f"{first} 12:00").date()
     while day <= on(f"{last} 12:00").date():
         yield day
@@ -144,7 +144,7 @@ def each_day(first: str, last: str) -> Iterator[date]:
 
 
 def written(value: object) -> object:
-    """A field as it stands in the file: times with their offset, another event as its id."""
+    """Return a field as the file has it: times with their offset, another event as its id."""
     if isinstance(value, datetime):
         return value.isoformat()
     return value["id"] if isinstance(value, dict) else value
@@ -161,7 +161,7 @@ def store(season: Season, job: str, starts: datetime, booked: datetime | None = 
 
 
 def charge(season: Season, names: list[str], begin: datetime, percent: int = 100) -> list[Event]:
-    """Charge packs, as many at a time as the charger has ports; those nearly there already are left alone."""
+    """Charge packs, as many at a time as the charger has ports, except those that are nearly there already."""
     due = [name for name in names if season.packs[name].shows(begin) < percent - 5]
     told = []
     for place, name in enumerate(due):
@@ -173,7 +173,7 @@ def charge(season: Season, names: list[str], begin: datetime, percent: int = 100
 
 
 def eve(season: Season, day: date, names: list[str]) -> None:
-    """The evening before: packs to full, and sometimes the controller."""
+    """Charge the packs full the evening before, and sometimes the controller."""
     begin = at(day - timedelta(days=1), "18:20", season.between(0, 70))
     charge(season, names, begin)
     if season.chance(0.6):
@@ -181,7 +181,7 @@ def eve(season: Season, day: date, names: list[str]) -> None:
 
 
 def fly(season: Season, aircraft: str, name: str, take_off: datetime, **fields: object) -> datetime:
-    """One flight with one pack; the landing."""
+    """Fly once with one pack and return the landing."""
     pack = season.packs[name]
     start = pack.shows(take_off)
     target = season.between(12, 19) if season.chance(0.08) else season.between(23, 38)
@@ -205,7 +205,7 @@ def fly(season: Season, aircraft: str, name: str, take_off: datetime, **fields: 
 
 
 def fly_in_turn(season: Season, aircraft: str, names: list[str], begin: datetime, purpose: str = "job") -> datetime:
-    """Several flights, a pack each, with some minutes between; the last landing."""
+    """Fly several times, a pack each, with some minutes between; return the last landing."""
     landing = begin
     for name in names:
         landing = fly(season, aircraft, name, after(landing, season.between(4, 12)), purpose=purpose)
@@ -229,7 +229,7 @@ def drain(season: Season, names: list[str], begin: datetime) -> None:
 
 
 def job(season: Season, day: date, aircraft: str = "heron", **fields: object) -> None:
-    """A job from booking to storage. Now and then the wind calls it off and the packs stay full."""
+    """Play a job from booking to storage. Now and then the wind calls it off and the packs stay full."""
     place = PLACES[int(season.between(0, len(PLACES)))]
     starts = at(day, "08:30", 30 * round(season.between(0, 10)))
     store(season, name := f"{place}-{day:%m-%d}", starts, aircraft=aircraft, **fields)
@@ -249,14 +249,14 @@ def job(season: Season, day: date, aircraft: str = "heron", **fields: object) ->
 
 
 def turn(season: Season, aircraft: str) -> list[str]:
-    """The packs for a day out: most of them, and the turn goes round."""
+    """Return the packs for a day out: most of them, taking turns."""
     packs = season.fit[aircraft]
     season.fit[aircraft] = packs[1:] + packs[:1]
     return packs[: max(2, len(packs) - int(season.between(0, 2)))]
 
 
 def practise(season: Season, day: date, aircraft: str) -> None:
-    """An hour on the field for practice."""
+    """Practise on the field for an hour."""
     packs = turn(season, aircraft)[:2]
     charge(season, packs, at(day, "09:00", season.between(0, 60)))
     fly_in_turn(season, aircraft, packs, at(day, "14:30", season.between(0, 90)), "practice")
@@ -264,7 +264,7 @@ def practise(season: Season, day: date, aircraft: str) -> None:
 
 
 def weeks(season: Season, first: str, last: str) -> None:
-    """Ordinary weeks: jobs on Tuesdays and Thursdays, wagtail on some Fridays, practice at most weekends."""
+    """Play ordinary weeks: jobs on Tuesdays and Thursdays, wagtail on some Fridays, practice at most weekends."""
     for day in each_day(first, last):
         weekday = f"{day:%a}"
         if weekday in ("Tue", "Thu"):
@@ -276,7 +276,7 @@ def weeks(season: Season, first: str, last: str) -> None:
 
 
 def workshop(season: Season, day: str) -> None:
-    """The monthly morning at the bench: packs are read; aircraft, propellers and gimbals are looked at."""
+    """Spend the monthly morning at the bench: read packs; look at aircraft, propellers and gimbals."""
     moment = on(f"{day} 10:00")
     for name in season.packs:
         moment = after(moment, 4)
@@ -288,7 +288,7 @@ def workshop(season: Season, day: str) -> None:
 
 
 def read(season: Season, name: str, moment: datetime) -> None:
-    """Charge, cell voltages and resistance of a pack that has rested overnight."""
+    """Read charge, cell voltages and resistance of a pack that has rested overnight."""
     pack = season.packs[name]
     apart = 0.004 if name != "D" else 0.05 * (1 - pack.health) / 0.15
     each = [round(pack.volts() - apart * cell / pack.model.cells, 3) for cell in range(pack.model.cells)]
@@ -300,6 +300,6 @@ def read(season: Season, name: str, moment: datetime) -> None:
 
 
 def calibrate(season: Season, aircraft: str, moment: datetime) -> None:
-    """The whole round, outdoors."""
+    """Calibrate everything, outdoors."""
     for step, part in enumerate(("imu", "compass", "gimbal", "sensors")):
         season.tell(after(moment, 4 * step), "calibrated", item=aircraft, what_of=part)

@@ -106,7 +106,7 @@ def april(season: Season) -> None:
 
 
 def slips(season: Season) -> None:
-    """A figure mistyped, and a flight told twice."""
+    """A figure mistyped, and a flight logged twice."""
     evening = on("04-13 18:30")
     emptiest = min(season.fit["heron"], key=lambda name: season.packs[name].shows(evening))
     (slip,) = charge(season, [emptiest], evening)
@@ -171,7 +171,7 @@ def travel(season: Season, leaves: datetime, to: str) -> None:
 
 
 def june(season: Season) -> None:
-    """A nick, a tip-over, field days told late, and two flights that cannot both be right."""
+    """A nick, a tip-over, field days logged late, and two flights that cannot both be right."""
     weeks(season, "06-02", "06-05")
     season.tell(on("06-06 17:10"), "inspected", item="heron-props", result="fail", findings=["nicked"])
     season.tell(on("06-06 17:40"), "replaced", item="heron-props", from_spares="heron-spare-props")
@@ -199,7 +199,7 @@ def june(season: Season) -> None:
 
 
 def field_days(season: Season) -> None:
-    """Three days at the dam without a signal; all of it is told on the Sunday after."""
+    """Three days at the dam without a signal; all of it is logged on the Sunday after."""
     for day in each_day("06-10", "06-12"):
         packs = turn(season, "heron")[:3]
         charge(season, packs, at(day, "06:20"))
@@ -336,7 +336,7 @@ MONTHS = (march, april, may, june, july, august, september, october)
 
 
 def story() -> str:
-    """The whole season as JSON Lines."""
+    """Return the whole season as JSON Lines."""
     season = Season()
     for month in MONTHS:
         month(season)

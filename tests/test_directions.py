@@ -129,6 +129,22 @@ def test_the_middle_touches_no_file(module: str) -> None:
     assert "open" not in set(calls(module))
 
 
+VALUES = [module for module in MODULES if room(module) in ("answers", "reports")]
+"""The rooms that return values: a page or a mail uses them as the commands do."""
+
+
+@pytest.mark.parametrize("module", VALUES)
+def test_an_answer_is_a_value_and_now_is_given(module: str) -> None:
+    imported = {name.split(".")[0] for name in IMPORTS[module]}
+    assert imported.isdisjoint({"sys", "argparse", "time", "getpass", "logging"}), f"{module} imports a way in or out"
+    called = set(calls(module))
+    assert called.isdisjoint({"print", "input", "open", "exit"}), f"{module} prints or reads"
+    assert not [call for call in called if call.endswith(NOW)], f"{module} reads the clock"
+    assert "os.environ" not in {
+        ast.unparse(node) for node in ast.walk(TREES[module]) if isinstance(node, ast.Attribute)
+    }
+
+
 LOADED = "import sys, json; {run}; print(json.dumps(sorted(sys.modules)))"
 
 
@@ -145,7 +161,7 @@ def test_loading_all_that_is_pure_loads_no_database_and_no_socket() -> None:
 
 
 HEAVY = {"yaml", "jsonschema", "apprise", "apscheduler", "sqlite_utils", "dataclasses", "inspect", "numpy", "argparse"}
-UNSAID = {"scheduler.answers.changes", "scheduler.reminders.message_text", "scheduler.reminders.ground",
+UNSAID = {"scheduler.answers.entry_changes", "scheduler.reminders.message_text", "scheduler.reminders.ground",
           "scheduler.home.items_without_rules", "scheduler.reminders.unjudged", "scheduler.verdicts.condition_faults",
           "scheduler.cells.trend"}  # fmt: skip
 """What an entry that opens and ends nothing does not ask for."""

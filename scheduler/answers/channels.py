@@ -1,13 +1,36 @@
 """How each channel is doing."""
 
+from typing import NamedTuple
+
 from scheduler.answers.desk import Desk
 from scheduler.base.text import numbered
 from scheduler.base.units import show_span
 from scheduler.home.setup import Channel
-from scheduler.messages.outbox import GIVE_UP_AFTER, ChannelHealth
+from scheduler.messages.outbox import GIVE_UP_AFTER, ChannelHealth, Outbox
 
 
-def channel_json(at: Desk, channel: Channel, health: ChannelHealth | None) -> dict[str, object]:
+class ChannelState(NamedTuple):
+    """A channel and what became of its messages; `health` is None before the first."""
+
+    channel: Channel
+    health: ChannelHealth | None
+
+    @property
+    def failing(self) -> bool:
+        """True where its last attempt failed."""
+        return self.health is not None and bool(self.health.failing_since)
+
+
+def channel_states(at: Desk) -> list[ChannelState]:
+    """Return how each channel of the settings is doing."""
+    health = Outbox(at.home.log).channel_health()
+    return [ChannelState(channel, health.get(channel.name)) for channel in at.setup.channels]
+
+
+def to_json(at: Desk, state: ChannelState) -> dict[str, object]:
+    """Return the state of a channel for programs."""
+    channel, health = state
+
     def when(instant: int | None) -> str | None:
         return None if instant is None else at.stamp(instant)
 
@@ -27,20 +50,29 @@ def channel_json(at: Desk, channel: Channel, health: ChannelHealth | None) -> di
 
 
 def _given_up(at: Desk, channel: Channel, health: ChannelHealth) -> list[str]:
-    """What did not go out and is not tried again, with what to do."""
+    """Say what did not go out and is not tried again, with what to do."""
     parts = []
     if health.gave_up_at is not None:
         count = f"{numbered(health.given_up, 'message')} given up after {show_span(GIVE_UP_AFTER)}"
         parts.append(f"{count}, the last of {at.say(health.gave_up_at)} (`shelfbell due` shows what is open)")
     if health.trial_failed_at is not None and health.trial_failed_at > (health.last_sent or 0):
-        trial = f"the trial of {at.say(health.trial_failed_at)} failed and is tried no more"
+        trial = f"the trial of {at.say(health.trial_failed_at)} failed and is not tried again"
         parts.append(f"{trial} (`shelfbell ring {channel.name}` sends another)")
     return parts
 
 
-def channel_line(at: Desk, channel: Channel, health: ChannelHealth | None) -> str:
+NONE = "No channel is named in shelfbell.yaml: nothing can ring. `shelfbell due` is all there is."
+
+
+def to_text(at: Desk, states: list[ChannelState]) -> str:
+    """Return the states of all channels for people, a line each."""
+    return "\n".join(_line(at, state) for state in states) or NONE
+
+
+def _line(at: Desk, state: ChannelState) -> str:
+    channel, health = state
     if health is None:
-        return f"{channel.name}: nothing was ever sent; `shelfbell ring {channel.name}` tries it"
+        return f"{channel.name}: nothing sent yet; `shelfbell ring {channel.name}` tries it"
     last = f"last success {at.say(health.last_sent)}" if health.last_sent else "nothing came through yet"
     until = health.waiting_until
     parts = [last, f"{health.waiting} waiting{f' until {at.say(until)}' if until and until > at.now else ''}"]

@@ -23,27 +23,27 @@ _WORDS: dict[str, str] = {
     "airtime_minutes": "{} min in the air", "ends": "to {}", "leaves": "leaves {}", "until": "until {}",
     "until_next": "until it is {} next", "charger": "on {}", "from": "from {}", "to": "to {}",
 }  # fmt: skip
-"""How a field is told; the others by their value alone."""
+"""How a field is written; the others by their value alone."""
 _FLAGS = {
     "near_people": ("near people", "not near people"),
     "looked_before": ("looked over before", "not looked over before"),
 }
 _PLACE = {what: ["starts", "ends", *(f.name for f in kind.fields)] for what, kind in KINDS.items()}
-"""The order in which the fields of a kind are told: an end beside its start."""
+"""The order in which the fields of a kind are written: an end beside its start."""
 _CHOSEN = ("severity", "findings")
 _RUNNING_ON = ("to", "with", "from", "down", "good", "on", "until", "leaves")
-"""Words with which what is told of an entry follows its item without a comma."""
+"""First words of a part that follows the item without a comma."""
 
 
 def describe(event: Event, zone: tzinfo | None = None, subject: str | None = None) -> str:
-    """An event in a few words.
+    """Describe an event in a few words.
 
-    `zone`: of its times, their own offset when absent; `subject`: in the place of its item.
+    `zone`: for its times, their own offset when absent; `subject`: written in the place of its item.
     """
     kind = KINDS[event.what]
     named = subject or event.get(kind.subject) or ""
-    told = set(event.fields) - {*_HIDDEN, kind.subject}
-    names = sorted(told, key=_PLACE[kind.what].index)
+    shown = set(event.fields) - {*_HIDDEN, kind.subject}
+    names = sorted(shown, key=_PLACE[kind.what].index)
     parts = [_part(event, name, zone) for name in names]
     head = f"{event.what} {named}".strip()
     if not parts:
@@ -53,7 +53,7 @@ def describe(event: Event, zone: tzinfo | None = None, subject: str | None = Non
 
 
 def naming_packs(mishap: Event) -> str:
-    """The entry that names the packs of a mishap of an aircraft, in the place of one that does not."""
+    """Return the command that names the packs of a mishap, in the place of the entry that does not."""
     return f"shelfbell log mishap {mishap.get('item')} {mishap.get('severity')} PACK --instead_of {mishap.id}"
 
 
@@ -65,11 +65,11 @@ def _part(event: Event, name: str, zone: tzinfo | None) -> str:
         return f"{_shown(value)} %" if event.what == "measured" else f"to {_shown(value)} %"
     field = next((f for f in KINDS[event.what].fields if f.name == name), None)
     if field is not None and field.type is INSTANT:
-        told = _moment(event, str(value), zone)
-        same_day = name == "ends" and told[:-5] == _moment(event, str(event.get("starts")), zone)[:-5]
-        return _WORDS.get(name, "{}").format(told[-5:] if same_day else told)
-    told = str(_shown(value)).replace("_", " ") if name in _CHOSEN else _shown(value)
-    return _WORDS.get(name, "{}").format(told)
+        when = _moment(event, str(value), zone)
+        same_day = name == "ends" and when[:-5] == _moment(event, str(event.get("starts")), zone)[:-5]
+        return _WORDS.get(name, "{}").format(when[-5:] if same_day else when)
+    text = str(_shown(value)).replace("_", " ") if name in _CHOSEN else _shown(value)
+    return _WORDS.get(name, "{}").format(text)
 
 
 def _shown(value: Any) -> str:

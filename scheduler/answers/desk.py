@@ -1,9 +1,11 @@
 """What every question is asked of: a home, its set-up and an instant."""
 
-from typing import TYPE_CHECKING, NamedTuple
+import re
+from typing import NamedTuple
 
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import MAX_INSTANT, moment_near, rfc3339
+from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.events.event import Event
 from scheduler.events.log import LogReader
 from scheduler.events.source import Source
@@ -13,25 +15,25 @@ from scheduler.home.folder import Home
 from scheduler.home.setup import Setup
 from scheduler.reminders.board import Board
 
-if TYPE_CHECKING:
-    pass
-
 
 class Without(Source):
-    """The events of a book less some."""
+    """The events of a fact store less some."""
 
     def __init__(self, store: FactStore, ids: frozenset[str]) -> None:
-        self._book = store
+        self._store = store
         self._ids = ids
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events in force filed under a name, in order; of one kind where `what` names it."""
-        return [event for event in self._book.filed(name, what) if event.id not in self._ids]
+        """Return the events in force filed under a name, in order; only those of kind `what` if given."""
+        return [event for event in self._store.filed(name, what) if event.id not in self._ids]
 
 
 class Desk(NamedTuple):
-    """A home with its set-up and the instant that is asked about; `known`: only what was recorded by then counts.
-    `day`: what was typed, where it is a day without a time, of which the end is asked about; else ""."""
+    """A home with its set-up and the instant that is asked about.
+
+    `known`: only what was recorded by then counts. `day`: what was typed, where it is a day without a time, whose end
+    is asked about; else "".
+    """
 
     home: Home
     setup: Setup
@@ -40,41 +42,54 @@ class Desk(NamedTuple):
     day: str = ""
 
     def store(self, before: int = MAX_INSTANT) -> FactStore:
-        """The book of the home's log."""
+        """Return the facts of the home's log; `before`: only of the entries before that place in it."""
         return FactStore(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_recorded: bool = True) -> Board:
-        """The board of the home's log."""
+        """Return the board of some items, or of all."""
         return Board(self.store(), self.setup.rules, items, as_recorded)
 
     def stamp(self, instant: int) -> str:
-        """An instant for programs."""
+        """Write an instant for programs."""
         return rfc3339(instant, self.setup.hours.zone)
 
     def say(self, instant: int | None) -> str:
-        """An instant for people."""
+        """Write an instant for people."""
         return "never" if instant is None else moment_near(instant, self.now, self.setup.hours.zone)
 
 
-def setup_or_fallback(home: Home) -> tuple[Setup, Refused | None]:
-    """The set-up, and None; where its files are refused, what can be had of it, and what is wrong with them.
+class AskedAt(NamedTuple):
+    """The instant that a question is about, as it was typed; None for now.
 
-    Raises Refused where too little can be had.
+    `past`: a weekday is the last one, not the coming one (a clock time alone is always the last one). `as_known`: only
+    what had been recorded by that instant counts.
     """
-    try:
-        return home.setup(), None
-    except Refused as refused:
-        from scheduler.answers.fallback_setup import fallback_setup
 
-        return fallback_setup(home, refused), refused
+    typed: str | None = None
+    past: bool = False
+    as_known: bool = False
+
+
+NOW = AskedAt()
+_CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
+
+
+def desk_at(home: Home, setup: Setup, now: int, asked: AskedAt = NOW) -> Desk:
+    """Return the desk at the instant asked about. Raises Refused where the time cannot be read."""
+    day = ""
+    if asked.typed is not None:
+        past = asked.past or asked.as_known or re.fullmatch(_CLOCK_ALONE, asked.typed.strip()) is not None
+        now = parse_time(asked.typed, now, setup.hours.zone, ahead=not past, day_ends=True)
+        day = asked.typed if is_bare_day(asked.typed) else ""
+    return Desk(home, setup, now, known=now if asked.as_known else MAX_INSTANT, day=day)
 
 
 _MOST_JOBS = 5
-"""So many jobs are named where one is not found."""
+"""The most jobs that are named where one is not found."""
 
 
 def no_such_job(store: FactStore, name: str, now: int) -> Refused:
-    """The refusal of a job that was never booked: the name most like it, and the next ones that are booked ahead."""
+    """Return the refusal of a job that was never booked, with the nearest name and the next jobs booked ahead."""
     plans = {job.name: plan for job in all_jobs(store).values() if (plan := job.plan_at(now))}
     ahead = sorted((job for job, plan in plans.items() if plan.ends > now), key=lambda job: plans[job].starts)
     near = did_you_mean(name, ahead) or did_you_mean(name, plans)

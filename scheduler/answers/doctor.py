@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from scheduler.answers.degraded import rules_gone_by, said_in
-from scheduler.answers.fallback_setup import fallback_zone
+from scheduler.answers.fallback import daemon_rules, fallback_zone, say_in
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY
 from scheduler.base.text import clean, numbered
@@ -22,11 +21,8 @@ from scheduler.home.setup import Setup
 from scheduler.messages.outbox import Outbox
 
 LEAST_FREE = 100 * 2**20
-
-
+"""Bytes free on the disk below which that is pointed out."""
 OLD_BACKUP = 7 * DAY
-
-
 _START = "Start it: `shelfbell run`, or the unit in systemd/"
 
 
@@ -38,8 +34,8 @@ class Diagnosis(NamedTuple):
     said: str
 
 
-def look(home: Home, now: int) -> Iterator[Diagnosis]:
-    """Every look, the most basic first; where the files cannot be read, what the database alone tells."""
+def diagnose(home: Home, now: int) -> Iterator[Diagnosis]:
+    """Look at everything, the most basic first; where the files cannot be read, at the database alone."""
     if not home.path.is_dir():
         yield Diagnosis("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
         return
@@ -50,10 +46,10 @@ def look(home: Home, now: int) -> Iterator[Diagnosis]:
     try:
         setup = home.setup()
     except Refused as refused:
-        seen = Sight(home, now, fallback_zone(home, refused), refused=refused.findings[0].file)
+        seen = _Patient(home, now, fallback_zone(home, refused), refused=refused.findings[0].file)
         yield Diagnosis("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
     else:
-        seen = Sight(home, now, setup.hours.zone, setup)
+        seen = _Patient(home, now, setup.hours.zone, setup)
         yield Diagnosis("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
         if unseen := lines_on_items_without_rules(setup, setup.fleet.ids()):
             yield Diagnosis("rules", False, "; ".join(unseen))
@@ -64,10 +60,10 @@ def look(home: Home, now: int) -> Iterator[Diagnosis]:
         yield _daemon(seen)
 
 
-class Sight(NamedTuple):
-    """What can be seen of a home: without `setup`, as the file `refused` does not do, the database alone.
+class _Patient(NamedTuple):
+    """The home that is looked at.
 
-    `zone`: None where it is not known.
+    `setup`: None where its file `refused` is refused: only the database can be looked at then. `zone`: None if unknown.
     """
 
     home: Home
@@ -77,11 +73,11 @@ class Sight(NamedTuple):
     refused: str = ""
 
     def say(self, instant: int | None) -> str:
-        """An instant for people."""
-        return "never" if instant is None else said_in(self.zone, instant, self.now)
+        """Write an instant for people."""
+        return "never" if instant is None else say_in(self.zone, instant, self.now)
 
 
-def _in_use(at: Sight) -> Iterator[Diagnosis]:
+def _in_use(at: _Patient) -> Iterator[Diagnosis]:
     yield _clock(at)
     if at.zone:
         yield Diagnosis("zone", True, at.zone.key)
@@ -122,7 +118,7 @@ def _database(home: Home) -> Diagnosis:
     return Diagnosis("database", False, f"damaged: {clean(verdict)}. {WAY_BACK}")
 
 
-def _channels(at: Sight) -> Iterator[Diagnosis]:
+def _channels(at: _Patient) -> Iterator[Diagnosis]:
     health = Outbox(at.home.log).channel_health()
     names = [channel.name for channel in at.setup.channels] if at.setup else list(health)
     if at.setup and not names:
@@ -139,21 +135,26 @@ def _channels(at: Sight) -> Iterator[Diagnosis]:
             yield Diagnosis(about, True, f"last success {at.say(found.last_sent)}")
 
 
-def _daemon(at: Sight) -> Diagnosis:
+def _daemon(at: _Patient) -> Diagnosis:
     woke = Outbox(at.home.log).state("woke_at")
     if woke is None:
         return Diagnosis("daemon", False, f"has never run here: nothing rings. {_START}")
     if not running(at.home.path):
-        said = f"is not running, last woke {at.say(woke)} ({show_span(at.now - woke)} ago): nothing rings. {_START}"
+        said = f"is not running, last woke {at.say(woke)}{_ago(at.now - woke)}: nothing rings. {_START}"
         return Diagnosis("daemon", False, said)
-    by = f", by {rules_gone_by(at.home, at.now, at.zone)}: {at.refused} is refused" if at.refused else ""
+    by = f", by {daemon_rules(at.home, at.now, at.zone)}: {at.refused} is refused" if at.refused else ""
     return Diagnosis("daemon", True, f"running{by}, last woke {at.say(woke)}")
 
 
-def _backup(at: Sight) -> Diagnosis:
+def _ago(span: int) -> str:
+    """Write how long ago something was; "" where the clock has been set back since."""
+    return f" ({show_span(span)} ago)" if span >= 0 else ""
+
+
+def _backup(at: _Patient) -> Diagnosis:
     last = Outbox(at.home.log).state("backed_up_at")
     if last is None:
-        return Diagnosis("backup", False, "none was ever made: `shelfbell backup FILE`, or the timer in systemd/")
+        return Diagnosis("backup", False, "none was made yet: `shelfbell backup FILE`, or the timer in systemd/")
     said = f"last {at.say(last)}"
     return (
         Diagnosis("backup", True, said)
@@ -162,7 +163,7 @@ def _backup(at: Sight) -> Diagnosis:
     )
 
 
-def _contradictions(at: Sight, setup: Setup) -> Iterator[Diagnosis]:
+def _contradictions(at: _Patient, setup: Setup) -> Iterator[Diagnosis]:
     found = [
         f"{first.id} and {second.id}: {craft} in the air twice at {at.say(second.at)}"
         for craft in setup.fleet.ids("aircraft")
@@ -173,12 +174,12 @@ def _contradictions(at: Sight, setup: Setup) -> Iterator[Diagnosis]:
 
 
 def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
-    """Neighbouring flights of one aircraft of which the later took off before the earlier had landed."""
+    """Yield neighbouring flights of one aircraft where the later took off before the earlier had landed."""
     whole = [flight for flight in flights if "flights" not in flight.fields]
     return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if begins_at(two) < one.at)
 
 
-def _clock(at: Sight) -> Diagnosis:
+def _clock(at: _Patient) -> Diagnosis:
     newest = at.home.log.newest()
     if newest is not None and newest.recorded_at > at.now:
         said = f"it shows {at.say(at.now)}, before the entry {newest.id} of {at.say(newest.recorded_at)}: set the clock"

@@ -1,338 +1,140 @@
-"""What `log` answers: what the entry opened and settled, the caution, and when the bell will ring next."""
+"""Log an entry and return what follows from it: the one way in for typed words, whoever types them where."""
 
-from collections.abc import Sequence
-from itertools import chain, takewhile
+from itertools import takewhile
+from typing import NamedTuple
 
-from scheduler.answers.describe_event import describe, naming_packs
-from scheduler.answers.desk import Desk, Without
-from scheduler.answers.plausibility import plausibility_questions
-from scheduler.base.instants import HOUR, MAX_INSTANT, MINUTE, moment
-from scheduler.base.text import clean, listed
-from scheduler.events.event import JOB, JOBS, Event, concerned, corrects
-from scheduler.facts.event_times import begins_at
-from scheduler.facts.fact_store import FactStore
-from scheduler.facts.fitting import CARRIED, packs_for, parts_of
-from scheduler.facts.item_events import flight_of
-from scheduler.facts.jobs import all_jobs, find_job
-from scheduler.facts.pack import WATCH, describe_inference, may_have_been_knocked
-from scheduler.fleet.fleet import Fleet
+from scheduler.answers.describe_event import describe
+from scheduler.answers.desk import Desk, no_such_job
+from scheduler.answers.entry_effects import Effects, effects_of
+from scheduler.answers.entry_text import effect_lines, logged_lines
+from scheduler.answers.fallback import refused_lines, setup_or_fallback
+from scheduler.answers.typed_entry import require_field, require_kind, typed_events, typed_values
+from scheduler.base.findings import Refused
+from scheduler.base.typed_times import is_bare_day
+from scheduler.events.fields import INSTANT
+from scheduler.events.kinds import Kind
+from scheduler.events.taking import take, to_line
+from scheduler.events.validation import problems
+from scheduler.facts.jobs import all_jobs
 from scheduler.home.folder import Home
-from scheduler.home.lock import running
-from scheduler.home.setup import Setup
-from scheduler.reminders.announcements import next_announcement
-from scheduler.reminders.board import Board, Reminder
+from scheduler.home.notify_daemon import notify_daemon
 
-_SHAKEN = ("mishap", "inspected", "repaired", "noticed", "set_aside", "handed_in", "warned", "retired", "replaced",
-           "fitted", "removed", "confirmed", "renewed")  # fmt: skip
-"""The kinds that can take an item from a job, or give it back: the jobs ahead are answered for too."""
-
-_LOOKED_INTO = ("mishap", "noticed", "warned")
-"""The kinds that a later look answers."""
-
-_HANDLED = ("charged", "drained", "flown")
-"""The kinds that a pack which may have been in a mishap should not have seen."""
-
-_RINGS, _WOULD_RING = "I ring", "I would ring"
-"""How the bell speaks of itself while a daemon runs, and while none does."""
-
-_SETTLE = "settle the doubt after a mishap that names no pack"
+_COMMENT = "#"
+"""Not every shell drops what follows, as in an entry that `due` offers with "# counts from Thu on"."""
 
 
-def answer(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
-    """The answer to the events just logged; `taken_as`: lines on how what was typed was taken."""
+class LoggedAnswer(NamedTuple):
+    """What came of logging: the ids of the new events, the answer's lines for people, and what changed.
+
+    `ids` is empty where all was logged already; `effects` is None then, and where no rules can judge.
+    """
+
+    ids: list[str]
+    lines: list[str]
+    effects: Effects | None = None
+
+
+def log_words(home: Home, words: list[str], now: int) -> LoggedAnswer:
+    """Log the entry that typed words mean: a kind, then its fields by position or by name.
+
+    While files of the home are refused, the answer is by the files as they last passed, and says so. Raises Refused;
+    nothing was written then.
+    """
+    kind, typed = _split(words)
+    setup, refused = setup_or_fallback(home)
     desk = Desk(home, setup, now)
-    events = _found(home, ids)
+    events = typed_events(kind, typed, home.log, setup, now)
+    _require_bound(kind, events, desk, refused)
+    ids = log_events(desk, events)
+    if not ids:
+        return LoggedAnswer([], ["Already logged."])
+    answer = _answer(desk, ids, _noon_lines(kind, typed, ids), judged=refused is None or bool(list(setup.rules)))
+    return answer._replace(lines=[*answer.lines, *_while_refused(desk, refused)]) if refused else answer
+
+
+def log_events(desk: Desk, events: list[dict[str, object]]) -> list[str]:
+    """Append events to the log, all or none, and wake the daemon. Returns the ids of the new ones. Raises Refused."""
+    ids = take(desk.home.log, [(0, to_line(event)) for event in events], desk.setup.fleet, desk.now).ids
+    desk.home.write_cache()
+    notify_daemon(desk.home.place)
+    return ids
+
+
+def _split(words: list[str]) -> tuple[Kind, list[str]]:
+    what, *rest = [*takewhile(_COMMENT.__ne__, words)] or [""]
+    return require_kind(what), rest
+
+
+def _answer(desk: Desk, ids: list[str], assumed: list[str], judged: bool) -> LoggedAnswer:
+    """Return the answer to new events; where no rules can be had, without what follows from them."""
+    events = [event for event in map(desk.home.log.find, ids) if event is not None]
     store = desk.store()
-    board = concerned_board(desk, store, events)
-    lines = _told(desk, store, events, taken_as)
-    now_open = board.open_at(now)
-    opened, settled = changes(open_before(desk, board, events), now_open)
-    opened += _risen([reminder for reminder in now_open if reminder not in opened], events, now)
-    lines += _which_packs(store, events)
-    lines += _too_soon(desk, store, events) + _unsure(store, events, now)
-    ring = how_it_rings(home)
-    if opened or settled:
-        from scheduler.answers.changes import opened_lines, over_lines  # what reminders say takes a while to load
-
-        lines += opened_lines(desk, board, opened, ring) + over_lines(board, settled, events)
-    lines += _answered(desk, board, events)
-    named = {name for event in events for name in home.log.filed_under(event)}
-    still = [r for r in now_open if r not in opened and r.key.item in named]
-    lines += [f"Still open: {_titles(still)}."] if still else []
-    ahead = ring_ahead(desk, board)
-    lines += next_ring(desk, board, ahead, opened, ring, still)
-    return "\n".join(lines + unheard(ring, bool(opened or ahead)))
+    effects = effects_of(desk, store, events) if judged else None
+    lines = logged_lines(desk, store, events, assumed)
+    return LoggedAnswer(ids, lines + (effect_lines(desk, effects) if effects else []), effects)
 
 
-def how_it_rings(home: Home) -> str:
-    """How the bell of a home speaks of itself."""
-    return _RINGS if running(home.place) else _WOULD_RING
-
-
-def unheard(ring: str, rings: bool) -> list[str]:
-    """What to start where something is to ring, and the bell only would."""
-    return ["Nobody is running that could ring: start `shelfbell run`."] if rings and ring == _WOULD_RING else []
-
-
-def _which_packs(store: FactStore, events: list[Event]) -> list[str]:
-    """Of a mishap that names no packs: what they are inferred from, or the question. A pack that fell is watched."""
-    lines = []
-    for event in events:
-        if event.what == "mishap" and store.fleet.kind(str(event.get("item"))) == "aircraft":
-            lines += _by_flight(store, event)
-    return lines
-
-
-def _by_flight(store: FactStore, mishap: Event) -> list[str]:
-    again = naming_packs(mishap)
-    if inferred := describe_inference(store, mishap):
-        return [f"Which pack was in it is inferred: {inferred}. If it was another: {again}"]
-    if "packs" in mishap.fields or flight_of(store, mishap):
-        return []
-    packs = [
-        pack.id for pack in packs_for(store, str(mishap.get("item"))) if may_have_been_knocked(store, pack, mishap.at)
-    ]
-    until = [f"  Until that is told, {listed(packs)} may have been in it."] if packs else []
-    return [f"Which pack was in it? {again}", *until]
-
-
-def _too_soon(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
-    """The packs whose look does not count, for it came within the watch after a knock, and from when one will."""
-    packs: dict[tuple[int, bool], list[str]] = {}
-    for event in events:
-        name = str(event.get("item"))
-        if (
-            event.get("result") == "pass"
-            and store.fleet.kind(name) == "pack"
-            and not _past_mending(store, name, desk.now)
-        ):
-            segment = store.fact(store.fleet[name], "under_watch").segment(desk.now)
-            if segment.value != "no" and segment.evidence and segment.evidence[0].at <= event.at:
-                packs.setdefault((segment.evidence[0].at + WATCH, segment.value == "yes"), []).append(name)
-    return [
-        f"This look at {listed(names)} does not {'end the watch after a knock' if knocked else _SETTLE}: one does from "
-        f"{desk.say(counts)} on. Look again then, and log that."
-        for (counts, knocked), names in packs.items()
-    ]
-
-
-def _past_mending(store: FactStore, pack: str, now: int) -> bool:
-    """True of a pack that no look makes sound."""
-    return store.fact(store.fleet[pack], "past_mending").at(now) == "yes"
-
-
-def _unsure(store: FactStore, events: list[Event], now: int) -> list[str]:
-    """What was charged, drained or flown, and may have been in a mishap."""
-    named = [
-        str(name) for event in events if event.what in _HANDLED for name in (event.get("item"), *event.get("packs", ()))
-    ]
-    packs = [name for name in dict.fromkeys(named) if store.fleet.kind(name) == "pack"]
-    unsure = [name for name in packs if may_have_been_knocked(store, store.fleet[name], now)]
-    return (
-        [f"{listed(unsure)} may have been in a mishap that names no pack: look first (`shelfbell due`)."]
-        if unsure
-        else []
+def _while_refused(at: Desk, refused: Refused) -> list[str]:
+    judged = "This is judged by the rules as they were before"
+    unjudged = "The entry is kept, but I cannot judge what follows from it"
+    return refused_lines(
+        at, refused, at.now, judged if list(at.setup.rules) else unjudged, ", then ask `shelfbell due`"
     )
 
 
-def unjudged(home: Home, setup: Setup, ids: list[str], now: int, taken_as: Sequence[str] = ()) -> str:
-    """The answer where no rules can be had: what was logged, and nothing of what follows from it."""
-    desk = Desk(home, setup, now)
-    return "\n".join(_told(desk, desk.store(), _found(home, ids), taken_as))
-
-
-def _found(home: Home, ids: list[str]) -> list[Event]:
-    return [event for event in map(home.log.find, ids) if event is not None]
-
-
-def _told(desk: Desk, store: FactStore, events: list[Event], taken_as: Sequence[str]) -> list[str]:
-    """What was logged, how it was taken, and what is doubtful in it."""
-    lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *taken_as]
-    for event in events:
-        lines += _good_till(desk, store, event) + _was_booked(desk, store, event)
-    return lines + plausibility_questions(events, store, desk.now)
-
-
-def _good_till(desk: Desk, store: FactStore, event: Event) -> list[str]:
-    """The last good day of a paper renewed, where it was not given."""
-    if event.what != "renewed" or "expires" in event.fields:
+def _noon_lines(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
+    """Say that noon was taken, where days were typed without a time of day."""
+    values = typed_values(kind, words)
+    bare = [name for name, text in values.items() if require_field(kind, name).type is INSTANT and is_bare_day(text)]
+    if not bare:
         return []
-    left = store.fact(desk.setup.fleet[event.get("item")], "days_to_expiry").at(desk.now)
-    if left is None:
-        return ["  I do not know till when it is good: log it again with --expires DATE."]
-    day = moment(desk.now + int(left) - HOUR, desk.setup.hours.zone, year=True)[:-6]
-    dated = "" if "issued" in event.fields else ", counted from today, for no date was given (--issued or --expires)"
-    return [f"  Good till {day}{dated}."]
+    days = " and ".join(f'"{values[name]}"' for name in bare)
+    return [
+        f"  No time given with {days}: noon is taken. "
+        f'If not: the same line with "{values[bare[0]]} 09:00" and --instead_of {" or ".join(ids)}.'
+    ]
 
 
-def _was_booked(desk: Desk, store: FactStore, event: Event) -> list[str]:
-    """The time that a job booked anew had before."""
-    if event.what != "booked":
-        return []
-    plans = all_jobs(store)[event.get("job")].plans
-    before = [plan for plan in plans if plan.known_to == event.at and plan.event.id != event.id]
-    return [f"  Before it was booked for {desk.say(before[-1].starts)}."] if before else []
+def _require_bound(kind: Kind, events: list[dict[str, object]], desk: Desk, refused: Refused | None) -> None:
+    """Raise Refused where an entry binds to something that is not there.
 
-
-def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]:
-    """What would be open now on a board's items, had the events not been logged.
-
-    Facts look only back, so for entries of this minute with nothing logged since they began, that is what the same
-    board had open the moment before.
+    An entry of its kind whose place it takes, an open reminder, a booked job.
     """
-    began = min(begins_at(event) for event in events)
-    recent = min(event.at for event in events) > desk.now - MINUTE
-    if recent and not any(map(corrects, events)) and not _others_since(board.store, events, began):
-        return board.open_at(began - 1)
-    without = _without(desk, board.store, events)
-    return Board(without, desk.setup.rules, board.items, since=lambda _key: desk.now).open_at(desk.now)
+    if any(problems(event) for event in events):  # `take` says what is malformed
+        return
+    _require_same_kind(kind, events[0].get("instead_of"), desk)
+    if kind.what == "cancelled":
+        _require_booked(str(events[0]["job"]), desk)
+    elif kind.what in ("seen", "snoozed"):
+        if refused and not list(desk.setup.rules):
+            raise refused
+        from scheduler.answers.open_reminder import require_awaited, require_open
+
+        for event in events:
+            reminder = require_open(desk, str(event["rule"]), str(event["item"]))
+            if "until_next" in event:
+                require_awaited(reminder, str(event["until_next"]), desk.now)
 
 
-def _others_since(store: FactStore, events: list[Event], began: int) -> bool:
-    own = {event.id for event in events}
-    names = {name for event in events for name in concerned(event.fields)}
-    since = (takewhile(lambda event: event.at >= began, reversed(store.filed(name))) for name in names)
-    return any(event.id not in own for event in chain.from_iterable(since))
+def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
+    """Raise Refused where the entry whose place is taken is of another kind: then the id is the slip.
 
-
-def _without(desk: Desk, store: FactStore, events: list[Event]) -> FactStore:
-    """The book as it was before the events."""
-    if any(map(corrects, events)):
-        return desk.store(before=events[0].seq)
-    return FactStore(desk.setup.fleet, Without(store, frozenset(e.id for e in events)), desk.setup.clocks)
-
-
-def _logged(desk: Desk, events: list[Event]) -> str:
-    first, zone = events[0], desk.setup.hours.zone
-    if first.what == "struck" and (gone := desk.home.log.find(first.get("event"))) is not None:
-        return f"struck {first.get('event')}: {describe(gone, zone)}, {desk.say(gone.at)}, counts no more"
-    if len(events) == 1:
-        return describe(first, zone)
-    return describe(first, zone, clean(listed([str(event.get("item")) for event in events])))
-
-
-def concerned_board(desk: Desk, store: FactStore, events: list[Event]) -> Board:
-    """The board of what the events can touch. What was over before they began is not asked about."""
-    before = min(map(begins_at, events)) - 1
-    items = concerned_items(desk.home, desk.setup, events, store)
-    return Board(store, desk.setup.rules, items, since=lambda _key: before)
-
-
-def concerned_items(home: Home, setup: Setup, events: list[Event], store: FactStore) -> list[str]:
-    """The items whose verdicts the events can touch: those named, parts of an aircraft named, those a job concerns.
-
-    What can ground an item touches the jobs that are not over too.
+    A wrong item is put right in its place.
     """
-    fleet = setup.fleet
-    named = dict.fromkeys(name for event in events for name in home.log.filed_under(event))
-    if JOB in named:  # booked for no one aircraft
-        return [*fleet.ids(), *all_jobs(store)]
-    jobs = [job for name in named if name.startswith(JOB) and (job := find_job(store, name.removeprefix(JOB)))]
-    aircraft = [name for name in named if fleet.kind(name) == "aircraft"]
-    mishap = any(event.what == "mishap" or corrects(event) or _tells_packs(store, event) for event in events)
-    found = [*named, *(part.id for craft in aircraft for part in parts_of(store, craft, *CARRIED))]
-    found += [pack.id for craft in aircraft for pack in packs_for(store, craft) if mishap]
-    if JOBS in named:
-        found += [job.name for job in jobs]
-        flown = [*aircraft, *(str(plan.aircraft) for job in jobs for plan in job.plans)]
-        found += [name for craft in flown for name in (craft, *fleet.fitting(craft), *fleet.papers_of(craft))]
-        found += [name for name in fleet.fitting(None) if not _of_an_aircraft(fleet, name)]
-    if any(event.what in _SHAKEN or corrects(event) for event in events):
-        since = min(event.at for event in events) - 12 * HOUR
-        found += [job.name for job in all_jobs(store).values() if job.plans[-1].ends > since]
-    return list(dict.fromkeys(found))
+    log = desk.home.log
+    found = None if replaced is None else log.find(str(replaced))
+    if found is None or found.what == kind.what or log.taken_back_by(found.id):  # `take` refuses the first and last
+        return
+    other = f"{found.id} is of another kind: {describe(found, desk.setup.hours.zone)} ({desk.say(found.at)})"
+    new = f"log {kind.what} without --instead_of (--at gives its time)"
+    strike = f"If it is to go: `shelfbell log struck {found.id}`, then {new}"
+    way = f"A strike is for all time: {new}" if found.what == "struck" else strike
+    raise Refused.because(f"{other}. `shelfbell history` shows the ids. {way}")
 
 
-def _tells_packs(store: FactStore, event: Event) -> bool:
-    """True for a flight that can tell which packs were in a mishap."""
-    mishaps = store.filed(str(event.get("aircraft")), "mishap") if event.what == "flown" else []
-    return any(mishap.at >= begins_at(event) for mishap in mishaps)
-
-
-def _of_an_aircraft(fleet: Fleet, name: str) -> bool:
-    """True for an aircraft, and the papers of one."""
-    return "aircraft" in (fleet.kind(name), fleet.kind(str(fleet.raw(name).get("of"))))
-
-
-def changes(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminder], list[Reminder]]:
-    """The reminders open after and not before, and those open before and not after."""
-    was, now_open = {r.key for r in before}, {r.key for r in after}
-    return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
-
-
-def _risen(standing: list[Reminder], events: list[Event], now: int) -> list[Reminder]:
-    """Of reminders that were open before, those that the events made as urgent as they are now."""
-    began = {event.at for event in events}
-    heights = ((reminder, reminder.verdict.rises(reminder.episode)[1:]) for reminder in standing)
-    return [r for r, rises in heights if any(at in began and word == r.verdict.urgency(now) for at, word in rises)]
-
-
-def _answered(desk: Desk, board: Board, events: list[Event]) -> list[str]:
-    """What a late entry opened then, and a later entry has settled since."""
-    began = {event.at for event in events}
-    over = [r for r in board.reminders if r.episode.opened in began and r.episode.ended <= desk.now]
-    if not over:
-        return _looked_over(desk, board.store, events)
-    from scheduler.answers.changes import answered_lines
-
-    return answered_lines(desk, over, events)
-
-
-def _looked_over(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
-    """The look that passed after a late entry of something to look into: it counts for it."""
-    lines = []
-    for event in events:
-        passed = [
-            look
-            for look in store.filed(str(event.get("item")), "inspected")
-            if event.what in _LOOKED_INTO and event.at < look.at <= desk.now and look.get("result") == "pass"
-        ]
-        if passed:
-            when = desk.say(passed[0].at)
-            lines.append(f"{event.get('item')} passed a look since, {when}: that look counts for it.")
-    return lines
-
-
-def _titles(reminders: list[Reminder]) -> str:
-    """ "pack left full (A and B); pack may be swollen (C)"."""
-    said: dict[str, dict[str, None]] = {}
-    for reminder in reminders:
-        said.setdefault(reminder.verdict.rule.title, {})[reminder.key.item] = None
-    return "; ".join(f"{title.lower()} ({listed(list(items))})" for title, items in said.items())
-
-
-Ahead = tuple[int, list[Reminder]] | None
-"""When the bell rings next, and for what; None where it will not."""
-
-
-def ring_ahead(desk: Desk, board: Board) -> Ahead:
-    """When the next reminder of a board will ring, if nothing else is logged, and those that ring then."""
-    hours, now = desk.setup.hours, desk.now
-    ahead = [reminder for reminder in board.reminders if now < reminder.episode.opened < MAX_INSTANT]
-    words = [word for r in ahead if (word := next_announcement(board, r, [], hours, r.episode.opened)) is not None]
-    if not words:
-        return None
-    first = min(word.due for word in words)
-    return first, [word.reminder for word in words if word.due == first]
-
-
-def next_ring(
-    desk: Desk, board: Board, ahead: Ahead, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()
-) -> list[str]:
-    """When the next reminder on these items will ring, if nothing else is logged."""
-    if ahead is None:
-        return [] if opened or still else _nothing_ahead(desk, board)
-    first, together = ahead
-    lines = [f"Next: {ring} {desk.say(first)} unless something is logged before: {_titles(together)}."]
-    caution = together[0].verdict.rule.caution
-    return lines + ([f"  Caution: {caution}"] if caution and not opened else [])
-
-
-def _nothing_ahead(desk: Desk, board: Board) -> list[str]:
-    """Why nothing will ring: nothing is due, or no rule looks."""
-    from scheduler.home.items_without_rules import lines_on_items_without_rules
-
-    unseen = lines_on_items_without_rules(desk.setup, board.items or ())
-    if unseen:
-        return [f"{line[:1].upper()}{line[1:]}." for line in unseen]
-    return ["Nothing to do, and nothing ahead for these by the clock alone."]
+def _require_booked(name: str, desk: Desk) -> None:
+    store = desk.store()
+    if name not in all_jobs(store):
+        raise no_such_job(store, name, desk.now)
+    if all_jobs(store)[name].events[-1].what == "cancelled":
+        raise Refused.because(f"{name} is cancelled already")

@@ -12,12 +12,14 @@ from scheduler.reminders.item_state import together
 from scheduler.verdicts.verdict import Since, Verdict
 
 AT_ONCE = 100
-"""So many items are asked about together: to go group by group takes a few milliseconds more."""
+"""Up to this number all items are asked about together: to go group by group takes a few milliseconds more."""
 
 
 def item_groups(at: Desk) -> list[list[str]]:
-    """All items, jobs and the home: one group where they are few, else those that rest on the same entries together,
-    and the home last."""
+    """Return all items, jobs and the home in groups: one if they are few, else those that rest on the same entries.
+
+    The home is the last group then.
+    """
     log = at.home.log
     found = list(together(at.setup.fleet, ItemStates(log).jobs() if log.exists() else {}))
     names = [name for group in found for name in group]
@@ -27,12 +29,12 @@ def item_groups(at: Desk) -> list[list[str]]:
 
 
 def boards(at: Desk, as_recorded: bool = True, since: Since | None = None) -> Iterator[Board]:
-    """Boards that have all items between them, each to be asked before the next is taken."""
+    """Yield boards that have all items between them; ask each before taking the next, so that memory stays bounded."""
     return groups.boards(at.store(), at.setup.rules, item_groups(at), as_recorded, since)
 
 
 def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:
-    """Sorts verdicts as one board of all items has them: by rule, then as fleet.yaml or the bookings go."""
+    """Return a sort key that orders verdicts as one board has them: by rule, then as fleet.yaml or the bookings go."""
     rules = {rule: place for place, rule in enumerate(at.setup.rules)}
 
     def place(verdict: Verdict) -> tuple[object, ...]:

@@ -1,9 +1,10 @@
 """What happened to an item, corrections and reminders included."""
 
 from itertools import pairwise
+from typing import NamedTuple
 
 from scheduler.answers.desk import Desk
-from scheduler.answers.explain import entry_line
+from scheduler.answers.explain import entry_line, mishap_mark
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.text import clean
@@ -15,8 +16,49 @@ from scheduler.messages.outbox import Outbox
 from scheduler.reminders.announcements import Notification
 
 
-def filing_name(at: Desk, item: str | None) -> str | None:
-    """The name under which the entries of an item, or of a job, are filed. Raises Refused where there is none."""
+class History(NamedTuple):
+    """What happened by an instant, to `item` or to all: entries, each with the id of what took it back.
+
+    `marks`: by event id, what is to be said of an entry. `notifications`: what was rung.
+    """
+
+    item: str | None
+    entries: list[tuple[Event, str | None]]
+    marks: dict[str, str]
+    notifications: list[Notification]
+
+
+def history_of(at: Desk, item: str | None, reminders: bool = False) -> History:
+    """Return what happened to an item, a job, or all; with `reminders`, what was rung too. Raises Refused."""
+    store = at.store()
+    filed = list(at.home.log.history(_filing_name(at, item)))
+    shared = _shared_mishaps(store, item, {event.id for event, _ in filed})
+    found = [*filed, *((event, None) for event in shared)]
+    entries = sorted((event, by) for event, by in found if event.at <= at.now)
+    marks = {event.id: mishap_mark(store, str(item), event) for event in shared}
+    marks |= _superseded_bookings(store, entries, at.now)
+    return History(item, entries, marks, _notifications(at, item) if reminders else [])
+
+
+def to_json(at: Desk, history: History) -> list[dict[str, object]]:
+    """Return the history for programs."""
+    entries = [event.fields | {"taken_back_by": by} for event, by in history.entries]
+    return entries + [_notification_json(at, line) for line in history.notifications]
+
+
+def to_lines(at: Desk, history: History) -> list[str]:
+    """Return the history for people: a line an entry, oldest first."""
+    marks = history.marks
+    lines = [(event.at, clean(_event_line(at, event, by) + marks.get(event.id, ""))) for event, by in history.entries]
+    lines += [(line.at, _notification_line(at, line)) for line in history.notifications]
+    texts = [text for _, text in sorted(lines, key=lambda line: line[0])]
+    item = history.item
+    nothing = "Nothing is logged." if item is None else f"Nothing is logged of {clean(item)}."
+    return texts if history.entries else [*texts, nothing]
+
+
+def _filing_name(at: Desk, item: str | None) -> str | None:
+    """Return the name under which the entries of an item or a job are filed. Raises Refused where there is none."""
     if item is None or item in at.setup.fleet:
         return item
     names = at.home.log.names()
@@ -26,8 +68,8 @@ def filing_name(at: Desk, item: str | None) -> str | None:
     raise Refused.because(f"nothing is logged of {item!r}{did_you_mean(item, [*at.setup.fleet.ids(), *jobs])}")
 
 
-def shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[Event]:
-    """The mishaps of an aircraft that concern an item that was in it or on it, or may have been, beside its `own`."""
+def _shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[Event]:
+    """Return the mishaps of an aircraft that an item was in or on, or may have been, beside its `own` entries."""
     if item is None or item not in store.fleet:
         return []
     concerned = [
@@ -38,8 +80,8 @@ def shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[Ev
     return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
 
 
-def overtaken_marks(store: FactStore, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
-    """The marks of bookings that another one replaced, or that were cancelled, before the job was over."""
+def _superseded_bookings(store: FactStore, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
+    """Return marks on the bookings that were replaced or cancelled before the job was over, by event id."""
     names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
     marks = {}
     for job in filter(None, (find_job(store, name) for name in names)):
@@ -50,27 +92,27 @@ def overtaken_marks(store: FactStore, entries: list[tuple[Event, str | None]], n
     return marks
 
 
-def event_line(at: Desk, event: Event, by: str | None) -> str:
+def _event_line(at: Desk, event: Event, by: str | None) -> str:
     note = f'  "{str(event.fields["note"]).replace(chr(10), " / ")}"' if "note" in event.fields else ""
     instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
     gone = f"  [taken back by {by}]" if by else ""
     return f"{entry_line(at, event)}{note}{instead}{gone}"
 
 
-def told_of(at: Desk, item: str | None) -> list[Notification]:
-    """What was told of the reminders on an item, or on any, by the instant asked about."""
+def _notifications(at: Desk, item: str | None) -> list[Notification]:
+    """Return what was rung of the reminders on an item, or on any, by the instant asked about."""
     ledger = Outbox(at.home.log).ledger()
     keys = [key for key in ledger.announced_keys() if item in (None, key.item)]
-    told = [line for key in keys for line in ledger.of_key(key)]
-    return sorted((line for line in told if line.at <= at.now), key=lambda line: line.at)
+    lines = [line for key in keys for line in ledger.of_key(key)]
+    return sorted((line for line in lines if line.at <= at.now), key=lambda line: line.at)
 
 
-def notification_line(at: Desk, line: Notification) -> str:
+def _notification_line(at: Desk, line: Notification) -> str:
     what = line.reason or line.kind if line.kind == "settled" else f"rung ({line.kind}, {line.urgency})"
     return f"{at.say(line.at):<17} reminder {clean(line.key.rule)} {clean(line.key.item)}: {what}"
 
 
-def notification_json(at: Desk, line: Notification) -> dict[str, object]:
+def _notification_json(at: Desk, line: Notification) -> dict[str, object]:
     return {
         "reminder": line.key.rule, "item": line.key.item, "told_at": at.stamp(line.at), "kind": line.kind,
         "urgency": line.urgency, "reason": line.reason,

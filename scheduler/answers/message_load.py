@@ -1,4 +1,4 @@
-"""The load of messages: how many by week and channel, which rules are loud and which never speak."""
+"""How many messages a rehearsal sends by week and channel, which rules are loud and which never open."""
 
 from collections import Counter
 from datetime import date, timedelta
@@ -12,7 +12,7 @@ _LOUDEST = 10
 
 
 def load_text(at: Desk, result: Rehearsal) -> str:
-    """The load of a rehearsal, for people."""
+    """Return the load of a rehearsal for people."""
     counts = by_week(at, result)
     width = max([8, *(len(channel.name) for channel in at.setup.channels)])
     head = "week of     " + "".join(f"{channel.name:>{width + 2}}" for channel in at.setup.channels)
@@ -20,7 +20,7 @@ def load_text(at: Desk, result: Rehearsal) -> str:
     for monday in _weeks(at, result):
         cells = (counts[monday, channel.name] for channel in at.setup.channels)
         lines.append(f"{monday}  " + "".join(f"{count:>{width + 2}}" for count in cells))
-    rung, opened = tellings(result), openings(result)
+    rung, opened = times_said(result), reminders_opened(result)
     lines += ["", "Loudest rules (times said, reminders):"]
     lines += [f"  {rule}: {count}, {opened[rule]}" for rule, count in rung.most_common(_LOUDEST)] or ["  none"]
     silent = [rule for rule in at.setup.rules if not opened[rule]]
@@ -29,7 +29,7 @@ def load_text(at: Desk, result: Rehearsal) -> str:
 
 
 def by_week(at: Desk, result: Rehearsal) -> Counter[tuple[date, str]]:
-    """The number of messages by the Monday of their week (local) and channel, as the daemon would send them."""
+    """Count messages by the Monday of their week (local) and channel, as the daemon would send them."""
     return Counter(
         (_monday(at, decision.at), channel.name)
         for decision in result.decisions
@@ -38,15 +38,15 @@ def by_week(at: Desk, result: Rehearsal) -> Counter[tuple[date, str]]:
     )
 
 
-def tellings(result: Rehearsal) -> Counter[str]:
-    """How often reminders of each rule were said."""
+def times_said(result: Rehearsal) -> Counter[str]:
+    """Count how often reminders of each rule were said."""
     return Counter({r.key.rule: 0 for r in result.reminders}) + Counter(
         reminder.key.rule for reminder in result.reminders for _ in result.messages(reminder)
     )
 
 
-def openings(result: Rehearsal) -> Counter[str]:
-    """How many reminders each rule had."""
+def reminders_opened(result: Rehearsal) -> Counter[str]:
+    """Count the reminders of each rule."""
     return Counter(reminder.key.rule for reminder in result.reminders)
 
 

@@ -1,47 +1,71 @@
 """Whether a job can be flown, for people and for programs."""
 
+from typing import NamedTuple
+
 from scheduler.answers.desk import Desk, no_such_job
 from scheduler.base.findings import Refused
 from scheduler.cells.estimate import Estimate
 from scheduler.facts.fact_store import FactStore
 from scheduler.facts.jobs import GRACE, Plan, all_jobs
-from scheduler.reminders.ready import Ready
+from scheduler.reminders.ready import Ready, next_job, ready_for
 from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERVICE, sentences
 
 
-def asked_job(store: FactStore, job: str, at: Desk) -> str:
+class ReadyAnswer(NamedTuple):
+    """The answer for a job, or for a flight now where `job` is None: one for each aircraft that could fly it."""
+
+    job: str | None
+    aircraft: list[Ready]
+    store: FactStore
+
+
+def answer_ready(at: Desk, job: str | None = None) -> ReadyAnswer:
+    """Return whether a booked job can be flown; the next one, or a flight now, unless given. Raises Refused."""
+    store = at.store()
+    named = _require_ahead(store, job, at) if job else next_job(store, at.now)
+    return ReadyAnswer(named, ready_for(store, at.setup.rules, at.now, named), store)
+
+
+def _require_ahead(store: FactStore, job: str, at: Desk) -> str:
     if job not in all_jobs(store):
         raise no_such_job(store, job, at.now)
     plan = all_jobs(store)[job].plan_at(at.now)
     if plan is None:
         raise Refused.because(f"{job} is not booked {at.say(at.now)}: it was cancelled, or is not booked yet")
     if over := _over(at, plan):
-        raise Refused.because(f"{job} is over: it {over}. `shelfbell ready` tells of the next job, or a flight now")
+        raise Refused.because(
+            f"{job} is over: it {over}. `shelfbell ready` answers for the next job, or for a flight now"
+        )
     return job
 
 
 def _over(at: Desk, plan: Plan) -> str:
-    """When a job that is over ended, or began where no end was booked; "" for one that is not over."""
+    """Say when a job that is over ended, or began if no end was booked; "" for one that is not over."""
     if "ends" in plan.event.fields:
         return f"ended {at.say(plan.ends)}" if plan.ends <= at.now else ""
     return f"began {at.say(plan.starts)}" if plan.starts + GRACE <= at.now else ""
 
 
-def to_text(at: Desk, store: FactStore, answers: list[Ready]) -> str:
-    """The answer for people, a line a sentence."""
-    if not answers:
+def to_text(at: Desk, found: ReadyAnswer) -> str:
+    """Return the answer for people, a line a sentence."""
+    if not found.aircraft:
         return NONE_IN_SERVICE
     blocks = []
-    for answer in answers:
-        head, *rest = sentences(store, at.setup.rules, at.now, answer, at.say)
+    for answer in found.aircraft:
+        head, *rest = sentences(found.store, at.setup.rules, at.now, answer, at.say)
         blocks.append("\n".join([head[0].upper() + head[1:], *(f"  - {line}" for line in rest)]))
-    near = [NEAR_PEOPLE] if any(answer.plan.event.get("near_people") for answer in answers) else []
+    near = [NEAR_PEOPLE] if any(answer.plan.event.get("near_people") for answer in found.aircraft) else []
     closing = [*near, IN_THE_AIR, "Ready by the log does not mean fit to fly: your own look comes before each flight."]
     return "\n\n".join([*blocks, "\n".join(closing)])
 
 
-def to_json(at: Desk, answer: Ready) -> dict[str, object]:
-    """The answer for one aircraft, for programs."""
+def to_json(at: Desk, found: ReadyAnswer) -> dict[str, object]:
+    """Return the answer for programs."""
+    aircraft = [_aircraft_json(at, answer) for answer in found.aircraft]
+    return {"at": at.stamp(at.now), "job": found.job, "aircraft": aircraft}
+
+
+def _aircraft_json(at: Desk, answer: Ready) -> dict[str, object]:
     return {
         "aircraft": answer.aircraft,
         "ready": answer.ready,

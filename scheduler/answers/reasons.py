@@ -1,4 +1,4 @@
-"""Words for a rule's comparisons: what would quiet it, or ring it, why it will change, what the operator adjusted."""
+"""Words for the comparisons of a rule: what would quiet or ring it, why it will change, what was adjusted."""
 
 from typing import Any
 
@@ -18,27 +18,27 @@ _CONTRARY = {"yes": "no", "no": "yes"}
 _WAYS_SHOWN = 3
 
 
-def named(leaf: Leaf) -> str:
-    """The fact of a comparison."""
+def fact_name(leaf: Leaf) -> str:
+    """Return the fact of a comparison, for people."""
     return leaf.fact.replace("_", " ") + (f" ({leaf.of})" if leaf.of else "")
 
 
 def comparison(leaf: Leaf, limit: str, holds: bool = True) -> str:
-    """A comparison, or its contrary: "at least 85 % (full), for 24 h (sit)"; "is no" for the contrary of "is yes"."""
-    text = f"{_held_against(leaf, limit, holds)}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
+    """Write a comparison, or its contrary: "at least 85 % (full), for 24 h (sit)", "is no" for "is yes"."""
+    text = f"{_compared(leaf, limit, holds)}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
     if leaf.lasting and holds:
         text += f", for {show_span(leaf.lasting)}{f' ({leaf.lasting_name})' if leaf.lasting_name else ''}"
     return text
 
 
-def _held_against(leaf: Leaf, limit: str, holds: bool) -> str:
+def _compared(leaf: Leaf, limit: str, holds: bool) -> str:
     if leaf.operator in ("is", "is_not") and limit in _CONTRARY:
         return f"is {limit if (leaf.operator == 'is') == holds else _CONTRARY[limit]}"
     return f"{SAID[leaf.operator][not holds]} {limit}"
 
 
-def reversing(verdict: Verdict, now: int) -> list[Way]:
-    """What would settle the reminder where it is open, and ring it where it is not."""
+def reversals(verdict: Verdict, now: int) -> list[Way]:
+    """Return the smallest changes that would settle the reminder if it is open, and ring it if it is not."""
     rule = verdict.rule
     if verdict.open_at(now) is None:
         return minimal_changes(explain(verdict, rule.when, now), holds=True)
@@ -47,31 +47,31 @@ def reversing(verdict: Verdict, now: int) -> list[Way]:
     return minimal_changes(explain(verdict, rule.when, now), holds=False)
 
 
-def wanted(change: Change) -> str:
-    """One comparison that should turn out otherwise, and where its value stands."""
-    return f"{named(change.leaf)} {comparison(change.leaf, change.limit, change.holds)} (now {change.value})"
+def change_text(change: Change) -> str:
+    """Write one comparison that should turn out otherwise, with the value now."""
+    return f"{fact_name(change.leaf)} {comparison(change.leaf, change.limit, change.holds)} (now {change.value})"
 
 
 def reversal_lines(verdict: Verdict, now: int) -> list[str]:
-    """What would make it quiet, or ring; the entry that settles it last."""
-    found = [way for way in reversing(verdict, now) if way]
+    """Say what would make it quiet, or ring; last the entry that settles it."""
+    found = [way for way in reversals(verdict, now) if way]
     episode = verdict.open_at(now)
     head = "it would be quiet with" if episode else "it would ring with"
-    lines = [f"  {head}: {' and '.join(map(wanted, way))}" for way in found[:_WAYS_SHOWN]]
+    lines = [f"  {head}: {' and '.join(map(change_text, way))}" for way in found[:_WAYS_SHOWN]]
     entry = log_line(Lines(verdict.rule, [Reminder(verdict, episode)]), now) if episode else ""
     return lines + ([f"  the entry for it: {entry}"] if entry else [])
 
 
 def change_lines(at: Desk, verdict: Verdict) -> list[str]:
-    """When anything about the verdict changes next, and why."""
+    """Say when anything about the verdict changes next, and why."""
     change = verdict.next_change(at.now)
     if change is None:
         return ["  next change: none by the clock alone"]
-    return [f"  next change: {at.say(change)}: {'; '.join(causes(at, verdict, change))}"]
+    return [f"  next change: {at.say(change)}: {'; '.join(change_causes(at, verdict, change))}"]
 
 
-def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
-    """Why a verdict changes at an instant: the comparisons that turn, the entries of that instant, what it does."""
+def change_causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
+    """Say why a verdict changes at an instant, and what follows: comparisons that turn, entries, the reminder."""
     found = [_turn(verdict, turn) for turn in changes_at(verdict, change)]
     zone = at.setup.hours.zone
     found += [f"entry {event.id}, {describe(event, zone)}" for event in verdict.events if event.at == change]
@@ -86,12 +86,12 @@ def causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
 def _turn(verdict: Verdict, turn: LeafChange) -> str:
     limit = limit_text(turn.leaf, verdict.store.catalogue[turn.leaf.fact])
     if turn.becomes == "unknown":
-        return f"{named(turn.leaf)} becomes unknown"
-    return f"{named(turn.leaf)}: {comparison(turn.leaf, limit, turn.becomes == 'yes')}"
+        return f"{fact_name(turn.leaf)} becomes unknown"
+    return f"{fact_name(turn.leaf)}: {comparison(turn.leaf, limit, turn.becomes == 'yes')}"
 
 
-def adjustment(at: Desk, verdict: Verdict) -> list[str]:
-    """The adjustment in force, with what the rule says without it."""
+def adjustment_lines(at: Desk, verdict: Verdict) -> list[str]:
+    """Say how the operator adjusted the rule for the item, with what it says without that."""
     change: dict[str, Any] = verdict.rule.adjusted or {}
     if not change:
         return []

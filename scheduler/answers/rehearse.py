@@ -1,4 +1,4 @@
-"""What would have been, or will be, sent in a span of time."""
+"""What would have been, or will be, sent in an interval of time."""
 
 from scheduler.answers.desk import Desk
 from scheduler.base.findings import Refused
@@ -18,7 +18,7 @@ from scheduler.reminders.superseded import how_ended
 
 
 def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
-    """The rehearsal for programs."""
+    """Return the rehearsal for programs."""
     return {
         "from": at.stamp(result.start),
         "to": at.stamp(result.end),
@@ -30,10 +30,10 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
                 "settled_at": at.stamp(reminder.episode.ended) if reminder.episode.ended < result.end else None,
                 "ending": how_ended(reminder) if reminder.episode.ended < result.end else "",
                 "messages": [
-                    {"at": at.stamp(told.at), "kind": _kind(told), "channel": channel.name}
-                    for told in result.messages(reminder)
+                    {"at": at.stamp(sent.at), "kind": _kind(sent), "channel": channel.name}
+                    for sent in result.messages(reminder)
                     for channel in at.setup.channels
-                    if _carried(told, channel, result.messages(reminder))
+                    if _carried(sent, channel, result.messages(reminder))
                 ],
             }
             for reminder in result.reminders
@@ -41,20 +41,20 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
     }
 
 
-def _kind(told: Notification) -> str:
-    """The kind of message that a telling is: one that goes to further channels repeats what was said."""
-    return "again" if told.kind == "escalated" else told.kind
+def _kind(sent: Notification) -> str:
+    """Return the kind of its message: one that goes to further channels repeats what was said."""
+    return "again" if sent.kind == "escalated" else sent.kind
 
 
-def _carried(told: Notification, channel: Channel, tellings: list[Notification]) -> bool:
-    """True when a channel takes a telling: a further one what was rung as `now` so long before."""
+def _carried(sent: Notification, channel: Channel, of_reminder: list[Notification]) -> bool:
+    """True when a channel carries a notification; one with `after` only what was rung as `now` that long before."""
     if not channel.after:
-        return told.kind != "escalated" and told.urgency in channel.urgency
-    return told.urgency == "now" and any(t.urgency == "now" and told.at - t.at >= channel.after for t in tellings)
+        return sent.kind != "escalated" and sent.urgency in channel.urgency
+    return sent.urgency == "now" and any(n.urgency == "now" and sent.at - n.at >= channel.after for n in of_reminder)
 
 
 def to_text(at: Desk, result: Rehearsal) -> str:
-    """The rehearsal for people: a line a reminder."""
+    """Return the rehearsal for people: a line a reminder."""
     reminders, messages = numbered(len(result.reminders), "reminder"), numbered(len(result.decisions), "message")
     digests = sum(decision.digest for decision in result.decisions)
     head = f"From {at.say(result.start)} to {at.say(result.end)}: {reminders}, {messages} ({digests} of them digests)."
@@ -69,8 +69,13 @@ def to_text(at: Desk, result: Rehearsal) -> str:
     return "\n".join(lines)
 
 
-def message(at: Desk, decision: Decision, board: Board) -> str:
-    """One message, whole."""
+def messages_text(at: Desk, result: Rehearsal) -> str:
+    """Return the messages of a rehearsal, each whole."""
+    board = at.board(as_recorded=False)
+    return "\n\n".join(_message(at, decision, board) for decision in result.decisions)
+
+
+def _message(at: Desk, decision: Decision, board: Board) -> str:
     text = compose(
         decision, [word.reminder for word in decision.announcements], at.setup.hours.zone, board.store.newest
     )
@@ -88,11 +93,11 @@ def typed_interval(at: Desk, start: str, end: str) -> tuple[int, int]:
     return first, last
 
 
-def live_through(at: Desk, start: int, end: int, as_known: bool = False, progress: Progress = nobody) -> Rehearsal:
+def rehearse_interval(at: Desk, start: int, end: int, as_known: bool = False, progress: Progress = nobody) -> Rehearsal:
     """Return what is sent from `start` to `end`, from all that is known now.
 
-    `as_known`: at each instant from what had been recorded by then. `progress`: is told how many rules are solved, or
-    how many days are over.
+    `as_known`: at each instant from what had been recorded by then. `progress` gets the number of rules solved, or of
+    days over.
     """
     setup = at.setup
     if not as_known:

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from scheduler.answers.desk import Desk
+from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.shipped import folder
 from scheduler.base.strict_yaml import read
 from scheduler.facts.catalogue import CATALOGUE
@@ -20,8 +22,33 @@ Urgency says how loud: `now` rings at once, in quiet hours too where an entry op
 hours; `this week` and `whenever` come with the digest."""
 
 
+def rules_json(desk: Desk, rule: str | None = None) -> list[dict[str, Any]]:
+    """Return the rules that are on, or one of them, as written, with what was adjusted. Raises Refused."""
+    rules = desk.setup.rules
+    named = list(rules) if rule is None else [_require_on(rules, rule)]
+    return [written | {"adjusted": rules.adjustments(written["id"])} for written in _written(desk, named)]
+
+
+def rule_page(desk: Desk, rule: str) -> str:
+    """Return one rule whole, with its cases and what was adjusted. Raises Refused."""
+    rules = desk.setup.rules
+    (written,) = _written(desk, [_require_on(rules, rule)])
+    return page(written, rules.adjustments(rule))
+
+
+def _require_on(rules: Ruleset, rule: str) -> str:
+    if rule not in rules:
+        raise Refused.because(f"no rule {rule!r} is on{did_you_mean(rule, rules)}")
+    return rule
+
+
+def _written(desk: Desk, names: list[str]) -> list[dict[str, Any]]:
+    cases = desk.home.cases(desk.setup)
+    return [desk.setup.rules.raw(name) | ({"cases": cases[name]} if name in cases else {}) for name in names]
+
+
 def listing(rules: Ruleset) -> str:
-    """The rules that are on, by the kind of item, with limits, basis and what was adjusted."""
+    """List the rules that are on by the kind of item, with limits, basis and what was adjusted."""
     kinds = dict.fromkeys(rules.raw(name)["about"] for name in rules)
     blocks = [
         "\n".join([f"About {kind}", *(line for name in rules.about(kind) for line in _lines(rules, name))])
@@ -46,7 +73,7 @@ def _rungs(urgency: object) -> list[Any]:
 
 
 def reference_page() -> str:
-    """The page of all shipped rules, and of the facts that rules can ask for."""
+    """Return the page of all shipped rules, and of the facts that rules can ask for."""
     blocks = [_INTRODUCTION]
     for path in sorted(folder("rules").glob("*.yaml")):
         data = read(path.read_bytes(), path.name).data

@@ -1,77 +1,67 @@
-"""Which reminder a `seen` or a `snoozed` binds to."""
+"""Log that an open reminder was seen, or keep it quiet for a while."""
 
-from zoneinfo import ZoneInfo
+from typing import NamedTuple
 
 from scheduler.answers.desk import Desk
-from scheduler.base.findings import Refused, did_you_mean
-from scheduler.base.typed_times import is_span, parse_time
-from scheduler.events.event import HOME
-from scheduler.events.kinds import AWAITED, KINDS
-from scheduler.facts.condition import facts_barring_use
-from scheduler.facts.jobs import all_jobs
-from scheduler.reminders.board import Reminder
-from scheduler.verdicts.verdict import Key
-
-_TIME = "give a time such as 2d or 'sat 09:00'"
-
-
-_USES = {"pack": ("charged", "drained", "flown"), "aircraft": ("flown",)}
-"""What waits, by the kind of item, while something keeps it out of use."""
+from scheduler.answers.entry import LoggedAnswer, log_events
+from scheduler.answers.fallback import judging_setup
+from scheduler.answers.open_reminder import require_awaited, require_open
+from scheduler.base.findings import Refused
+from scheduler.base.instants import SECOND, rfc3339
+from scheduler.base.typed_times import is_bare_day, is_span, parse_time
+from scheduler.events.kinds import AWAITED
+from scheduler.home.folder import Home
+from scheduler.reminders.board import SNOOZE
 
 
-def caution_line(reminder: Reminder) -> str:
-    caution = reminder.verdict.rule.caution
-    return f"\n  Caution: {caution}" if caution else ""
+class Quieting(NamedTuple):
+    """What is asked: `what` is "seen" or "snoozed".
+
+    `until`: when repeats go on, as typed, or the kind of entry that a snooze waits for; "" for the default.
+    """
+
+    what: str
+    rule: str
+    item: str
+    until: str = ""
+    note: str = ""
 
 
-def end_of(typed: str, now: int, zone: ZoneInfo) -> int:
-    """The instant of a typed end; a span alone counts from now on."""
-    return parse_time(f"in {typed}" if is_span(typed) else typed, now, zone, ahead=True)
+def log_quieting(home: Home, asked: Quieting, now: int) -> LoggedAnswer:
+    """Log it if such a reminder is open. Raises Refused; nothing was written then.
+
+    While files of the home are refused, it goes by the rules that the daemon goes on by.
+    """
+    at = Desk(home, judging_setup(home)[0], now)
+    reminder = require_open(at, asked.rule, asked.item)
+    end, quiet = _end(at, asked)
+    if "until_next" in end:
+        require_awaited(reminder, end["until_next"], now)
+    zone = at.setup.hours.zone
+    event: dict[str, object] = {"at": rfc3339(now, zone), "what": asked.what, "item": asked.item, "rule": asked.rule}
+    ids = log_events(at, [event | end | ({"note": asked.note} if asked.note else {})])
+    lines = [
+        f"{asked.rule} {asked.item}: {quiet}, unless it becomes more urgent. It stays on the board until it is settled."
+    ]
+    if reminder.verdict.urgency(now) == "now":
+        lines.append("It is as urgent as can be: keeping it quiet settles nothing.")
+        caution = reminder.verdict.rule.caution
+        lines += [f"  Caution: {caution}"] if caution else []
+    return LoggedAnswer(ids, lines)
 
 
-def require_open(at: Desk, rule: str, item: str) -> Reminder:
-    """The open reminder. Raises Refused unless it is open: seen and snoozed bind to one that is."""
-    if rule not in at.setup.rules:
-        raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
-    board = at.board([item])
-    if item not in at.setup.fleet and item not in (*all_jobs(board.store), HOME):
-        known = [*at.setup.fleet.ids(), *all_jobs(board.store)]
-        raise Refused.because(f"there is no item {item!r}{did_you_mean(item, known)}")
-    opened = {reminder.key: reminder for reminder in board.open_at(at.now)}
-    if (rule, item) not in opened:
-        names = ", ".join(f"{key.rule} {key.item}" for key in opened) or "nothing"
-        raise Refused.because(f"no reminder {rule} is open on {item}; open on it: {names}")
-    return opened[Key(rule, item)]
-
-
-def require_awaited(reminder: Reminder, awaited: str, now: int) -> None:
-    """Raises Refused where the kind of entry that a snooze would wait for is none of its item's, or must not come."""
-    item = reminder.verdict.item
-    named = _named_by(awaited)
-    if item.kind not in named:
-        known = ", ".join(what for what in AWAITED if item.kind in _named_by(what))
-        other = f", or wait for {known}" if known else ""
-        raise Refused.because(
-            f"{awaited} is logged of {', '.join(named)}, not of {item.id} ({item.kind}): {_TIME}{other}"
-        )
-    ground = _out_of_use(reminder, now)
-    if ground and awaited in _USES.get(item.kind, ()):
-        raise Refused.because(f"do not wait until {item.id} is {awaited}, for {ground}: {_TIME}")
-
-
-def _named_by(what: str) -> list[str]:
-    """The kinds of items that a kind of entry can name."""
-    return [kind for field in KINDS[what].fields if field.type.names for kind in field.type.names.split(",")]
-
-
-def _out_of_use(reminder: Reminder, now: int) -> str:
-    """What keeps the item of a reminder from being used before it is settled; "" for nothing."""
-    rule, item = reminder.verdict.rule, reminder.verdict.item
-    if rule.grounds:
-        return f"{rule.id} grounds it"
-    store = reminder.verdict.store
-    barring = {
-        name: value for name, value in facts_barring_use(item.kind).items() if item.kind in store.catalogue[name].about
-    }
-    barred = any(store.fact(item, name).at(now) == value for name, value in barring.items())
-    return "it is out of use" if barred else ""
+def _end(at: Desk, asked: Quieting) -> tuple[dict[str, str], str]:
+    """Return the fields that say until when, and how the answer says it."""
+    zone, typed = at.setup.hours.zone, asked.until
+    if asked.what == "snoozed" and typed in AWAITED:
+        return {"until_next": typed}, f"quiet until {asked.item} is {typed} next"
+    if asked.what == "seen" and not typed:
+        return {}, "no repeats"
+    until = at.now + SNOOZE
+    if typed:  # a span alone counts from now on
+        until = parse_time(f"in {typed}" if is_span(typed) else typed, at.now, zone, ahead=True)
+    until = until // SECOND * SECOND
+    noon = " (no time given: noon)" if typed and is_bare_day(typed) else ""
+    if until <= at.now:
+        raise Refused.because(f"{typed}{noon} lies in the past")
+    return {"until": rfc3339(until, zone)}, f"quiet until {at.say(until)}{noon}"

@@ -1,4 +1,4 @@
-"""What was sent of a reminder, as the outbox has it: when, on which channel, together with what, with what outcome."""
+"""What was sent of a reminder, as the outbox has it: when, on which channel, with what else, with what outcome."""
 
 import json
 
@@ -13,16 +13,16 @@ from scheduler.verdicts.verdict import Verdict
 
 
 def message_lines(at: Desk, verdict: Verdict) -> list[str]:
-    """Why a message on this rule and item was, or was not, sent by the instant asked about: a line each."""
+    """Say what was sent on this rule and item by the instant asked about, and why no more: a line each."""
     episode = verdict.open_at(at.now)
     ledger = _by_then(Outbox(at.home.log).ledger(), at.now)
-    told = sorted(ledger.of_key(verdict.key), key=lambda line: line.at)
-    lines = [_told(at, line) for line in told[-4:]]
+    sent = sorted(ledger.of_key(verdict.key), key=lambda line: line.at)
+    lines = [_sent_line(at, line) for line in sent[-4:]]
     if episode is None:
         return lines or ["nothing was sent of it, and it is not open"]
     board = Board(verdict.store, at.setup.rules, [verdict.item.id])
     reasons = why(board, Reminder(verdict, episode), ledger, at.setup.hours, at.now, at.say)
-    return [*(lines or ["nothing was sent of it so far"]), *reasons, *_unheard(at, verdict)]
+    return [*(lines or ["nothing was sent of it so far"]), *reasons, *_no_channel(at, verdict)]
 
 
 def _by_then(ledger: Ledger, now: int) -> Ledger:
@@ -30,23 +30,23 @@ def _by_then(ledger: Ledger, now: int) -> Ledger:
     return Ledger([line for line in lines if line.at <= now], ledger.digest_at, ledger.began)
 
 
-def _unheard(at: Desk, verdict: Verdict) -> list[str]:
-    """What no channel would carry."""
+def _no_channel(at: Desk, verdict: Verdict) -> list[str]:
+    """Say that no channel carries messages of the verdict's urgency, where none does."""
     urgency = verdict.urgency(at.now)
     if any(urgency in channel.urgency for channel in at.setup.channels):
         return []
     return [f"no channel takes what is for {urgency.replace('_', ' ')}: shelfbell.yaml names none for it"]
 
 
-def _told(at: Desk, line: Notification) -> str:
+def _sent_line(at: Desk, line: Notification) -> str:
     rows = [row for row in Outbox(at.home.log).rows() if row.decided_at == line.at and _names(row, line)]
     outcome = "; ".join(_outcome(at, row) for row in rows)
     return f"{line.kind} ({line.urgency}), decided {at.say(line.at)}{': ' + outcome if outcome else ''}"
 
 
 def _names(row: OutboxRow, line: Notification) -> bool:
-    told = json.loads(row.explanation)
-    named = {(part["rule"], part["item"]) for part in told if isinstance(part, dict) and "rule" in part}
+    parts = json.loads(row.explanation)
+    named = {(part["rule"], part["item"]) for part in parts if isinstance(part, dict) and "rule" in part}
     return tuple(line.key) in named
 
 

@@ -9,9 +9,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import IO
 
+from scheduler.answers.desk import Desk
 from scheduler.answers.lines import lines
 from scheduler.base.findings import Refused
 from scheduler.base.instants import MAX_INSTANT, WEEK, from_datetime, parse_rfc3339, rfc3339, to_datetime
+from scheduler.base.text import numbered
 from scheduler.events.event import Event
 from scheduler.events.log import Log
 from scheduler.events.taking import take, to_line
@@ -20,13 +22,13 @@ from scheduler.home.folder import DATABASE, Home
 from scheduler.reminders.hours import Hours
 
 USE = ("charged", "drained", "flown", "moved", "travel_planned", "booked", "cancelled")
-"""The kinds of event that make a pattern of use: what was found, repaired or looked over is not supposed."""
+"""The kinds of event that make a pattern of use: findings, repairs and looks are not supposed."""
 _TIMES = ("starts", "ends", "leaves")
 
 
 @contextmanager
-def supposing(home: Home) -> Iterator[Home]:
-    """The home over a copy of its log, which is gone afterwards."""
+def supposed_copy(home: Home) -> Iterator[Home]:
+    """Give the home over a copy of its log, which is deleted afterwards."""
     with TemporaryDirectory(prefix="shelfbell-") as folder:
         copy = Home(home.path)
         copy.log = Log(Path(folder) / DATABASE)
@@ -39,18 +41,27 @@ def supposing(home: Home) -> Iterator[Home]:
             copy.log.close()
 
 
-def suppose_file(home: Home, fleet: Fleet, source: IO[bytes], name: str) -> int:
-    """Take supposed entries into the copy and return how many.
+def suppose_file(at: Desk, source: IO[bytes], name: str) -> str:
+    """Take supposed entries into the copy; return a line that says how many, so that nobody takes them for real.
 
-    They are checked as `intake` checks them, except that they may lie ahead. `name`: of their file, for errors.
-    Raises Refused.
+    They are checked as `intake` checks them, except that they may lie ahead. `name`: of their file. Raises Refused.
     """
-    numbered = ((number, _told_at_once(line)) for number, line in lines(source, name))
-    return len(take(home.log, numbered, fleet, MAX_INSTANT, name).ids)
+    entries = ((number, _recorded_at_once(line)) for number, line in lines(source, name))
+    count = len(take(at.home.log, entries, at.setup.fleet, MAX_INSTANT, name).ids)
+    return f"Supposed, not logged: {numbered(count, 'entry', 'entries')} of {name}."
 
 
-def _told_at_once(line: str) -> str:
-    """The line with its event told when it happens, unless it says when; what cannot be read stays for the check."""
+def suppose_use_like(at: Desk, like: tuple[int, int], ahead: tuple[int, int]) -> str:
+    """Suppose in the copy that use goes on from now as in the interval `like`; return a line that says so."""
+    start, end = max(ahead[0], at.now), ahead[1]
+    count = suppose_use(at.home, at.setup.fleet, at.setup.hours, like, (start, end))
+    pattern = f"from {at.say(like[0])} to {at.say(like[1])}"
+    entries = numbered(count, "entry", "entries")
+    return f"Supposed, not logged: {entries} of use from {at.say(start)} on, as {pattern}."
+
+
+def _recorded_at_once(line: str) -> str:
+    """Return the line with its event recorded when it happens, unless it says when; as it is if it cannot be read."""
     try:
         event = json.loads(line)
     except (ValueError, RecursionError):
@@ -61,15 +72,15 @@ def _told_at_once(line: str) -> str:
 
 
 def suppose_use(home: Home, fleet: Fleet, hours: Hours, like: tuple[int, int], ahead: tuple[int, int]) -> int:
-    """Repeat in the copy the use of one stretch over another, as often as it fits; how many entries.
+    """Repeat in the copy the use of one interval over another, as often as it fits; return the number of entries.
 
     It is moved by whole weeks of local time, so that weekdays and times of day stay; the first repeat begins as near to
-    the beginning as that allows.
+    the beginning as that allows. Raises Refused where nothing was used in it.
     """
     (begun, over), (start, end) = like, ahead
     pattern = [event for event in home.log.in_force() if begun <= event.at < over and event.what in USE]
     if not pattern:
-        raise Refused.because("nothing was flown, charged, moved or booked in the stretch to go by (--like)")
+        raise Refused.because("nothing was flown, charged, moved or booked in the time given by --like")
     every = -((begun - over) // WEEK)
     first = round((start - begun) / WEEK)
     weeks = range(first, first + every + (end - start) // WEEK + 1, every)
@@ -79,7 +90,7 @@ def suppose_use(home: Home, fleet: Fleet, hours: Hours, like: tuple[int, int], a
 
 
 def _moved(event: Event, weeks: int, hours: Hours) -> dict[str, object]:
-    """The entry some weeks later, under an id and a job name of its own."""
+    """Return the entry some weeks later, under an id and a job name of its own."""
 
     def later(text: object) -> str:
         wall = to_datetime(parse_rfc3339(str(text)), hours.zone).replace(tzinfo=None) + timedelta(weeks=weeks)

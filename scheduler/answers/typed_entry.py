@@ -1,4 +1,4 @@
-"""The entry that typed words mean."""
+"""Read typed words as an entry."""
 
 from functools import partial
 
@@ -14,13 +14,13 @@ from scheduler.fleet.id_ranges import expand
 from scheduler.home.setup import Setup
 
 _AHEAD = ("starts", "ends", "leaves", "until", "from", "to")
-
-
+"""The fields whose weekdays and clock times are the coming ones."""
 _ENDS = {"ends": "starts", "to": "from"}
 """The fields that end what another begins: a bare clock time or weekday is the next one after it."""
 
 
 def require_kind(word: str) -> Kind:
+    """Return the kind of event of that name. Raises Refused, with the nearest one."""
     if word not in KINDS:
         near = did_you_mean(word, KINDS)
         raise Refused.because(f"there is no kind of event {word!r}{near}; `shelfbell log --help` lists them")
@@ -28,8 +28,10 @@ def require_kind(word: str) -> Kind:
 
 
 def typed_events(kind: Kind, words: list[str], log: Log, setup: Setup, now: int) -> list[dict[str, object]]:
-    """The events that typed words mean: one for each item where several are given. What takes the place of an entry of
-    the log has its time unless another is given. Raises Refused."""
+    """Return the events that typed words mean: one for each item where several are given. Raises Refused.
+
+    What takes the place of an entry of the log has its time unless another is given.
+    """
     values = typed_values(kind, words)
     event: dict[str, object] = {"at": rfc3339(_at(values, log, setup, now), setup.hours.zone), "what": kind.what}
     for name, text in values.items():
@@ -46,7 +48,7 @@ def typed_events(kind: Kind, words: list[str], log: Log, setup: Setup, now: int)
 
 
 def _after(start: str, end: str, text: str, setup: Setup) -> str:
-    """An end typed as a bare clock time or weekday, moved on where it would come before its start."""
+    """Return an end, moved on where it is a bare clock time or weekday that would come before its start."""
     began, zone = parse_rfc3339(start), setup.hours.zone
     if parse_rfc3339(end) > began or not is_recurring(text):
         return end
@@ -54,16 +56,17 @@ def _after(start: str, end: str, text: str, setup: Setup) -> str:
 
 
 def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str, object], setup: Setup) -> None:
-    """Raises Refused for "charged O1 O2": an item where the next field was expected."""
+    """Raise Refused for "charged O1 O2": an item where the next field was expected."""
     for name, text in values.items():
         wanted = require_field(kind, name).type
         if not wanted.names and wanted.check(event.get(name)) is not None and text in setup.fleet:
             first = next((str(values[f]) for f in ("packs", "item", "carries") if f in values), "")
-            right = f"several items go by comma: {first},{text}" if first else short_usage(kind)
-            raise Refused.because(f"{text} stands where {name} is expected; {right}")
+            right = f"separate several items with commas: {first},{text}" if first else short_usage(kind)
+            raise Refused.because(f"{text} came where {name} was expected; {right}")
 
 
 def typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
+    """Return the typed text of each field, by its name. Raises Refused."""
     values: dict[str, str] = {}
     loose: list[str] = []
     rest = iter(words)
@@ -78,12 +81,12 @@ def typed_values(kind: Kind, words: list[str]) -> dict[str, str]:
     _require_no_stray_comma(kind, loose)
     free = [f.name for f in kind.fields if f.name not in values]
     if len(loose) > len(free):
-        raise Refused.because(f"{loose[len(free)]!r} is one word too many: {short_usage(kind)}")
+        raise Refused.because(f"unexpected word {loose[len(free)]!r}; {short_usage(kind)}")
     return dict(zip(free, loose, strict=False)) | values
 
 
 def _require_no_stray_comma(kind: Kind, words: list[str]) -> None:
-    """Raises Refused for "A, B" and ",A", with the words as they would be right."""
+    """Raise Refused for "A, B" and ",A", with the words as they would be right."""
     if not any(word.startswith(",") or word.endswith(",") for word in words):
         return
     joined: list[str] = []
@@ -96,7 +99,7 @@ def _require_no_stray_comma(kind: Kind, words: list[str]) -> None:
     if right:
         from shlex import join
 
-        raise Refused.because(f"several go by comma, without blanks: {join([kind.what, *right])}")
+        raise Refused.because(f"separate several with commas, without blanks: {join([kind.what, *right])}")
 
 
 def _following(rest: object, kind: Kind, name: str) -> str:
@@ -107,6 +110,7 @@ def _following(rest: object, kind: Kind, name: str) -> str:
 
 
 def require_field(kind: Kind, name: str) -> Field:
+    """Return a field of a kind that can be typed. Raises Refused, with the nearest one."""
     found = field(kind, name)
     if found is None or name in ("what", "recorded_at"):
         known = [f.name for f in kind.fields] + list(TYPED)
@@ -120,7 +124,7 @@ def _at(values: dict[str, str], log: Log, setup: Setup, now: int) -> int:
         return now if replaced is None else replaced.at
     at, say = parse_time(values["at"], now, setup.hours.zone), partial(moment_near, now=now, zone=setup.hours.zone)
     if at > now + FUTURE_ALLOWED:
-        raise Refused.because(f"--at {values['at']!r}: {say(at)} lies in the future; it is {say(now)}")
+        raise Refused.because(f"--at {values['at']!r}: {say(at)} lies in the future; it is {say(now)} now")
     return at // SECOND * SECOND
 
 

@@ -35,7 +35,9 @@ WATT_HOURS = Unit("measure", "Wh", digits=1)
 MILLIAMP_HOURS = Unit("measure", "mAh")
 CELSIUS = Unit("measure", "C", digits=0)
 RATIO = Unit("measure", "", digits=2)
-_EXAMPLES = {"percent": "85 %", "span": "24 h", "flag": "yes"}
+SHARE = Unit("share", "%")
+"""A ratio that people read as percent: 0.47 reads "47 %", and may be written as either."""
+_EXAMPLES = {"percent": "85 %", "share": "75 %", "span": "24 h", "flag": "yes"}
 
 
 def count(one: str, many: str = "", digits: int = 0) -> Unit:
@@ -69,12 +71,12 @@ def parse(text: str | int | float | bool, unit: Unit) -> float | int | str | Cal
 def _parse_number(text: str, unit: Unit) -> float | int:
     match = re.match(_NUMBER, text)
     written = match[2].strip() if match else ""
-    known = {unit.symbol, unit.plural, ""} if unit.kind == "count" else {unit.symbol}
+    known = {unit.symbol, unit.plural, ""} if unit.kind in ("count", "share") else {unit.symbol}
     if unit.symbol == "C":
         known |= {"°C"}
     if match is None or written not in known:
         raise ValueError(f"{text!r} is not a value such as '{unit.example}'")
-    number = float(match[1])
+    number = float(match[1]) / (100 if unit.kind == "share" and written else 1)
     return int(number) if number.is_integer() else number
 
 
@@ -94,7 +96,7 @@ def show(value: object, unit: Unit) -> str:
         return show_span(value)
     if isinstance(value, str | bool) or not isinstance(value, int | float):
         return str(value)
-    number = _rounded(value, unit.digits)
+    number = _rounded(value * 100 if unit.kind == "share" else value, unit.digits)
     symbol = unit.symbol if unit.kind != "count" or number == "1" else unit.plural
     return f"{number} {symbol}".strip()
 

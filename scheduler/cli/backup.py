@@ -10,7 +10,7 @@ from scheduler.messages.outbox import Outbox, remember
 
 
 def add_arguments(parser: ArgumentParser, name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("file", metavar="FILE", type=Path)
     parser.set_defaults(restoring=name == "restore")
 
@@ -19,7 +19,7 @@ def run(home: Home, args: Namespace) -> int:
     """Write an archive of the home, or unpack one into an empty home."""
     if args.restoring:
         events = restore(args.file, home)
-        print(f"{events} events restored into {home.path}. Channel addresses are not in a backup: set them anew.")
+        print(f"{events} events restored into {home.path}. Channel addresses are not in a backup: set them again.")
         return 0
     if not args.file.parent.is_dir():
         raise Refused.because(f"there is no folder {args.file.parent}")

@@ -7,7 +7,7 @@ from scheduler.home.folder import Home
 
 
 def add_arguments(_parser: ArgumentParser, _name: str) -> None:
-    """No options."""
+    """Declare no options."""
 
 
 def run(home: Home, _args: Namespace) -> int:

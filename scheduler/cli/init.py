@@ -11,7 +11,7 @@ from scheduler.home.folder import FLEET, SETTINGS, Home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("dir", nargs="?", metavar="DIR", help="where; the home folder unless given")
 
 
@@ -37,7 +37,7 @@ def _command(home: Home, path: Path) -> str:
 
 
 def starters() -> dict[str, str]:
-    """The starter files, by name."""
+    """Return the starter files, by name."""
     shipped = [path.stem for path in sorted(folder("rules").glob("*.yaml"))]
     papers = [name for name in shipped if name.startswith("papers")]
     practice = ", ".join(name for name in shipped if name not in papers)
@@ -51,12 +51,12 @@ def starters() -> dict[str, str]:
 
 
 def _for_editors(schema: str) -> str:
-    """The line by which an editor finds the schema of a file, for completion."""
+    """Return the line by which an editor finds the schema of a file, for completion."""
     return f"# yaml-language-server: $schema={folder('rules') / schema}.schema.json\n"
 
 
 def local_zone() -> str:
-    """The machine's time zone, or UTC where it does not tell."""
+    """Return the machine's time zone, or UTC if unknown."""
     named = os.environ.get("TZ", "").lstrip(":")
     if not named:
         target = os.path.realpath("/etc/localtime")

@@ -1,4 +1,13 @@
-"""The command `shelfbell`."""
+"""The command `shelfbell`.
+
+A command is a module of this package, in one of these forms, and a line in COMMANDS:
+
+- `add_arguments(parser, name)` and `run(home, args)`: options by argparse, like most;
+- `run_alone(home)` besides: what it does without any option, where argparse would take longer than the answer (`due`);
+- `run_words(home, words)` instead: it reads its words itself (`log`).
+
+Each returns the exit status, and raises Refused where it cannot do what was asked.
+"""
 
 import gc
 import os
@@ -20,7 +29,7 @@ COMMANDS = {
     "due": "the board: what is open now, most urgent first, and what cannot be judged",
     "explain": "why a rule fires or stays silent for an item",
     "pack": "one page on one pack: charge, wear, health, cost, what is next",
-    "rehearse": "what would have been, or will be, sent in a stretch of time",
+    "rehearse": "what would have been, or will be, sent in an interval of time",
     "audit": "the season audit: in the terminal, as Markdown, as one HTML page",
     "outlook": "what will fall due, by the calendar and by expected use",
     "case": "one case of a rule from real history, ready to be pasted",
@@ -28,7 +37,7 @@ COMMANDS = {
     "snooze": "keep an open reminder quiet for a while",
     "run": "the daemon",
     "ring": "send a trial message",
-    "channels": "how each channel does: last success, last error, what waits",
+    "channels": "how each channel is doing: last success, last error, what waits",
     "doctor": "is all well with the home, and what to do where it is not",
     "backup": "one archive of the home, without secrets",
     "restore": "an archive into an empty home",
@@ -102,13 +111,13 @@ def _run(words: list[str]) -> int:
     try:
         if hasattr(module, "run_words"):
             return module.run_words(opened, rest)
-        if not rest and hasattr(module, "run_alone"):  # the reader of options takes longer than the answer
+        if not rest and hasattr(module, "run_alone"):
             return module.run_alone(opened)
         from scheduler.cli.options import parse
 
         return module.run(opened, parse(module, name, COMMANDS[name], rest))
     except FilesRefused as refused:
-        from scheduler.answers.degraded import with_daemon
+        from scheduler.answers.fallback import with_daemon
         from scheduler.cli.common import clock
 
         raise with_daemon(opened, refused, clock()) from None

@@ -9,7 +9,7 @@ from typing import TextIO
 from scheduler.base.progress import Progress, nobody
 
 SILENT = 1.0
-"""Seconds before anything is shown: what is done sooner needs no telling."""
+"""Seconds before anything is shown: quicker work needs no progress."""
 _EVERY = 0.2
 
 
@@ -17,7 +17,7 @@ _EVERY = 0.2
 def progress(
     what: str, stream: TextIO | None = None, clock: Callable[[], float] = time.monotonic
 ) -> Iterator[Progress]:
-    """Shows how far `what` has come, on standard error unless another stream is given."""
+    """Show how far `what` has come, on standard error unless another stream is given."""
     out = sys.stderr if stream is None else stream
     begun, last, width = clock(), 0.0, 0
 

@@ -3,20 +3,20 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
+from scheduler.answers import rule_comparison
 from scheduler.answers.desk import Desk
-from scheduler.answers.rehearse import live_through, message, to_json, to_text, typed_interval
-from scheduler.answers.side_by_side import Side, Sides, difference_json, difference_text
-from scheduler.answers.suppose import suppose_file, suppose_use, supposing
-from scheduler.base.text import numbered
+from scheduler.answers.message_load import load_text
+from scheduler.answers.rehearse import messages_text, rehearse_interval, to_json, to_text, typed_interval
+from scheduler.answers.rule_comparison import Side, compared
+from scheduler.answers.suppose import suppose_file, suppose_use_like, supposed_copy
 from scheduler.cli.common import desk, print_json
 from scheduler.cli.intake import opened
 from scheduler.cli.progress import progress
 from scheduler.home.folder import Home
-from scheduler.reminders.rehearse import Rehearsal, compare
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("--from", dest="start", metavar="TIME", required=True)
     parser.add_argument("--to", dest="end", metavar="TIME", required=True)
     parser.add_argument("--json", action="store_true", help="for programs")
@@ -26,74 +26,52 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
     parser.add_argument("--rules", metavar="DIR", type=Path, help="a folder of own rules in the place of the home's")
     parser.add_argument("--against", metavar="DIR", type=Path, help="and what another folder of own rules would do")
     parser.add_argument("--suppose", metavar="FILE", action="append", default=[], help="what-if events, JSON Lines")
-    parser.add_argument("--like", metavar="FROM..TO", help="suppose that use goes on as in that stretch")
+    parser.add_argument("--like", metavar="FROM..TO", help="suppose that use goes on as in that time")
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Print every reminder of the stretch with its messages."""
+    """Print every reminder of the interval with its messages."""
     if not (args.suppose or args.like):
         return _run(home, args, [])
-    with supposing(home) as copy:
-        return _run(copy, args, _supposed(copy, args))
+    with supposed_copy(home) as copy:
+        return _run(copy, args, _suppose(desk(copy), args))
 
 
 def _run(home: Home, args: Namespace, heads: list[str]) -> int:
     at = desk(home)
     if args.rules:
         at = at._replace(setup=home.candidate(args.rules))
-    start, end = typed_interval(at, args.start, args.end)
-    result = _live_through(at, start, end, args.as_known)
+    side = _rehearsed(at, args, str(args.rules or "the installed rules"))
     if args.against:
-        other = at._replace(setup=home.candidate(args.against))
-        now = Side(str(args.rules or "the installed rules"), at.setup.rules, result)
-        instead = Side(str(args.against), other.setup.rules, _live_through(other, start, end, args.as_known))
-        _print_sides(at, args, heads, Sides(now, instead))
+        other = _rehearsed(at._replace(setup=home.candidate(args.against)), args, str(args.against))
+        sides = compared(side, other)
+        if args.json:
+            print_json({"supposed": heads} | rule_comparison.to_json(at, sides))
+        else:
+            print("\n".join([*heads, rule_comparison.to_text(at, sides)]))
     elif args.json:
-        print_json({"supposed": heads} | to_json(at, result) if heads else to_json(at, result))
+        print_json(({"supposed": heads} if heads else {}) | to_json(at, side.result))
     else:
-        print("\n".join([*heads, *_shown(at, args, result)]))
+        write = messages_text if args.messages else load_text if args.load else to_text
+        print("\n".join([*heads, write(at, side.result)]))
     return 0
 
 
-def _shown(at: Desk, args: Namespace, result: Rehearsal) -> list[str]:
-    if args.messages:
-        board = at.board(as_recorded=False)
-        return ["\n\n".join(message(at, decision, board) for decision in result.decisions)]
-    if args.load:
-        from scheduler.answers.message_load import load_text
-
-        return [load_text(at, result)]
-    return [to_text(at, result)]
+def _rehearsed(at: Desk, args: Namespace, name: str) -> Side:
+    """Rehearse the interval asked about with the rules of a set-up; `name`: of these rules."""
+    start, end = typed_interval(at, args.start, args.end)
+    with progress("Days lived through" if args.as_known else "Rules solved") as tell:
+        return Side(name, at.setup.rules, rehearse_interval(at, start, end, args.as_known, tell))
 
 
-def _live_through(at: Desk, start: int, end: int, as_known: bool) -> Rehearsal:
-    with progress("Days lived through" if as_known else "Rules solved") as tell:
-        return live_through(at, start, end, as_known, tell)
-
-
-def _print_sides(at: Desk, args: Namespace, heads: list[str], sides: Sides) -> None:
-    difference = compare(sides.now.result, sides.instead.result)
-    if args.json:
-        print_json({"supposed": heads, **difference_json(at, sides, difference)})
-    else:
-        print("\n".join([*heads, difference_text(at, sides, difference)]))
-
-
-def _supposed(home: Home, args: Namespace) -> list[str]:
-    """Put into the copy of the log what is supposed; a line on each set, so that nobody takes it for what happened."""
-    at = desk(home)
+def _suppose(at: Desk, args: Namespace) -> list[str]:
+    """Put into the copy of the log what is supposed; return a line on each set."""
     heads = []
     for file in args.suppose:
-        name = "standard input" if file == "-" else file
         with opened(file) as source:
-            count = numbered(suppose_file(home, at.setup.fleet, source, name), "entry", "entries")
-        heads.append(f"Supposed, not logged: {count} of {file}.")
+            heads.append(suppose_file(at, source, "standard input" if file == "-" else file))
     if args.like:
         begun, _, over = args.like.partition("..")
         like = typed_interval(at, begun, over)
-        ahead = typed_interval(at, args.start, args.end)
-        ahead = (max(ahead[0], at.now), ahead[1])
-        count = numbered(suppose_use(home, at.setup.fleet, at.setup.hours, like, ahead), "entry", "entries")
-        pattern = f"from {at.say(like[0])} to {at.say(like[1])}"
-        heads.append(f"Supposed, not logged: {count} of use from {at.say(ahead[0])} on, as {pattern}.")
+        heads.append(suppose_use_like(at, like, typed_interval(at, args.start, args.end)))
     return heads

@@ -7,12 +7,12 @@ from scheduler.home.folder import Home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("channel", metavar="CHANNEL")
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Send and say what came of it; exit 1 when it did not go out."""
+    """Send it and print whether it went out; exit 1 if it did not."""
     from scheduler.daemon import loop
 
     channels = {channel.name: channel for channel in home.settings().channels}

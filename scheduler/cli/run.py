@@ -10,7 +10,7 @@ from scheduler.home.folder import Home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("--once", action="store_true", help="decide once, send what is due, and end")
     parser.add_argument("--dry-run", action="store_true", help="print what would be sent; write and send nothing")
     parser.add_argument("--at", metavar="TIME", help="with --once or --dry-run: as of another instant")
@@ -21,7 +21,7 @@ def run(home: Home, args: Namespace) -> int:
     from scheduler.daemon import loop
 
     if args.at and not (args.once or args.dry_run):
-        raise Refused.because("--at goes with --once or --dry-run: the daemon itself goes by the clock")
+        raise Refused.because("--at needs --once or --dry-run: the daemon itself follows the clock")
     at = parse_time(args.at, clock(), home.setup().hours.zone) if args.at else None
     with progress("Items looked at") as tell:
         return loop.run(home, once=args.once, dry_run=args.dry_run, at=at, progress=tell)

@@ -4,7 +4,7 @@ from collections import deque
 from typing import NamedTuple
 
 from scheduler.base.instants import MINUTE
-from scheduler.base.units import FLAG, PERCENT, RATIO, SPAN, count
+from scheduler.base.units import FLAG, PERCENT, SHARE, SPAN, count
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
 from scheduler.cells.estimate import median
 from scheduler.events.event import Event
@@ -51,7 +51,7 @@ def _legs(lifetime: Lifetime) -> list[Leg]:
     return legs
 
 
-@fact("endurance_ratio", PACK, RATIO,
+@fact("endurance_ratio", PACK, SHARE,
       "Minutes per percent on the last flight, over the median of earlier flights on the same aircraft.",
       unknown="fewer than six flights on that aircraft with the charge at landing", partial=True)  # fmt: skip
 def endurance_ratio(lifetime: Lifetime, starting_at: int) -> list[Segment]:

@@ -6,7 +6,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE
-from scheduler.base.units import FLAG, RATIO, SPAN
+from scheduler.base.units import FLAG, SHARE, SPAN
 from scheduler.events.event import Event
 from scheduler.events.source import standing
 from scheduler.facts.charge import charge_curve, self_discharge
@@ -85,7 +85,7 @@ def _next_of(store: FactStore, plan: Plan) -> Event | None:
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
 
 
-@fact("share_of_work", PACK, RATIO, "Its airtime in 90 days, over the mean of all packs that flew its aircraft.",
+@fact("share_of_work", PACK, SHARE, "Its airtime in 90 days, over the mean of all packs that flew its aircraft.",
       unknown="too few flights of it and the packs like it in 90 days", partial=True)  # fmt: skip
 def share_of_work(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Divide; 1 is an even share. Known once the pack has been in use for the 90 days."""

@@ -1,7 +1,7 @@
 """One pack for programs."""
 
 from scheduler.answers.desk import Desk
-from scheduler.answers.entry import ring_ahead
+from scheduler.answers.entry_effects import next_ring
 from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DAY, MINUTE
 from scheduler.cells.estimate import Estimate
@@ -121,9 +121,9 @@ def cost_json(sheet: PackReport) -> dict[str, object] | None:
 
 def next_json(at: Desk, board: Board) -> dict[str, object]:
     """What is open, and when it rings next."""
-    ahead = ring_ahead(at, board)
+    ahead = next_ring(at, board)
     return {
         "open": [{"rule": r.key.rule, "opened_at": at.stamp(r.episode.opened)} for r in board.open_at(at.now)],
-        "ring_at": at.stamp(ahead[0]) if ahead else None,
-        "ring_rules": sorted({reminder.key.rule for reminder in ahead[1]}) if ahead else [],
+        "ring_at": at.stamp(ahead.at) if ahead else None,
+        "ring_rules": sorted({reminder.key.rule for reminder in ahead.reminders}) if ahead else [],
     }

@@ -4,7 +4,8 @@ from textwrap import wrap
 
 from scheduler.answers.describe_event import describe, naming_packs
 from scheduler.answers.desk import Desk
-from scheduler.answers.entry import how_it_rings, next_ring, ring_ahead, unheard
+from scheduler.answers.entry_effects import next_ring
+from scheduler.answers.entry_text import next_ring_lines, no_daemon_lines, ring_phrase
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
 from scheduler.base.units import show_span
@@ -164,6 +165,6 @@ def _open(at: Desk, board: Board) -> str:
 
 def _next(at: Desk, board: Board) -> list[str]:
     """What is open, and when the bell rings next."""
-    opened, ahead, ring = board.open_at(at.now), ring_ahead(at, board), how_it_rings(at.home)
-    said = [line.strip() for line in next_ring(at, board, ahead, opened, ring)]
-    return [advice(group, at.now) for group in gathered(opened)] + said + unheard(ring, bool(ahead))
+    opened, ahead, ring = board.open_at(at.now), next_ring(at, board), ring_phrase(at.home)
+    said = [line.strip() for line in next_ring_lines(at, board, ahead, opened, ring)]
+    return [advice(group, at.now) for group in gathered(opened)] + said + no_daemon_lines(ring, bool(ahead))

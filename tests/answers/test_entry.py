@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.answers.desk import Desk
-from scheduler.answers.entry import _without, concerned_board, open_before
+from scheduler.answers.entry_effects import concerned_board, open_before, store_without
 from scheduler.base.instants import HOUR, MINUTE, rfc3339
 from scheduler.events.event import Event
 from scheduler.events.taking import take, to_line
@@ -62,9 +62,9 @@ def test_the_moment_before_is_what_leaving_the_entry_out_finds(seed: int, tmp_pa
         store = desk.store()
         board = concerned_board(desk, store, [event])
         assert onward(board, event) == onward(Board(store, setup.rules, board.items), event)
-        left_out = Board(_without(desk, store, [event]), setup.rules, board.items).open_at(now)
+        left_out = Board(store_without(desk, store, [event]), setup.rules, board.items).open_at(now)
         assert {r.key for r in open_before(desk, board, [event])} == {r.key for r in left_out}
-        before = Board(_without(desk, store, [event]), setup.rules).open_at(now)
+        before = Board(store_without(desk, store, [event]), setup.rules).open_at(now)
         changed = {r.key for r in before} ^ {r.key for r in desk.board().open_at(now)}
         assert {key.item for key in changed} <= {*board.items, "home"}
     home.log.close()
@@ -122,7 +122,7 @@ def test_what_a_mishap_without_a_pack_leaves_open_is_said_until_its_pack_is_name
     told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T11:00:00Z", "--id", "hard")
     entry = "shelfbell log mishap heron hard_landing PACK --instead_of hard"
     assert f"Which pack was in it? {entry}\n" in told
-    assert "Until that is told, A, B and C may have been in it." in told
+    assert "Until you say which, A, B and C count as involved." in told
     assert "Record: shelfbell log inspected A RESULT, and so for B and C" in bench("due").out
     assert f"Say which it was: {entry}" in " ".join(bench("pack", "A").out.split())
     assert "A, B and C may have taken a knock" in bench("ready").out
@@ -169,7 +169,7 @@ def test_of_a_pack_that_may_have_been_in_a_mishap_an_entry_and_its_history_say_s
     assert "[may concern A: it names no pack]" in bench("history", "A").out
     assert "does not settle" not in bench.log("inspected", "A", "pass")  # a day later, which counts
     bench.log("mishap", "heron", "crash", "--at", "2026-04-10T10:00:00Z")
-    settled = "This look at A does not settle the doubt after a mishap that names no pack: one does from Sat"
+    settled = "This look at A does not settle the doubt after a mishap that names no pack: a look counts only from Sat"
     assert settled in bench.log("inspected", "A", "pass")
     bench.set_clock("2026-04-11 12:30")
     bench.log("inspected", "A", "pass")
@@ -195,7 +195,7 @@ def test_the_history_of_a_pack_has_each_mishap_once(bench: Bench) -> None:
 def test_a_look_within_the_watch_is_said_not_to_count_yet(bench: Bench) -> None:
     bench.log("mishap", "A", "dropped", "--at", "2026-04-10T08:00:00Z")
     told = bench.log("inspected", "A,B", "pass")
-    assert "This look at A does not end the watch after a knock: one does from Sat 11 Apr 09:00 on." in told
+    assert "This look at A does not end the watch after a knock: a look counts only from Sat 11 Apr 09:00." in told
     assert "does not end" not in bench.log("inspected", "A", "doubtful")
     bench.set_clock("2026-04-11 08:30")
     assert "does not end" not in bench.log("inspected", "A", "pass")
@@ -225,7 +225,7 @@ def test_what_an_entry_makes_more_urgent_is_told_again_with_its_caution(bench: B
 
     fell = bench.log("mishap", "A", "crash")
 
-    assert "Open: Do not charge or fly pack A again: at rest its lowest cell stood at 2.90 V." in fell
+    assert "Open: Do not charge or fly pack A again: at rest its lowest cell was at 2.90 V." in fell
     assert "  Caution: Hot, hissing, smoking or smelling: do not touch it" in fell
     assert "  I would ring at once." in fell
     assert "Still open" not in fell
@@ -235,7 +235,7 @@ def test_what_an_entry_makes_more_urgent_is_told_again_with_its_caution(bench: B
 
 def test_that_nobody_runs_is_said_by_the_daemon_s_lock_not_by_what_a_rule_says(bench: Bench) -> None:
     bench.write("rules/own.yaml", RULES.replace("Drain attended", "I would ring the neighbour; drain attended"))
-    nobody = "Nobody is running that could ring"
+    nobody = "No daemon is running, so nothing will ring"
     assert nobody in bench.log("charged", "A")
     with Lock(bench.path, DAEMON) as lock:
         assert lock.acquire()

@@ -34,16 +34,31 @@ REFUSED = {
     ),
     "a job that is not booked": ("cancelled bran", "there is no job 'bran', did you mean 'barn'?; booked ahead: barn"),
     "a job cancelled before": ("cancelled mill", "mill is cancelled already"),
-    "packs that go by comma": ("charged A B", "B stands where percent is expected; several items go by comma: A,B"),
-    "a comma with a blank after it": ("charged A, B", "several go by comma, without blanks: charged A,B\n"),
-    "a comma with a blank before it": ("charged A ,B 95", "several go by comma, without blanks: charged A,B 95\n"),
-    "a comma between blanks": ("flown heron A , B 17", "several go by comma, without blanks: flown heron A,B 17\n"),
-    "a comma before the item": ("inspected ,heron pass", "several go by comma, without blanks: inspected heron pass\n"),
-    "a finding after a blank": ("noticed A hot, smell", "several go by comma, without blanks: noticed A hot,smell\n"),
+    "packs that go by comma": (
+        "charged A B",
+        "B came where percent was expected; separate several items with commas: A,B",
+    ),
+    "a comma with a blank after it": ("charged A, B", "separate several with commas, without blanks: charged A,B\n"),
+    "a comma with a blank before it": (
+        "charged A ,B 95",
+        "separate several with commas, without blanks: charged A,B 95\n",
+    ),
+    "a comma between blanks": (
+        "flown heron A , B 17",
+        "separate several with commas, without blanks: flown heron A,B 17\n",
+    ),
+    "a comma before the item": (
+        "inspected ,heron pass",
+        "separate several with commas, without blanks: inspected heron pass\n",
+    ),
+    "a finding after a blank": (
+        "noticed A hot, smell",
+        "separate several with commas, without blanks: noticed A hot,smell\n",
+    ),
     "a comma alone": ("charged ,", "an item is missing: separate items by single commas"),
     "an item where none goes first": (
         "travel_planned heron",
-        "heron stands where how is expected; usage: shelfbell log travel_planned HOW CARRIES LEAVES",
+        "heron came where how was expected; usage: shelfbell log travel_planned HOW CARRIES LEAVES",
     ),
     "a reminder without its rule": ("seen heron", "seen needs rule"),
     "another word for a finding": ("noticed A puffy", "did you mean 'swollen'?"),
@@ -70,7 +85,7 @@ ASKED = {
     "an aircraft after a mishap": (
         ["mishap heron crash --at -2h"],
         "flown heron B 12 40",
-        "Sure? heron had a mishap and no look passed since",
+        "Sure? heron had a mishap and has not passed a look since",
     ),
     "a slip in the minutes": ([], "flown heron A 165 40", "Sure? 165 min is a very long flight."),
     "far longer than ever": (
@@ -123,7 +138,7 @@ ASKED = {
     "drained to more than it held": (
         ["charged A 60 --at -2h"],
         "drained A 80",
-        "Sure? by the log A held 60 %, and a drain adds nothing. Did the charger fill it up to that? "
+        "Sure? by the log A held 60 %, and draining adds no charge. Did the charger fill it up to that? "
         "Then strike this, and: shelfbell log charged A 80 --at TIME\n",
     ),
     "took off with more than it held": (
@@ -147,7 +162,7 @@ ASKED = {
     "a year far ahead": (
         [],
         "renewed certificate --expires 2062-11-30",
-        "Sure? its last good day is 2062-11-30, and by fleet.yaml it is valid for 24 calendar months: "
+        "Sure? its last good day is 2062-11-30, but by fleet.yaml it is valid for 24 calendar months: "
         "is the year right?",
     ),
     "more than there were": (
@@ -300,13 +315,13 @@ def test_an_end_as_a_clock_time_is_that_of_the_day_of_its_start(bench: Bench) ->
 
     assert "Logged: booked vineyard, Sun 12 Apr 09:00 to 12:00, heron (Fri 10 Apr 13:00)." in answered
     again = bench.log("booked", "vineyard", "mon 09:00")
-    assert "  Before it was booked for Sun 12 Apr 09:00." in again
+    assert "  Before, it was booked for Sun 12 Apr 09:00." in again
 
 
 def test_what_is_struck_is_told(bench: Bench) -> None:
     bench.log("charged", "A", "95", "--id", "slip")
 
-    assert "Logged: struck slip: charged A to 95 %, Fri 10 Apr 13:00, counts no more" in bench.log("struck", "slip")
+    assert "Logged: struck slip: charged A to 95 %, Fri 10 Apr 13:00, no longer counts" in bench.log("struck", "slip")
 
 
 @pytest.mark.parametrize(
@@ -314,7 +329,7 @@ def test_what_is_struck_is_told(bench: Bench) -> None:
     [
         (
             "renewed certificate",
-            "  Good till Sun 30 Apr 2028, counted from today, for no date was given (--issued or --expires).",
+            "  Good till Sun 30 Apr 2028, counted from today, as no date was given (--issued or --expires).",
         ),
         ("renewed certificate --issued 2026-03-20", "  Good till Fri 31 Mar 2028."),
     ],
@@ -345,7 +360,7 @@ def test_a_look_counts_for_a_mishap_told_late(bench: Bench) -> None:
 
     answered = bench.log("mishap", "heron", "hard_landing", "--at", "-2h")
 
-    assert "heron passed a look since, Fri 10 Apr 12:00: that look counts for it." in answered
+    assert "heron has passed a look since, Fri 10 Apr 12:00: that look counts for it." in answered
     assert "that look counts" not in bench.log("mishap", "heron", "hard_landing", "--at", "-10min")
 
 
@@ -421,5 +436,5 @@ def test_what_is_asked_of_two_packs_is_asked_once_and_both_can_be_taken_back(fle
 
     out = fleet("log", *words("charged A,B 100 bench")).out
 
-    assert out.count("Sure? bench is not in order by the log") == 1
+    assert out.count("Sure? by the log bench is not in order") == 1
     assert out.count("If it was a slip: shelfbell log struck") == 2

@@ -11,6 +11,7 @@ from scheduler.base.units import (
     MILLIAMP_HOURS,
     PERCENT,
     RATIO,
+    SHARE,
     SPAN,
     VOLTS,
     Unit,
@@ -32,7 +33,8 @@ SIDES = word("warm", "cold")
         ("300 cycles", CYCLES, 300), ("1 cycle", CYCLES, 1), ("300", CYCLES, 300), (300, CYCLES, 300),
         (2.5, CYCLES, 2.5),
         ("3.5 V", VOLTS, 3.5), ("5200 mAh", MILLIAMP_HOURS, 5200), ("-10 C", CELSIUS, -10), ("40 °C", CELSIUS, 40),
-        ("0.6", RATIO, 0.6), (0.6, RATIO, 0.6), ("yes", FLAG, "yes"), (True, FLAG, "yes"), (False, FLAG, "no"),
+        ("0.6", RATIO, 0.6), (0.6, RATIO, 0.6), ("75 %", SHARE, 0.75), ("200 %", SHARE, 2),
+        (0.75, SHARE, 0.75), ("yes", FLAG, "yes"), (True, FLAG, "yes"), (False, FLAG, "no"),
         ("warm", SIDES, "warm"),
     ],
 )  # fmt: skip
@@ -72,14 +74,14 @@ def test_what_is_no_value_is_refused_with_an_example(text: str | int, unit: Unit
         (45 * SECOND, SPAN, "45 s"), (90 * MINUTE, SPAN, "1 h 30 min"), (24 * HOUR, SPAN, "24 h"),
         (3 * DAY + 4 * HOUR, SPAN, "3 d 4 h"), (20 * DAY + 4 * HOUR, SPAN, "20 d"), (-90 * MINUTE, SPAN, "-1 h 30 min"),
         (0, SPAN, "0 s"), (float("inf"), SPAN, "never"), (CalendarSpan(24, True), SPAN, "24 calendar months"),
-        (CalendarSpan(6), SPAN, "6 months"), (CalendarSpan(36), SPAN, "3 y"),
+        (0.467, SHARE, "47 %"), (CalendarSpan(6), SPAN, "6 months"), (CalendarSpan(36), SPAN, "3 y"),
     ],
 )  # fmt: skip
 def test_a_value_is_shown_as_a_person_reads_it(value: object, unit: Unit, shown: str) -> None:
     assert show(value, unit) == shown
 
 
-@pytest.mark.parametrize("unit", [PERCENT, SPAN, FLAG, VOLTS, MILLIAMP_HOURS, CELSIUS, CYCLES, SIDES])
+@pytest.mark.parametrize("unit", [PERCENT, SPAN, FLAG, VOLTS, MILLIAMP_HOURS, CELSIUS, CYCLES, SIDES, SHARE])
 def test_the_example_of_a_unit_is_a_value_of_it(unit: Unit) -> None:
     parse(unit.example, unit)
 

@@ -273,7 +273,7 @@ def test_channels_tells_what_was_given_up_and_what_to_do(well: Bench) -> None:
     sent(well, "mail", NOON + MINUTE, "no connection: Connection refused", kind="trial")
 
     told = well("channels").out.splitlines()[1]
-    assert "the trial of Fri 10 Apr 13:01 failed and is tried no more (`shelfbell ring mail` sends another)" in told
+    assert "the trial of Fri 10 Apr 13:01 failed and is not tried again (`shelfbell ring mail` sends another)" in told
     assert "given up" not in told
     assert json.loads(well("channels", "--json").out)[1]["given_up"] == 0
 
@@ -283,8 +283,8 @@ def test_channels_tells_what_was_given_up_and_what_to_do(well: Bench) -> None:
 
 def test_channels_of_a_new_home_are_told_to_be_tried(bench: Bench) -> None:
     assert bench("channels").out.splitlines() == [
-        "phone: nothing was ever sent; `shelfbell ring phone` tries it",
-        "mail: nothing was ever sent; `shelfbell ring mail` tries it",
+        "phone: nothing sent yet; `shelfbell ring phone` tries it",
+        "mail: nothing sent yet; `shelfbell ring mail` tries it",
     ]
     bench.write("shelfbell.yaml", "zone: UTC\n")
     assert "nothing can ring" in bench("channels").out

@@ -132,7 +132,7 @@ def test_the_same_entry_under_its_id_is_taken_once(bench: Bench) -> None:
     first = bench.log("charged", "A", "--id", "one", "--at", "2026-04-10T09:00:00Z")
     assert first.startswith("Logged: charged A")
 
-    assert bench.log("charged", "A", "--id", "one", "--at", "2026-04-10T09:00:00Z") == "That is logged already.\n"
+    assert bench.log("charged", "A", "--id", "one", "--at", "2026-04-10T09:00:00Z") == "Already logged.\n"
     assert bench("log", "charged", "B", "--id", "one", "--at", "2026-04-10T09:00:00Z").status == 2
     assert len(events(bench)) == 1
 
@@ -291,7 +291,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         "moved heron-props driven",
         [
             "Logged: moved heron-props, driven (Fri 10 Apr 13:00).",
-            "Nothing to do, and nothing ahead for these by the clock alone.",
+            "Nothing to do; no date ahead for heron-props.",
         ],
     ),
     "a part's look is due by a flight of its aircraft": (

@@ -50,7 +50,6 @@ def test_what_is_exported_and_taken_in_elsewhere_is_exported_byte_for_byte(homes
     assert "🔋".encode() in exported.stdout
     asked = ("due", "--json", "--at", "2026-04-10T00:00:00Z")
     assert shelfbell(two, *asked).stdout == shelfbell(one, *asked).stdout
-    assert shelfbell(two, "history").stdout == shelfbell(one, "history").stdout
 
 
 def test_the_same_intake_twice_is_taken_once(homes: tuple[Path, Path]) -> None:

@@ -23,7 +23,7 @@ LOGGED: dict[str, tuple[str, str]] = {
     "an unknown aircraft": ("flown hern A 10", "fleet.yaml knows no aircraft 'hern', did you mean 'heron'?"),
     "an unknown pack of a flight": ("flown heron A,Z 10", "fleet.yaml knows no pack 'Z'"),
     "an unknown field": ("charged A --percnt 80", "charged has no field 'percnt', did you mean 'percent'?"),
-    "a word too many": ("drained A 58 59", "'59' is one word too many"),
+    "a word too many": ("drained A 58 59", "unexpected word '59'"),
     "a field without its value": ("charged A --percent", "--percent needs a value"),
     "a field that is missing": ("drained A", "drained needs percent"),
     "a choice that is missing": ("calibrated heron", "calibrated needs what_of: one of imu, compass, gimbal, sensors"),
@@ -318,4 +318,4 @@ def test_an_item_with_entries_cannot_leave_the_fleet(bench: Bench) -> None:
 def test_the_daemon_itself_takes_no_other_instant(bench: Bench) -> None:
     answer = bench("run", "--at", "tomorrow")
     assert (answer.status, answer.out) == (2, "")
-    assert answer.err == "--at goes with --once or --dry-run: the daemon itself goes by the clock\n"
+    assert answer.err == "--at needs --once or --dry-run: the daemon itself follows the clock\n"

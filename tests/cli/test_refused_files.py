@@ -40,7 +40,7 @@ def test_an_entry_is_judged_by_the_rules_that_the_daemon_goes_on_by(edited: Benc
         "Next: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
         "  Caution: Drain attended, away from anything that burns.",
     ]
-    assert lines[3] == "This is judged by the rules as they were before, for a file of the home is refused:"
+    assert lines[3] == "This is judged by the rules as they were before, because a file of the home is refused:"
     assert lines[4].startswith(f"  {WRONG}")
     assert lines[5:] == [GOES_ON, "Put it right (`shelfbell check` shows all), then ask `shelfbell due`."]
 
@@ -58,12 +58,14 @@ def test_an_open_reminder_can_be_kept_quiet_all_the_same(edited: Bench) -> None:
 
 def test_rules_of_another_version_are_not_gone_by(edited: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """They may name facts that there are no more."""
-    monkeypatch.setattr("scheduler.answers.fallback_setup.__version__", "0.0.0")
+    monkeypatch.setattr("scheduler.answers.fallback.__version__", "0.0.0")
 
     answered = edited.log("charged", "B")
 
     assert "left full" not in answered
-    assert "The entry is kept, but I cannot judge what follows from it, for a file of the home is refused:" in answered
+    assert (
+        "The entry is kept, but I cannot judge what follows from it, because a file of the home is refused:" in answered
+    )
     assert edited("snooze", "left-full", "A").status == 2
 
 
@@ -93,7 +95,7 @@ def test_the_board_stands_by_the_files_as_they_last_passed(edited: Bench) -> Non
     assert "Drain pack A: 100 % for 51 h." in answer.out
     assert answer.out == edited("due").out
     said = answer.err.splitlines()
-    assert said[0] == "This is by the files as they last passed the check, for a file of the home is refused:"
+    assert said[0] == "This is by the files as they last passed the check, because a file of the home is refused:"
     assert said[1].startswith(f"  {WRONG}")
     assert said[2:] == [GOES_ON, "Put it right (`shelfbell check` shows all)."]
     assert answer.status == 2
@@ -157,7 +159,7 @@ def test_what_only_the_refused_file_knows_is_refused_with_what_is_wrong_with_it(
 
 
 def test_by_rules_of_another_version_no_board_stands(edited: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("scheduler.answers.fallback_setup.__version__", "0.0.0")
+    monkeypatch.setattr("scheduler.answers.fallback.__version__", "0.0.0")
 
     answer = edited("due")
 
@@ -196,7 +198,7 @@ def test_doctor_says_by_which_rules_the_daemon_goes_on_in_the_time_of_the_home(e
 
 def test_channels_ask_nothing_of_fleet_and_rules(edited: Bench) -> None:
     edited.write("fleet.yaml", "packs: 3\n")
-    assert edited("channels").out.startswith("phone: nothing was ever sent")
+    assert edited("channels").out.startswith("phone: nothing sent yet")
 
     edited.write("shelfbell.yaml", "zone: nowhere\n")
     answer = edited("channels")

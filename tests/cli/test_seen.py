@@ -84,17 +84,17 @@ NEVER: dict[str, tuple[list[str], str, str]] = {
     "a flight that the rule forbids": (
         ["noticed heron noise"],
         "noisy heron flown",
-        "do not wait until heron is flown, for noisy grounds it: give a time such as 2d or 'sat 09:00'\n",
+        "do not wait until heron is flown, because noisy grounds it: give a time such as 2d or 'sat 09:00'\n",
     ),
     "a charge of a pack that the rule grounds": (
         ["flown heron C 20 --percent_from 100 --percent_to 4"],
         "emptied C charged",
-        "do not wait until C is charged, for emptied grounds it: give a time such as 2d or 'sat 09:00'\n",
+        "do not wait until C is charged, because emptied grounds it: give a time such as 2d or 'sat 09:00'\n",
     ),
     "a charge of a pack that is out of use": (
         ["noticed B swollen"],
         "swollen B charged",
-        "do not wait until B is charged, for it is out of use: give a time such as 2d or 'sat 09:00'\n",
+        "do not wait until B is charged, because it is out of use: give a time such as 2d or 'sat 09:00'\n",
     ),
 }  # fmt: skip
 MORE_RULES = """

@@ -77,7 +77,7 @@ def test_an_entry_says_when_nobody_is_running_that_could_ring(bench: Bench) -> N
     assert out.splitlines()[3:] == [
         "  I would ring at once.",
         "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (C).",
-        "Nobody is running that could ring: start `shelfbell run`.",
+        "No daemon is running, so nothing will ring: start `shelfbell run`.",
     ]
     assert "I ring" not in out
     with Lock(bench.path, DAEMON) as lock:
@@ -85,5 +85,5 @@ def test_an_entry_says_when_nobody_is_running_that_could_ring(bench: Bench) -> N
         out = bench.log("charged", "B")
         page = bench("pack", "B").out
     assert "I ring" in out and "I ring" in page
-    assert "Nobody is running" not in out + page
+    assert "No daemon is running" not in out + page
     assert "I would ring" in bench("pack", "B").out

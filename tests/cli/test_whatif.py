@@ -149,7 +149,7 @@ def test_supposed_use_keeps_weekdays_clock_times_and_kinds(
     tmp_path_factory: pytest.TempPathFactory, weeks: int, days: int
 ) -> None:
     """Whatever the stretch: each supposed entry is one of the pattern, whole weeks later by the local clock."""
-    from scheduler.answers.suppose import suppose_use, supposing
+    from scheduler.answers.suppose import suppose_use, supposed_copy
     from scheduler.base.instants import MAX_INSTANT, to_datetime
     from scheduler.events.taking import take, to_line
     from scheduler.home.folder import Home
@@ -164,7 +164,7 @@ def test_supposed_use_keeps_weekdays_clock_times_and_kinds(
     start = moment("2026-04-10") + weeks * 7 * DAY
     zone = setup.hours.zone
 
-    with supposing(home) as copy:
+    with supposed_copy(home) as copy:
         like = (moment("2026-03-19"), moment("2026-04-09"))
         suppose_use(copy, setup.fleet, setup.hours, like, (start, start + days * DAY))
         added = [event for event, _ in copy.log.history() if "+" in event.id]

@@ -228,7 +228,7 @@ def test_without_a_name_the_open_ones_are_told_and_the_rest_counted(full: Bench)
     assert [line for line in out.splitlines() if line and line[0] != " "] == [
         "Pack left full: A (left-full)", "Pack left full: B (left-full)",
         "Of the rest, each rule by each item: 2 cannot be judged, 7 silent. "
-        "`shelfbell explain ITEM` tells of them, --all of each.",
+        "`shelfbell explain ITEM` shows them, --all each one whole.",
     ]  # fmt: skip
 
 

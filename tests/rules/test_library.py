@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from scheduler.answers.case_findings import case_findings
+from scheduler.answers.check import case_findings
 from scheduler.base.schema_check import check
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.verdicts.cases import failures

@@ -265,7 +265,7 @@ def test_it_answers_as_of_another_instant(home: Bench) -> None:
 
 
 def test_a_job_that_is_over_is_not_judged(home: Bench) -> None:
-    over = "harbour is over: it {} Fri 10 Apr {}. `shelfbell ready` tells of the next job, or a flight now\n"
+    over = "harbour is over: it {} Fri 10 Apr {}. `shelfbell ready` answers for the next job, or for a flight now\n"
     assert home("ready", "harbour", "--at", "2026-04-10T19:59:00Z").status == 0
     assert home("ready", "harbour", "--at", "2026-04-10T20:00:00Z") == (2, "", over.format("began", "08:00"))
 
@@ -309,9 +309,8 @@ def test_the_client_is_called_when_the_rule_rings_and_only_then(home: Bench) -> 
         rung = {line["rule"] for line in json.loads(home("due", "--json").out)["open"]}
         assert ("job-grounded-item" in rung) == trouble
         assert ("No other aircraft is ready: call the client." in home("ready").out) == trouble
-        assert (
-            "Not as things stand: heron (gave a warning and has not been looked at since); wagtail" in answered
-        ) == trouble
+        why = "heron (gave a warning and has not been looked at since); wagtail"
+        assert (f"The job cannot be flown as things stand: {why}" in answered) == trouble
 
 
 def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench) -> None:
@@ -319,7 +318,7 @@ def test_the_answer_to_new_propellers_tells_what_becomes_of_the_job(home: Bench)
 
     answered = home.log("replaced", "heron-props")
 
-    assert "Settled: job, and something it needs is grounded (harbour)." in answered
+    assert "Settled: job cannot be flown as things stand (harbour)." in answered
     assert "Closed: propeller damaged, loose or struck (heron-props)." in answered
 
 
@@ -345,8 +344,8 @@ def test_two_jobs_on_one_day_are_told_one_below_the_other(home: Bench) -> None:
     assert "Open: mill, Fri 10 Apr 12:00: no reason on record not to fly wagtail" in answered
     assert "\n  - Read first: W; nothing on record tells the charge.\n" in answered
     assert "  - harbour, Fri 10 Apr 08:00: heron ready as far as I know, 2 packs." in lines
-    unsure = "no reason on record not to fly wagtail, but nothing tells how much its pack holds."
-    assert f"      mill, Fri 10 Apr 12:00: {unsure}" in lines
+    unread = "no reason on record not to fly wagtail, but nothing tells how much its pack holds."
+    assert f"      mill, Fri 10 Apr 12:00: {unread}" in lines
     assert "      - Full: A." in lines
 
 
@@ -369,7 +368,7 @@ def test_with_no_aircraft_in_service_the_message_of_the_eve_says_so(home: Bench)
 
     assert told["eve-of-job"].startswith("There is no aircraft in service")
     assert told["job-grounded-item"].startswith(
-        "Not as things stand: heron (not in service); wagtail (not in service)."
+        "The job cannot be flown as things stand: heron (not in service); wagtail (not in service)."
     )
     assert home("ready").out == "There is no aircraft in service: fleet.yaml names them.\n"
 

@@ -1,4 +1,4 @@
-"""What an entry opened and what it ended, as `log` answers it."""
+"""What an entry opened and what it ended, in words."""
 
 from scheduler.answers.describe_event import describe
 from scheduler.answers.desk import Desk
@@ -11,15 +11,19 @@ from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.message_text import Lines, advice, gathered, log_line
 from scheduler.reminders.superseded import superseded_by
 
+_MANUAL = " The maker's manual comes first."
+"""The end of most cautions: once in an answer is enough."""
+
 
 def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
-    """What has opened; a caution that several share, once."""
-    lines, said = [], {""}
+    """Say what has opened; a caution that several share, once. `ring`: "I ring" or "I would ring"."""
+    lines, said = [], ""
     for group in gathered(opened):
         lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")
-        if group.rule.caution not in said:
-            lines.append(f"  Caution: {group.rule.caution}")
-            said.add(group.rule.caution)
+        caution = group.rule.caution
+        if caution and caution not in said:
+            lines.append(f"  Caution: {caution.removesuffix(_MANUAL) if _MANUAL in said else caution}")
+            said += caution
         if entry := log_line(group, desk.now):
             lines.append(f"  Then: {entry}")
         lines += _rings(desk, board, group, ring)
@@ -27,18 +31,20 @@ def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) ->
 
 
 def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
-    """When what has just opened is rung."""
-    words = [next_announcement(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
-    due = min((word.due for word in words if word is not None), default=None)
+    """Say when what has just opened is rung."""
+    announcements = [next_announcement(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
+    due = min((each.due for each in announcements if each is not None), default=None)
     if due is None or due == MAX_INSTANT:
         return []
     return [f"  {ring} at once."] if due <= desk.now else [f"  {ring} {desk.say(due)}."]
 
 
-def over_lines(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
-    """What is open no more: taken back by a correction or a late entry, closed with its item, given way to another, or
-    settled."""
-    how = {reminder.key: _how_over(board, reminder, events) for reminder in gone}
+def ended_lines(board: Board, gone: list[Reminder], events: list[Event]) -> list[str]:
+    """Say how each reminder ended.
+
+    Withdrawn by a correction or a late entry, closed with its item, superseded by another, or settled.
+    """
+    how = {reminder.key: _how_ended(board, reminder, events) for reminder in gone}
     return [
         f"{word}: {group.rule.title.lower()} ({group.items()})."
         for word in dict.fromkeys(how.values())
@@ -46,22 +52,22 @@ def over_lines(board: Board, gone: list[Reminder], events: list[Event]) -> list[
     ]
 
 
-def _how_over(board: Board, gone: Reminder, events: list[Event]) -> str:
-    """How a reminder that was open before some entries ended, by a board that has them."""
+def _how_ended(board: Board, gone: Reminder, events: list[Event]) -> str:
+    """Return how a reminder that was open before some entries ended, by a board that has them."""
     if any(map(corrects, events)):
         return "Withdrawn"
     if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):
         return "Closed"
     verdict, opened = board.by_key[gone.key], gone.episode.opened
     episode = next((episode for episode in verdict.episodes if episode.holds(opened)), None)
-    if episode is None and min(map(begins_at, events)) < opened:  # told in time, they would have kept it from opening
+    if episode is None and min(map(begins_at, events)) < opened:  # logged in time, they keep it closed
         return "Withdrawn"
     other = superseded_by(Reminder(verdict, episode or gone.episode))
     return f"Gave way to {other.verdict.rule.title.lower()}" if other else "Settled"
 
 
-def answered_lines(desk: Desk, over: list[Reminder], events: list[Event]) -> list[str]:
-    """What some entries opened when they happened, and what has ended it since."""
+def ended_since_lines(desk: Desk, over: list[Reminder], events: list[Event]) -> list[str]:
+    """Say what some entries opened when they happened, and what has ended it since."""
     lines, own = [], {event.id for event in events}
     for reminder in over:
         ended = reminder.episode.ended

@@ -1,4 +1,4 @@
-"""Two rule sets side by side over one stretch: "48 h instead of 24 h: 11 reminders fewer, these are they"."""
+"""Two rule sets compared over the same time: "48 h instead of 24 h: 11 reminders fewer", and which."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -6,7 +6,7 @@ from typing import NamedTuple
 from scheduler.answers.desk import Desk
 from scheduler.base.text import listed
 from scheduler.reminders.board import Reminder
-from scheduler.reminders.rehearse import Difference, Rehearsal
+from scheduler.reminders.rehearse import Difference, Rehearsal, compare
 from scheduler.reminders.superseded import how_ended
 from scheduler.verdicts.rule import Rule, Ruleset
 
@@ -20,19 +20,25 @@ class Side(NamedTuple):
 
 
 class Sides(NamedTuple):
-    """What there is, and what would be instead."""
+    """The rule set that there is, the one instead of it, and what differs."""
 
     now: Side
     instead: Side
+    difference: Difference
 
 
-def difference_text(at: Desk, sides: Sides, difference: Difference) -> str:
-    """What the other rule set would do otherwise, for people."""
-    result = sides.now.result
+def compared(now: Side, instead: Side) -> Sides:
+    """Compare two rehearsals of the same time."""
+    return Sides(now, instead, compare(now.result, instead.result))
+
+
+def to_text(at: Desk, sides: Sides) -> str:
+    """Say what the other rule set would do otherwise."""
+    result, difference = sides.now.result, sides.difference
     lines = [
         f"From {at.say(result.start)} to {at.say(result.end)}, with {sides.instead.name} instead of {sides.now.name}:"
     ]
-    lines += [f"  {line}" for line in changes(at, sides)]
+    lines += [f"  {line}" for line in _changes(at, sides)]
     lines.append(f"  {_more_or_fewer(sides)}")
     for head, reminders in (("Fewer:", difference.gone), ("More:", difference.new)):
         lines += [head] * bool(reminders) + [f"  {_line(at, sides, reminder)}" for reminder in reminders]
@@ -55,8 +61,8 @@ def _count(number: int, noun: str) -> str:
     return f"{abs(number)} {noun}{'' if abs(number) == 1 else 's'} {'more' if number > 0 else 'fewer'}"
 
 
-def changes(at: Desk, sides: Sides) -> list[str]:
-    """Where the rule sets differ: "pack-left-full: sit 48 h instead of 24 h (A and B)"."""
+def _changes(at: Desk, sides: Sides) -> list[str]:
+    """Say where the rule sets differ: "pack-left-full: sit 48 h instead of 24 h (A and B)"."""
     found: dict[tuple[str, str], list[str]] = {}
     for rule in dict.fromkeys([*sides.now.rules, *sides.instead.rules]):
         about = (sides.now.rules if rule in sides.now.rules else sides.instead.rules).raw(rule)["about"]
@@ -96,8 +102,8 @@ def _line(at: Desk, sides: Sides, reminder: Reminder) -> str:
     return f"{reminder.key.rule} {reminder.key.item}: {_when(at, sides, reminder)}"
 
 
-def difference_json(at: Desk, sides: Sides, difference: Difference) -> dict[str, object]:
-    """The same for programs."""
+def to_json(at: Desk, sides: Sides) -> dict[str, object]:
+    """Return what differs for programs."""
 
     def one(reminder: Reminder) -> dict[str, object]:
         episode = reminder.episode
@@ -110,11 +116,11 @@ def difference_json(at: Desk, sides: Sides, difference: Difference) -> dict[str,
     return {
         "from": at.stamp(sides.now.result.start),
         "to": at.stamp(sides.now.result.end),
-        "rules": [side.name for side in sides],
-        "changes": changes(at, sides),
-        "reminders": [len(side.result.reminders) for side in sides],
-        "messages": [len(side.result.decisions) for side in sides],
-        "fewer": list(map(one, difference.gone)),
-        "more": list(map(one, difference.new)),
-        "moved": [[one(before), one(after)] for before, after in difference.moved],
+        "rules": [side.name for side in sides[:2]],
+        "changes": _changes(at, sides),
+        "reminders": [len(side.result.reminders) for side in sides[:2]],
+        "messages": [len(side.result.decisions) for side in sides[:2]],
+        "fewer": list(map(one, sides.difference.gone)),
+        "more": list(map(one, sides.difference.new)),
+        "moved": [[one(before), one(after)] for before, after in sides.difference.moved],
     }

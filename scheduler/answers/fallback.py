@@ -1,0 +1,139 @@
+"""Answers while files of a home are refused: by the files as they last passed, with what is wrong.
+
+An entry is not lost because a file has a slip in it, and is judged all the same.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from zoneinfo import ZoneInfo
+
+from scheduler import __version__
+from scheduler.answers.desk import NOW, AskedAt, Desk, desk_at
+from scheduler.base.findings import FilesRefused, Finding, Refused
+from scheduler.base.instants import moment_near
+from scheduler.home.folder import FLEET, FLEET_PART, SETTINGS, Home
+from scheduler.home.lock import running
+from scheduler.home.setup import Setup, make_setup
+
+
+def setup_or_fallback(home: Home) -> tuple[Setup, Refused | None]:
+    """Return the set-up and None; where its files are refused, the fallback and what is wrong with them.
+
+    Raises Refused where too little is known for a fallback.
+    """
+    try:
+        return home.setup(), None
+    except Refused as refused:
+        return fallback_setup(home, refused), refused
+
+
+def judging_setup(home: Home) -> tuple[Setup, Refused | None]:
+    """The same for what cannot be answered without rules. Raises Refused where the fallback has none."""
+    setup, refused = setup_or_fallback(home)
+    if refused and not list(setup.rules):
+        raise refused
+    return setup, refused
+
+
+def desk_or_fallback(home: Home, now: int, asked: AskedAt = NOW) -> tuple[Desk, Refused | None]:
+    """Return the desk for a question, and what is wrong with the files where it is answered by older ones.
+
+    Raises Refused where the fallback has no rules.
+    """
+    setup, refused = judging_setup(home)
+    return desk_at(home, setup, now, asked), refused
+
+
+def fallback_setup(home: Home, refused: Refused) -> Setup:
+    """Return a set-up for a home whose files are refused.
+
+    Settings and fleet come from their files, or where these are refused, from the last set-up that passed; the rules
+    always from that one, as in the running daemon. There are none if it is unknown. Raises `refused`, which says what
+    is wrong with the files, where settings or fleet cannot be had.
+    """
+    home.require()
+    last = _last(home)
+    settings, fleet = _part(home, "settings", refused, last), _part(home, "fleet", refused, last)
+    if settings is None or fleet is None:
+        raise refused
+    known = last.get("version") == __version__  # another may not have the facts that they name
+    rules = {name: last[name] for name in ("rules", "adjust")} if known else {"rules": [], "adjust": {}}
+    return make_setup({"settings": settings, "fleet": fleet} | rules, "")
+
+
+def fallback_zone(home: Home, refused: Refused) -> ZoneInfo | None:
+    """Return the zone by the same settings; None where they cannot be had."""
+    settings = _part(home, "settings", refused, _last(home))
+    return None if settings is None else ZoneInfo(settings["zone"])
+
+
+_FILES = {"settings": SETTINGS, "fleet": FLEET}
+
+
+def _part(home: Home, part: str, refused: Refused, last: dict) -> dict | None:
+    """Return what the file of a part says; if it is refused, what it said when last all was well; None if unknown."""
+    wrong = any(finding.file == _FILES[part] for finding in refused.findings)
+    return last.get(part) if wrong else _data(home, _FILES[part])
+
+
+def _data(home: Home, name: str) -> dict:
+    from scheduler.base.strict_yaml import read
+
+    return read((home.path / name).read_bytes(), name).data or {}
+
+
+def _last(home: Home) -> dict:
+    """Return what was compiled last, whatever the files were; nothing where nothing was."""
+    part = "substr(fingerprint, instr(fingerprint || '/', '/'))"
+    query = f"SELECT fingerprint, data FROM compiled WHERE {part} IN ('', '{FLEET_PART}')"
+    try:
+        rows = home.log.connection.execute(query).fetchall() if home.log.exists() else []
+    except (sqlite3.DatabaseError, Refused):  # nothing compiled yet; what is wrong with the log, its readers say
+        return {}
+    last: dict = {}
+    for name, data in rows:
+        last |= {"fleet": json.loads(data)} if name.endswith(FLEET_PART) else json.loads(data)
+    return last
+
+
+def with_daemon(home: Home, refused: FilesRefused, now: int) -> Refused:
+    """Return the refusal with a line on the rules by which a running daemon goes on."""
+    goes_on = daemon_line(home, now, fallback_zone(home, refused))
+    return Refused([*refused.findings, *([Finding("", 0, 0, goes_on)] if goes_on else [])])
+
+
+def answered_by_older_files(at: Desk, refused: Refused, now: int, unanswered: Iterable[Finding] = ()) -> Refused:
+    """Return what is said after an answer by the files as they last passed; `unanswered`: why there is none."""
+    lines = refused_lines(at, refused, now, "This is by the files as they last passed the check")
+    return Refused([*unanswered, *(Finding("", 0, 0, line) for line in lines)])
+
+
+def refused_lines(at: Desk, refused: Refused, now: int, judged: str, then: str = "") -> list[str]:
+    """Return how the answer was `judged` all the same, what is wrong with the files, and what the daemon does."""
+    more = len(refused.findings) - 1
+    lines = [
+        f"{judged}, because a file of the home is refused:",
+        f"  {refused.findings[0]}{f' (and {more} more)' if more else ''}",
+        daemon_line(at.home, now, at.setup.hours.zone),
+        f"Put it right (`shelfbell check` shows all){then}.",
+    ]
+    return list(filter(None, lines))
+
+
+def daemon_line(home: Home, now: int, zone: ZoneInfo | None) -> str:
+    """Return a sentence on the rules by which a running daemon goes on; "" where none runs."""
+    return f"The daemon goes on ringing by {daemon_rules(home, now, zone)}." if running(home.place) else ""
+
+
+def daemon_rules(home: Home, now: int, zone: ZoneInfo | None) -> str:
+    """Return which rules a daemon goes on by: "the rules of Wed 25 Nov 16:45"."""
+    from scheduler.messages.outbox import FILES_READ_AT, Outbox
+
+    read_at = Outbox(home.log).state(FILES_READ_AT)
+    return "the rules that it has" if read_at is None else f"the rules of {say_in(zone, read_at, now)}"
+
+
+def say_in(zone: ZoneInfo | None, instant: int, now: int) -> str:
+    """Write an instant for people; in UTC, and marked so, where the home's zone is not known."""
+    return moment_near(instant, now, zone) if zone else f"{moment_near(instant, now, ZoneInfo('UTC'))} UTC"
