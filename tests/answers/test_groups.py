@@ -76,7 +76,9 @@ def holds(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     with monkeypatch.context() as patch:
         patch.setattr(groups, "AT_ONCE", 0)
         found = [answers(at)]
-        patch.setattr(groups, "together", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])])
+        patch.setattr(
+            groups, "group_items", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])]
+        )
         found.append(answers(at))
     with monkeypatch.context() as patch:
         for place in ("answers.groups", "answers.explain", "reports.season_watch"):

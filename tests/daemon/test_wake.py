@@ -74,7 +74,7 @@ def test_wakes_that_look_at_the_same_time_queue_once(tmp_path: Path, monkeypatch
     home = make_home(tmp_path / "home", MAIL, FULL)
     charge(home, "A", "2026-04-01 09:00")
     home.log.close()
-    all_looked, look, looked = threading.Barrier(4), waking._look, threading.local()
+    all_looked, look, looked = threading.Barrier(4), waking._decide, threading.local()
 
     def look_together(*arguments: Any) -> WakeResult:
         found = look(*arguments)
@@ -88,7 +88,7 @@ def test_wakes_that_look_at_the_same_time_queue_once(tmp_path: Path, monkeypatch
         wake(own, own.setup(), WEDNESDAY)
         own.log.close()
 
-    monkeypatch.setattr(waking, "_look", look_together)
+    monkeypatch.setattr(waking, "_decide", look_together)
 
     threads = [threading.Thread(target=one) for _ in range(4)]
     for thread in threads:
