@@ -24,7 +24,7 @@ _TOO_MANY = 1_000
 """From this many entries that no wake has seen, solving all items is as quick."""
 
 
-class Found(NamedTuple):
+class BoardView(NamedTuple):
     """The board at an instant: what is open, most urgent first, what keeps some of it quiet, what cannot be judged."""
 
     opened: list[Reminder]
@@ -32,21 +32,21 @@ class Found(NamedTuple):
     unknown: list[Unknown]
 
 
-def whole(at: Desk) -> Found:
+def solve_board(at: Desk) -> BoardView:
     """Return the board of all items, each of them solved."""
     from scheduler.answers.groups import boards
 
     return _merge(at, boards(at, since=lambda _key: at.now))
 
 
-def current(at: Desk) -> Found:
+def current_board(at: Desk) -> BoardView:
     """Return the same board, solving only the items that the last wake or the entries since give a reason to solve."""
     if not at.home.log.exists():
-        return whole(at)
+        return solve_board(at)
     with at.home.log.reading():
         key, place = ItemStates(at.home.log).key(), at.home.log.place()
         if key is None or not _usable(at, key, place):
-            return whole(at)
+            return solve_board(at)
         return _merge(at, _boards(at, _touched(at, key, place)))
 
 
@@ -100,7 +100,7 @@ def _groups(at: Desk, items: set[str]) -> list[list[str]]:
     return [group for group in found if group]
 
 
-def _merge(at: Desk, boards: Iterable[Board]) -> Found:
+def _merge(at: Desk, boards: Iterable[Board]) -> BoardView:
     """Return what boards of some items each come to, in the order that one board of all items has."""
     rules, place = list(at.setup.rules), at.setup.fleet.place
     opened, mutes, unknown = [], {}, []
@@ -112,10 +112,10 @@ def _merge(at: Desk, boards: Iterable[Board]) -> Found:
         unknown += unknown_at(board, at.now)
     opened.sort(key=partial(urgency_order, at.now))
     unknown.sort(key=lambda each: (rules.index(each.key.rule), place(each.key.item), each.key.item))
-    return Found(opened, mutes, unknown)
+    return BoardView(opened, mutes, unknown)
 
 
-def to_json(at: Desk, found: Found) -> dict[str, object]:
+def to_json(at: Desk, view: BoardView) -> dict[str, object]:
     """Return the board for programs."""
     return {
         "at": at.stamp(at.now),
@@ -129,24 +129,24 @@ def to_json(at: Desk, found: Found) -> dict[str, object]:
                 "opened_at": at.stamp(reminder.episode.opened),
                 "caution": reminder.verdict.rule.caution,
                 "ground_unknown": reminder.episode.unknown_at(at.now),
-                "kept_quiet": _mute_text(at, found, reminder, at.stamp) or None,
+                "kept_quiet": _mute_text(at, view, reminder, at.stamp) or None,
             }
-            for reminder in found.opened
+            for reminder in view.opened
         ],
         "unknown": [
             {"rule": entry.key.rule, "item": entry.key.item, "missing": [lack.fact for lack in entry.lacks]}
-            for entry in found.unknown
+            for entry in view.unknown
         ],
     }
 
 
-def to_text(at: Desk, found: Found) -> str:
+def to_text(at: Desk, view: BoardView) -> str:
     """Return the board for people."""
-    opened, unknown = found.opened, found.unknown
+    opened, unknown = view.opened, view.unknown
     lines = [f"{at.say(at.now)}: {_headline(opened)}"]
     for urgency, these in groupby(opened, key=lambda reminder: reminder.verdict.urgency(at.now)):
         lines += ["", _HEADS[urgency]]
-        lines += [line for group in gathered(list(these)) for line in _group(at, found, group)]
+        lines += [line for group in gathered(list(these)) for line in _group(at, view, group)]
     if unknown:
         lines += ["", "Cannot be judged"]
         lines += [f"  - {line}" for line in unknown_lines(unknown)]
@@ -160,11 +160,11 @@ def _headline(opened: list[Reminder]) -> str:
     return f"{len(opened)} open, on {items} {'item' if items == 1 else 'items'}."
 
 
-def _group(at: Desk, found: Found, group: Lines) -> list[str]:
+def _group(at: Desk, view: BoardView, group: Lines) -> list[str]:
     opened = min(reminder.episode.opened for reminder in group.reminders)
     lines = [f"  - {set_in(advice(group, at.now), 6)}"]
     lines.append(f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}")
-    lines += [f"      {line}" for line in _mute_lines(at, found, group)]
+    lines += [f"      {line}" for line in _mute_lines(at, view, group)]
     unsure = [reminder.key.item for reminder in group.reminders if reminder.episode.unknown_at(at.now)]
     if unsure:
         lines.append(f"      may be done already ({', '.join(unsure)}): the log does not tell")
@@ -175,15 +175,15 @@ def _group(at: Desk, found: Found, group: Lines) -> list[str]:
     return lines
 
 
-def _mute_lines(at: Desk, found: Found, group: Lines) -> list[str]:
+def _mute_lines(at: Desk, view: BoardView, group: Lines) -> list[str]:
     """Return what keeps reminders of a group quiet, each with its items where it is not all of them."""
     items_by_line: dict[str, list[str]] = {}
     for reminder in group.reminders:
-        if line := _mute_text(at, found, reminder, at.say):
+        if line := _mute_text(at, view, reminder, at.say):
             items_by_line.setdefault(line, []).append(reminder.key.item)
     count = len(group.reminders)
     return [line if len(items) == count else f"{listed(items)}: {line}" for line, items in items_by_line.items()]
 
 
-def _mute_text(at: Desk, found: Found, reminder: Reminder, say: Say) -> str:
-    return mute_text(found.mutes.get(reminder.key), reminder.key.item, at.now, say)
+def _mute_text(at: Desk, view: BoardView, reminder: Reminder, say: Say) -> str:
+    return mute_text(view.mutes.get(reminder.key), reminder.key.item, at.now, say)

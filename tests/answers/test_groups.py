@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.answers import groups
-from scheduler.answers.board import to_json, to_text, whole
+from scheduler.answers.board import solve_board, to_json, to_text
 from scheduler.answers.desk import Desk
 from scheduler.answers.explain import one_json, pages, told
 from scheduler.answers.groups import boards, placing
@@ -41,7 +41,7 @@ EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 
 def answers(at: Desk) -> list[str]:
     """All that is answered about all items."""
-    due, ahead = whole(at), outlook.look_ahead(at, 60, outlook.todo)
+    due, ahead = solve_board(at), outlook.look_ahead(at, 60, outlook.todo)
     return [
         to_text(at, due),
         json.dumps(to_json(at, due)),

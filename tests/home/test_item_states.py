@@ -1,7 +1,7 @@
-"""What a wake keeps of each item changes nothing but its cost.
+"""The item states change nothing but the cost of a wake and of `due`.
 
-Every wake of `Clockwork` is held to a look at all items that uses nothing kept. Here a fleet with every shipped rule is
-lived through with entries of all kinds, late ones and corrections among them.
+`Clockwork` compares its wakes to wakes without the cache. Here a fleet with every shipped rule gets entries of all
+kinds, late ones and corrections among them.
 """
 
 import gc
@@ -18,7 +18,7 @@ from typing import Never
 import pytest
 
 from scheduler.answers import board, groups
-from scheduler.answers.board import current, to_text, whole
+from scheduler.answers.board import current_board, solve_board, to_text
 from scheduler.answers.desk import Desk
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE, parse_rfc3339, rfc3339
@@ -76,7 +76,7 @@ SETTINGS = {
     "quiet": {"from": "21:30", "to": "07:00"},
 }
 CRAFTS, PACKS, PARTS = ("heron", "wagtail"), ("A", "B", "E", "O"), ("heron-props", "other-props", "gimbal")
-JOBS = ("harbour", "roof", "quarry", "heron", "home")  # a job may be called as an item is
+JOBS = ("harbour", "roof", "quarry", "heron", "home")  # a job may have the name of an item
 OWN_RULES = """\
 rules:
   - id: own-share
@@ -100,7 +100,7 @@ LIVES, STEPS = int(os.environ.get("SHELFBELL_LIVES", "2")), 12
 
 
 def make_home(path: Path) -> Path:
-    """A home with that fleet and every shipped rule."""
+    """Make a home with that fleet and every shipped rule."""
     path.mkdir()
     (path / "shelfbell.yaml").write_text(json.dumps(SETTINGS))
     (path / "fleet.yaml").write_text(json.dumps(FLEET))
@@ -110,14 +110,14 @@ def make_home(path: Path) -> Path:
 
 
 class Luck:
-    """Entries as they may come, drawn by chance."""
+    """Draws random entries."""
 
     def __init__(self, seed: int) -> None:
         self.random = Random(seed)
         self.ids: list[str] = []
 
     def entry(self, lifetime: Clockwork) -> dict[str, object]:
-        """One entry of some kind."""
+        """Return an entry of a random kind."""
         pick = self.random.choice
         what = pick(
             [
@@ -140,7 +140,7 @@ class Luck:
         return made
 
     def fields(self, what: str, lifetime: Clockwork) -> dict[str, object]:
-        """The fields of an entry of one kind."""
+        """Return the fields of an entry of one kind."""
         pick, number = self.random.choice, self.random.randint
         anything = pick([*CRAFTS, *PACKS, *PARTS])
         ahead = rfc3339(lifetime.now + number(1, 96) * HOUR)
@@ -198,9 +198,7 @@ class Luck:
 
 
 @pytest.mark.parametrize("seed", range(LIVES))
-def test_a_life_with_item_states_is_the_life_without(
-    tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_life_with_item_states_equals_one_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Entries come between the wakes too, and some wakes find nothing kept. Each wake looks in groups of any size."""
     luck = Luck(seed)
     monkeypatch.setattr(work_list, "AT_ONCE", luck.random.choice([1, 3, 500]))
@@ -230,13 +228,13 @@ def forget(home: Home) -> None:
 
 
 def same_board(lifetime: Clockwork, later: int = 0) -> None:
-    """`due` shows what `due --at` that instant does."""
+    """Check that `due` shows what `due --at` that instant does."""
     at = Desk(lifetime.home, lifetime.setup, lifetime.now + later)
-    assert to_text(at, current(at)) == to_text(at, whole(at))
+    assert to_text(at, current_board(at)) == to_text(at, solve_board(at))
 
 
 def same_states(lifetime: Clockwork) -> None:
-    """What is kept is what would be computed from the log, but for too many dependencies."""
+    """Check that the states are as computed from the log, except for outdated dependencies."""
     columns = "SELECT item, next_at, open, news, over_at FROM item_states ORDER BY item"
     kept = {row[0]: row[1:] for row in lifetime.home.log.connection.execute(columns)}
     rebuilt = rebuilt_states(lifetime)
@@ -244,7 +242,7 @@ def same_states(lifetime: Clockwork) -> None:
         if item != HOME:
             assert kept[item] == state[1:5], item
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Ledger, "relevant_since", lambda *_, **__: MIN_INSTANT)  # everything is asked over all time
+        patch.setattr(Ledger, "relevant_since", lambda *_, **__: MIN_INSTANT)  # solve over all time
         over_all_time = rebuilt_states(lifetime)
     for item, state in rebuilt.items():
         assert state.dependencies <= over_all_time[item].dependencies
@@ -252,12 +250,12 @@ def same_states(lifetime: Clockwork) -> None:
 
 
 def rebuilt_states(lifetime: Clockwork) -> dict[str, ItemState]:
-    """The states computed from the log, by item."""
+    """Return the states computed from the log, by item."""
     return {state.item: state for state in rebuild_states(lifetime.home, lifetime.setup, lifetime.now)}
 
 
 def first_wake(tmp_path: Path) -> Clockwork:
-    """A home that woke once, with nothing logged."""
+    """Return a home that woke once, with nothing logged."""
     lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
     lifetime.wake()
     return lifetime
@@ -283,12 +281,12 @@ def test_states_of_another_set_up_or_of_a_later_time_are_not_used(
     lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A")
     at = Desk(lifetime.home, lifetime.setup, lifetime.now)
-    monkeypatch.setattr(board, "whole", lambda _at: None)
-    assert current(at) is not None
-    assert current(at._replace(setup=lifetime.setup._replace(fingerprint="other"))) is None
-    assert current(at._replace(now=lifetime.now - 1)) is None
+    monkeypatch.setattr(board, "solve_board", lambda _at: None)
+    assert current_board(at) is not None
+    assert current_board(at._replace(setup=lifetime.setup._replace(fingerprint="other"))) is None
+    assert current_board(at._replace(now=lifetime.now - 1)) is None
     forget(lifetime.home)
-    assert current(at) is None
+    assert current_board(at) is None
     lifetime.close()
 
 
@@ -297,13 +295,13 @@ from scheduler.facts.declare import DECLARED
 DECLARED["charge"] = DECLARED["charge"]._replace(compute=lambda *_: [])
 """
 WAKE_AND_LOOK = f"""
-from scheduler.answers.board import current, to_text, whole
+from scheduler.answers.board import current_board, to_text, solve_board
 from scheduler.answers.desk import Desk
 from scheduler.daemon.wake import wake
 from scheduler.home.folder import Home
 home = Home("home")
 at = Desk(home, home.setup(), {START + 30 * HOUR})
-kept, solved = to_text(at, current(at)), to_text(at, whole(at))
+kept, solved = to_text(at, current_board(at)), to_text(at, solve_board(at))
 assert kept == solved
 print(kept)
 wake(home, at.setup, at.now)
@@ -388,7 +386,7 @@ WAITS = """rules:
 """
 
 
-def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_path: Path) -> None:
+def test_a_job_is_not_finished_before_what_its_rules_wait_for_has_lasted(tmp_path: Path) -> None:
     """A rule added when the job is over, whose `until` lasts longer than anything is left unjudged."""
     home = make_home(tmp_path / "home")
     (home / "rules" / "own.yaml").unlink()
@@ -406,12 +404,12 @@ def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_pa
     lifetime.close()
 
 
-def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
+def test_every_fact_of_a_job_has_a_value_for_after_the_job() -> None:
     assert VALUES_ONCE_OVER.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
 
 
-def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> None:
-    """Without the collector, which a long fold does without: entries held by a circle would pile up item by item."""
+def test_a_rebuild_leaves_no_fact_store_behind(tmp_path: Path) -> None:
+    """It runs without the garbage collector: entries held by a reference cycle would pile up item by item."""
     lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A")
     with uncollected():
@@ -422,11 +420,11 @@ def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> Non
 
 
 def counted() -> int:
-    """How many books and lives there are."""
+    """Return how many fact stores and lifetimes there are."""
     return sum(isinstance(each, FactStore | Lifetime) for each in gc.get_objects())
 
 
-def test_a_job_called_as_an_item_or_the_home_is_rung_for(tmp_path: Path) -> None:
+def test_a_job_named_like_an_item_or_the_home_rings(tmp_path: Path) -> None:
     lifetime = first_wake(tmp_path)
     for name in ("heron", "home", "harbour"):
         lifetime.log("booked", job=name, starts=rfc3339(START + 40 * HOUR), aircraft="heron")
@@ -453,11 +451,11 @@ def test_entries_ahead_of_the_clock_count_as_their_time_comes(tmp_path: Path) ->
     lifetime.wake()
     for minutes in (0, 2, 5):
         at = Desk(lifetime.home, lifetime.setup, lifetime.now + minutes * MINUTE)
-        assert to_text(at, current(at)) == to_text(at, whole(at))
+        assert to_text(at, current_board(at)) == to_text(at, solve_board(at))
     lifetime.close()
 
 
-def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path) -> None:
+def test_the_board_says_truly_since_when_readings_are_missing(tmp_path: Path) -> None:
     fleet = {
         "packs": [{"id": "X", "in_service": "2025-01-01"}, {"id": "Y", "in_service": "2025-06-01"}],
         "aircraft": [{"id": "heron", "in_service": "2026-03-01"}],
@@ -469,8 +467,8 @@ def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path
     lifetime.log("measured", item="X", percent=50, at=moment("2026-01-01"))
     lifetime.log("inspected", item="heron", result="pass")
     at = Desk(lifetime.home, lifetime.setup, lifetime.now + HOUR)
-    assert "Wed 1 Jan 2025" in to_text(at, whole(at))
-    assert to_text(at, current(at)) == to_text(at, whole(at))
+    assert "Wed 1 Jan 2025" in to_text(at, solve_board(at))
+    assert to_text(at, current_board(at)) == to_text(at, solve_board(at))
     lifetime.close()
 
 
@@ -487,7 +485,7 @@ def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(
     lifetime.log("measured", item="X", percent=50)
     lifetime.run(START + 30 * DAY)
     monkeypatch.setattr(ItemStates, "with_news", lambda _: {HOME})
-    found = current(Desk(lifetime.home, lifetime.setup._replace(fleet=Fleet(read)), lifetime.now))
+    found = current_board(Desk(lifetime.home, lifetime.setup._replace(fleet=Fleet(read)), lifetime.now))
     assert [(r.key.rule, r.key.item) for r in found.opened] == [("log-gone-quiet", HOME)]
     lifetime.close()
 
@@ -506,7 +504,7 @@ QUIET, READINGS = "{fact: log_quiet, at_least: 5 d}", "{fact: first_readings_due
         (f"when: {{not: {QUIET}}}\n    urgency: whenever", True),
     ],
 )
-def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks_that_alone(
+def test_only_a_rule_that_asks_just_for_a_quiet_log_does_without_earlier_entries(
     conditions: str, over_all_time: bool
 ) -> None:
     head = "rules:\n  - id: own\n    about: home\n    title: Own\n"
@@ -516,8 +514,8 @@ def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks
     assert home_since(rules, START) == (MIN_INSTANT if over_all_time else START)
 
 
-def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) -> None:
-    """The wakes are held to a look at everything."""
+def test_a_reminder_superseded_by_a_late_entry_is_said_to_be(tmp_path: Path) -> None:
+    """Each wake is compared to one without the cache."""
     lifetime = Clockwork(make_home(tmp_path / "home"), moment("2026-03-25 08:00"), held_every=1)
     lifetime.wake()
     lifetime.log("charged", item="A")
@@ -533,7 +531,7 @@ def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) ->
     lifetime.close()
 
 
-def test_what_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
+def test_the_entry_that_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
     lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A", percent=55)
     lifetime.run(START + 25 * DAY)
@@ -545,9 +543,7 @@ def test_what_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
     lifetime.close()
 
 
-def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_wake_goes_on_when_another_process_drops_the_states(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A")
     ensure, left = wakes.ensure_item_states, [2]
@@ -567,7 +563,7 @@ def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
     lifetime.close()
 
 
-def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
+def test_a_reading_found_in_one_group_counts_for_the_home_in_another(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(work_list, "AT_ONCE", 3)
@@ -589,7 +585,7 @@ def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
     lifetime.close()
 
 
-def test_what_a_wake_as_of_another_instant_told_is_taken_into_account(tmp_path: Path) -> None:
+def test_what_a_wake_as_of_another_instant_sent_is_taken_into_account(tmp_path: Path) -> None:
     lifetime = first_wake(tmp_path)
     said = [
         {
