@@ -1,79 +1,122 @@
 """The board: what is open now, most urgent first, and what cannot be judged."""
 
+from collections.abc import Iterable, Iterator
 from functools import partial
 from itertools import groupby
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from scheduler.answers.desk import Desk
 from scheduler.base.text import listed, set_in
-from scheduler.messages.standing import board_of, standing
+from scheduler.events.event import HOME
+from scheduler.events.log import LogReader
+from scheduler.facts.fact_store import FactStore, HomeSummary
+from scheduler.facts.home_facts import SUMMARISED
+from scheduler.home.item_states import CacheKey, ItemStates, new_entries
+from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board, Reminder, urgency_order
-from scheduler.reminders.ground import Mute, as_kept
-from scheduler.reminders.message_text import Lines, advice, gathered, keep, log_line, unknown_lines
+from scheduler.reminders.message_text import Lines, advice, gathered, log_line, take_snapshot, unknown_lines
 from scheduler.reminders.unjudged import Unknown, unknown_at
-from scheduler.reminders.why_silent import kept_quiet, mute_of
-
-if TYPE_CHECKING:
-    pass
-
+from scheduler.reminders.why_silent import Mute, Say, mute_of, mute_text
+from scheduler.verdicts.verdict import Key
 
 _HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": "Whenever it suits"}
+_TOO_MANY = 1_000
+"""From this many entries that no wake has seen, solving all items is as quick."""
 
 
-class Found(NamedTuple):
-    """The board at an instant: what is open, most urgent first, and what cannot be judged."""
+class BoardView(NamedTuple):
+    """The board at an instant: what is open, most urgent first, what keeps some of it quiet, what cannot be judged."""
 
     opened: list[Reminder]
+    mutes: dict[Key, Mute]
     unknown: list[Unknown]
 
 
-def whole(at: Desk) -> Found:
-    """The board of all items, solved."""
+def solve_board(at: Desk) -> BoardView:
+    """Return the board of all items, each of them solved."""
     from scheduler.answers.groups import boards
 
-    opened, unknown = [], []
-    for board in boards(at, since=lambda _key: at.now):
-        found = solved(board, at.now)
-        opened += found.opened
-        unknown += _placed(at, found.unknown)
-    return _in_order(at, opened, unknown)
+    return _merge(at, boards(at, since=lambda _key: at.now))
 
 
-def solved(board: Board, now: int) -> Found:
-    """What a board tells."""
-    opened = [keep(reminder, now, mute_of(board, reminder, now)) for reminder in board.open_at(now)]
-    return Found(opened, unknown_at(board, now))
+def current_board(at: Desk) -> BoardView:
+    """Return the same board, solving only the items that the last wake or the entries since give a reason to solve."""
+    if not at.home.log.exists():
+        return solve_board(at)
+    with at.home.log.reading():
+        key, place = ItemStates(at.home.log).key(), at.home.log.place()
+        if key is None or not _usable(at, key, place):
+            return solve_board(at)
+        return _merge(at, _boards(at, _touched(at, key, place)))
 
 
-def kept(at: Desk) -> Found:
-    """The same, as far as it can be had from what the last wake kept; the rest is solved."""
-    stands = standing(at.home, at.setup, at.now)
-    if stands is None:
-        return whole(at)
-    opened = [reminder for outline in stands.outlines for reminder in outline.open]
-    unknown = [(outline.place, each) for outline in stands.outlines for each in outline.unknown]
-    if stands.anew:
-        anew = solved(board_of(at.home, at.setup, at.now, stands.anew), at.now)
-        opened += anew.opened
-        unknown += _placed(at, anew.unknown)
-    return _in_order(at, opened, unknown)
+def _usable(at: Desk, key: CacheKey, place: int) -> bool:
+    woke_at = Outbox(at.home.log).state("woke_at")
+    return (
+        key.fingerprint == at.setup.fingerprint
+        and woke_at is not None
+        and woke_at <= at.now
+        and place - key.seq <= _TOO_MANY
+    )
 
 
-def _placed(at: Desk, unknown: list[Unknown]) -> list[tuple[int, Unknown]]:
-    """What cannot be judged, each with the place of its item."""
-    return [(at.setup.fleet.place(each.key.item), each) for each in unknown]
+def _touched(at: Desk, key: CacheKey, place: int) -> set[str]:
+    """Return the items that entries after the last wake touch; with any, the home."""
+    if place <= key.seq:
+        return set()
+    return ItemStates(at.home.log).touched(new_entries(at.home.log, key.seq, place)) | {HOME}
 
 
-def _in_order(at: Desk, opened: list[Reminder], unknown: list[tuple[int, Unknown]]) -> Found:
-    """The board as one of all items has it, of what was found in parts."""
-    rules = {rule: place for place, rule in enumerate(at.setup.rules)}
+def _boards(at: Desk, touched: set[str]) -> Iterator[Board]:
+    """Yield boards of all items that have news, may have news by now, or are touched. Use each before the next."""
+    from scheduler.reminders.item_state import home_since
+
+    states, setup = ItemStates(at.home.log), at.setup
+    items = states.with_news() | states.waiting(at.now) | touched
+    begins = home_since(setup.rules, at.now)
+    for group in _groups(at, items):
+        summary = _home_summary(at, touched - {HOME}, begins) if HOME in group else None
+        store = FactStore(setup.fleet, LogReader(at.home.log), setup.clocks, summary=summary, starting_at=begins)
+        yield Board(store, setup.rules, group, since=lambda _key: at.now)
+        store.close()
+
+
+def _home_summary(at: Desk, touched: set[str], begins: int) -> HomeSummary:
+    """Return what the home's own rules need to know of items, `touched` excepted."""
+    states = ItemStates(at.home.log)
+    summary = states.home_summary(touched, begins)
+    if summary.by_item or any(at.setup.fleet.kind(item) in SUMMARISED for item in touched):
+        return states.home_summary(touched)  # a reading may be missing: since when, all items tell together
+    return summary
+
+
+def _groups(at: Desk, items: set[str]) -> list[list[str]]:
+    """Return items as one group where they are few, else as the groups of all items go."""
+    from scheduler.answers import groups
+
+    if len(items) <= groups.AT_ONCE:
+        return [sorted(items)]
+    found = ([name for name in group if name in items] for group in groups.item_groups(at))
+    return [group for group in found if group]
+
+
+def _merge(at: Desk, boards: Iterable[Board]) -> BoardView:
+    """Return what boards of some items each come to, in the order that one board of all items has."""
+    rules, place = list(at.setup.rules), at.setup.fleet.place
+    opened, mutes, unknown = [], {}, []
+    for board in boards:
+        for reminder in board.open_at(at.now):
+            opened.append(take_snapshot(reminder, at.now))
+            if (mute := mute_of(board, reminder, at.now)) is not None:
+                mutes[reminder.key] = mute
+        unknown += unknown_at(board, at.now)
     opened.sort(key=partial(urgency_order, at.now))
-    unknown.sort(key=lambda placed: (rules[placed[1].key.rule], placed[0], placed[1].key.item))
-    return Found(opened, [each for _, each in unknown])
+    unknown.sort(key=lambda each: (rules.index(each.key.rule), place(each.key.item), each.key.item))
+    return BoardView(opened, mutes, unknown)
 
 
-def to_json(at: Desk, found: Found) -> dict[str, object]:
-    """The board for programs."""
+def to_json(at: Desk, view: BoardView) -> dict[str, object]:
+    """Return the board for programs."""
     return {
         "at": at.stamp(at.now),
         "open": [
@@ -86,24 +129,24 @@ def to_json(at: Desk, found: Found) -> dict[str, object]:
                 "opened_at": at.stamp(reminder.episode.opened),
                 "caution": reminder.verdict.rule.caution,
                 "ground_unknown": reminder.episode.unknown_at(at.now),
-                "kept_quiet": next(kept_quiet(_hush(reminder), reminder.key.item, at.now, at.stamp), None),
+                "kept_quiet": _mute_text(at, view, reminder, at.stamp) or None,
             }
-            for reminder in found.opened
+            for reminder in view.opened
         ],
         "unknown": [
             {"rule": entry.key.rule, "item": entry.key.item, "missing": [lack.fact for lack in entry.lacks]}
-            for entry in found.unknown
+            for entry in view.unknown
         ],
     }
 
 
-def to_text(at: Desk, found: Found) -> str:
-    """The board for people."""
-    opened, unknown = found
+def to_text(at: Desk, view: BoardView) -> str:
+    """Return the board for people."""
+    opened, unknown = view.opened, view.unknown
     lines = [f"{at.say(at.now)}: {_headline(opened)}"]
     for urgency, these in groupby(opened, key=lambda reminder: reminder.verdict.urgency(at.now)):
         lines += ["", _HEADS[urgency]]
-        lines += [line for group in gathered(list(these)) for line in _group(at, group)]
+        lines += [line for group in gathered(list(these)) for line in _group(at, view, group)]
     if unknown:
         lines += ["", "Cannot be judged"]
         lines += [f"  - {line}" for line in unknown_lines(unknown)]
@@ -117,14 +160,14 @@ def _headline(opened: list[Reminder]) -> str:
     return f"{len(opened)} open, on {items} {'item' if items == 1 else 'items'}."
 
 
-def _group(at: Desk, group: Lines) -> list[str]:
+def _group(at: Desk, view: BoardView, group: Lines) -> list[str]:
     opened = min(reminder.episode.opened for reminder in group.reminders)
     lines = [f"  - {set_in(advice(group, at.now), 6)}"]
     lines.append(f"      open since {at.say(opened)} · {group.rule.id} · {group.items()}")
-    lines += [f"      {line}" for line in _kept_quiet(at, group)]
-    dark = [reminder.key.item for reminder in group.reminders if reminder.episode.unknown_at(at.now)]
-    if dark:
-        lines.append(f"      may be done already ({', '.join(dark)}): the log does not tell")
+    lines += [f"      {line}" for line in _mute_lines(at, view, group)]
+    unsure = [reminder.key.item for reminder in group.reminders if reminder.episode.unknown_at(at.now)]
+    if unsure:
+        lines.append(f"      may be done already ({', '.join(unsure)}): the log does not tell")
     if group.rule.caution:
         lines.append(f"      caution: {group.rule.caution}")
     if entry := log_line(group, at.now):
@@ -132,17 +175,15 @@ def _group(at: Desk, group: Lines) -> list[str]:
     return lines
 
 
-def _kept_quiet(at: Desk, group: Lines) -> list[str]:
-    """What was seen or snoozed of a group, each with its items where it is not all of them."""
-    said: dict[str, list[str]] = {}
+def _mute_lines(at: Desk, view: BoardView, group: Lines) -> list[str]:
+    """Return what keeps reminders of a group quiet, each with its items where it is not all of them."""
+    items_by_line: dict[str, list[str]] = {}
     for reminder in group.reminders:
-        if mute := _hush(reminder):
-            for line in kept_quiet(mute, reminder.key.item, at.now, at.say):
-                said.setdefault(line, []).append(reminder.key.item)
-    whole = len(group.reminders)
-    return [line if len(items) == whole else f"{listed(items)}: {line}" for line, items in said.items()]
+        if line := _mute_text(at, view, reminder, at.say):
+            items_by_line.setdefault(line, []).append(reminder.key.item)
+    count = len(group.reminders)
+    return [line if len(items) == count else f"{listed(items)}: {line}" for line, items in items_by_line.items()]
 
 
-def _hush(reminder: Reminder) -> Mute | None:
-    kept = as_kept(reminder.verdict)
-    return kept.mute if kept else None
+def _mute_text(at: Desk, view: BoardView, reminder: Reminder, say: Say) -> str:
+    return mute_text(view.mutes.get(reminder.key), reminder.key.item, at.now, say)

@@ -8,7 +8,7 @@ from scheduler.facts.jobs import find_job
 from scheduler.home.item_states import ItemStates
 from scheduler.reminders import groups
 from scheduler.reminders.board import Board
-from scheduler.reminders.item_state import together
+from scheduler.reminders.item_state import group_items
 from scheduler.verdicts.verdict import Since, Verdict
 
 AT_ONCE = 100
@@ -21,7 +21,7 @@ def item_groups(at: Desk) -> list[list[str]]:
     The home is the last group then.
     """
     log = at.home.log
-    found = list(together(at.setup.fleet, ItemStates(log).jobs() if log.exists() else {}))
+    found = list(group_items(at.setup.fleet, ItemStates(log).jobs() if log.exists() else {}))
     names = [name for group in found for name in group]
     if len(names) <= AT_ONCE:
         return [names]

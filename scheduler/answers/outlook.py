@@ -1,6 +1,6 @@
 """What will fall due, by the calendar and by expected use."""
 
-from scheduler.answers.board import whole
+from scheduler.answers.board import solve_board
 from scheduler.answers.desk import Desk
 from scheduler.answers.groups import item_groups
 from scheduler.base.instants import DAY, HOUR, MINUTE, local_date
@@ -74,7 +74,7 @@ def to_text(at: Desk, found: Outlook) -> str:
 
 def standing(at: Desk) -> str:
     """How much is open already, and of how much nothing can be foreseen."""
-    found = whole(at._replace(known=at.now))
+    found = solve_board(at._replace(known=at.now))
     opened, unknown = len(found.opened), len(unknown_lines(found.unknown))
     dark = f"; too little is logged to judge {unknown} more" if unknown else ""
     return f"Open already: {opened}{dark}{' (`shelfbell due` lists them)' if opened or unknown else ''}."

@@ -1,4 +1,4 @@
-"""One wake: look at the log, decide, and put what is to be said into the outbox, together with what is kept of it."""
+"""One wake: read the log, decide what to say, and write the messages to the outbox together with the item states."""
 
 from collections.abc import Collection, Iterator
 from functools import partial
@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, rfc3339
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.work_list import StatesToKeep, WorkList, ensure_item_states, in_parts, uncollected, work_list_of
+from scheduler.daemon.work_list import StatesToKeep, WorkList, ensure_item_states, in_groups, uncollected, work_list_of
 from scheduler.events.event import HOME, Event
 from scheduler.events.log import LogReader, Transaction
 from scheduler.facts.fact_store import FactStore
@@ -31,22 +31,21 @@ from scheduler.reminders.decide import (
     plan_digest,
 )
 from scheduler.reminders.item_state import ItemState, SolvedBoard, home_asked_since, item_states, solve
-from scheduler.reminders.message_text import Newest, Text, compose, keep
+from scheduler.reminders.message_text import Newest, Text, compose, take_snapshot
 from scheduler.reminders.unjudged import Unknown
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
 
 _TRIES = 4
-"""So often a wake looks without the lock; when others have written each time, it looks once more with it."""
+"""How often a wake computes without the lock. When others wrote each time, it computes once more with it."""
 
 
 class WakeResult(NamedTuple):
-    """What a wake came to.
+    """The result of a wake.
 
     `decision`: None when the clock is not trusted, because it stands before `behind`, the event recorded last.
     `next_wake`: when there may be more to say. `open`: how many reminders are open. `sick`: the verdicts that could not
-    be computed, with the error. `look`: what it leaves to be kept of the items it looked at; None where it looked at
-    all of them and leaves nothing.
+    be computed, with the error. `to_keep`: None where it looked at all items without the cache.
     """
 
     decision: Decision | None
@@ -55,7 +54,7 @@ class WakeResult(NamedTuple):
     open: int = 0
     behind: Event | None = None
     sick: dict[Key, str] = {}  # noqa: RUF012 - never changed
-    look: StatesToKeep | None = None
+    to_keep: StatesToKeep | None = None
 
 
 def wake(
@@ -63,34 +62,34 @@ def wake(
 ) -> WakeResult:
     """Decide what to say at `now` and queue it. `trust`: take `now` even if it lies before the newest event.
 
-    Only the items are looked at whose instant has come, or about which something was logged; with `trust`, all.
-    Two wakes at once never queue the same twice: what is written was decided from what its transaction finds unchanged.
-    The lock is not held while it thinks, but when others write all the time. Raises Refused and sqlite3.Error.
+    Looks only at the items whose next instant has come, or that new entries touch; with `trust`, at all. Two wakes at
+    once never queue the same message twice: each writes only if the log is as it was when it decided. It holds the lock
+    while it thinks only when others write all the time. Raises Refused and sqlite3.Error.
     """
     newest = None if trust else home.log.newest()
     if newest is not None and newest.recorded_at > now:
         return WakeResult(None, newest.recorded_at, [], behind=newest)
     outbox = Outbox(home.log)
-    desk = _WakeRun(home, setup, outbox, now, progress, supposed=dry_run and trust)
-    kept = bool(setup.channels) and not trust  # without any channel nothing counts as told, and nothing is ever over
+    run = _WakeRun(home, setup, outbox, now, progress, supposed=dry_run and trust)
+    cached = bool(setup.channels) and not trust  # without any channel nothing counts as sent, and nothing is ever over
     if dry_run:
-        return _look(desk, kept)
+        return _decide(run, cached)
     if outbox.clock_was_ahead(now) and not trust:
         with outbox.writing() as transaction:
             outbox.reset_times(transaction, now)
     for left in reversed(range(_TRIES)):
         version = home.log.version()
-        if kept:
+        if cached:
             ensure_item_states(home, setup, outbox, now, progress)
         with home.log.reading():
-            result = _look(desk, kept)
+            result = _decide(run, cached)
         with outbox.writing() as transaction:
-            if home.log.version() != version:  # another has written since
+            if home.log.version() != version:  # another process has written since
                 if left:
                     continue
-                result = _look(desk, kept)
+                result = _decide(run, cached)
             _queue(outbox, transaction, setup, result)
-            _keep(home, transaction, result)
+            _keep_states(home, transaction, result)
             _report_sick(outbox, transaction, setup, result.sick, now)
             transaction.execute("INSERT OR IGNORE INTO state VALUES ('began', ?)", (now,))
             remember(transaction, "woke_at", now)
@@ -99,53 +98,55 @@ def wake(
     return result
 
 
-def look_at_all(home: Home, setup: Setup, now: int) -> WakeResult:
-    """What a wake at `now` that used nothing kept would decide; nothing is written."""
-    return _look(_WakeRun(home, setup, Outbox(home.log), now, nobody, supposed=False))
+def decide_without_cache(home: Home, setup: Setup, now: int) -> WakeResult:
+    """Return what a wake at `now` would decide without any item states kept. Writes nothing."""
+    return _decide(_WakeRun(home, setup, Outbox(home.log), now, nobody, supposed=False), cached=False)
 
 
-def _keep(home: Home, transaction: Transaction, result: WakeResult) -> None:
-    """Keep the folds that a look made; after one that made none, what it told is in none that there are."""
-    if result.look is None:
+def _keep_states(home: Home, transaction: Transaction, result: WakeResult) -> None:
+    """Store the states that this wake computed. If it computed none, drop the cache: what was sent is not in it."""
+    if result.to_keep is None:
         drop(transaction)
         return
-    work_list, made = result.look
-    ItemStates(home.log).keep(transaction, work_list.was, work_list.base, made, work_list.home_by)
+    work_list, states = result.to_keep
+    ItemStates(home.log).update(transaction, work_list.was, work_list.key, states, work_list.home_by)
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:
-    """What is said while the clock stands before the event recorded last."""
+    """Return the line to show while the clock stands before the event recorded last."""
     recorded = rfc3339(newest.recorded_at, zone)
     return f"waiting: the clock stands before {recorded}, when event {newest.id} ({newest.what}) was recorded"
 
 
 def unwell(result: WakeResult) -> list[str]:
-    """One line on every verdict that could not be computed."""
+    """Return a line on every verdict that could not be computed."""
     return [f"rule {key.rule} cannot be judged for {key.item}: {text}" for key, text in result.sick.items()]
 
 
-def _look(desk: "_WakeRun", kept: bool = False) -> WakeResult:
-    """Look at the items that may have changed since the folds that are `kept`, or else at all of them."""
-    home, setup, now = desk.home, desk.setup, desk.now
-    work_list = work_list_of(home, setup, desk.outbox, now) if kept else None
-    seen = desk.see(work_list, False, None)
-    digest, gap = plan_digest(desk.board([]), desk.ledger([]), setup.hours, seen.decision.announcements, now)
+def _decide(run: "_WakeRun", cached: bool) -> WakeResult:
+    """Decide about the items that may have changed since the kept states if `cached`, else about all."""
+    home, setup, now = run.home, run.setup, run.now
+    work_list = work_list_of(home, setup, run.outbox, now) if cached else None
+    part = run.decide(work_list, False, None)
+    digest, gap = plan_digest(run.board([]), run.ledger([]), setup.hours, part.decision.announcements, now)
     if digest:
         work_list = work_list and work_list.widened(ItemStates(home.log).with_news())
-        seen = desk.see(work_list, True, gap)
-    messages = [message for channel in setup.channels for message in _messages(seen, channel, setup, desk.newest)]
-    result = WakeResult(seen.decision, seen.next_wake, messages, seen.open, sick=seen.sick)
+        part = run.decide(work_list, True, gap)
+    messages = [message for channel in setup.channels for message in _messages(part, channel, setup, run.newest)]
+    result = WakeResult(part.decision, part.next_wake, messages, part.open, sick=part.sick)
     if work_list is None:
         return result
     states, items = ItemStates(home.log), work_list.items
-    turns = [turn for turn in (seen.next_wake, states.next_but(items), work_list.home_by or MAX_INSTANT) if turn > now]
+    changes = [part.next_wake, states.next_except(items), work_list.home_by or MAX_INSTANT]
     return result._replace(
-        next_wake=min(turns), open=seen.open + states.open_but(items), look=StatesToKeep(work_list, seen.states)
+        next_wake=min(instant for instant in changes if instant > now),
+        open=part.open + states.open_except(items),
+        to_keep=StatesToKeep(work_list, part.states),
     )
 
 
-class _Seen(NamedTuple):
-    """What some items came to. `reasons`: why each of the words is said. `states`: what is left of each item."""
+class _Part(NamedTuple):
+    """What a wake decided about some items. `reasons`: why it announces each reminder. `states`: to be kept."""
 
     decision: Decision
     reasons: dict[Key, dict[str, object]]
@@ -156,10 +157,7 @@ class _Seen(NamedTuple):
 
 
 class _WakeRun(NamedTuple):
-    """What a look is made with.
-
-    `supposed`: `now` is another instant than this one, up to which nobody can have missed a look.
-    """
+    """A wake under way. `supposed`: `now` is a supposed instant, up to which nobody can have missed a wake."""
 
     home: Home
     setup: Setup
@@ -169,40 +167,43 @@ class _WakeRun(NamedTuple):
     supposed: bool
 
     def board(self, items: list[str] | None, touched: Collection[str] = (), ledger: Ledger | None = None) -> Board:
-        """A board of some items, or of all. `touched`: the items of which what is kept does not hold; `ledger`: what it
-        has no need to speak of any more is not asked about."""
+        """Return a board of some items; None for all.
+
+        `touched`: the items whose kept summary is not valid. `ledger`: leaves out what it shows to be over.
+        """
         setup, reader = self.setup, LogReader(self.home.log)
-        known = ItemStates(self.home.log).known(but=touched) if items is not None and HOME in items else None
+        with_home = items is not None and HOME in items
+        summary = ItemStates(self.home.log).home_summary(without=touched) if with_home else None
         begins = MIN_INSTANT if ledger is None else home_asked_since(setup.rules, ledger, self.now)
-        store = FactStore(setup.fleet, reader, setup.clocks, tracking=True, summary=known, starting_at=begins)
+        store = FactStore(setup.fleet, reader, setup.clocks, tracking=True, summary=summary, starting_at=begins)
         return Board(
             store, setup.rules, items, since=None if ledger is None else partial(ledger.relevant_since, now=self.now)
         )
 
     def ledger(self, items: list[str] | None) -> Ledger:
-        """What was told of some items, or of all."""
+        """Return what was sent of some items; None for all."""
         ledger = self.outbox.ledger(items)
         if self.supposed:
             ledger.planned = None
         return ledger
 
     def newest(self) -> int | None:
-        """When the last entry happened."""
+        """Return when the last entry happened."""
         return self.board([]).store.newest()
 
-    def see(self, work_list: WorkList | None, digest: bool, gap: Gap | None) -> _Seen:
-        """What the items of a scope come to, or all: so many at a time that their entries can be held at once."""
+    def decide(self, work_list: WorkList | None, digest: bool, gap: Gap | None) -> _Part:
+        """Decide about the items of a work list, None for all: in groups small enough for memory."""
         if work_list is None:
-            return self._see(None, (), digest, gap)
+            return self._decide_group(None, (), digest, gap)
         with uncollected():
             parts, done = [], 0
-            for items in in_parts(self.setup.fleet, work_list.items):
-                parts.append(self._see(items, work_list.items, digest, gap))
+            for items in in_groups(self.setup.fleet, work_list.items):
+                parts.append(self._decide_group(items, work_list.items, digest, gap))
                 done += len(items)
                 self.progress(done, len(work_list.items))
-        return parts[0] if len(parts) == 1 else self._together(parts)
+        return parts[0] if len(parts) == 1 else self._merge(parts)
 
-    def _see(self, items: list[str] | None, touched: Collection[str], digest: bool, gap: Gap | None) -> _Seen:
+    def _decide_group(self, items: list[str] | None, touched: Collection[str], digest: bool, gap: Gap | None) -> _Part:
         ledger, hours, now = self.ledger(items), self.setup.hours, self.now
         board = self.board(items, touched, None if items is None else ledger)
         solved = solve(board, now)
@@ -214,8 +215,8 @@ class _WakeRun(NamedTuple):
             ledger.digest_at = now
         for line in decision.notifications():
             ledger.add(line)
-        seen = _Seen(
-            decision=_kept(decision),
+        part = _Part(
+            decision=_without_board(decision),
             reasons={word.reminder.key: _explanation(word, self.setup, now) for word in decision.announcements},
             sick=solved.sick,
             open=len(board.open_at(now)),
@@ -223,10 +224,10 @@ class _WakeRun(NamedTuple):
             states=[] if items is None else list(item_states(board, solved, ledger, hours, decision, items)),
         )
         board.store.close()
-        return seen
+        return part
 
-    def _together(self, parts: list[_Seen]) -> _Seen:
-        """What parts come to, taken together, in the order that one board would have."""
+    def _merge(self, parts: list[_Part]) -> _Part:
+        """Merge the parts, in the order that one board would have."""
         first, now = parts[0].decision, self.now
         rules, place = list(self.setup.rules), self.setup.fleet.place
 
@@ -244,7 +245,7 @@ class _WakeRun(NamedTuple):
             ended=sorted((each for part in parts for each in part.decision.ended), key=ending_order),
             unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),
         )
-        return _Seen(
+        return _Part(
             decision,
             {key: reason for part in parts for key, reason in part.reasons.items()},
             {key: text for part in parts for key, text in part.sick.items()},
@@ -254,35 +255,35 @@ class _WakeRun(NamedTuple):
         )
 
     def _with_correction(self, ended: Ended, solved: SolvedBoard) -> Ended:
-        """With what withdrew a reminder, and when: the first entry since it was first told with which it is gone."""
+        """Name the entry that withdrew a reminder: the first since it was sent after which it was gone."""
         if ended.ending != "withdrawn":
             return ended
         names = {ended.key.item, *(name for name, _ in solved.dependencies.get(ended.key.item, ()))}
-        log, home = self.home.log, ended.key.item == HOME  # which rests on all
+        log, home = self.home.log, ended.key.item == HOME  # which depends on everything
         told = (e for e in log.told_in(ended.first_at, self.now) if home or names & {*log.filed_under(e)})
-        gone = next((event for event in told if not self._stood(ended, event.seq)), None)
-        return ended if gone is None else ended._replace(by=gone, ended=gone.recorded_at)
+        cause = next((event for event in told if not self._was_open(ended, event.seq)), None)
+        return ended if cause is None else ended._replace(by=cause, ended=cause.recorded_at)
 
-    def _stood(self, ended: Ended, seq: int) -> bool:
-        """True when a reminder was there still, by the log up to a place in it."""
+    def _was_open(self, ended: Ended, seq: int) -> bool:
+        """Return whether a reminder was still there by the log up to a place in it."""
         store = FactStore(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
         verdict = Board(store, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
         return verdict is not None and verdict.open_at(ended.first_at) is not None
 
 
-def _kept(decision: Decision) -> Decision:
-    """A decision that needs its board no more to be told."""
+def _without_board(decision: Decision) -> Decision:
+    """Return a decision that can be put into words when its board is gone."""
     now = decision.at
     return decision._replace(
-        announcements=[word._replace(reminder=keep(word.reminder, now)) for word in decision.announcements],
+        announcements=[word._replace(reminder=take_snapshot(word.reminder, now)) for word in decision.announcements],
         coming=[],
-        still_open=[keep(reminder, now) for reminder in decision.still_open],
-        ended=[each._replace(reminder=each.reminder and keep(each.reminder, now)) for each in decision.ended],
+        still_open=[take_snapshot(reminder, now) for reminder in decision.still_open],
+        ended=[each._replace(reminder=each.reminder and take_snapshot(each.reminder, now)) for each in decision.ended],
     )
 
 
 def _queue(outbox: Outbox, transaction: Transaction, setup: Setup, result: WakeResult) -> None:
-    """Without any channel nothing counts as told, so that the first channel hears all of it."""
+    # Without any channel nothing counts as sent, so that the first channel gets all of it.
     if setup.channels and result.decision:
         outbox.queue(transaction, result.decision, result.messages)
 
@@ -298,19 +299,18 @@ def _report_sick(outbox: Outbox, transaction: Transaction, setup: Setup, sick: d
         queue_notice(outbox, transaction, notice, setup.notice_channels(), now, setup.hours.delivery(now))
 
 
-def _messages(seen: _Seen, channel: Channel, setup: Setup, newest: Newest) -> Iterator[Message]:
-    """The message of a decision to one channel, if it takes any of it."""
-    part = part_for(seen.decision, channel)
-    if part is None:
+def _messages(part: _Part, channel: Channel, setup: Setup, newest: Newest) -> Iterator[Message]:
+    """Yield the message of a decision to one channel, if it takes any of it."""
+    decision = part_for(part.decision, channel)
+    if decision is None:
         return
-    text = _text(part, setup, newest)
-    yield Message(
-        channel.name, part.kind, text.title, text.body, [seen.reasons[word.reminder.key] for word in part.announcements]
-    )
+    text = _text(decision, setup, newest)
+    reasons = [part.reasons[word.reminder.key] for word in decision.announcements]
+    yield Message(channel.name, decision.kind, text.title, text.body, reasons)
 
 
 def _text(decision: Decision, setup: Setup, newest: Newest) -> Text:
-    """The message; where a text cannot be filled, plainly what is open and the error."""
+    """Write the message; where a text cannot be filled, list what is open and the error."""
     reminders = [word.reminder for word in decision.announcements]
     try:
         return compose(decision, reminders, setup.hours.zone, newest)
@@ -324,7 +324,7 @@ def _plain(reminders: list[Reminder]) -> Iterator[str]:
 
 
 def _explanation(word: Announcement, setup: Setup, now: int) -> dict[str, object]:
-    """Why a reminder was rung, as things were known at the time."""
+    """Return why a reminder is announced, as known now."""
     verdict = word.reminder.verdict
 
     def stamp(instant: int) -> str:

@@ -5,7 +5,7 @@ import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 from scheduler import __version__
@@ -24,6 +24,8 @@ CASES_PART = "/cases"
 """Suffix of a fingerprint in the compiled cache: the rules' cases by rule, which judging does not need."""
 _PART = 64 * 1024
 """Bytes of a file read at once."""
+_PROGRAM = (".py", ".pyc", ".so")
+"""Endings of the files that hold the program."""
 SETTINGS, FLEET, DATABASE = "shelfbell.yaml", "fleet.yaml", "shelfbell.db"
 
 
@@ -81,13 +83,13 @@ class Home:
             return []
 
     def fingerprint(self) -> str:
-        """Return a hash over the files of the set-up, the shipped rules and the program's version."""
+        """Return a hash over the files of the set-up, the shipped rules and the program."""
         try:
             from _blake2 import blake2b  # hashlib would load OpenSSL, a tenth of what `log` may cost
         except ImportError:
             from hashlib import blake2b
 
-        digest = blake2b(__version__.encode(), digest_size=16)
+        digest = blake2b(_program().encode(), digest_size=16)
         for name, file in [*self._files(), *yaml_files(place("rules"))]:
             digest.update(f"\0{name}\0".encode())
             for part in _parts(file):
@@ -208,3 +210,23 @@ def _parts(file: str) -> Iterator[bytes]:
             yield from iter(partial(opened.read, _PART), b"")
     except OSError:
         return
+
+
+@cache
+def _program() -> str:
+    """Return the version, and path, size and time of change of each file of the program.
+
+    Python trusts its own bytecode by the same. It is found out once: a process whose files are replaced goes on with
+    the program that it has loaded.
+    """
+    found: list[tuple[str, int, int]] = []
+    folders = [os.path.dirname(os.path.dirname(os.path.realpath(__file__)))]
+    while folders:
+        with os.scandir(folders.pop()) as entries:
+            for entry in entries:
+                if entry.name.endswith(_PROGRAM):
+                    state = entry.stat()
+                    found.append((entry.path, state.st_size, state.st_mtime_ns))
+                elif entry.name != "__pycache__" and entry.is_dir():
+                    folders.append(entry.path)
+    return f"{__version__} {sorted(found)}"

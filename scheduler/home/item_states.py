@@ -1,8 +1,7 @@
-"""The folds of all items, kept in the database between wakes. They can be deleted at any time: the next wake makes them
-anew from the log.
+"""The item states, kept in the database between wakes. Delete them at any time: the next wake rebuilds them.
 
-They hold for one fingerprint of rules, fleet and program, up to one place in the log. What came after that place is
-looked up by the names and kinds of entries on which each item rests.
+They are valid for one fingerprint of files and program, up to one place in the log. The dependencies of each item tell
+which of them newer entries may change.
 """
 
 import json
@@ -19,34 +18,34 @@ if TYPE_CHECKING:
     from scheduler.facts.fact_store import HomeSummary
     from scheduler.reminders.item_state import ItemState
 
-_TABLES = (
-    """CREATE TABLE IF NOT EXISTS folds (
+_CREATE = (
+    """CREATE TABLE IF NOT EXISTS item_states (
         item TEXT PRIMARY KEY, next_at INTEGER NOT NULL, open INTEGER NOT NULL, news INTEGER NOT NULL,
-        over_at INTEGER NOT NULL, first_at INTEGER, told_at INTEGER, good_until INTEGER, outline TEXT) STRICT""",
-    "CREATE INDEX IF NOT EXISTS folds_told ON folds (told_at, first_at) WHERE told_at NOT NULL",
-    "CREATE INDEX IF NOT EXISTS folds_next ON folds (next_at)",
-    "CREATE INDEX IF NOT EXISTS folds_news ON folds (item) WHERE news",
-    """CREATE TABLE IF NOT EXISTS rests_on (
+        over_at INTEGER NOT NULL, first_at INTEGER, judged_at INTEGER) STRICT""",
+    "CREATE INDEX IF NOT EXISTS states_judged ON item_states (judged_at, first_at) WHERE judged_at NOT NULL",
+    "CREATE INDEX IF NOT EXISTS states_next ON item_states (next_at)",
+    "CREATE INDEX IF NOT EXISTS states_news ON item_states (item) WHERE news",
+    """CREATE TABLE IF NOT EXISTS dependencies (
         name TEXT NOT NULL, what TEXT NOT NULL, item TEXT NOT NULL, PRIMARY KEY (name, what, item))
         STRICT, WITHOUT ROWID""",
-    """CREATE TABLE IF NOT EXISTS folded (
+    """CREATE TABLE IF NOT EXISTS item_states_key (
         fingerprint TEXT NOT NULL, seq INTEGER NOT NULL, in_service INTEGER, open INTEGER NOT NULL) STRICT""",
 )  # fmt: skip
+_BEFORE_0_7 = ("folds", "rests_on", "folded")
 
 
 class CacheKey(NamedTuple):
-    """What folds hold for: a fingerprint of the set-up, and a place in the log."""
+    """What item states are valid for: the fingerprint of a set-up, and a place in the log."""
 
     fingerprint: str
     seq: int
 
 
 class NewEntries(NamedTuple):
-    """What some new entries touch.
+    """What some new entries may change.
 
-    `filed`: the names under which they are filed, those of what they take back included, each with the kinds. `began`:
-    the first instant they tell of, a flight from take-off. `first_at`: when the first happened. `correct`: one takes
-    another back, or its place.
+    `filed`: (name, kind) of them and of the entries that they take back. `began`: the first instant that they concern,
+    a flight from take-off. `first_at`: when the first happened. `correct`: one of them corrects another entry.
     """
 
     filed: set[tuple[str, str]]
@@ -56,28 +55,27 @@ class NewEntries(NamedTuple):
 
     @property
     def names(self) -> set[str]:
-        """The names alone."""
+        """The names under which they are filed."""
         return {name for name, _ in self.filed}
 
     def jobs(self) -> set[str]:
-        """The jobs among them."""
+        """The jobs among the names."""
         return {name.removeprefix(JOB) for name in self.names if name.startswith(JOB) and name != JOB}
 
 
 def new_entries(log: Log, after: int, to: int) -> NewEntries:
-    """The entries at places in (after, to] of a log, of which there is at least one."""
-    fresh = log.between(after, to)
+    """Return what the entries at places in (after, to] of a log may change. There must be at least one."""
+    new = log.between(after, to)
     filed: set[tuple[str, str]] = set()
-    for event in fresh:
+    for event in new:
         chain = [event, *log.taken_back(event)]
         kinds = {each.what for each in chain}
         filed |= {(name, what) for each in chain for name in concerned(each.fields) for what in kinds}
-    began, first_at = min(map(begins_at, fresh)), min(event.at for event in fresh)
-    return NewEntries(filed, began, first_at, any(map(corrects, fresh)))
+    return NewEntries(filed, min(map(begins_at, new)), min(event.at for event in new), any(map(corrects, new)))
 
 
 class ItemStates:
-    """The folds of one home."""
+    """The item states of one home."""
 
     def __init__(self, log: Log) -> None:
         self._log = log
@@ -86,74 +84,76 @@ class ItemStates:
         try:
             return self._log.connection.execute(query, values).fetchall()
         except sqlite3.OperationalError as error:
-            if "no such table" in str(error):  # nothing was ever folded
+            if "no such table" in str(error):  # no wake yet
                 return []
             raise
 
-    def base(self) -> CacheKey | None:
-        """What the folds there are hold for; None where there are none."""
-        rows = self._rows("SELECT fingerprint, seq FROM folded")
+    def key(self) -> CacheKey | None:
+        """Return what the states are valid for; None without any."""
+        rows = self._rows("SELECT fingerprint, seq FROM item_states_key")
         return CacheKey(*rows[0]) if rows else None
 
     def waiting(self, now: int) -> set[str]:
-        """The items whose instant has come."""
-        return {item for (item,) in self._rows("SELECT item FROM folds WHERE next_at <= ?", now)}
+        """Return the items whose next instant has come."""
+        return {item for (item,) in self._rows("SELECT item FROM item_states WHERE next_at <= ?", now)}
 
     def with_news(self) -> set[str]:
-        """The items of which a digest would speak."""
-        return {item for (item,) in self._rows("SELECT item FROM folds WHERE news")}
+        """Return the items that a digest, or the board, would name."""
+        return {item for (item,) in self._rows("SELECT item FROM item_states WHERE news")}
 
-    def known(self, but: Collection[str], since: int = MIN_INSTANT) -> "HomeSummary":
-        """What is known for a look at the home: of all items but some, of what is asked about `since` then."""
+    def home_summary(self, without: Collection[str], since: int = MIN_INSTANT) -> "HomeSummary":
+        """Return what the home's own rules need to know of the items that could be judged only after `since`.
+
+        `without`: the items that may have changed: what is needed of them is to be found in their entries.
+        """
         from scheduler.facts.fact_store import HomeSummary, ItemSummary
 
-        rows = self._rows("SELECT item, first_at, told_at FROM folds WHERE told_at > ?", since)
-        left_out = frozenset(but)
-        ((in_service,),) = self._rows("SELECT in_service FROM folded")
-        ((first,),) = self._rows("SELECT min(first_at) FROM folds WHERE told_at NOT NULL")
+        rows = self._rows("SELECT item, first_at, judged_at FROM item_states WHERE judged_at > ?", since)
+        unknown = frozenset(without)
+        ((in_service,),) = self._rows("SELECT in_service FROM item_states_key")
+        ((first,),) = self._rows("SELECT min(first_at) FROM item_states WHERE judged_at NOT NULL")
         starts = [start for start in (in_service, first) if start is not None]
-        by_item = {item: ItemSummary(*found) for item, *found in rows if item not in left_out}
-        return HomeSummary(min(starts, default=None), by_item, left_out)
+        by_item = {item: ItemSummary(*instants) for item, *instants in rows if item not in unknown}
+        return HomeSummary(min(starts, default=None), by_item, unknown)
 
-    def outlines(self, now: int) -> list[tuple[str, str | None]]:
-        """Each item of which something stands, with its outline where that still holds."""
-        return self._rows("SELECT item, CASE WHEN good_until > ? THEN outline END FROM folds WHERE news", now)
+    def open_except(self, items: Iterable[str]) -> int:
+        """Return how many reminders are open on all other items."""
+        return int(self._rows("SELECT open FROM item_states_key")[0][0]) - self._open_on(items)
 
-    def open_but(self, items: Iterable[str]) -> int:
-        """How many reminders are open on other items than some."""
-        return int(self._rows("SELECT open FROM folded")[0][0]) - self._open_of(items)
-
-    def _open_of(self, items: Iterable[str]) -> int:
-        query = "SELECT coalesce(sum(open), 0) FROM folds WHERE item IN (SELECT value FROM json_each(?))"
+    def _open_on(self, items: Iterable[str]) -> int:
+        query = "SELECT coalesce(sum(open), 0) FROM item_states WHERE item IN (SELECT value FROM json_each(?))"
         return int(self._rows(query, json.dumps(list(items)))[0][0])
 
-    def next_but(self, items: Iterable[str]) -> int:
+    def next_except(self, items: Iterable[str]) -> int:
         """Return when the clock alone first changes anything about other items; MAX_INSTANT for never."""
-        query = "SELECT next_at FROM folds WHERE item NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at LIMIT 1"
+        query = (
+            "SELECT next_at FROM item_states WHERE item NOT IN (SELECT value FROM json_each(?)) "
+            "ORDER BY next_at LIMIT 1"
+        )
         return next((at for (at,) in self._rows(query, json.dumps(list(items)))), MAX_INSTANT)
 
-    def touched(self, fresh: "NewEntries") -> set[str]:
-        """The items about which new entries may change something, `home` apart."""
-        asked = fresh.filed | {(name, "booked") for job in fresh.jobs() for name in self._beside(job)}
-        found = self._rows(
+    def touched(self, new: NewEntries) -> set[str]:
+        """Return the items about which new entries may change something, the home excepted."""
+        asked = new.filed | {(name, "booked") for job in new.jobs() for name in self._booked_for(job)}
+        rows = self._rows(
             """SELECT DISTINCT item FROM json_each(?) asked
-               JOIN rests_on ON name = json_extract(asked.value, '$[0]')
+               JOIN dependencies ON name = json_extract(asked.value, '$[0]')
                AND what IN ('', json_extract(asked.value, '$[1]'))
-               JOIN folds USING (item) WHERE over_at > ?""",
-            json.dumps(sorted(asked)), MIN_INSTANT if fresh.correct else fresh.began,
+               JOIN item_states USING (item) WHERE over_at > ?""",
+            json.dumps(sorted(asked)), MIN_INSTANT if new.correct else new.began,
         )  # fmt: skip
         away = self.with_news() if (HOME, "away") in asked else set()
-        return {item for (item,) in found} | fresh.jobs() | away
+        return {item for (item,) in rows} | new.jobs() | away
 
-    def _beside(self, job: str) -> set[str]:
-        """The aircraft that a job was ever booked for, and the name for none in particular where it was for none."""
+    def _booked_for(self, job: str) -> set[str]:
+        """Return the aircraft that a job was ever booked for; JOB stands for a booking without one."""
         bodies = self._rows(
             "SELECT body FROM concerned JOIN events USING (seq) WHERE item = ? AND what = 'booked'", f"{JOB}{job}"
         )
         return {str(json.loads(body).get("aircraft", JOB)) for (body,) in bodies}
 
     def jobs(self) -> dict[str, str | None]:
-        """Every job that was ever booked, with an aircraft it was booked for, if any."""
+        """Return every job that was ever booked, with an aircraft it was booked for, if any."""
         rows = self._rows(
             "SELECT json_extract(body, '$.job'), max(json_extract(body, '$.aircraft')) FROM concerned "
             "JOIN events USING (seq) WHERE item = ? AND what = 'booked' GROUP BY 1 ORDER BY min(seq)",
@@ -161,53 +161,54 @@ class ItemStates:
         )
         return dict(rows)
 
-    def keep(
+    def update(
         self,
         transaction: Transaction,
         was: CacheKey,
-        base: CacheKey,
+        key: CacheKey,
         states: "Iterable[ItemState]",
         home_by: int | None = None,
     ) -> None:
-        """Keep folds made from what `was` kept, up to `base`; nothing where another has changed that.
+        """Store new states of some items, computed from those of `was`, and make all valid for `key`.
 
-        `home_by`: by when the home has to be looked at, if it was not.
+        Does nothing where another process has changed what `was` names. `home_by`: when the home is to be looked at, if
+        this wake left it out.
         """
-        if self.base() != was:
+        if self.key() != was:
             return
         if home_by is not None:
-            query = "UPDATE folds SET next_at = min(next_at, ?), news = 1, outline = NULL WHERE item = ?"
+            query = "UPDATE item_states SET next_at = min(next_at, ?), news = 1 WHERE item = ?"
             transaction.execute(query, (home_by, HOME))
-        made = list(states)
-        if made or was != base:
-            more = sum(state.open for state in made) - self._open_of(state.item for state in made)
-            transaction.execute("UPDATE folded SET seq = ?, open = open + ?", (base.seq, more))
-        for state in made:
-            _keep(transaction, state)
+        new = list(states)
+        if new or was != key:
+            more = sum(state.open for state in new) - self._open_on(state.item for state in new)
+            transaction.execute("UPDATE item_states_key SET seq = ?, open = open + ?", (key.seq, more))
+        for state in new:
+            _store(transaction, state)
 
-    def renew(
-        self, transaction: Transaction, base: CacheKey, in_service: int | None, states: "Iterable[ItemState]"
+    def replace(
+        self, transaction: Transaction, key: CacheKey, in_service: int | None, states: "Iterable[ItemState]"
     ) -> None:
-        """Keep the folds of all items in the place of those there are. `in_service`: from when the first one is."""
+        """Store the states of all items instead of any before. `in_service`: when the first item came into service."""
         drop(transaction)
-        for table in _TABLES:
-            transaction.execute(table)
+        for statement in _CREATE:
+            transaction.execute(statement)
         opened = 0
         for state in states:
-            _keep(transaction, state)
+            _store(transaction, state)
             opened += state.open
-        transaction.execute("INSERT INTO folded VALUES (?, ?, ?, ?)", (*base, in_service, opened))
+        transaction.execute("INSERT INTO item_states_key VALUES (?, ?, ?, ?)", (*key, in_service, opened))
 
 
 def drop(transaction: Transaction) -> None:
-    """Forget all folds: the next wake makes them anew."""
-    for table in ("folds", "rests_on", "folded"):
+    """Forget all item states; those of earlier versions too."""
+    for table in ("item_states", "dependencies", "item_states_key", *_BEFORE_0_7):
         transaction.execute(f"DROP TABLE IF EXISTS {table}")
 
 
-def _keep(transaction: Transaction, state: "ItemState") -> None:
-    # What an item rested on before stays noted: it is looked at once too often, never once too little.
-    row = (*state[:5], *(state.evidence or (None, None)), *(state.outline or (None, None)))
-    transaction.execute(f"INSERT OR REPLACE INTO folds VALUES ({', '.join('?' * len(row))})", row)
+def _store(transaction: Transaction, state: "ItemState") -> None:
+    row = (state.item, state.next_at, state.open, state.news, state.over_at, *(state.summary or (None, None)))
+    transaction.execute(f"INSERT OR REPLACE INTO item_states VALUES ({', '.join('?' * len(row))})", row)
     for name, what in state.dependencies:
-        transaction.execute("INSERT OR IGNORE INTO rests_on VALUES (?, ?, ?)", (name, what or "", state.item))
+        # Earlier dependencies stay: the item is looked at once too often, never once too little.
+        transaction.execute("INSERT OR IGNORE INTO dependencies VALUES (?, ?, ?)", (name, what or "", state.item))

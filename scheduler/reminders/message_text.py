@@ -1,4 +1,4 @@
-"""What a reminder says: the rule's texts filled with values at the message's instant."""
+"""The texts of reminders: the rule's texts filled with values at the message's instant."""
 
 import re
 from collections.abc import Callable
@@ -8,39 +8,38 @@ from zoneinfo import ZoneInfo
 
 from scheduler.base.instants import DAY, moment_near
 from scheduler.base.text import clean, listed
-from scheduler.base.units import show_spans
-from scheduler.facts.declare import Fact, absent, show_fact
+from scheduler.base.units import show_span, show_spans
+from scheduler.facts.declare import show_fact
 from scheduler.facts.jobs import find_job
 from scheduler.reminders.board import Reminder, condition_since
-from scheduler.reminders.ground import OWN, Ground, KeptRule, KeptVerdict, Mute, as_kept, grounds_needed
+from scheduler.reminders.snapshot import OWN, PlaceholderValue, VerdictSnapshot, as_snapshot, placeholders
 from scheduler.reminders.unjudged import Unknown
 from scheduler.verdicts.rule import Rule
 from scheduler.verdicts.templates import fill, names
-from scheduler.verdicts.verdict import Verdict
 
 if TYPE_CHECKING:
     from scheduler.reminders.decide import Decision, Ended, Gap
 
 _READING = r"(?<![^\s,])[A-Z]{3,}\b"
-"""A word in capitals in an entry to be typed: it stands for a value that only the reader knows."""
+"""A word in capitals in an entry to be typed stands for a value that only the reader knows."""
 _SPAN = r"\d+ (?:d|h|min|s)(?: \d+ (?:h|min))?"
 _OVERDUE = rf"-({_SPAN}|under a minute) left\b"
 _NOW = r"\b(?:\d+ s|under a minute) ago\b"
 
 
 class Lines(NamedTuple):
-    """The reminders of one rule that a message speaks of together."""
+    """The reminders of one rule that share a sentence of a message."""
 
     rule: Rule
     reminders: list[Reminder]
 
     def items(self) -> str:
-        """The items, as a list."""
+        """Return the items as a list in words."""
         return listed([reminder.key.item for reminder in self.reminders])
 
 
 def gathered(reminders: list[Reminder]) -> list[Lines]:
-    """Reminders of the same rule, limits and texts together: six packs make one sentence."""
+    """Group reminders by rule, limits and texts: six packs make one sentence."""
     groups: dict[tuple, list[Reminder]] = {}
     for reminder in reminders:
         rule = reminder.verdict.rule
@@ -52,7 +51,7 @@ def _by_item(reminders: list[Reminder]) -> list[Reminder]:
     digits = re.compile(r"(\d+)")
 
     def natural(reminder: Reminder) -> list[object]:
-        """Sorts pack-2 before pack-10."""
+        """Sort pack-2 before pack-10."""
         parts = digits.split(reminder.key.item)
         parts[1::2] = map(int, parts[1::2])
         return parts
@@ -61,7 +60,7 @@ def _by_item(reminders: list[Reminder]) -> list[Reminder]:
 
 
 def value_of(reminder: Reminder, name: str, now: int) -> str:
-    """The text of one name in a rule's text."""
+    """Return the text of one placeholder in a rule's text."""
     verdict = reminder.verdict
     match name:
         case "item" | "items":
@@ -72,66 +71,53 @@ def value_of(reminder: Reminder, name: str, now: int) -> str:
             return moment_near(reminder.episode.opened, now, verdict.zone)
         case "urgency":
             return verdict.urgency(now)
-    return _ground(reminder, name, now).say(now)
+    return _placeholder(reminder, name, now).text
 
 
-def _ground(reminder: Reminder, name: str, now: int) -> Ground:
-    kept = as_kept(reminder.verdict)
-    return kept.ground(name) if kept else ground_of(reminder, name, now)
+def _placeholder(reminder: Reminder, name: str, now: int) -> PlaceholderValue:
+    snapshot = as_snapshot(reminder.verdict)
+    return snapshot.value(name) if snapshot else _solve_placeholder(reminder, name, now)
 
 
-def ground_of(reminder: Reminder, name: str, now: int) -> Ground:
-    """What stands for a name in a rule's text at an instant."""
+def _solve_placeholder(reminder: Reminder, name: str, now: int) -> PlaceholderValue:
     verdict = reminder.verdict
     if name == "since":
-        return Ground(start=condition_since(reminder), past=True)
+        age = max(0, now - condition_since(reminder))
+        return PlaceholderValue(show_span(age), age)
     if name == "ready":
         from scheduler.reminders.ready_text import ready_text
 
-        return Ground(ready_text(verdict, now), until=now)
+        return PlaceholderValue(ready_text(verdict, now))
     if name in verdict.rule.limits:
-        return Ground(str(verdict.rule.limits[name]))
+        return PlaceholderValue(str(verdict.rule.limits[name]))
     catalogue = verdict.store.catalogue
     if name in catalogue and verdict.item.kind in catalogue[name].about:
-        return _of_fact(verdict, catalogue[name], now)
+        fact, value = catalogue[name], verdict.store.value(verdict.item, name, now)
+        span = value if fact.unit.kind == "span" and isinstance(value, int) else None
+        return PlaceholderValue(show_fact(fact, value), span)
     job = find_job(verdict.store, verdict.item.id) if verdict.item.kind == "job" else None
     plates = job.plate_at(now) if job else {}
     plate = plates.get(name, verdict.item.plate.get(name))
-    return Ground("?" if plate is None else clean(str(plate)))
+    return PlaceholderValue("?" if plate is None else clean(str(plate)))
 
 
-def fleeting(reminder: Reminder) -> bool:
-    """True where a text names what has to be told anew at each instant."""
-    catalogue = reminder.verdict.store.catalogue
-    needed = grounds_needed(reminder.verdict.rule)
-    return any(name == "ready" or name in catalogue and catalogue[name].at is not None for name in needed)
-
-
-def _of_fact(verdict: Verdict, fact: Fact, now: int) -> Ground:
-    if fact.at is not None:
-        return Ground(show_fact(fact, verdict.store.value(verdict.item, fact.name, now)), until=now)
-    timeline = verdict.ask(fact.name)
-    start, value, slope, _ = timeline.segment(now)
-    return Ground("", timeline.next_segment(now), fact.unit, start, value, slope, absent(fact))
-
-
-def keep(reminder: Reminder, now: int, mute: Mute | None = None) -> Reminder:
-    """A reminder that needs its verdict no more to be told at `now`, and so long after as its grounds last."""
+def take_snapshot(reminder: Reminder, now: int) -> Reminder:
+    """Return an open reminder that can be put into words at `now` without its board."""
     verdict = reminder.verdict
-    if as_kept(verdict):
+    if as_snapshot(verdict):
         return reminder
-    grounds: dict[str, Ground | Exception] = {}
-    for name in sorted(grounds_needed(verdict.rule)):  # so that what is kept is the same in every process
+    values: dict[str, PlaceholderValue | Exception] = {}
+    for name in placeholders(verdict.rule):
         try:
-            grounds[name] = ground_of(reminder, name, now)
-        except Exception as error:  # told in its place where the text is wanted
-            grounds[name] = error
-    kept = KeptVerdict(verdict.key, KeptRule.of(verdict.rule), verdict.zone, verdict.urgency(now), grounds, mute)
-    return Reminder(kept, reminder.episode)  # type: ignore[arg-type]
+            values[name] = _solve_placeholder(reminder, name, now)
+        except Exception as error:  # raised again where the text is wanted
+            values[name] = error
+    taken = VerdictSnapshot(verdict.key, verdict.rule, verdict.zone, verdict.urgency(now), values)
+    return Reminder(taken, reminder.episode)  # type: ignore[arg-type]
 
 
 def advice(lines: Lines, now: int) -> str:
-    """What to do, for one item or for many together; values that differ are told as a range."""
+    """Return what to do, for one item or for many together; values that differ become a range."""
     one, many = lines.rule.do
     first = lines.reminders[0]
     if len(lines.reminders) == 1:
@@ -144,7 +130,7 @@ def advice(lines: Lines, now: int) -> str:
 
 
 def _plain(text: str) -> str:
-    """Spans as people say them: "lapsed 3 d ago" for "-3 d left", "just now" for "0 s ago"."""
+    """Word spans as people do: "lapsed 3 d ago" for "-3 d left", "just now" for "0 s ago"."""
     if " left" not in text and " ago" not in text:
         return text
     return re.sub(_NOW, "just now", re.sub(_OVERDUE, r"lapsed \1 ago", text))
@@ -157,13 +143,13 @@ def _together(lines: Lines, items: str, name: str, now: int) -> str:
     distinct = list(dict.fromkeys(values))
     if len(distinct) == 1:
         return distinct[0]
-    intervals = [None if name in OWN else _ground(each, name, now).span(now) for each in lines.reminders]
+    intervals = [None if name in OWN else _placeholder(each, name, now).span for each in lines.reminders]
     known = [span for span in intervals if span is not None]
     return show_spans(min(known), max(known)) if len(known) == len(intervals) else _span(distinct)
 
 
 def _span(values: list[str]) -> str:
-    """The values as a range; words as a list."""
+    """Return values as a range, words as a list."""
     if not any(re.match(r"-?\d", value) for value in values):
         return "; ".join(values)
 
@@ -176,19 +162,22 @@ def _span(values: list[str]) -> str:
 
 
 def log_line(lines: Lines, now: int) -> str:
-    """The entry that settles the reminders, ready to be typed; "" where the rule names none."""
+    """Return the entry that settles the reminders, ready to be typed; "" where the rule names none."""
     if not lines.rule.log_then:
         return ""
     text = f"shelfbell log {lines.rule.log_then}"
     if "{item}" not in text and lines.rule.about not in ("home", "job"):
         text += " {item}"
     items = [reminder.key.item for reminder in lines.reminders]
-    each = lines.rule.about == "job"  # a job's name may hold a comma: an entry is of one job
+    each = lines.rule.about == "job"  # a job's name may hold a comma, so an entry names one job
     return entry(text, items, lambda name: _together(lines, listed(items), name, now), each)
 
 
 def entry(template: str, items: list[str], value: Callable[[str], str] = str, each: bool = False) -> str:
-    """The entry to be typed for some items. One `each`, too where a word in capitals stands for a reading."""
+    """Return the entry to be typed for some items: one in all, or one `each`.
+
+    It is one each, too, where a word in capitals stands for a reading.
+    """
     own = len(items) > 1 and "{item}" in template and (each or re.search(_READING, template) is not None)
     shown = items[0] if own else ",".join(items)
     text = fill(template, lambda name: shown if name == "item" else value(name))
@@ -196,7 +185,7 @@ def entry(template: str, items: list[str], value: Callable[[str], str] = str, ea
 
 
 def title(lines: list[Lines]) -> str:
-    """One line for a phone."""
+    """Return one line for a phone."""
     if len(lines) == 1:
         return f"{lines[0].rule.title}: {lines[0].items()}"
     count = sum(len(group.reminders) for group in lines)
@@ -204,7 +193,7 @@ def title(lines: list[Lines]) -> str:
 
 
 def paragraph(lines: Lines, now: int) -> str:
-    """All that a message says of one rule: what to do, why, the caution, the entry that settles it."""
+    """Return a message's paragraph on one rule: what to do, why, the caution, the entry that settles it."""
     parts = [advice(lines, now), lines.rule.why]
     if lines.rule.caution:
         parts.append(f"Caution: {lines.rule.caution}")
@@ -214,7 +203,7 @@ def paragraph(lines: Lines, now: int) -> str:
 
 
 def unknown_lines(unknown: list[Unknown]) -> list[str]:
-    """What cannot be judged, gathered by the entry that would settle it."""
+    """List what cannot be judged, grouped by the entry that would settle it."""
     needed: dict[tuple[str, str], dict[str, None]] = {}
     for each in unknown:
         for lack in each.lacks:
@@ -226,7 +215,7 @@ def unknown_lines(unknown: list[Unknown]) -> list[str]:
 
 
 def ended_line(ended: "Ended", now: int, zone: ZoneInfo) -> str:
-    """One line on a reminder that is over."""
+    """Return one line on a reminder that is over."""
     when = moment_near(ended.ended, now, zone)
     by = f" by {ended.by.what}" if ended.by else ""
     since = moment_near(ended.opened, now, zone)
@@ -238,7 +227,7 @@ def _name(ended: "Ended") -> str:
 
 
 def ended_lines(ended: "list[Ended]", now: int, zone: ZoneInfo) -> list[str]:
-    """A line on each reminder that was told and is over, one in all on those that came and went unseen."""
+    """List what is over: a line for each reminder that was sent, one line for all that came and went unsent."""
     told = {one.key: one for one in sorted(ended, key=lambda one: one.ended) if one.announced}
     unseen = [one for one in ended if not one.announced and one.key not in told]
     names = [f"{name.lower()} ({listed([o.key.item for o in unseen if _name(o) == name])})"
@@ -258,7 +247,10 @@ class Text(NamedTuple):
 
 
 def compose(decision: "Decision", words: list[Reminder], zone: ZoneInfo, newest: Newest) -> Text:
-    """The message of a decision, for the reminders that a channel takes. `newest`: tells when the last entry was."""
+    """Write the message of a decision about the reminders that a channel takes.
+
+    `newest`: returns when the last entry happened; None without any.
+    """
     groups = gathered(words)
     new, gap = _new(decision, words), decision.gap
     sections = [_gap_section(gap, new, decision.at, zone)] if gap is not None else []
@@ -271,7 +263,7 @@ def compose(decision: "Decision", words: list[Reminder], zone: ZoneInfo, newest:
 
 
 def quiet_line(newest: int | None, now: int) -> str:
-    """One line for when there is nothing to say. `newest`: when the last entry happened; None without any."""
+    """Return the line for when there is nothing to say. `newest`: when the last entry happened; None without any."""
     if newest is None:
         return "All quiet: nothing is logged yet."
     days = (now - newest) // DAY
@@ -280,13 +272,13 @@ def quiet_line(newest: int | None, now: int) -> str:
 
 
 def _new(decision: "Decision", words: list[Reminder]) -> list[Reminder]:
-    """Those of the reminders that are rung for the first time, or have grown more urgent."""
+    """Return the reminders that ring for the first time or have become more urgent."""
     new = {word.reminder for word in decision.announcements if word.kind in ("first", "rise")}
     return [reminder for reminder in words if reminder in new]
 
 
 def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) -> str:
-    """What was not said in a gap, with the true opening times."""
+    """List what was not said in a gap, with the true opening times."""
     span = f"from {moment_near(gap.start, now, zone)} to {moment_near(gap.end, now, zone)}"
     last = f" (my last look: {moment_near(gap.woke_at, now, zone)})" if gap.woke_at not in (None, gap.start) else ""
     head = f"You were away {span}." if gap.away else f"I was not running {span}{last}."
@@ -294,7 +286,8 @@ def _gap_section(gap: "Gap", words: list[Reminder], now: int, zone: ZoneInfo) ->
     of_it = [_since(r, now, zone) for r in opened if r.episode.opened >= gap.start]
     older = [_since(r, now, zone) for r in opened if r.episode.opened < gap.start]
     first = f"{head} Of that time:" if of_it else f"{head} Nothing new came due."
-    return "\n".join([first, *of_it, *(["Open before, and not told then, or less urgent:", *older] if older else [])])
+    before = f"Open before {'you left' if gap.away else 'that'}, and not rung or less urgent then:"
+    return "\n".join([first, *of_it, *([before, *older] if older else [])])
 
 
 def _since(reminder: Reminder, now: int, zone: ZoneInfo) -> str:
@@ -310,14 +303,14 @@ def _digest_title(decision: "Decision") -> str:
 def _digest_sections(decision: "Decision", zone: ZoneInfo) -> list[str]:
     now = decision.at
     sections = {
-        "Still open:": [f"{lines.rule.title}: {_with_ground(lines, now)}" for lines in gathered(decision.still_open)],
+        "Still open:": [f"{lines.rule.title}: {_with_doubt(lines, now)}" for lines in gathered(decision.still_open)],
         "No longer open:": ended_lines(decision.ended, now, zone),
         "I cannot judge:": unknown_lines(decision.unknown),
     }
     return ["\n".join([head, *(f"- {line}" for line in lines)]) for head, lines in sections.items() if lines]
 
 
-def _with_ground(lines: Lines, now: int) -> str:
+def _with_doubt(lines: Lines, now: int) -> str:
     dark = [r for r in lines.reminders if r.episode.unknown_at(now)]
     if not dark:
         return lines.items()

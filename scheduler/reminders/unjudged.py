@@ -1,4 +1,4 @@
-"""What of a board cannot be judged at an instant, and which entries would help."""
+"""The verdicts of a board that cannot be judged at an instant, and the entries that would help."""
 
 from typing import NamedTuple
 
@@ -8,7 +8,7 @@ from scheduler.verdicts.verdict import Key, Verdict
 
 
 class Lack(NamedTuple):
-    """A fact that is missing: how that comes, and the entry that would make it known."""
+    """A missing fact: why it is unknown, and the entry that would make it known."""
 
     fact: str
     unknown: str
@@ -16,7 +16,7 @@ class Lack(NamedTuple):
 
 
 class Unknown(NamedTuple):
-    """A verdict that cannot be told at an instant, and the facts that are missing."""
+    """A verdict that is unknown, since when, and the facts that it lacks."""
 
     key: Key
     lacks: tuple[Lack, ...]
@@ -24,7 +24,7 @@ class Unknown(NamedTuple):
 
 
 def unknown_at(board: Board, now: int) -> list[Unknown]:
-    """What cannot be judged at an instant, open reminders apart; what time alone resolves is left out."""
+    """Return what cannot be judged at `now`, without open reminders and without what time alone resolves."""
     found = []
     for verdict in board.sometimes_unknown:
         if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
@@ -36,7 +36,7 @@ def unknown_at(board: Board, now: int) -> list[Unknown]:
 
 
 def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:
-    """The facts that a verdict needs, that are unknown at an instant, and that an entry would make known."""
+    """Return the facts that a verdict needs, that are unknown at `now`, and that an entry would make known."""
     asked = [(leaf, verdict.store.catalogue[leaf.fact]) for leaf in verdict.asked]
     lacks = (
         Lack(fact.name, fact.unknown, fact.record)

@@ -1,6 +1,7 @@
-"""Why a reminder is, or is not, rung: in plain words, from what decides it."""
+"""Why an open reminder does not ring now, in plain words."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT
 from scheduler.base.text import clean
@@ -14,59 +15,76 @@ from scheduler.reminders.announcements import (
 )
 from scheduler.reminders.board import Board, Reminder
 from scheduler.reminders.decide import Ledger
-from scheduler.reminders.ground import Mute
 from scheduler.reminders.hours import Hours
 
 Say = Callable[[int], str]
 """Writes an instant for people."""
 
 
+class Mute(NamedTuple):
+    """What keeps a reminder quiet: an entry and until when; MAX_INSTANT if no end is known.
+
+    `until_next`: the kind of entry that would end it, if one would.
+    """
+
+    what: str
+    at: int
+    id: str
+    until: int
+    until_next: str | None
+
+
 def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int, say: Say) -> list[str]:
-    """What holds an open reminder back at `now`, and when it will be rung next."""
-    told = ledger.of_reminder(reminder)
-    word = next_announcement(board, reminder, told, hours, now)
-    quiet = kept_quiet(mute_of(board, reminder, now), reminder.key.item, now, say)
-    return [*quiet, *_dark(reminder, told, now), _next(board, word, hours, now, say)]
+    """Return lines on what holds an open reminder back at `now`, and when it rings next."""
+    sent = ledger.of_reminder(reminder)
+    announcement = next_announcement(board, reminder, sent, hours, now)
+    quiet = mute_text(mute_of(board, reminder, now), reminder.key.item, now, say)
+    lines = [quiet, _unknown(reminder, sent, now), _next(board, announcement, hours, now, say)]
+    return [line for line in lines if line]
 
 
 def mute_of(board: Board, reminder: Reminder, now: int) -> Mute | None:
-    """By what an open reminder is kept quiet, if by anything."""
+    """Return what keeps an open reminder quiet at `now`, if anything does."""
     said = last_response(board, reminder, now)
     if said is None:
         return None
     return Mute(said.what, said.at, said.id, quiet_ends(board, said), said.get("until_next"))
 
 
-def kept_quiet(mute: Mute | None, item: str, now: int, say: Say) -> Iterator[str]:
-    """By what an open reminder on an item is kept quiet: seen or snoozed, when and how long."""
+def mute_text(mute: Mute | None, item: str, now: int, say: Say) -> str:
+    """Return a line on what keeps a reminder on an item quiet at `now`; "" where nothing does any more."""
     if mute is None:
-        return
+        return ""
     if mute.until == MAX_INSTANT and mute.what == "seen":
-        yield f"seen {say(mute.at)} ({mute.id}): no repeats, unless it becomes more urgent"
-    elif mute.until > now:
-        end = f"{clean(item)} is {mute.until_next}" if mute.until == MAX_INSTANT else say(mute.until)
-        yield f"{mute.what} {say(mute.at)} ({mute.id}): quiet until {end}"
+        return f"seen {say(mute.at)} ({mute.id}): no repeats, unless it becomes more urgent"
+    if mute.until <= now:
+        return ""
+    end = f"{clean(item)} is {mute.until_next}" if mute.until == MAX_INSTANT else say(mute.until)
+    return f"{mute.what} {say(mute.at)} ({mute.id}): quiet until {end}"
 
 
-def _dark(reminder: Reminder, told: list[Notification], now: int) -> Iterator[str]:
-    if told and reminder.episode.unknown_at(now):
-        yield "its ground is unknown: it may be done, so it is not repeated and stands in the digest"
+def _unknown(reminder: Reminder, sent: list[Notification], now: int) -> str:
+    if sent and reminder.episode.unknown_at(now):
+        return "whether it still applies is unknown: it may be done, so it is not repeated; the digest lists it"
+    return ""
 
 
-def _next(board: Board, word: Announcement | None, hours: Hours, now: int, say: Say) -> str:
-    if word is None:
-        return "nothing more will be rung of it by itself; the digest lists it"
-    if word.due <= now:
-        return f"due now ({word.kind}, {word.urgency})"
-    return f"next ({word.kind}, {word.urgency}): {say(word.due)}{_held(board, word, hours, now, say)}"
+def _next(board: Board, announcement: Announcement | None, hours: Hours, now: int, say: Say) -> str:
+    if announcement is None:
+        return "it will not ring again by itself; the digest lists it"
+    kind, due = f"{announcement.kind}, {announcement.urgency}", announcement.due
+    return (
+        f"due now ({kind})" if due <= now else f"next ({kind}): {say(due)}{_wait(board, announcement, hours, now, say)}"
+    )
 
 
-def _held(board: Board, word: Announcement, hours: Hours, now: int, say: Say) -> str:
-    """Why a word waits for that instant."""
-    if word.urgency != "now" and (back := board.away_until(now)) > now:
+def _wait(board: Board, announcement: Announcement, hours: Hours, now: int, say: Say) -> str:
+    """Return why an announcement waits until it is due, to be appended to that instant."""
+    if announcement.urgency != "now" and (back := board.away_until(now)) > now:
         return f"; you are away until {say(back)}"
-    if word.urgency not in DISTURBING:
-        return f"; what is for {word.urgency.replace('_', ' ')} comes gathered, with the digest"
-    if word.held and (end := hours.quiet_until(word.due - 1)) >= word.due - 1:
-        return f"; quiet hours until {say(end)} hold it, with all else that waits"
+    if announcement.urgency not in DISTURBING:
+        return f"; reminders for {announcement.urgency.replace('_', ' ')} come together, with the digest"
+    before = announcement.due - 1
+    if announcement.held and (end := hours.quiet_until(before)) >= before:
+        return f"; quiet hours until {say(end)} hold it, with all the rest"
     return ""

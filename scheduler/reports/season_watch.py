@@ -12,7 +12,7 @@ from scheduler.facts.intervals import UNKNOWN
 from scheduler.facts.service import retired_at
 from scheduler.fleet.fleet import Item
 from scheduler.reminders.board import Reminder, urgency_order
-from scheduler.reminders.message_text import keep
+from scheduler.reminders.message_text import take_snapshot
 from scheduler.reminders.superseded import superseded_by
 from scheduler.reminders.unjudged import Unknown, unknown_at
 from scheduler.reports.coverage import LAST
@@ -44,7 +44,7 @@ def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonRevie
         unknown = {each.key: each for each in unknown_at(board, end)}
         watched += [(place(v), _watched(v, start, end, unknown.get(v.key))) for v in board.verdicts]
         reminders += [_opened(r) for r in board.reminders if r.episode.opened < end and r.episode.ended > start]
-        still_open += [keep(reminder, end) for reminder in board.open_at(end)]
+        still_open += [take_snapshot(reminder, end) for reminder in board.open_at(end)]
         states |= {name: _state(board.store, fleet[name], end) for name in board.items or () if name in fleet}
         tell(len(states), len(fleet.ids()))
     return SeasonReview(

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.answers import explain, groups, outlook
-from scheduler.answers.board import to_json, to_text, whole
+from scheduler.answers.board import solve_board, to_json, to_text
 from scheduler.answers.desk import Desk
 from scheduler.answers.groups import boards, placing
 from scheduler.base.instants import DAY, HOUR, MINUTE
@@ -41,7 +41,7 @@ EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 
 def answers(at: Desk) -> list[str]:
     """All that is answered about all items."""
-    due, ahead = whole(at), outlook.look_ahead(at, 20, outlook.todo)
+    due, ahead = solve_board(at), outlook.look_ahead(at, 20, outlook.todo)
     return [
         to_text(at, due),
         json.dumps(to_json(at, due)),
@@ -75,7 +75,9 @@ def assert_parts_are_whole(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     with monkeypatch.context() as patch:
         patch.setattr(groups, "AT_ONCE", 0)
         found = [answers(at)]
-        patch.setattr(groups, "together", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])])
+        patch.setattr(
+            groups, "group_items", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])]
+        )
         found.append(answers(at))
     with monkeypatch.context() as patch:
         for place in ("answers.groups", "answers.explain", "reports.season_watch"):

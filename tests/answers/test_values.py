@@ -72,7 +72,7 @@ def test_a_reminder_is_kept_quiet_and_stays_on_the_board(home: Home) -> None:
     quiet = log_quieting(home, Quieting("snoozed", "left-full", "B", "2d", note="away"), NOW)
     assert len(quiet.ids) == 1
     at = desk(home)
-    assert [reminder.key for reminder in board.whole(at).opened] == [Key("left-full", "B")]
+    assert [reminder.key for reminder in board.solve_board(at).opened] == [Key("left-full", "B")]
     happened = history.history_of(at, "B")
     assert [event.what for event, _ in happened.entries] == ["charged", "snoozed"]
     assert len(history.to_lines(at, happened)) == len(history.to_json(at, happened)) == 2

@@ -13,7 +13,7 @@ from scheduler.base.instants import to_datetime
 from scheduler.base.progress import nobody
 from scheduler.daemon.subprocess_work import wake_in_process
 from scheduler.daemon.wake import wake
-from scheduler.daemon.work_list import fold_all, uncollected
+from scheduler.daemon.work_list import rebuild_states, uncollected
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
 from scheduler.home.item_states import drop
@@ -105,9 +105,9 @@ class Bell:
         self.wake()
 
     def rebuild(self) -> None:
-        """The folds of all items, made anew from the log."""
+        """Compute the states of all items from the log."""
         with uncollected():
-            for _ in fold_all(self.home, self.setup, now()):
+            for _ in rebuild_states(self.home, self.setup, now()):
                 pass
 
     def read(self) -> None:

@@ -150,7 +150,7 @@ def test_quiet_hours_are_a_reason(bench: Bench) -> None:
 
     assert lines(bench, "message:") == [
         "nothing was sent of it so far",
-        "next (first, today): Fri 3 Apr 07:00; quiet hours until Fri 3 Apr 07:00 hold it, with all else that waits",
+        "next (first, today): Fri 3 Apr 07:00; quiet hours until Fri 3 Apr 07:00 hold it, with all the rest",
     ]
 
 
@@ -159,7 +159,7 @@ def test_the_digest_is_a_reason(bench: Bench) -> None:
     bench.set_clock("2026-05-01 05:00")
 
     assert lines(bench, "message:", "unread", "C")[-1] == (
-        "next (first, whenever): Fri 1 May 07:00; what is for whenever comes gathered, with the digest"
+        "next (first, whenever): Fri 1 May 07:00; reminders for whenever come together, with the digest"
     )
 
 

@@ -1,4 +1,4 @@
-"""A wake: what it finds to say is decided and queued together, once, for the channels that take it."""
+"""A wake decides and queues together, once, for the channels that take it."""
 
 import json
 import threading
@@ -25,12 +25,12 @@ MAIL: dict[str, dict[str, object]] = {"mail": {"url": "json://127.0.0.1/"}}
 
 
 def woken(home: Home, now: int = WEDNESDAY, **options: bool) -> WakeResult:
-    """A wake of the home as its files are."""
+    """Wake with the set-up of the home's files."""
     return wake(home, home.setup(), now, **options)
 
 
 def kinds(home: Home) -> list[tuple[str, str]]:
-    """Channel and kind of every message queued."""
+    """Return channel and kind of every message queued."""
     return [(row.channel, row.kind) for row in Outbox(home.log).rows()]
 
 
@@ -57,7 +57,7 @@ def test_a_restart_changes_nothing(tmp_path: Path) -> None:
     assert kinds(home) == [("mail", "first")]
 
 
-def test_what_is_logged_while_the_process_of_a_look_begins_is_not_taken_for_a_clock_put_back(tmp_path: Path) -> None:
+def test_an_entry_logged_while_the_process_starts_is_not_taken_for_a_clock_put_back(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", MAIL, FULL)
     ordered, steady = time.time_ns() // 1000, time.monotonic()
     charge_now(home, "A", ordered + 2 * SECOND)
@@ -69,26 +69,26 @@ def test_what_is_logged_while_the_process_of_a_look_begins_is_not_taken_for_a_cl
     assert kinds(home) == [("mail", "first")]
 
 
-def test_wakes_that_look_at_the_same_time_queue_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """All have looked, and found the same to say, before the first of them writes."""
+def test_wakes_that_decide_at_the_same_time_queue_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All have decided the same before the first of them writes."""
     home = make_home(tmp_path / "home", MAIL, FULL)
     charge(home, "A", "2026-04-01 09:00")
     home.log.close()
-    all_looked, look, looked = threading.Barrier(4), waking._look, threading.local()
+    all_decided, decide, decided = threading.Barrier(4), waking._decide, threading.local()
 
-    def look_together(*arguments: Any) -> WakeResult:
-        found = look(*arguments)
-        if not hasattr(looked, "once"):
-            looked.once = True
-            all_looked.wait(10)
-        return found
+    def decide_together(*arguments: Any) -> WakeResult:
+        result = decide(*arguments)
+        if not hasattr(decided, "once"):
+            decided.once = True
+            all_decided.wait(10)
+        return result
 
     def one() -> None:
         own = Home(home.path)
         wake(own, own.setup(), WEDNESDAY)
         own.log.close()
 
-    monkeypatch.setattr(waking, "_look", look_together)
+    monkeypatch.setattr(waking, "_decide", decide_together)
 
     threads = [threading.Thread(target=one) for _ in range(4)]
     for thread in threads:
@@ -120,7 +120,7 @@ def test_a_clock_that_the_person_gave_is_trusted(tmp_path: Path) -> None:
     assert woken(home, WEDNESDAY, trust=True).behind is None
 
 
-def test_a_dry_run_tells_the_same_and_writes_nothing(tmp_path: Path) -> None:
+def test_a_dry_run_decides_the_same_and_writes_nothing(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", MAIL, FULL)
     charge(home, "A", "2026-04-01 09:00")
 
@@ -171,7 +171,7 @@ def test_a_digest_goes_whole_to_those_who_take_digests_and_in_part_to_the_others
     assert "Pack is full" in messages["phone"].body
 
 
-def test_nothing_counts_as_told_while_there_is_no_channel(tmp_path: Path) -> None:
+def test_nothing_counts_as_sent_while_there_is_no_channel(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", {}, FULL)
     charge(home, "A", "2026-04-01 09:00")
     woken(home)
@@ -182,7 +182,7 @@ def test_nothing_counts_as_told_while_there_is_no_channel(tmp_path: Path) -> Non
     assert kinds(home) == [("mail", "first")]
 
 
-def test_a_look_at_another_instant_claims_no_outage(tmp_path: Path) -> None:
+def test_a_wake_at_another_instant_claims_no_outage(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", MAIL, FULL)
     woken(home)
     charge(home, "A", "2026-04-01 09:00")

@@ -1,27 +1,31 @@
-"""What a wake keeps of each item changes nothing but its cost.
+"""The item states change nothing but the cost of a wake and of `due`.
 
-Every wake of `Clockwork` is held to a look at all items that uses nothing kept. Here a fleet with every shipped rule is
-lived through with entries of all kinds, late ones and corrections among them.
+`Clockwork` compares its wakes to wakes without the cache. Here a fleet with every shipped rule gets entries of all
+kinds, late ones and corrections among them.
 """
 
 import gc
 import json
 import os
 import shutil
+import subprocess
+import sys
+from collections.abc import Callable
 from pathlib import Path
 from random import Random
 from typing import Never
 
 import pytest
 
-from scheduler.answers.board import kept, solved, to_text, whole
+from scheduler.answers import board, groups
+from scheduler.answers.board import current_board, solve_board, to_text
 from scheduler.answers.desk import Desk
 from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY, HOUR, MIN_INSTANT, MINUTE, parse_rfc3339, rfc3339
 from scheduler.base.shipped import folder as shipped
 from scheduler.daemon import wake as wakes
 from scheduler.daemon import work_list
-from scheduler.daemon.work_list import fold_all, uncollected
+from scheduler.daemon.work_list import rebuild_states, uncollected
 from scheduler.events.event import HOME
 from scheduler.events.kinds import KINDS
 from scheduler.events.taking import take
@@ -32,7 +36,6 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.item_states import ItemStates, drop
 from scheduler.messages.outbox import Outbox
-from scheduler.messages.standing import board_of, standing
 from scheduler.reminders.decide import Ledger
 from scheduler.reminders.item_state import ItemState, home_since
 from tests.homes import ruleset
@@ -73,7 +76,7 @@ SETTINGS = {
     "quiet": {"from": "21:30", "to": "07:00"},
 }
 CRAFTS, PACKS, PARTS = ("heron", "wagtail"), ("A", "B", "E", "O"), ("heron-props", "other-props", "gimbal")
-JOBS = ("harbour", "roof", "quarry", "heron", "home")  # a job may be called as an item is
+JOBS = ("harbour", "roof", "quarry", "heron", "home")  # a job may have the name of an item
 OWN_RULES = """\
 rules:
   - id: own-share
@@ -93,11 +96,11 @@ rules:
     why: It matters.
     basis: {kind: common practice}
 """
-LIVES = int(os.environ.get("SHELFBELL_LIVES", "2"))
+LIVES, STEPS = int(os.environ.get("SHELFBELL_LIVES", "2")), 12
 
 
 def make_home(path: Path) -> Path:
-    """A home with that fleet and every shipped rule."""
+    """Make a home with that fleet and every shipped rule."""
     path.mkdir()
     (path / "shelfbell.yaml").write_text(json.dumps(SETTINGS))
     (path / "fleet.yaml").write_text(json.dumps(FLEET))
@@ -107,14 +110,14 @@ def make_home(path: Path) -> Path:
 
 
 class Luck:
-    """Entries as they may come, drawn by chance."""
+    """Draws random entries."""
 
     def __init__(self, seed: int) -> None:
         self.random = Random(seed)
         self.ids: list[str] = []
 
     def entry(self, lifetime: Clockwork) -> dict[str, object]:
-        """One entry of some kind."""
+        """Return an entry of a random kind."""
         pick = self.random.choice
         what = pick(
             [
@@ -137,7 +140,7 @@ class Luck:
         return made
 
     def fields(self, what: str, lifetime: Clockwork) -> dict[str, object]:
-        """The fields of an entry of one kind."""
+        """Return the fields of an entry of one kind."""
         pick, number = self.random.choice, self.random.randint
         anything = pick([*CRAFTS, *PACKS, *PARTS])
         ahead = rfc3339(lifetime.now + number(1, 96) * HOUR)
@@ -178,29 +181,34 @@ class Luck:
             "struck": {"event": pick(self.ids or ["none"])},
         }.get(what, {"item": anything})
 
-    def log(self, lifetime: Clockwork) -> None:
-        """Log one entry, now or late; what the log refuses is let go."""
+    def log_unseen(self, lifetime: Clockwork) -> None:
+        """Log one entry, or none, of which the daemon is not told."""
+        if self.random.random() < 0.5:
+            self.log(lifetime, lifetime.log_while_down)
+
+    def log(self, lifetime: Clockwork, log: Callable[..., None] | None = None) -> None:
+        """Log one entry, now or late; go on where the log refuses it."""
         made = self.entry(lifetime)
         late = self.random.choice([0, 0, 0, MINUTE, 5 * HOUR, 9 * DAY])
         try:
-            lifetime.log(str(made.pop("what")), at=lifetime.now - late, **made)
+            (log or lifetime.log)(str(made.pop("what")), at=lifetime.now - late, **made)
         except Refused:
             return
         self.ids.append(str(made["id"]))
 
 
 @pytest.mark.parametrize("seed", range(LIVES))
-def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_life_with_item_states_equals_one_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Entries come between the wakes too, and some wakes find nothing kept. Each wake looks in groups of any size."""
     luck = Luck(seed)
     monkeypatch.setattr(work_list, "AT_ONCE", luck.random.choice([1, 3, 500]))
-    lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
+    monkeypatch.setattr(groups, "AT_ONCE", luck.random.choice([1, 3, 500]))
+    lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=2)
     lifetime.wake()
-    for step in range(30):
+    for _ in range(STEPS):
         luck.log(lifetime)
-        if step % 3 == 0:
-            same_folds(lifetime)
-        same_board(lifetime, lifetime.now)
-        same_board(lifetime, lifetime.now + luck.random.choice([0, 1, HOUR, 9 * HOUR, 3 * DAY]))
+        luck.log_unseen(lifetime)
+        same_board(lifetime, luck.random.choice([0, 0, 1, HOUR, 9 * HOUR, 3 * DAY]))
         if luck.random.random() < 0.7:
             lifetime.run(lifetime.now + luck.random.choice([20 * MINUTE, 7 * HOUR, 30 * HOUR, 5 * DAY]))
         elif luck.random.random() < 0.2:
@@ -209,124 +217,150 @@ def test_a_life_with_folds_is_the_life_without(tmp_path: Path, seed: int, monkey
             forget(lifetime.home)
     lifetime.wake()
     assert lifetime.letters
-    same_folds(lifetime)
+    same_states(lifetime)
     lifetime.close()
 
 
 def forget(home: Home) -> None:
-    """Delete all that is kept."""
+    """Delete the item states."""
     with home.log.transaction() as transaction:
         drop(transaction)
 
 
-def same_board(lifetime: Clockwork, now: int) -> None:
-    """The board from what is kept is the board solved, an entry that no wake has seen included."""
-    at = Desk(lifetime.home, lifetime.setup, now)
-    assert to_text(at, kept(at)) == to_text(at, whole(at)) == to_text(at, solved(at.board(), now))
-    entry = {
-        "at": rfc3339(lifetime.now - MINUTE),
-        "what": "charged",
-        "item": "A",
-        "percent": 90,
-        "id": f"unseen{lifetime.now}",
-    }
-    take(lifetime.home.log, [(1, json.dumps(entry))], lifetime.setup.fleet, lifetime.now)
-    assert to_text(at, kept(at)) == to_text(at, whole(at))
+def same_board(lifetime: Clockwork, later: int = 0) -> None:
+    """Check that `due` shows what `due --at` that instant does."""
+    at = Desk(lifetime.home, lifetime.setup, lifetime.now + later)
+    assert to_text(at, current_board(at)) == to_text(at, solve_board(at))
 
 
-def same_folds(lifetime: Clockwork) -> None:
-    """What is kept is what would be made anew, but for how often an item is looked at."""
-    if ItemStates(lifetime.home.log).base() is None:
-        return  # forgotten, and no wake since
-    columns = "SELECT item, next_at, open, news, over_at FROM folds ORDER BY item"
-    there = {row[0]: row[1:] for row in lifetime.home.log.connection.execute(columns)}
-    anew = anew_for(lifetime)
-    for item, state in anew.items():
-        if item != "home":
-            assert there[item] == state[1:5], item
+def same_states(lifetime: Clockwork) -> None:
+    """Check that the states are as computed from the log, except for outdated dependencies."""
+    columns = "SELECT item, next_at, open, news, over_at FROM item_states ORDER BY item"
+    kept = {row[0]: row[1:] for row in lifetime.home.log.connection.execute(columns)}
+    rebuilt = rebuilt_states(lifetime)
+    for item, state in rebuilt.items():
+        if item != HOME:
+            assert kept[item] == state[1:5], item
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Ledger, "relevant_since", lambda *_, **__: MIN_INSTANT)  # everything is asked over all time
-        whole = anew_for(lifetime)
-    assert {item: state._replace(dependencies=whole[item].dependencies) for item, state in anew.items()} == whole
-    assert all(state.dependencies <= whole[item].dependencies for item, state in anew.items())
+        patch.setattr(Ledger, "relevant_since", lambda *_, **__: MIN_INSTANT)  # solve over all time
+        over_all_time = rebuilt_states(lifetime)
+    for item, state in rebuilt.items():
+        assert state.dependencies <= over_all_time[item].dependencies
+        assert state._replace(dependencies=frozenset()) == over_all_time[item]._replace(dependencies=frozenset())
 
 
-def anew_for(lifetime: Clockwork) -> dict[str, ItemState]:
-    """The folds made anew, by item."""
-    return {state.item: state for state in fold_all(lifetime.home, lifetime.setup, lifetime.now)}
+def rebuilt_states(lifetime: Clockwork) -> dict[str, ItemState]:
+    """Return the states computed from the log, by item."""
+    return {state.item: state for state in rebuild_states(lifetime.home, lifetime.setup, lifetime.now)}
 
 
-def life_of(tmp_path: Path) -> Clockwork:
-    """A life that has begun, with nothing logged."""
+def first_wake(tmp_path: Path) -> Clockwork:
+    """Return a home that woke once, with nothing logged."""
     lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=1)
     lifetime.wake()
     return lifetime
 
 
-def test_a_flight_struck_long_after_its_job_was_done_with_is_missed(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
+def test_a_flight_struck_long_after_its_job_was_finished_is_missed(tmp_path: Path) -> None:
+    lifetime = first_wake(tmp_path)
     lifetime.log("booked", job="roof", starts=rfc3339(START + HOUR), aircraft="heron")
     lifetime.run(START + 28 * HOUR)
     lifetime.log("flown", aircraft="heron", packs=["A"], minutes=10, id="late")
     lifetime.run(START + 25 * DAY)
-    assert lifetime.home.log.connection.execute("SELECT over_at FROM folds WHERE item = 'roof'").fetchone() == (
-        START + 13 * HOUR,
-    )
+    query = "SELECT over_at FROM item_states WHERE item = 'roof'"
+    assert lifetime.home.log.connection.execute(query).fetchone() == (START + 13 * HOUR,)
     lifetime.log("struck", event="late")
     assert ("job-not-logged", "roof") in [(r.key.rule, r.key.item) for r in lifetime.board().open_at(lifetime.now)]
-    same_folds(lifetime)
+    same_states(lifetime)
     lifetime.close()
 
 
-def test_a_value_that_turns_while_its_reminder_stands_is_told_right(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
-    lifetime.log("charged", item="B")
-    lifetime.run(START + 30 * HOUR)
-    lifetime.log("seen", rule="pack-left-full", item="B")
-    (row,) = lifetime.home.log.connection.execute("SELECT next_at, good_until FROM folds WHERE item = 'B'").fetchall()
-    assert row[1] <= START + 4 * DAY, "it begins to empty itself"
-    for days in (2, 4, 5):
-        at = Desk(lifetime.home, lifetime.setup, START + days * DAY + HOUR)
-        assert to_text(at, kept(at)) == to_text(at, whole(at))
-    lifetime.close()
-
-
-def test_what_is_kept_of_another_set_up_or_of_a_later_time_is_not_used(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
+def test_states_of_another_set_up_or_of_a_later_time_are_not_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A")
     at = Desk(lifetime.home, lifetime.setup, lifetime.now)
-    assert standing(lifetime.home, lifetime.setup, lifetime.now) is not None
-    assert standing(lifetime.home, lifetime.setup._replace(fingerprint="other"), lifetime.now) is None
-    assert standing(lifetime.home, lifetime.setup, lifetime.now - 1) is None
+    monkeypatch.setattr(board, "solve_board", lambda _at: None)
+    assert current_board(at) is not None
+    assert current_board(at._replace(setup=lifetime.setup._replace(fingerprint="other"))) is None
+    assert current_board(at._replace(now=lifetime.now - 1)) is None
     forget(lifetime.home)
-    assert standing(lifetime.home, lifetime.setup, lifetime.now) is None
-    assert to_text(at, kept(at)) == to_text(at, whole(at))
+    assert current_board(at) is None
     lifetime.close()
 
 
-def test_many_entries_at_once_are_folded_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+CHANGED_FACT = """
+from scheduler.facts.declare import DECLARED
+DECLARED["charge"] = DECLARED["charge"]._replace(compute=lambda *_: [])
+"""
+WAKE_AND_LOOK = f"""
+from scheduler.answers.board import current_board, to_text, solve_board
+from scheduler.answers.desk import Desk
+from scheduler.daemon.wake import wake
+from scheduler.home.folder import Home
+home = Home("home")
+at = Desk(home, home.setup(), {START + 30 * HOUR})
+kept, solved = to_text(at, current_board(at)), to_text(at, solve_board(at))
+assert kept == solved
+print(kept)
+wake(home, at.setup, at.now)
+"""
+
+
+def test_a_changed_fact_never_meets_an_old_answer(tmp_path: Path) -> None:
+    top = Path(__file__).resolve().parents[2]
+    for part in ("scheduler", "rules"):
+        shutil.copytree(top / part, tmp_path / part)
+    home = Home(make_home(tmp_path / "home"))
+    entry = {"at": rfc3339(START), "what": "charged", "item": "A"}
+    take(home.log, [(1, json.dumps(entry))], home.setup().fleet, START)
+    home.log.close()
+
+    def board_in_a_new_process() -> str:
+        call = [sys.executable, "-c", WAKE_AND_LOOK]
+        done = subprocess.run(call, cwd=tmp_path, env=os.environ | {"PYTHONPATH": "."}, capture_output=True, text=True)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    assert "pack-left-full" in board_in_a_new_process()
+    assert "pack-left-full" in board_in_a_new_process()
+    declared_in = CATALOGUE["charge"].compute.__module__.replace(".", "/")
+    with (tmp_path / f"{declared_in}.py").open("a") as module:
+        module.write(CHANGED_FACT)
+    assert "pack-left-full" not in board_in_a_new_process()
+
+
+def test_the_tables_of_an_earlier_version_are_dropped(tmp_path: Path) -> None:
+    path = make_home(tmp_path / "home")
+    home = Home(path)
+    take(home.log, [], home.setup().fleet, START)
+    with home.log.transaction() as transaction:
+        for table in ("folds", "rests_on", "folded"):
+            transaction.execute(f"CREATE TABLE {table} (item TEXT)")
+    home.log.close()
+    lifetime = Clockwork(path, START)
+    lifetime.wake()
+    tables = {name for (name,) in lifetime.home.log.connection.execute("SELECT name FROM sqlite_master")}
+    assert {"item_states", "dependencies", "item_states_key"} <= tables
+    assert not {"folds", "rests_on", "folded"} & tables
+    lifetime.close()
+
+
+def test_after_many_entries_at_once_the_states_are_rebuilt(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(work_list, "_TOO_MANY", 3)
-    lifetime = life_of(tmp_path)
+    lifetime = first_wake(tmp_path)
     for percent in range(60, 66):
         entry = {"at": rfc3339(lifetime.now), "what": "charged", "item": "A", "percent": percent}
         take(lifetime.home.log, [(1, json.dumps(entry))], lifetime.setup.fleet, lifetime.now)
     lifetime.wake()
-    same_folds(lifetime)
+    same_states(lifetime)
     lifetime.close()
 
 
-def test_parts_say_what_the_whole_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(work_list, "AT_ONCE", 1)
-    luck = Luck(4)
-    lifetime = life_of(tmp_path)
-    for _ in range(12):
-        luck.log(lifetime)
-        lifetime.run(lifetime.now + 20 * HOUR)
-    assert lifetime.letters
-    lifetime.close()
-
-
-def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_states_computed_in_several_processes_are_those_computed_in_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     examples = Path(__file__).resolve().parents[2] / "examples"
     path = Path(shutil.copytree(examples / "home", tmp_path / "home"))
     lifetime = Clockwork(path, moment("2026-06-27 20:00"))
@@ -336,10 +370,10 @@ def test_folds_made_in_several_processes_are_those_made_in_one(tmp_path: Path, m
     lifetime.wake()
 
     monkeypatch.setattr("scheduler.daemon.spread.cores", lambda: 2)
-    one = list(fold_all(lifetime.home, lifetime.setup, lifetime.now))
+    one = list(rebuild_states(lifetime.home, lifetime.setup, lifetime.now))
     monkeypatch.setattr(work_list, "AT_ONCE", 1)
-    monkeypatch.setattr(work_list, "_AT_A_TIME", 10)
-    assert list(fold_all(lifetime.home, lifetime.setup, lifetime.now)) == one
+    monkeypatch.setattr(work_list, "_PER_CALL", 10)
+    assert list(rebuild_states(lifetime.home, lifetime.setup, lifetime.now)) == one
     assert len({state.item for state in one}) == len(one) > 50
     assert sum(state.open for state in one) == lifetime.woken.open  # type: ignore[union-attr]
     lifetime.close()
@@ -352,7 +386,7 @@ WAITS = """rules:
 """
 
 
-def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_path: Path) -> None:
+def test_a_job_is_not_finished_before_what_its_rules_wait_for_has_lasted(tmp_path: Path) -> None:
     """A rule added when the job is over, whose `until` lasts longer than anything is left unjudged."""
     home = make_home(tmp_path / "home")
     (home / "rules" / "own.yaml").unlink()
@@ -370,28 +404,28 @@ def test_a_job_is_not_done_with_before_what_its_rules_wait_for_has_lasted(tmp_pa
     lifetime.close()
 
 
-def test_what_a_job_is_once_over_is_told_for_every_fact_of_a_job() -> None:
+def test_every_fact_of_a_job_has_a_value_for_after_the_job() -> None:
     assert VALUES_ONCE_OVER.keys() == {name for name, fact in CATALOGUE.items() if "job" in fact.about}
 
 
-def test_nothing_is_left_of_the_books_that_folding_opened(tmp_path: Path) -> None:
-    """Without the collector, which a long fold does without: entries held by a circle would pile up item by item."""
-    lifetime = life_of(tmp_path)
+def test_a_rebuild_leaves_no_fact_store_behind(tmp_path: Path) -> None:
+    """It runs without the garbage collector: entries held by a reference cycle would pile up item by item."""
+    lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A")
     with uncollected():
         before = counted()
-        assert list(fold_all(lifetime.home, lifetime.setup, lifetime.now))
+        assert list(rebuild_states(lifetime.home, lifetime.setup, lifetime.now))
         assert counted() == before
     lifetime.close()
 
 
 def counted() -> int:
-    """How many books and lives there are."""
+    """Return how many fact stores and lifetimes there are."""
     return sum(isinstance(each, FactStore | Lifetime) for each in gc.get_objects())
 
 
-def test_a_job_called_as_an_item_or_the_home_is_rung_for(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
+def test_a_job_named_like_an_item_or_the_home_rings(tmp_path: Path) -> None:
+    lifetime = first_wake(tmp_path)
     for name in ("heron", "home", "harbour"):
         lifetime.log("booked", job=name, starts=rfc3339(START + 40 * HOUR), aircraft="heron")
     lifetime.run(START + 40 * HOUR)
@@ -400,20 +434,8 @@ def test_a_job_called_as_an_item_or_the_home_is_rung_for(tmp_path: Path) -> None
     lifetime.close()
 
 
-def test_a_fact_that_only_a_text_names_is_told_as_it_is(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
-    lifetime.log("charged", item="A", percent=70)
-    for pack, minutes in (("A", 60), ("B", 90)):
-        lifetime.log("flown", aircraft="heron", packs=[pack], minutes=minutes, percent_to=65)
-    lifetime.sleep(START + 100 * DAY)
-    same_board(lifetime, lifetime.now)
-    lifetime.log("flown", aircraft="heron", packs=["B"], minutes=30)
-    same_board(lifetime, lifetime.now)
-    lifetime.close()
-
-
 def test_entries_ahead_of_the_clock_count_as_their_time_comes(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
+    lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A", percent=100)
     lifetime.run(START + 30 * HOUR)
     ahead = [
@@ -429,11 +451,11 @@ def test_entries_ahead_of_the_clock_count_as_their_time_comes(tmp_path: Path) ->
     lifetime.wake()
     for minutes in (0, 2, 5):
         at = Desk(lifetime.home, lifetime.setup, lifetime.now + minutes * MINUTE)
-        assert to_text(at, kept(at)) == to_text(at, whole(at))
+        assert to_text(at, current_board(at)) == to_text(at, solve_board(at))
     lifetime.close()
 
 
-def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path) -> None:
+def test_the_board_says_truly_since_when_readings_are_missing(tmp_path: Path) -> None:
     fleet = {
         "packs": [{"id": "X", "in_service": "2025-01-01"}, {"id": "Y", "in_service": "2025-06-01"}],
         "aircraft": [{"id": "heron", "in_service": "2026-03-01"}],
@@ -445,12 +467,14 @@ def test_since_when_the_home_wants_readings_is_told_over_all_time(tmp_path: Path
     lifetime.log("measured", item="X", percent=50, at=moment("2026-01-01"))
     lifetime.log("inspected", item="heron", result="pass")
     at = Desk(lifetime.home, lifetime.setup, lifetime.now + HOUR)
-    assert "Wed 1 Jan 2025" in to_text(at, whole(at))
-    assert to_text(at, kept(at)) == to_text(at, whole(at))
+    assert "Wed 1 Jan 2025" in to_text(at, solve_board(at))
+    assert to_text(at, current_board(at)) == to_text(at, solve_board(at))
     lifetime.close()
 
 
-def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(tmp_path: Path) -> None:
+def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def read() -> Never:
         raise AssertionError("the fleet was read whole")
 
@@ -460,8 +484,9 @@ def test_the_fleet_is_not_read_for_the_home_where_no_reading_is_missing(tmp_path
     lifetime = Clockwork(home, START, held_every=1)
     lifetime.log("measured", item="X", percent=50)
     lifetime.run(START + 30 * DAY)
-    board = board_of(lifetime.home, lifetime.setup._replace(fleet=Fleet(read)), lifetime.now, frozenset([HOME]))
-    assert [(r.key.rule, r.key.item) for r in board.open_at(lifetime.now)] == [("log-gone-quiet", HOME)]
+    monkeypatch.setattr(ItemStates, "with_news", lambda _: {HOME})
+    found = current_board(Desk(lifetime.home, lifetime.setup._replace(fleet=Fleet(read)), lifetime.now))
+    assert [(r.key.rule, r.key.item) for r in found.opened] == [("log-gone-quiet", HOME)]
     lifetime.close()
 
 
@@ -479,7 +504,7 @@ QUIET, READINGS = "{fact: log_quiet, at_least: 5 d}", "{fact: first_readings_due
         (f"when: {{not: {QUIET}}}\n    urgency: whenever", True),
     ],
 )
-def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks_that_alone(
+def test_only_a_rule_that_asks_just_for_a_quiet_log_does_without_earlier_entries(
     conditions: str, over_all_time: bool
 ) -> None:
     head = "rules:\n  - id: own\n    about: home\n    title: Own\n"
@@ -489,8 +514,8 @@ def test_how_long_the_log_was_quiet_is_asked_over_all_time_but_where_a_rule_asks
     assert home_since(rules, START) == (MIN_INSTANT if over_all_time else START)
 
 
-def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) -> None:
-    """The wakes are held to a look at everything."""
+def test_a_reminder_superseded_by_a_late_entry_is_said_to_be(tmp_path: Path) -> None:
+    """Each wake is compared to one without the cache."""
     lifetime = Clockwork(make_home(tmp_path / "home"), moment("2026-03-25 08:00"), held_every=1)
     lifetime.wake()
     lifetime.log("charged", item="A")
@@ -506,8 +531,8 @@ def test_what_gave_way_to_something_told_late_is_said_to_have(tmp_path: Path) ->
     lifetime.close()
 
 
-def test_what_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
+def test_the_entry_that_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
+    lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A", percent=55)
     lifetime.run(START + 25 * DAY)
     assert ("log-gone-quiet", "home") in lifetime.firsts()
@@ -518,10 +543,8 @@ def test_what_withdrew_a_reminder_of_the_home_is_named(tmp_path: Path) -> None:
     lifetime.close()
 
 
-def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    lifetime = life_of(tmp_path)
+def test_a_wake_goes_on_when_another_process_drops_the_states(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lifetime = first_wake(tmp_path)
     lifetime.log("charged", item="A")
     ensure, left = wakes.ensure_item_states, [2]
 
@@ -540,7 +563,7 @@ def test_what_others_forget_in_the_midst_of_a_wake_is_done_without(
     lifetime.close()
 
 
-def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
+def test_a_reading_found_in_one_group_counts_for_the_home_in_another(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(work_list, "AT_ONCE", 3)
@@ -556,14 +579,14 @@ def test_what_was_read_in_one_part_of_a_look_is_known_to_the_home_in_another(
     take(lifetime.home.log, lines, lifetime.setup.fleet, START + HOUR)
     lifetime.sleep(START + 2 * DAY)
     assert ("new-home-first-readings", "home") not in {r.key for r in lifetime.board().open_at(lifetime.now)}
-    same_board(lifetime, lifetime.now)
-    row = lifetime.home.log.connection.execute("SELECT open FROM folds WHERE item = 'home'").fetchone()
+    same_board(lifetime)
+    row = lifetime.home.log.connection.execute("SELECT open FROM item_states WHERE item = 'home'").fetchone()
     assert row == (len([r for r in lifetime.board().open_at(lifetime.now) if r.key.item == "home"]),)
     lifetime.close()
 
 
-def test_what_a_wake_as_of_another_instant_told_is_taken_into_account(tmp_path: Path) -> None:
-    lifetime = life_of(tmp_path)
+def test_what_a_wake_as_of_another_instant_sent_is_taken_into_account(tmp_path: Path) -> None:
+    lifetime = first_wake(tmp_path)
     said = [
         {
             "at": rfc3339(START + 30 * HOUR),
@@ -580,5 +603,5 @@ def test_what_a_wake_as_of_another_instant_told_is_taken_into_account(tmp_path: 
     wakes.wake(lifetime.home, lifetime.setup, START + 43 * HOUR, trust=True)
     assert "roof" in {item for _, kind, _, item, _ in lifetime.told() if kind in ("first", "again")}
     lifetime.wake()
-    same_folds(lifetime)
+    same_states(lifetime)
     lifetime.close()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.base.instants import rfc3339
-from scheduler.daemon.wake import WakeResult, look_at_all, wake
+from scheduler.daemon.wake import WakeResult, decide_without_cache, wake
 from scheduler.events.log import LogReader
 from scheduler.events.taking import take
 from scheduler.facts.fact_store import FactStore
@@ -82,7 +82,7 @@ class Clockwork:
         self.wakes += 1
         held_to = None
         if self.wakes % self.held_every == 0 and not self.outbox.clock_was_ahead(self.now):
-            held_to = look_at_all(self.home, self.setup, self.now)
+            held_to = decide_without_cache(self.home, self.setup, self.now)
         woken = wake(self.home, self.setup, self.now)
         if held_to is not None:
             assert woken.messages == held_to.messages, "what was kept of the last look changed what is said"

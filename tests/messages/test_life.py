@@ -489,6 +489,6 @@ def test_what_was_logged_between_the_last_look_and_a_gap_is_not_said_to_be_of_it
         "I was not running from Thu 2 Apr 09:00 to Sun 5 Apr 09:00 (my last look: Wed 1 Apr 09:00). Of that time:\n"
         "- Pack sat full: A: since Thu 2 Apr 09:00\n"
         "- Pack sat full: B: since Thu 2 Apr 20:00\n"
-        "Open before, and not told then, or less urgent:\n"
+        "Open before that, and not rung or less urgent then:\n"
         "- Pack is full: B: since Wed 1 Apr 20:00"
     )
