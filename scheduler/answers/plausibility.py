@@ -223,8 +223,8 @@ def _slow(entry: CheckedEntry) -> Iterator[str]:
 
 def _charged_before(entry: CheckedEntry, pack: str) -> bool:
     """True where the pack, by the log, took off with what a charge gave it."""
-    trail = entry.bare.fact(entry.store.fleet[pack], "charge").segment(begins_at(entry.event)).evidence
-    return trail is not None and trail[0].what == "charged"
+    evidence = entry.bare.fact(entry.store.fleet[pack], "charge").segment(begins_at(entry.event)).evidence
+    return evidence is not None and evidence[0].what == "charged"
 
 
 def _charge_forgotten(entry: CheckedEntry, pack: str, held: float) -> str:
