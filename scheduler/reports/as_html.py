@@ -55,7 +55,7 @@ figcaption { position: sticky; left: 0; color: var(--soft); font-size: .9rem; }
 
 
 def as_html(document: Document) -> str:
-    """The page. Pictures that cannot be drawn, for want of the library, are given as their text."""
+    """Return the page. Without the library that draws, a picture is its text."""
     page = ET.Element("html", lang="en")
     head = ET.SubElement(page, "head")
     ET.SubElement(head, "meta", charset="utf-8")
@@ -87,7 +87,7 @@ def _contents(body: ET.Element, document: Document) -> None:
 
 
 def _names() -> Callable[[], str]:
-    """Gives picture-1, picture-2 and so on."""
+    """Return a function that gives picture-1, picture-2 and so on."""
     numbers = iter(range(1, 10**6))
     return lambda: f"picture-{next(numbers)}"
 
@@ -130,8 +130,10 @@ def _picture(parent: ET.Element, picture: Picture, name: str) -> None:
     _text(figure, "figcaption", f"{picture.title}: {picture.alt}")
     try:
         svg = picture.draw()
-    except ImportError:  # without the library that draws, its text says the same
+    except ImportError:  # its caption says the same
         svg = ""
+        if picture.rows:
+            _text(figure, "pre", "\n".join(picture.rows))
     if svg:
         figure.append(_inline(svg, picture, name))
     if svg and picture.legend:
@@ -139,7 +141,7 @@ def _picture(parent: ET.Element, picture: Picture, name: str) -> None:
 
 
 def _inline(svg: str, picture: Picture, name: str) -> ET.Element:
-    """An SVG made part of the page: no namespaces, no metadata, and ids of its own."""
+    """Make an SVG part of the page: no namespaces, no metadata, ids that occur nowhere else."""
     root = ET.fromstring(svg)
     for element in list(root.iter()):
         for child in [child for child in element if _local(child.tag) == "metadata"]:

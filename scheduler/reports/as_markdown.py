@@ -8,15 +8,15 @@ import re
 from scheduler.reports.document import Bullets, Document, Paragraph, Part, Picture, Section, Table
 
 _MEANT = re.compile(r"([\\`*_\[\]])")
-"""Characters that would mean something within a line, and that a backslash takes it from."""
+"""Characters with a meaning within a line that a backslash takes away."""
 _ENTITIES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "|": "&#124;", "~": "&#126;"})
-"""Those that every reader of Markdown takes as text only in this form."""
+"""Characters that every reader of Markdown takes as plain text only in this form."""
 _AT_START = re.compile(r"^(\d*)([#+\-.)])(?=[ #]|$)")
-"""What would begin a heading or a list at the start of a line."""
+"""The start of a line that would make it a heading or a list."""
 
 
 def as_markdown(document: Document) -> str:
-    """The document, ending with a line end."""
+    """Return the document, ending with a line end."""
     parts = [f"# {_plain(document.title)}", _plain(document.about)]
     parts += [text for section in document.sections for text in _part(section, 2)]
     return "\n\n".join(parts) + "\n"
@@ -30,7 +30,9 @@ def _part(part: Part, level: int) -> list[str]:
             return [_plain(text)]
         case Bullets(items):
             return ["\n".join(f"- {_plain(item)}" for item in items)]
-        case Picture(title, alt, _):
+        case Picture(rows=rows) if rows:
+            return ["\n".join(f"    {row}" for row in rows)]
+        case Picture(title, alt):
             return [f"**{_plain(title)}:** {_plain(alt)}"]
         case Table(caption, head, rows):
             lines = [_row(head), _row_of(["---"] * len(head)), *map(_row, rows)]
@@ -46,6 +48,6 @@ def _row_of(cells: list[str]) -> str:
 
 
 def _plain(text: str) -> str:
-    """Text in which nothing means anything to Markdown."""
+    """Escape whatever means something to Markdown."""
     line = _MEANT.sub(r"\\\1", " ".join(text.split()).translate(_ENTITIES))
     return _AT_START.sub(r"\1\\\2", line)

@@ -12,7 +12,7 @@ _LONGEST_KEPT = 20
 
 
 def as_text(document: Document, width: int = WIDTH) -> str:
-    """The document, wrapped."""
+    """Return the document, wrapped."""
     head = [document.title, "=" * len(document.title), *_wrapped(document.about, width)]
     return "\n".join([*head, *(line for part in document.sections for line in _part(part, width, "-"))])
 
@@ -20,12 +20,15 @@ def as_text(document: Document, width: int = WIDTH) -> str:
 def _part(part: Part, width: int, rule: str) -> list[str]:
     match part:
         case Section(title, parts):
-            return ["", title, rule * len(title), *(line for inner in parts for line in _part(inner, width, "."))]
+            lines = [line for inner in parts for line in _part(inner, width, ".")]
+            return ["", title, rule * len(title), *(lines if isinstance(parts[0], Section) else lines[1:])]
         case Paragraph(text):
             return ["", *_wrapped(text, width)]
         case Bullets(items):
             return ["", *(line for item in items for line in _wrapped(item, width, "- "))]
-        case Picture(title, alt, _):
+        case Picture(rows=rows) if rows:
+            return ["", *rows]
+        case Picture(title, alt):
             return ["", *_wrapped(f"{title}: {alt}", width)]
         case Table():
             return ["", *_table(part, width)]

@@ -12,7 +12,7 @@ from scheduler.reports.season import Season, given_way, responses, safe, settled
 
 
 def audit(season: Season) -> Document:
-    """The whole document, conclusions first."""
+    """Return the whole document, conclusions first."""
     about = (
         f"{season.day(season.start)} to {season.day(season.end - 1)}, judged as of {season.moment(season.judged_at)}"
     )
@@ -33,7 +33,7 @@ def audit(season: Season) -> Document:
 
 
 def conclusions(season: Season) -> list[str]:
-    """The season in plain sentences."""
+    """Sum the season up in plain sentences."""
     return [_work(season), _reminders(season), _now(season), _standing(season), _blind(season), _sent(season)]
 
 
@@ -55,7 +55,7 @@ def _reminders(season: Season) -> str:
     times = responses(opened, season.judged_at)
     text = f"{some(len(opened), 'reminder').capitalize()} opened, {len(times)} of them were settled"
     gone = given_way(opened, season.judged_at)
-    gave_way = f" {gone} gave way to another on the same item." if gone else ""
+    gave_way = f" Another on the same item took the place of {gone}." if gone else ""
     if not times:
         return f"{text}.{gave_way}"
     longest = settled(opened, season.judged_at)[-1]
@@ -66,10 +66,10 @@ def _reminders(season: Season) -> str:
 
 
 def _now(season: Season) -> str:
-    """The urgent ones by themselves: that is where a day counts."""
+    """Count the urgent ones alone: there a day matters."""
     urgent = [r for r in season.opened() if r.urgent]
     if not urgent:
-        return "Nothing was urgent enough for `now`."
+        return "Nothing was of the highest urgency."
     times = responses(urgent, season.judged_at)
     end = f", {len(times)} settled, the slowest after {show_span(times[-1])}" if times else ", none settled"
     return f"{some(len(urgent), 'reminder').capitalize()} of the highest urgency{end}."
@@ -89,15 +89,15 @@ def _blind(season: Season) -> str:
     dark = never_decided(season)
     watched = f"No rule watches {listed(unwatched)}" if unwatched else "Every item is watched by some rule"
     partly = {each.key.rule for each in season.watched if each.undecided} - set(dark)
-    blind = [f"{some(len(dark), 'rule')} could never be judged for want of entries"] if dark else []
+    blind = [f"{some(len(dark), 'rule')} could never be judged: entries are missing"] if dark else []
     blind += [f"{some(len(partly), 'rule')} could not be judged for some items (see Coverage)"] if partly else []
-    return f"{watched}; {', and '.join(blind) or 'no rule lacked its entries'}."
+    return f"{watched}; {', and '.join(blind) or 'no rule lacked entries'}."
 
 
 def _sent(season: Season) -> str:
     sent, given_up = season.sent
     if not sent and not given_up:
-        return "No message of this time is in the outbox: whether anyone was told in time cannot be shown from here."
+        return "No message of this time is in the outbox: this cannot show whether anyone heard of it in time."
     lost = f"{some(given_up, 'message')} could not be delivered" if given_up else "none was lost"
     return f"{some(sent, 'message').capitalize()} went out, {lost}."
 
@@ -110,7 +110,7 @@ def _open(season: Season) -> list[Part]:
         [
             r.key.item, r.verdict.rule.title, season.moment(r.episode.opened),
             r.verdict.urgency(season.judged_at).replace("_", " "),
-            "may be done: the log does not tell" if r.episode.unknown_at(season.judged_at) else "",
+            "may be done: the log does not say" if r.episode.unknown_at(season.judged_at) else "",
         ]
         for r in reminders
     ]  # fmt: skip

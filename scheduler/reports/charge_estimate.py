@@ -1,4 +1,4 @@
-"""What a pack holds now and how that is known; how fast it loses it by its own readings; what the bench would take."""
+"""Estimate a pack's charge now, its own self-discharge, and the time on the chargers."""
 
 from typing import NamedTuple
 
@@ -23,42 +23,44 @@ NEAR = 5.0
 
 
 class ChargeEstimate(NamedTuple):
-    """What the pack holds, percent; `low`, `high`: where a voltage or lights told it.
+    """The charge now, percent; `low` and `high` where it was read from a voltage or from lights.
 
-    `by`: the entries behind it, oldest first; `way`: how the first of them told it. `reckoned`: none tells it as it is.
+    `source`: how the first of `entries` gives it. `calculated`: later use is calculated from there.
+    `entries`: those it rests on, oldest first.
     """
 
     percent: float | None
     low: float | None
     high: float | None
-    by: list[Event]
-    way: str
-    reckoned: bool = False
+    source: str
+    calculated: bool
+    entries: list[Event]
 
 
-class Bench(NamedTuple):
+class ChargerTime(NamedTuple):
     """How long a charger of the fleet takes to bring the pack to a percentage, minutes."""
 
     charger: str
-    percent: float
+    to: float
     minutes: Estimate
 
 
-def holding(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEstimate:
-    """What it holds, and how that is known."""
+def estimate_charge(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEstimate:
+    """Return its charge at `now` and what that rests on."""
     segment = store.fact(lifetime.item, "charge").segment(now)
-    value, by = segment.at(now), events_of(segment.evidence)
-    if value is None or not by:
-        return ChargeEstimate(None, None, None, by, "")
-    percent, reckoned = float(value), is_calculated(segment, now, lifetime.item.plate)
-    way, below, above = _told(by[0], lifetime)
-    if way not in ("voltage", "lights"):
-        return ChargeEstimate(percent, None, None, by, way, reckoned)
-    return ChargeEstimate(percent, max(0.0, percent - below), min(100.0, percent + above), by, way, reckoned)
+    value, entries = segment.at(now), events_of(segment.evidence)
+    if value is None or not entries:
+        return ChargeEstimate(None, None, None, "", False, entries)
+    percent, calculated = float(value), is_calculated(segment, now, lifetime.item.plate)
+    source, below, above = _source(entries[0], lifetime)
+    if source not in ("voltage", "lights"):
+        return ChargeEstimate(percent, None, None, source, calculated, entries)
+    low, high = max(0.0, percent - below), min(100.0, percent + above)
+    return ChargeEstimate(percent, low, high, source, calculated, entries)
 
 
-def _told(event: Event, lifetime: Lifetime) -> tuple[str, float, float]:
-    """How an entry told the charge, and how far below and above it the truth may lie."""
+def _source(event: Event, lifetime: Lifetime) -> tuple[str, float, float]:
+    """Return how an entry gives the charge, and by how many points the truth may lie below and above."""
     if event.what != "measured" or "percent" in event.fields:
         return event.what, 0.0, 0.0
     if "lights" in event.fields:
@@ -69,30 +71,30 @@ def _told(event: Event, lifetime: Lifetime) -> tuple[str, float, float]:
     return "voltage", read.value - read.low, read.high - read.value
 
 
-def bench(store: FactStore, lifetime: Lifetime, percent: float) -> list[Bench]:
-    """How long filling takes, and draining to storage charge, on each charger whose power is known. ESTIMATES."""
+def charger_times(store: FactStore, lifetime: Lifetime, percent: float) -> list[ChargerTime]:
+    """Estimate the time to fill it, and to drain it to storage charge, on each charger whose power is known."""
     energy, found = energy_of(lifetime.item), []
     for name in store.fleet.ids("charger"):
         plate = store.fleet[name].plate
         power, drain_power = plate["power"], plate["drain_power"]
         if power and percent < FULL - NEAR:
-            found.append(Bench(name, FULL, minutes_to_charge(energy, percent, FULL, float(power))))
+            found.append(ChargerTime(name, FULL, minutes_to_charge(energy, percent, FULL, float(power))))
         if drain_power and percent > STORAGE + NEAR:
-            found.append(Bench(name, STORAGE, minutes_to_drain(energy, percent, STORAGE, float(drain_power))))
+            found.append(ChargerTime(name, STORAGE, minutes_to_drain(energy, percent, STORAGE, float(drain_power))))
     return found
 
 
 def temperature(lifetime: Lifetime, now: int) -> float | None:
-    """The middle of the temperatures that its readings tell, degrees Celsius."""
+    """Return the median of the temperatures in its readings, degrees Celsius; None without any."""
     readings = [event.fields for event in lifetime.of_kind("measured") if event.at <= now]
-    told = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
-    return median(told) if told else None
+    celsius = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
+    return median(celsius) if celsius else None
 
 
-def own_rate(lifetime: Lifetime, now: int) -> Estimate | None:
-    """Self-discharge by its own readings at rest, percent in 30 d; None with too few.
+def self_discharge(lifetime: Lifetime, now: int) -> Estimate | None:
+    """Fit self-discharge to its own readings at rest, percent in 30 d; None with too few.
 
-    Only percents that the pack shows. What a pack that empties itself loses then is no self-discharge.
+    Only percents that the pack shows count, and none taken while a pack empties itself to storage.
     """
     drain: tuple[int, float, int] | None = lifetime.item.plate["self_drain"]
     episodes: list[list[Reading]] = [[]]

@@ -1,6 +1,6 @@
 """A document: sections of paragraphs, lists, tables and pictures. The renderers read nothing else."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple, Union
 
 
@@ -25,19 +25,20 @@ class Table(NamedTuple):
 
     @classmethod
     def of(cls, caption: str, head: list[str], rows: list[list[str]]) -> "Table":
-        """The table without the columns in which nothing stands."""
+        """Return the table without its empty columns."""
         kept = [index for index in range(len(head)) if index == 0 or any(row[index] for row in rows)]
         return cls(caption, [head[index] for index in kept], [[row[index] for index in kept] for row in rows])
 
 
 class Picture(NamedTuple):
-    """A drawing with the text that stands in its place. `draw` returns it as SVG. `legend`: how to read it, where it is
-    drawn."""
+    """A drawing. `draw` returns it as SVG; `legend` says how to read that. Where it is not drawn, `rows` (a chart in
+    characters) takes its place, or else `alt`."""
 
     title: str
     alt: str
     draw: Callable[[], str]
     legend: str = ""
+    rows: Sequence[str] = ()
 
 
 class Section(NamedTuple):

@@ -1,4 +1,4 @@
-"""Of an audit: the fleet and its papers, and each pack's life."""
+"""Tables of an audit: the fleet, its papers, and a picture of each pack."""
 
 from datetime import date
 
@@ -7,20 +7,16 @@ from scheduler.base.units import show
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.fleet.fleet import Item
 from scheduler.reports.document import Paragraph, Part, Picture, Table
-from scheduler.reports.pack_report import Past
-from scheduler.reports.pictures import PictureData, draw
+from scheduler.reports.pack_report import PackHistory
+from scheduler.reports.pictures import LEGEND, PictureData, draw_svg
 from scheduler.reports.season import Season, safe, some
 
 COUNTS = {"flights": 0, "airtime": 1, "cycles": 1}
 """Facts, with the decimals shown."""
-_LEGEND = (
-    "Above, the charge over time; the shaded bands are above 85 % and below 20 %. Between, a row for each rule: a mark "
-    "where a reminder opened, a bar while it was open. Below, the health that flights and tests tell (an estimate)."
-)
 
 
 def fleet(season: Season) -> list[Part]:
-    """What there is, with its use so far, and the papers with their last good day."""
+    """Return the items with their use so far, and the papers with their last good day."""
     items = [item for item in season.at.setup.fleet if item.kind != "paper"]
     rows = [
         [item.id, item.kind, _written(item.plate.get("in_service")),
@@ -68,37 +64,38 @@ def _good_until(season: Season, paper: Item) -> tuple[str, str]:
 
 
 def packs(season: Season) -> list[Part]:
-    """Each pack's life as a picture."""
+    """Return a picture of each pack's charge, reminders and health."""
     fleet = season.at.setup.fleet
     found = [_pack(season, fleet[name]) for name in fleet.ids("pack")]
     shown = [picture for picture in found if picture is not None]
     if not shown:
         return [Paragraph("Nothing is logged of any pack.")]
-    return [shown[0]._replace(legend=_LEGEND), *shown[1:]]
+    return [shown[0]._replace(legend=LEGEND), *shown[1:]]
 
 
 def _pack(season: Season, item: Item) -> Picture | None:
-    past = season.states[item.id].past
-    if past is None or past.since is None:
+    history = season.states[item.id].history
+    if history is None or history.since is None:
         return None
     reminders = [r for r in season.reminders if r.key.item == item.id]
-    lifetime = PictureData(past, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
-    return Picture(f"Pack {item.id}", _told(season, past, len(reminders)), lambda: draw(lifetime))
+    data = PictureData(history, season.start, season.judged_at, reminders, season.at.setup.hours.zone)
+    return Picture(f"Pack {item.id}", _describe(season, history, len(reminders)), lambda: draw_svg(data))
 
 
-def _told(season: Season, past: Past, reminders: int) -> str:
-    """What the picture shows, in words."""
-    runs = [run for run in past.history if run.end > season.start]
-    known = [p for run in runs for p in (run.percent_from, run.percent_to) if p is not None]
+def _describe(season: Season, history: PackHistory, reminders: int) -> str:
+    """Say in words what the picture shows."""
+    spans = [span for span in history.charge if span.end > season.start]
+    known = [p for span in spans for p in (span.percent_from, span.percent_to) if p is not None]
     high = sum(
-        run.end - max(run.start, season.start) for run in runs if min(run.percent_from or 0, run.percent_to or 0) > 85
+        span.end - max(span.start, season.start)
+        for span in spans
+        if min(span.percent_from or 0, span.percent_to or 0) > 85
     )
-    span = max(1, season.judged_at - season.start)
-    parts = [some(season.logged.by_pack.get(past.item.id, 0), "flight")]
+    parts = [some(season.logged.by_pack.get(history.item.id, 0), "flight")]
     if known:
+        share = high / max(1, season.judged_at - season.start)
         parts.append(f"charge between {min(known):.0f} and {max(known):.0f} %")
-        parts.append(f"above 85 % for {100 * high / span:.0f} % of the time")
+        parts.append(f"above 85 % for {100 * share:.0f} % of the time")
     parts.append(f"{some(reminders, 'reminder')} open in it")
-    health = f"about {past.health:.0f} % of its label (estimate)" if past.health is not None else "not known"
-    parts.append(f"health {health}")
-    return "; ".join(parts) + "."
+    health = f"about {history.health:.0f} % of its label (estimate)" if history.health is not None else "not known"
+    return "; ".join([*parts, f"health {health}"]) + "."

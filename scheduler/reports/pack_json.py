@@ -1,126 +1,96 @@
-"""One pack for programs."""
+"""The report on a pack for programs: percents, days, minutes, mOhm, Ah, Wh; a range where there is one."""
 
 from scheduler.answers.desk import Desk
 from scheduler.answers.entry_effects import next_ring
-from scheduler.base.findings import Refused, did_you_mean
 from scheduler.base.instants import DAY, MINUTE
 from scheduler.cells.estimate import Estimate
 from scheduler.cells.wear import depth_classes, throughput_ah
-from scheduler.fleet.fleet import Item
+from scheduler.events.event import Event
 from scheduler.reminders.board import Board
 from scheduler.reports.charge_history import moves
 from scheduler.reports.pack_report import PackReport
 
 
-def asked(at: Desk, name: str) -> Item:
-    """The pack of that name. Raises Refused."""
-    fleet = at.setup.fleet
-    if fleet.kind(name) != "pack":
-        what = f"{name} is no pack" if name in fleet else f"there is no pack {name!r}"
-        known = fleet.ids("pack")
-        raise Refused.because(f"{what}{did_you_mean(name, known)}; there is {', '.join(known) or 'none in fleet.yaml'}")
-    return fleet[name]
-
-
-def to_json(at: Desk, sheet: PackReport, board: Board) -> dict[str, object]:
-    """The page for programs: percents, days, minutes, mOhm, Ah, Wh; a range where there is one."""
-    rated = float(sheet.item.plate["capacity"])
-    total = sum(band.time for band in sheet.bands)
-    return {
-        "at": at.stamp(at.now),
-        "pack": sheet.item.id,
-        "usable": sheet.facts["usable"],
+def to_json(at: Desk, report: PackReport, board: Board) -> dict[str, object]:
+    """Return the report for programs."""
+    facts, charge, forecast = report.facts, report.charge, report.forecast
+    rated, total = float(report.item.plate["capacity"]), sum(band.time for band in report.bands)
+    answer = {
+        "at": at.stamp(report.now),
+        "pack": report.item.id,
+        "usable": facts["usable"],
         "charge": {
-            "percent": sheet.holding.percent, "low": sheet.holding.low, "high": sheet.holding.high,
-            "told_by": sheet.holding.way, "reckoned": sheet.holding.reckoned,
-            "events": [event.id for event in sheet.holding.by],
+            "percent": charge.percent, "low": charge.low, "high": charge.high,
+            "told_by": charge.source, "reckoned": charge.calculated, "events": charge.entries,
         },
-        "bench": [{"charger": b.charger, "to": b.percent, "minutes": ranged(b.minutes)} for b in sheet.bench],
+        "bench": report.chargers,
         "bands": [
-            {"band": each.name, "days": each.time / DAY, "share": each.time / total if total else None}
-            for each in sheet.bands
+            {"band": band.name, "days": band.time / DAY, "share": band.time / total if total else None}
+            for band in report.bands
         ],
-        "sitting_full": sitting_json(sheet),
-        "self_discharge": {"nameplate": sheet.item.plate["self_discharge"], "own": ranged(sheet.own_rate)},
-        "wear": wear_json(sheet),
+        "sitting_full": report.full,
+        "self_discharge": {"nameplate": report.item.plate["self_discharge"], "own": report.self_discharge},
+        "wear": _wear(report),
         "health": {
-            "percent": sheet.facts["health"],
-            "estimate": ranged(sheet.health and sheet.health.estimate),
+            "percent": facts["health"],
+            "estimate": report.health and report.health.estimate,
             "readings": [
-                {"at": at.stamp(c.event.at), "percent": 100 * c.mah.value / rated, "test": c.test, "event": c.event.id}
-                for c in sheet.capacities
+                {"at": at.stamp(c.event.at), "percent": 100 * c.mah.value / rated, "test": c.test, "event": c.event}
+                for c in report.history.capacities
             ],
             "at_80_percent": {
-                "at": moments(at, sheet.outlook.at), "cycles": ranged(sheet.outlook.cycles),
-                "untold": sheet.outlook.untold,
+                "at": _moments(at, forecast.at), "cycles": forecast.cycles, "untold": forecast.untold,
             },
         },
         "resistance": {
-            "readings": [{"at": at.stamp(when), "mohm": mohm} for when, mohm in sheet.resistance.readings],
-            "ratio": ranged(sheet.resistance.ratio),
+            "readings": [{"at": at.stamp(when), "mohm": mohm} for when, mohm in report.resistance.readings],
+            "ratio": report.resistance.ratio,
         },
         "endurance": [
-            {"aircraft": each.aircraft, "minutes_to_reserve": each.minutes, "last": ranged(each.last),
-             "sisters": ranged(each.sisters), "flights": len(each.rates)}
-            for each in sheet.flights
+            {"aircraft": each.aircraft, "minutes_to_reserve": each.minutes, "last": each.last,
+             "sisters": each.sisters, "flights": len(each.rates)}
+            for each in report.endurance
         ],
-        "watt_hours": sheet.facts["watt_hours"],
-        "cost": cost_json(sheet),
-        "next": next_json(at, board),
+        "watt_hours": facts["watt_hours"],
+        "cost": report.price and {
+            "price": report.price.amount, "currency": report.price.currency,
+            "per_flight": report.cost_per("flights"), "per_cycle": report.cost_per("cycles"),
+        },
+        "next": _next(at, board),
     }  # fmt: skip
+    return {name: _plain(value) for name, value in answer.items()}
 
 
-def ranged(estimate: Estimate | None) -> dict[str, object] | None:
-    """An estimate for programs."""
-    return estimate._asdict() if estimate else None
+def _plain(value: object) -> object:
+    """Turn named tuples into objects by their field names, and entries into their ids, at any depth."""
+    if isinstance(value, Event):
+        return value.id
+    if isinstance(value, tuple) and hasattr(value, "_asdict"):
+        value = value._asdict()
+    if isinstance(value, dict):
+        return {name: _plain(each) for name, each in value.items()}
+    return [_plain(each) for each in value] if isinstance(value, list) else value
 
 
-def moments(at: Desk, estimate: Estimate | None) -> dict[str, object] | None:
-    """An estimated instant for programs."""
-    if estimate is None:
-        return None
-    return {name: at.stamp(round(getattr(estimate, name))) for name in ("value", "low", "high")}
+def _moments(at: Desk, estimate: Estimate | None) -> dict[str, str] | None:
+    """An estimated instant has no basis of its own: its readings are in the answer."""
+    names = ("value", "low", "high")
+    return None if estimate is None else {name: at.stamp(round(getattr(estimate, name))) for name in names}
 
 
-def sitting_json(sheet: PackReport) -> dict[str, object] | None:
-    """What sitting full took."""
-    if sheet.sitting is None:
-        return None
-    lost = sheet.lost_money()
+def _wear(report: PackReport) -> dict[str, object]:
+    path, facts = moves(report.history.charge), report.facts
     return {
-        "days": sheet.sitting.days,
-        "as_storage_days": ranged(sheet.sitting.as_days),
-        "capacity_lost": ranged(sheet.sitting.lost),
-        "celsius": sheet.sitting.celsius,
-        "money": ranged(lost) if lost else None,
-    }
-
-
-def wear_json(sheet: PackReport) -> dict[str, object]:
-    """How it has been worked."""
-    path = moves(sheet.history)
-    airtime = sheet.facts["airtime"]
-    return {
-        "cycles": sheet.facts["cycles"],
-        "percent_of_rating": sheet.facts["cycles_of_rating"],
-        "flights": sheet.facts["flights"],
-        "airtime_minutes": None if airtime is None else airtime / MINUTE,  # type: ignore[operator]
+        "cycles": facts["cycles"],
+        "percent_of_rating": facts["cycles_of_rating"],
+        "flights": facts["flights"],
+        "airtime_minutes": None if facts["airtime"] is None else facts["airtime"] / MINUTE,
         "depth_classes": {f"{edge:g}": count for edge, count in depth_classes(path).items()},
-        "throughput_ah": throughput_ah(path, float(sheet.item.plate["capacity"]) / 1000),
+        "throughput_ah": throughput_ah(path, float(report.item.plate["capacity"]) / 1000),
     }
 
 
-def cost_json(sheet: PackReport) -> dict[str, object] | None:
-    """What it has cost so far."""
-    price = sheet.price
-    if price is None:
-        return None
-    return {"price": price.amount, "currency": price.currency, "per_flight": sheet.cost_per("flights"),
-            "per_cycle": sheet.cost_per("cycles")}  # fmt: skip
-
-
-def next_json(at: Desk, board: Board) -> dict[str, object]:
-    """What is open, and when it rings next."""
+def _next(at: Desk, board: Board) -> dict[str, object]:
     ahead = next_ring(at, board)
     return {
         "open": [{"rule": r.key.rule, "opened_at": at.stamp(r.episode.opened)} for r in board.open_at(at.now)],

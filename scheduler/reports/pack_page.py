@@ -1,6 +1,4 @@
-"""The page on a pack for people: conclusions first, then what they rest on."""
-
-from textwrap import wrap
+"""The page on a pack as a document: conclusions first, then what they rest on."""
 
 from scheduler.answers.describe_event import describe, naming_packs
 from scheduler.answers.desk import Desk
@@ -15,147 +13,138 @@ from scheduler.facts.timeline import events_of
 from scheduler.reminders.board import Board
 from scheduler.reminders.message_text import advice, gathered
 from scheduler.reports import pack_sections as sections
-from scheduler.reports.pack_report import Flights, PackReport
+from scheduler.reports.document import Bullets, Document, Paragraph, Section
+from scheduler.reports.pack_report import Endurance, PackReport
 from scheduler.reports.pack_text import counted, full_cycles, month, number, ranged
+from scheduler.reports.pictures import PictureData
 
-COLUMNS = 78
-_LAST = "Estimates rank and warn, they promise nothing. The maker's manual comes first."
-
-
-def page(at: Desk, sheet: PackReport, board: Board) -> str:
-    """The whole page, for a board of this pack alone."""
-    told = {
-        "Charge": sections.charge(at, sheet),
-        "Where it has spent its days": sections.bands(at, sheet),
-        "What sitting full has cost": sections.sitting(sheet),
-        "Wear": sections.wear(sheet),
-        "Health": sections.health(at, sheet),
-        "Resistance": sections.resistance(at, sheet),
-        "Endurance": [sections.endurance(each) for each in sheet.flights],
-        "Travel": sections.travel(sheet),
-        "Cost": sections.cost(sheet),
-        "Next": _next(at, board),
-    }
-    lines = [*_head(at, sheet, board), "", *_conclusions(at, sheet, board)]
-    for name, section in told.items():
-        if section:
-            lines += ["", name, *(part for line in section for part in _folded(line))]
-    return "\n".join([*lines, "", _LAST])
+_LIMITS = "Estimates rank and warn, they promise nothing. The maker's manual comes first."
 
 
-def _folded(line: str) -> list[str]:
-    """A sentence in lines of the page's width; a line that is laid out already (it begins with a space) as it is."""
-    if line.startswith(" "):
-        return [f" {line}"]
-    return wrap(line, COLUMNS, initial_indent="  ", subsequent_indent="  ")
-
-
-def _head(at: Desk, sheet: PackReport, board: Board) -> list[str]:
-    """Whose page it is, as of when; and since when it is gone."""
-    plate, age = sheet.item.plate, sheet.facts["age"]
-    fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
-    energy = f"{plate['capacity']:g} mAh, {sheet.facts['watt_hours']:.0f} Wh"
-    gone = [
-        event for event in board.store.lifetimes(sheet.item)[-1].of_kind("handed_in", "retired") if event.at <= at.now
+def pack_page(at: Desk, report: PackReport, board: Board) -> Document:
+    """Return the whole page, for a board of this pack alone."""
+    parts = [
+        Section("In short", [Bullets(_conclusions(at, report, board))]),
+        Section("Charge", sections.charge(at, report)),
+        Section("Where it has spent its days", sections.bands(at, report)),
+        Section("What lying full has cost", sections.full_storage(report)),
+        Section("Wear", sections.wear(report)),
+        Section("Health", sections.health(at, report, picture_of(at, report, board))),
+        Section("Resistance", sections.resistance(at, report)),
+        Section("Endurance", sections.endurance(report)),
+        Section("Travel", sections.travel(report)),
+        Section("Cost", sections.cost(report)),
+        Section("Next", [Paragraph(line) for line in _next(at, board)]),
+        Section("Limits", [Paragraph(_LIMITS)]),
     ]
+    return Document(*_head(at, report, board), [section for section in parts if section.parts])
+
+
+def picture_of(at: Desk, report: PackReport, board: Board) -> PictureData:
+    """Return what a picture of the pack shows: all since its first entry, the last day at least."""
+    since = report.now if report.history.since is None else report.history.since
+    trend = report.forecast.trend if sections.has_trend(report) else None
+    reminders = [each for each in board.reminders if each.episode.opened <= report.now]
+    return PictureData(
+        report.history, min(since, report.now - DAY), report.now, reminders, at.setup.hours.zone, trend
+    )  # fmt: skip
+
+
+def _head(at: Desk, report: PackReport, board: Board) -> tuple[str, str]:
+    """Return which pack it is, and as of when; of one that is gone also since when."""
+    plate, age = report.item.plate, report.facts["age"]
+    fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
+    energy = f"{plate['capacity']:g} mAh, {report.facts['watt_hours']:.0f} Wh"
+    ends = board.store.lifetimes(report.item)[-1].of_kind("handed_in", "retired")
+    gone = [f"; {event.what.replace('_', ' ')} {at.say(event.at)}" for event in ends if event.at <= at.now]
     used = "" if age is None or gone else f"; in use for {show_span(age)}"
-    used += "".join(f"; {event.what.replace('_', ' ')} {at.say(event.at)}" for event in gone)
     cells = f"{plate['chemistry']}, {counted(plate['cells'], 'cell')}"
-    return [f"Pack {sheet.item.id}: {cells}, {energy}{fits}", f"{at.say(at.now)}{used}"]
+    return f"Pack {report.item.id}: {cells}, {energy}{fits}", f"{at.say(at.now)}{used}{''.join(gone)}"
 
 
-def _conclusions(at: Desk, sheet: PackReport, board: Board) -> list[str]:
-    """What an operator should know, a point each."""
+def _conclusions(at: Desk, report: PackReport, board: Board) -> list[str]:
     points = [
-        _unfit(at, sheet, board), _holds(sheet), _can_hold(at, sheet), *map(_short, sheet.flights), _sat(sheet),
-        _worked(sheet), _open(at, board),
+        _unfit(at, report, board), _charge(report), _health(at, report), *map(_short_flight, report.endurance),
+        _full_storage(report), _use(report), _open(at, board),
     ]  # fmt: skip
-    return [line for text in points for line in wrap(text, COLUMNS, initial_indent="- ", subsequent_indent="  ")]
+    return [text for text in points if text]
 
 
-def _unfit(at: Desk, sheet: PackReport, board: Board) -> str:
-    if sheet.facts["usable"] != "no":
-        return _unsure(at, sheet, board)
-    grounds = events_of(board.store.fact(sheet.item, "usable").segment(at.now).evidence)
-    if not grounds:
+def _unfit(at: Desk, report: PackReport, board: Board) -> str:
+    if report.facts["usable"] != "no":
+        return _maybe_knocked(at, report, board)
+    events = events_of(board.store.fact(report.item, "usable").segment(at.now).evidence)
+    if not events:
         return "Not to be used: retired."
-    ground = grounds[-1]
-    inferred = describe_inference(board.store, ground) if ground.what == "mishap" else ""
-    how = f" Inferred: {inferred}. If it was another: {naming_packs(ground)}" if inferred else ""
-    return f"Not to be used: {describe(ground, at.setup.hours.zone)}, {at.say(ground.at)}.{how}"
+    cause = events[-1]
+    inferred = describe_inference(board.store, cause) if cause.what == "mishap" else ""
+    how = f" Inferred: {inferred}. If it was another: {naming_packs(cause)}" if inferred else ""
+    return f"Not to be used: {describe(cause, at.setup.hours.zone)}, {at.say(cause.at)}.{how}"
 
 
-def _unsure(at: Desk, sheet: PackReport, board: Board) -> str:
-    """A mishap that it may have been in."""
-    if not may_have_been_knocked(board.store, sheet.item, at.now):
+def _maybe_knocked(at: Desk, report: PackReport, board: Board) -> str:
+    if not may_have_been_knocked(board.store, report.item, at.now):
         return ""
-    (mishap,) = events_of(board.store.fact(sheet.item, "under_watch").segment(at.now).evidence)
-    told = f"{describe(mishap, at.setup.hours.zone)}, {at.say(mishap.at)}"
+    (mishap,) = events_of(board.store.fact(report.item, "under_watch").segment(at.now).evidence)
     return (
-        f"Not known whether it took a knock: {told}, names no pack. Say which it was: {naming_packs(mishap)}. Or look "
-        f"at it, a day after that or later, before you charge or fly it: shelfbell log inspected {sheet.item.id} RESULT"
+        f"Not known whether it took a knock: {describe(mishap, at.setup.hours.zone)}, {at.say(mishap.at)}, names no "
+        f"pack. Say which it was: {naming_packs(mishap)}. Or look at it, a day after that or later, before you charge "
+        f"or fly it: shelfbell log inspected {report.item.id} RESULT"
     )
 
 
-def _holds(sheet: PackReport) -> str:
-    holding = sheet.holding
-    if holding.percent is None:
-        return f"What it holds is not known. Record: shelfbell log measured {sheet.item.id} PERCENT"
-    if holding.low is not None:
-        return f"It holds {holding.percent:.0f} % (estimate, {holding.low:.0f} to {holding.high:.0f})."
-    if holding.reckoned:
-        return f"It holds about {holding.percent:.0f} % (reckoned)."
-    return f"It holds {holding.percent:.0f} %."
+def _charge(report: PackReport) -> str:
+    charge = report.charge
+    if charge.percent is None:
+        return f"Its charge is not known. Record it: shelfbell log measured {report.item.id} PERCENT"
+    if charge.low is not None:
+        return f"It holds {charge.percent:.0f} % (estimate, {charge.low:.0f} to {charge.high:.0f})."
+    if charge.calculated:
+        return f"It holds about {charge.percent:.0f} % (calculated)."
+    return f"It holds {charge.percent:.0f} %."
 
 
-def _can_hold(at: Desk, sheet: PackReport) -> str:
-    if sheet.health is None:
-        return "How much it can still hold is not known: no capacity test, and too few flights that tell."
-    text = f"It can hold {ranged(sheet.health.estimate, '%')} of what is printed on it (estimate)."
-    if sheet.health.estimate.value < 80:
+def _health(at: Desk, report: PackReport) -> str:
+    if report.health is None:
+        return "How much it can still hold is not known: no capacity test, and too few flights that show it."
+    text = f"It can hold {ranged(report.health.estimate, '%')} of the capacity on its label (estimate)."
+    if report.health.estimate.value < 80:
         return f"{text} That is below 80 %, the customary end of its service."
-    return f"{text} {_ending(at, sheet)}"
+    forecast, ends = report.forecast, []
+    if forecast.at is not None:
+        value, low, high = (month(at, instant) for instant in forecast.at[:3])
+        ends.append(f"about {value} ({low} to {high})")
+    if forecast.cycles is not None:
+        value, low, high = map(number, forecast.cycles[:3])
+        ends.append(f"about cycle {value} ({low} to {high})")
+    if not ends:
+        return f"{text} When it will be down to 80 % cannot be estimated: {forecast.untold}."
+    return f"{text} If it goes on like this it is down to 80 % {', '.join(ends)} (estimate)."
 
 
-def _ending(at: Desk, sheet: PackReport) -> str:
-    """When it comes to 80 %, or why that cannot be told."""
-    told, outlook = [], sheet.outlook
-    if outlook.at is not None:
-        value, low, high = (month(at, instant) for instant in outlook.at[:3])
-        told.append(f"about {value} ({low} to {high})")
-    if outlook.cycles is not None:
-        value, low, high = map(number, outlook.cycles[:3])
-        told.append(f"about cycle {value} ({low} to {high})")
-    if not told:
-        return f"When it comes to 80 % cannot be told: {outlook.untold}."
-    return f"If it goes on like this it comes to 80 % {', '.join(told)} (estimate)."
-
-
-def _short(each: Flights) -> str:
+def _short_flight(each: Endurance) -> str:
     if each.last is None or each.last.value >= LOOK:
         return ""
-    return f"Its last flight on {each.aircraft} lasted {each.last.value:.2f} of its usual: look into it."
+    return f"Its last flight on {each.aircraft} lasted {100 * each.last.value:.0f} % of its usual time: find out why."
 
 
-def _sat(sheet: PackReport) -> str:
-    sat, total = sheet.sitting, sum(band.time for band in sheet.bands) / DAY
-    if sat is None or sat.days < 1:
+def _full_storage(report: PackReport) -> str:
+    full, total = report.full, sum(band.time for band in report.bands) / DAY
+    if full is None or full.days < 1:
         return ""
-    money = sheet.lost_money()
-    worth = f", worth some {ranged(money, sheet.price.currency, digits=2)}" if money and sheet.price else ""
+    worth = f", worth some {ranged(full.money, report.price.currency, digits=2)}" if full.money and report.price else ""
     return (
-        f"It has sat above 85 % for {sat.days:.0f} of {counted(total, 'day')}: that took about as much life as "
-        f"{ranged(sat.as_days, 'days', one='day')} at storage charge{worth} (estimate)."
+        f"It has been above 85 % for {full.days:.0f} of {counted(total, 'day')}: that aged it about as much as "
+        f"{ranged(full.as_storage_days, 'days', one='day')} at storage charge{worth} (estimate)."
     )
 
 
-def _worked(sheet: PackReport) -> str:
-    if not sheet.facts["flights"]:
-        return "No flight of it is on record."
-    share = sheet.facts["cycles_of_rating"]
+def _use(report: PackReport) -> str:
+    if not report.facts["flights"]:
+        return "No flights logged."
+    share = report.facts["cycles_of_rating"]
     rating = "" if share is None else f", {share:.0f} % of its rating"
-    flights = counted(sheet.facts["flights"], "flight")
-    return f"On record: {full_cycles(sheet)} in {flights}{rating}."
+    return f"On record: {full_cycles(report)} in {counted(report.facts['flights'], 'flight')}{rating}."
 
 
 def _open(at: Desk, board: Board) -> str:
@@ -164,7 +153,7 @@ def _open(at: Desk, board: Board) -> str:
 
 
 def _next(at: Desk, board: Board) -> list[str]:
-    """What is open, and when the bell rings next."""
+    """Return what to do about what is open, and when the bell rings next."""
     opened, ahead, ring = board.open_at(at.now), next_ring(at, board), ring_phrase(at.home)
-    said = [line.strip() for line in next_ring_lines(at, board, ahead, opened, ring)]
-    return [advice(group, at.now) for group in gathered(opened)] + said + no_daemon_lines(ring, bool(ahead))
+    lines = [line.strip() for line in next_ring_lines(at, board, ahead, opened, ring)]
+    return [advice(group, at.now) for group in gathered(opened)] + lines + no_daemon_lines(ring, bool(ahead))

@@ -1,10 +1,9 @@
-"""All that is known of one pack at an instant, gathered for its page."""
+"""Gather what is known of one pack at an instant, for its page."""
 
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from scheduler.base.instants import DAY
-from scheduler.cells.ageing import cost
 from scheduler.cells.endurance import LEAST_EARLIER, against_sisters
 from scheduler.cells.estimate import Estimate, median
 from scheduler.cells.health import reaches, why_no_crossing
@@ -17,29 +16,43 @@ from scheduler.facts.flight_time import RECENT, RESERVE, Leg, legs
 from scheduler.facts.readings import mild_resistances
 from scheduler.fleet.fleet import Item
 from scheduler.fleet.plates import Money
-from scheduler.reports.charge_estimate import Bench, ChargeEstimate, bench, holding, own_rate, temperature
-from scheduler.reports.charge_history import Band, Run, Sitting, bands, runs, sitting
+from scheduler.reports.charge_estimate import (
+    ChargeEstimate,
+    ChargerTime,
+    charger_times,
+    estimate_charge,
+    self_discharge,
+    temperature,
+)
+from scheduler.reports.charge_history import (
+    BandTime,
+    ChargeSpan,
+    FullStorageCost,
+    band_times,
+    charge_spans,
+    full_storage_cost,
+)
 
 ROOM = 20.0
-"""Degrees Celsius taken for storage where no reading tells a temperature. Assumed."""
+"""Degrees Celsius assumed for storage where no reading gives a temperature."""
 MOST_READINGS = 200
 """Capacities that a trend looks back on: work grows with their square."""
 
 
 class HealthForecast(NamedTuple):
-    """Where health crosses 80 %: the instant, and the count of cycles; or why it cannot be told.
+    """Where health reaches 80 %: the instant, and the count of cycles; or why neither can be estimated.
 
-    `line`: percent by days since 1970.
+    `trend`: percent by days since 1970.
     """
 
     at: Estimate | None
     cycles: Estimate | None
     untold: str | None
-    line: Line | None
+    trend: Line | None
 
 
-class Flights(NamedTuple):
-    """How long a percent lasts on one aircraft. `rates`: minutes a percent, oldest first."""
+class Endurance(NamedTuple):
+    """How long the pack lasts on one aircraft. `rates`: minutes a percent, oldest first; `last`, `sisters`: ratios."""
 
     aircraft: str
     rates: list[float]
@@ -48,24 +61,24 @@ class Flights(NamedTuple):
 
     @property
     def minutes(self) -> float:
-        """Minutes from full to the reserve, as usual of late."""
+        """Minutes from full to the reserve, by recent flights."""
         return median(self.rates[-RECENT:]) * (100 - RESERVE)
 
 
 class Resistance(NamedTuple):
-    """Readings at mild temperatures, mOhm, oldest first, and now over then."""
+    """Readings at mild temperatures, instant and mOhm, oldest first; `ratio`: the last over the first ones."""
 
     readings: list[tuple[int, float]]
     ratio: Estimate | None
 
 
-class Past(NamedTuple):
-    """What one pack has been through up to an instant. `since`: its first entry; None without any. `health`: percent of
-    its label that is left then, an estimate; None where it is not known."""
+class PackHistory(NamedTuple):
+    """A pack's history up to an instant. `since`: its first entry; None without any. `health`: percent of its label
+    left then, an estimate; None where it is not known."""
 
     item: Item
     since: int | None
-    history: list[Run]
+    charge: list[ChargeSpan]
     capacities: list[Capacity]
     health: float | None
 
@@ -73,70 +86,77 @@ class Past(NamedTuple):
 class PackReport(NamedTuple):
     """One pack at one instant."""
 
-    item: Item
     now: int
-    since: int | None
-    holding: ChargeEstimate
-    bench: list[Bench]
-    history: list[Run]
-    bands: list[Band]
-    sitting: Sitting | None
-    facts: Mapping[str, object]
-    capacities: list[Capacity]
+    history: PackHistory
+    charge: ChargeEstimate
+    chargers: list[ChargerTime]
+    bands: list[BandTime]
+    full: FullStorageCost | None
+    facts: Mapping[str, Any]
     health: Health | None
-    outlook: HealthForecast
+    forecast: HealthForecast
     resistance: Resistance
-    flights: list[Flights]
-    own_rate: Estimate | None
+    endurance: list[Endurance]
+    self_discharge: Estimate | None
+
+    @property
+    def item(self) -> Item:
+        """The pack."""
+        return self.history.item
 
     @property
     def price(self) -> Money | None:
-        """What a new one costs."""
+        """The price of a new one."""
         return self.item.plate["price"]
 
     def cost_per(self, name: str) -> float | None:
-        """The price over the flights or the cycles so far; None before the first or without a price."""
-        count = float(self.facts[name] or 0)  # type: ignore[arg-type]
+        """Return the price over the flights or the cycles so far; None before the first or without a price."""
+        count = float(self.facts[name] or 0)
         return self.price.amount / count if self.price and count >= 1 else None
 
-    def lost_money(self) -> Estimate | None:
-        """What sitting full has cost, in the price's currency."""
-        return cost(self.sitting.lost, self.price.amount) if self.sitting and self.price else None
 
-
-def past_of(store: FactStore, item: Item, now: int) -> Past:
-    """What a pack has been through by `now`."""
-    lifetime = _life_at(store, item, now)
+def history_of_pack(store: FactStore, item: Item, now: int) -> PackHistory:
+    """Return the history of a pack up to `now`."""
+    lifetime = _lifetime_at(store, item, now)
     since = next((event.at for event in lifetime.events if event.at <= now), None)
-    history = [] if since is None else runs(store.fact(item, "charge"), since, now)
+    charge = [] if since is None else charge_spans(store.fact(item, "charge"), since, now)
     known = [each for each in capacities(lifetime) if each.event.at <= now]
-    return Past(item, since, history, known, store.fact(item, "health").at(now))  # type: ignore[arg-type]
+    return PackHistory(item, since, charge, known, store.fact(item, "health").at(now))  # type: ignore[arg-type]
 
 
-def _life_at(store: FactStore, item: Item, now: int) -> Lifetime:
+def _lifetime_at(store: FactStore, item: Item, now: int) -> Lifetime:
     return next(each for each in reversed(store.lifetimes(item)) if each.start <= now)
 
 
-def sheet_of(store: FactStore, item: Item, now: int) -> PackReport:
-    """The sheet of a pack. Nothing later than `now` enters, but a flight under way."""
-    lifetime, past = _life_at(store, item, now), past_of(store, item, now)
-    history, known, found = past.history, past.capacities, bands(past.history)
+def report_on_pack(store: FactStore, item: Item, now: int) -> PackReport:
+    """Return the report on a pack. Nothing later than `now` enters, except a flight under way."""
+    lifetime, history = _lifetime_at(store, item, now), history_of_pack(store, item, now)
     names = ("usable", "cycles", "cycles_of_rating", "flights", "airtime", "health", "watt_hours", "age")
     facts = {name: store.fact(item, name).at(now) for name in names}
-    held = holding(store, lifetime, now)
-    times = bench(store, lifetime, held.percent) if held.percent is not None and facts["usable"] == "yes" else []
-    celsius = temperature(lifetime, now)
+    charge, bands, celsius = (
+        estimate_charge(store, lifetime, now),
+        band_times(history.charge),
+        temperature(lifetime, now),
+    )
+    usable, price = facts["usable"] == "yes", item.plate["price"]
     return PackReport(
-        item, now, past.since, held, times, history, found,
-        sitting(found, str(item.plate["chemistry"]), ROOM if celsius is None else celsius),
+        now,
+        history,
+        charge,
+        charger_times(store, lifetime, charge.percent) if charge.percent is not None and usable else [],
+        bands,
+        full_storage_cost(bands, item.plate["chemistry"], ROOM if celsius is None else celsius, price and price.amount),
         facts,
-        known, next((h for h in reversed(healths(lifetime)) if h.at <= now), None), outlook(lifetime, known),
-        resistance(lifetime, now), flown(store, lifetime, now), own_rate(lifetime, now),
-    )  # fmt: skip
+        next((each for each in reversed(healths(lifetime)) if each.at <= now), None),
+        forecast_health(lifetime, history.capacities),
+        resistance(lifetime, now),
+        endurance(store, lifetime, now),
+        self_discharge(lifetime, now),
+    )
 
 
-def outlook(lifetime: Lifetime, known: list[Capacity]) -> HealthForecast:
-    """Where its capacities head, against time and against cycles."""
+def forecast_health(lifetime: Lifetime, known: list[Capacity]) -> HealthForecast:
+    """Extrapolate its capacities to 80 %, against time and against cycles."""
     last = known[-MOST_READINGS:]
     rated, cycles = float(lifetime.item.plate["capacity"]), lifetime.fact("cycles")
     ys = [100 * each.mah.value / rated for each in last]
@@ -149,19 +169,19 @@ def outlook(lifetime: Lifetime, known: list[Capacity]) -> HealthForecast:
 
 
 def resistance(lifetime: Lifetime, now: int) -> Resistance:
-    """Its resistance at mild temperatures."""
+    """Return its readings of resistance at mild temperatures, and their ratio."""
     readings = [(event.at, mohm) for event, mohm in mild_resistances(lifetime) if event.at <= now]
     return Resistance(readings, resistance_ratio([mohm for _, mohm in readings]))
 
 
-def flown(store: FactStore, lifetime: Lifetime, now: int) -> list[Flights]:
-    """How long a percent lasts, by aircraft, against its own past and its sisters."""
+def endurance(store: FactStore, lifetime: Lifetime, now: int) -> list[Endurance]:
+    """Return how long it lasts on each aircraft, against its own past and against its sisters."""
     own = _by_aircraft(legs(lifetime), now)
     flew = {pack for aircraft in own for event in store.filed(aircraft, "flown") for pack in event.get("packs")}
     others = [store.fleet[name] for name in store.fleet.ids("pack") if name != lifetime.item.id and name in flew]
     sisters = [_by_aircraft(legs(store.lifetimes(other)[-1]), now) for other in others]
     return [
-        Flights(
+        Endurance(
             aircraft, rates, last_ratio(rates[-RECENT - 1 :], LEAST_EARLIER),
             against_sisters(rates[-RECENT:], [each[aircraft][-RECENT:] for each in sisters if aircraft in each]),
         )

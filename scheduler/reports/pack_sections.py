@@ -1,7 +1,4 @@
-"""The sections of the page on a pack: what its conclusions rest on.
-
-A line that begins with a space is laid out already.
-"""
+"""The sections of the page on a pack: what its conclusions rest on."""
 
 from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY
@@ -13,184 +10,187 @@ from scheduler.facts.flight_time import RESERVE
 from scheduler.reports.charge_estimate import FULL
 from scheduler.reports.charge_history import NAMES, STORAGE, moves
 from scheduler.reports.chart import WIDTH, Point, bar, chart
-from scheduler.reports.pack_report import Flights, PackReport
+from scheduler.reports.document import Paragraph, Part, Picture, Table
+from scheduler.reports.pack_report import PackReport
 from scheduler.reports.pack_text import counted, day, full_cycles, ranged, ratio
+from scheduler.reports.pictures import LEGEND, PictureData, draw_svg
 
 FEW = 3
 """Below so many readings they are listed, not drawn."""
-
-
-def charge(at: Desk, sheet: PackReport) -> list[str]:
-    """What told the charge, and what the bench would take."""
-    lines = []
-    if sheet.holding.by and sheet.holding.way:
-        told, *later = sheet.holding.by
-        since = f", then reckoned over {counted(len(later), 'later entry', 'later entries')}" if later else ""
-        lines.append(f"{_WAYS[sheet.holding.way]} {at.say(told.at)}{since}; {_loss(sheet)}.")
-    lines += _own_rate(sheet)
-    for charger, to, minutes in sheet.bench:
-        way = "Filling it" if to == FULL else f"Draining it to {to:.0f} %, storage charge,"
-        lines.append(f"{way} on {charger} takes {ranged(minutes, 'min')}, attended (estimate).")
-    return lines
-
-
-_WAYS = {
-    "charged": "Charged", "drained": "Drained", "flown": "Told at the landing", "measured": "Read off the pack",
-    "lights": "Told by its lights", "voltage": "Told by its resting voltage (range: published cells; an estimate)",
+_SOURCES = {
+    "charged": "Charged", "drained": "Drained", "flown": "Read at the landing", "measured": "Read off the pack",
+    "lights": "Read off its lights", "voltage": "From its resting voltage (range: published cells; an estimate)",
 }  # fmt: skip
 
 
-def _loss(sheet: PackReport) -> str:
-    drain = " and empties itself to storage when left alone" if sheet.item.plate["self_drain"] else ""
-    return f"since then it loses {sheet.item.plate['self_discharge']:g} % in 30 d by its nameplate{drain}"
+def charge(at: Desk, report: PackReport) -> list[Part]:
+    """How the charge is known, and how long the chargers would take."""
+    lines = []
+    if report.charge.entries and report.charge.source:
+        first, *later = report.charge.entries
+        since = f", then calculated over {counted(len(later), 'later entry', 'later entries')}" if later else ""
+        drain = " and empties itself to storage when left alone" if report.item.plate["self_drain"] else ""
+        rate = f"since then it loses {report.item.plate['self_discharge']:g} % in 30 d by its nameplate{drain}"
+        lines.append(f"{_SOURCES[report.charge.source]} {at.say(first.at)}{since}; {rate}.")
+    lines += _self_discharge(report)
+    for charger, to, minutes in report.chargers:
+        way = "Filling it" if to == FULL else f"Draining it to {to:.0f} %, storage charge,"
+        lines.append(f"{way} on {charger} takes {ranged(minutes, 'min')}, attended (estimate).")
+    return [Paragraph(line) for line in lines]
 
 
-def _own_rate(sheet: PackReport) -> list[str]:
-    own = sheet.own_rate
+def _self_discharge(report: PackReport) -> list[str]:
+    own = report.self_discharge
     if own is None:
         return []
-    plate = float(sheet.item.plate["self_discharge"])
+    plate = float(report.item.plate["self_discharge"])
     line = f"By its own readings it loses {ranged(own, '%', digits=2)} in 30 d (estimate: {own.basis})"
     if own.low <= plate <= own.high:
         return [f"{line}: the nameplate's figure agrees."]
-    return [f"{line}. The reminders go by the nameplate: write self_discharge: {own.value:.1f} % there."]
+    return [f"{line}. Reminders use the nameplate: write self_discharge: {own.value:.1f} % there."]
 
 
-def bands(at: Desk, sheet: PackReport) -> list[str]:
+def bands(at: Desk, report: PackReport) -> list[Part]:
     """The share of time by band of charge."""
-    total = sum(band.time for band in sheet.bands)
+    total = sum(band.time for band in report.bands)
     if not total:
-        return ["Nothing is logged of it yet."]
-    rows = [band for band in sheet.bands if band.name in NAMES or band.time]
-    shares = [(band, band.time / total) for band in rows]
-    lines = [f" {b.name:<12}{b.time / DAY:>6.0f} d {100 * share:>4.0f} %  {bar(share)}".rstrip() for b, share in shares]
-    return [f"Since its first entry, {at.say(sheet.since)}:", *lines]
+        return [Paragraph("Nothing is logged of it yet.")]
+    shares = [(band, band.time / total) for band in report.bands if band.name in NAMES or band.time]
+    rows = [[b.name, f"{b.time / DAY:4.0f} d", f"{100 * share:3.0f} %", bar(share)] for b, share in shares]
+    caption = f"Since its first entry, {at.say(report.history.since)}"
+    return [Table(caption, ["Charge", "Time", "Share", ""], rows)]
 
 
-def sitting(sheet: PackReport) -> list[str]:
-    """What the conclusion on sitting full rests on."""
-    sat = sheet.sitting
-    if sat is None or sat.days < 1:
+def full_storage(report: PackReport) -> list[Part]:
+    """What the conclusion on lying full rests on."""
+    full = report.full
+    if full is None or full.days < 1:
         return []
-    return [
-        f"{counted(sat.days, 'day')} above 85 % against the same days at {STORAGE:.0f} %, all at {sat.celsius:.0f} C: "
-        f"{ranged(sat.lost.times(100), '%', digits=2)} of its capacity more. That is an {sat.lost.basis}. "
-        "It ranks packs and habits; of this one pack it promises nothing."
-    ]
+    text = (
+        f"{counted(full.days, 'day')} above 85 % against the same days at {STORAGE:.0f} %, all at "
+        f"{full.celsius:.0f} C: {ranged(full.capacity_lost.times(100), '%', digits=2)} of its capacity more. That is "
+        f"an {full.capacity_lost.basis}. It ranks packs and habits; of this one pack it promises nothing."
+    )
+    return [Paragraph(text)]
 
 
-def wear(sheet: PackReport) -> list[str]:
-    """Cycles, depths, throughput."""
-    path = moves(sheet.history)
-    if not sheet.facts["cycles"] and len(path) < 2:
+def wear(report: PackReport) -> list[Part]:
+    """Cycles, depths, throughput. The bar is the share that a depth has in all the charge moved."""
+    path = moves(report.history.charge)
+    if not report.facts["cycles"] and len(path) < 2:
         return []
-    moved = throughput_ah(path, float(sheet.item.plate["capacity"]) / 1000)
-    share, rated = sheet.facts["cycles_of_rating"], sheet.item.plate["rated_cycles"]
+    moved = throughput_ah(path, float(report.item.plate["capacity"]) / 1000)
+    share, rated = report.facts["cycles_of_rating"], report.item.plate["rated_cycles"]
     rating = "" if share is None else f", {share:.0f} % of the {rated} it is rated for"
-    return [
-        f"{full_cycles(sheet)} (what was taken out of it, in full charges){rating}; "
-        f"{show_span(sheet.facts['airtime'])} in the air; {moved:.0f} Ah moved, in and out together, since its first "
-        "entry.",
-        *_depths(path),
-    ]
-
-
-def _depths(path: list[float]) -> list[str]:
-    """Cycles by depth; the bar is the share that the class has in all that was moved."""
+    text = (
+        f"{full_cycles(report)} (the charge drawn from it, in full charges){rating}; "
+        f"{show_span(report.facts['airtime'])} in the air; {moved:.0f} Ah moved, in and out together, since its first "
+        "entry."
+    )
     classes = depth_classes(path)
     total = sum((edge - 5) * count for edge, count in classes.items())
-    rows = [f" {edge - 10:>3.0f} to {edge:>3.0f} points {count:>7.1f}  {bar((edge - 5) * count / total)}".rstrip()
+    rows = [[f"{edge - 10:.0f} to {edge:.0f} points", f"{count:6.1f}", bar((edge - 5) * count / total)]
             for edge, count in classes.items()]  # fmt: skip
-    return ["Cycles by depth (rainflow, ASTM E1049); bar: share in the charge moved:", *rows] if rows else []
+    head = ["Depth", "Cycles", "Share in the charge moved"]
+    return [Paragraph(text), *([Table("Cycles by depth (rainflow, ASTM E1049)", head, rows)] if rows else [])]
 
 
-def health(at: Desk, sheet: PackReport) -> list[str]:
+def has_trend(report: PackReport) -> bool:
+    """Whether the readings of its capacity are enough for a trend."""
+    return len(report.history.capacities) >= LEAST_READINGS
+
+
+def health(at: Desk, report: PackReport, picture: PictureData) -> list[Part]:
     """The readings, drawn or listed, and what the estimate rests on."""
-    rated = float(sheet.item.plate["capacity"])
-    points = [Point(c.event.at / DAY, 100 * c.mah.value / rated, "#" if c.test else "o") for c in sheet.capacities]
+    rated, readings = float(report.item.plate["capacity"]), report.history.capacities
+    points = [Point(c.event.at / DAY, 100 * c.mah.value / rated, "#" if c.test else "o") for c in readings]
     if not points:
-        return [
-            "No reading tells its capacity. Measure it with the charger's capacity test, attended, and log it: "
-            f"shelfbell log measured {sheet.item.id} --capacity_mah MAH. Flights tell it too, with used_mah and both "
+        text = (
+            "No reading shows its capacity. Measure it with the charger's capacity test, attended, and log it: "
+            f"shelfbell log measured {report.item.id} --capacity_mah MAH. Flights show it too, with used_mah and both "
             "percents."
-        ]
-    lines = _drawn(at, sheet, points) if len(points) >= FEW else _listed(at, sheet, points)
-    if sheet.health:
-        estimate = sheet.health.estimate
-        lines.append(f"Estimate: {ranged(estimate, '%', digits=3)}, {estimate.basis}; range: how readings differ.")
-    return [*lines, *_disagreement(sheet, points), *_gauge(points)]
+        )
+        return [Paragraph(text)]
+    return [
+        _drawn(at, report, points, picture) if len(points) >= FEW else _listed(at, report, points),
+        *map(Paragraph, _estimate(report, points)),
+    ]
 
 
-def _drawn(at: Desk, sheet: PackReport, points: list[Point]) -> list[str]:
-    """The chart with its axis and its legend."""
-    line = sheet.outlook.line if len(points) >= LEAST_READINGS else None
+def _drawn(at: Desk, report: PackReport, points: list[Point], picture: PictureData) -> Picture:
+    """Draw with characters where lines are not: a chart with its axis and its legend."""
+    line = report.forecast.trend if has_trend(report) else None
     rows = chart(points, 80, (lambda x: line.intercept + line.slope.value * x) if line else None)
-    first, last = day(at, sheet.capacities[0].event.at), day(at, sheet.capacities[-1].event.at)
-    marks = {point.mark for point in points}
-    legend = [text for mark, text in _LEGEND if mark in marks] + ["- 80 %"] + ([". trend (estimate)"] if line else [])
-    return [
-        *(f" {row}" for row in rows),
-        f" {'':>7} {first}{last:>{WIDTH - len(first)}}",
-        f" {'':>7} {'   '.join(legend)}",
+    first, last = (day(at, report.history.capacities[index].event.at) for index in (0, -1))
+    names = {"o": "o flight", "#": "# capacity test"}
+    legend = [text for mark, text in names.items() if mark in {point.mark for point in points}] + ["- 80 %"]
+    rows += [f"{'':>7} {first}{last:>{WIDTH - len(first)}}"]
+    rows += [f"{'':>7} {'   '.join([*legend, '. trend (estimate)'] if line else legend)}"]
+    title, alt = f"Pack {report.item.id}", f"{counted(len(points), 'reading')} of its capacity, {first} to {last}."
+    return Picture(title, alt, lambda: draw_svg(picture), LEGEND, rows)
+
+
+def _listed(at: Desk, report: PackReport, points: list[Point]) -> Table:
+    rows = [
+        [day(at, c.event.at), f"{point.y:.1f} %", "capacity test" if c.test else "flight"]
+        for c, point in zip(report.history.capacities, points, strict=True)
     ]
+    return Table("", ["Day", "Health", "By"], rows)
 
 
-_LEGEND = (("o", "o flight"), ("#", "# capacity test"))
+def _estimate(report: PackReport, points: list[Point]) -> list[str]:
+    """Return the estimate, and what speaks against it."""
+    lines, tests = [], [point.y for point in points if point.mark == "#"]
+    if report.health:
+        estimate = report.health.estimate
+        lines.append(f"Estimate: {ranged(estimate, '%', digits=3)}, {estimate.basis}; range: how readings differ.")
+        if tests and abs(tests[-1] - estimate.value) > 5:
+            lines.append(f"The last capacity test found {tests[-1]:.0f} %: test again, two tests outvote the flights.")
+    if len(tests) < len(points):
+        lines.append(
+            "A gauge that is always off the same way, or calculates from the label, is not in that range: a capacity "
+            "test finds it out."
+        )
+    return lines
 
 
-def _listed(at: Desk, sheet: PackReport, points: list[Point]) -> list[str]:
-    """The few readings there are."""
-    found = zip(sheet.capacities, points, strict=True)
-    return [f" {day(at, c.event.at)}  {p.y:5.1f} %  {'capacity test' if c.test else 'flight'}" for c, p in found]
-
-
-def _disagreement(sheet: PackReport, points: list[Point]) -> list[str]:
-    tests = [point.y for point in points if point.mark == "#"]
-    if not tests or sheet.health is None or abs(tests[-1] - sheet.health.estimate.value) <= 5:
-        return []
-    return [f"The last capacity test found {tests[-1]:.0f} %: test again, two tests outvote the flights."]
-
-
-def _gauge(points: list[Point]) -> list[str]:
-    if all(point.mark == "#" for point in points):
-        return []
-    return [
-        "A gauge that is always off the same way, or reckons from the label, is not in that range: a capacity test "
-        "finds it out."
-    ]
-
-
-def resistance(at: Desk, sheet: PackReport) -> list[str]:
-    """How its resistance has gone."""
-    readings, now = sheet.resistance
+def resistance(at: Desk, report: PackReport) -> list[Part]:
+    """How its resistance has changed."""
+    readings, now = report.resistance
     if not readings:
         return []
-    first, last = readings[0], readings[-1]
-    line = f"{first[1]:g} mOhm {day(at, first[0])}, {last[1]:g} mOhm {day(at, last[0])}, at 15 to 30 C"
+    first, last = (f"{mohm:g} mOhm {day(at, when)}" for when, mohm in (readings[0], readings[-1]))
+    line = f"{first}, {last}, at 15 to 30 C"
     if now is None:
-        return [f"{line}; a trend takes 8 readings, so far {len(readings)}."]
-    return [f"{line}: {ratio(now)} times what it was ({now.basis}). Twice is a customary end."]
+        return [Paragraph(f"{line}; a trend takes 8 readings, so far {len(readings)}.")]
+    return [Paragraph(f"{line}: {ratio(now)} times what it was ({now.basis}). Twice is a customary end.")]
 
 
-def endurance(each: Flights) -> str:
-    """How long it flies one aircraft."""
-    flights = counted(len(each.rates), "flight")
-    line = f"On {each.aircraft} {each.minutes:.0f} min from full to {RESERVE} % (estimate, by {flights})"
-    if each.last is not None:
-        line += f"; its last flight lasted {each.last.value:.2f} of its usual"
-    if each.sisters is not None:
-        value, best, worst, _ = each.sisters
-        line += f"; it lasts {value:.2f} of its middle sister ({best:.2f} of the best, {worst:.2f} of the worst)"
-    return line + "."
+def endurance(report: PackReport) -> list[Part]:
+    """How long it flies each aircraft."""
+    parts: list[Part] = []
+    for each in report.endurance:
+        flights = counted(len(each.rates), "flight")
+        line = f"On {each.aircraft} {each.minutes:.0f} min from full to {RESERVE} % (estimate, by {flights})"
+        if each.last is not None:
+            line += f"; its last flight lasted {100 * each.last.value:.0f} % of its usual time"
+        if each.sisters is not None:
+            middle, best, worst = (f"{100 * value:.0f} %" for value in each.sisters[:3])
+            line += (
+                f"; it lasts {middle} as long as the middle one of its kind ({best} of the best, {worst} of the worst)"
+            )
+        parts.append(Paragraph(f"{line}."))
+    return parts
 
 
-def travel(sheet: PackReport) -> list[str]:
+def travel(report: PackReport) -> list[Part]:
     """What its energy means in a passenger aircraft, in outline."""
-    energy = float(sheet.facts["watt_hours"])  # type: ignore[arg-type]
-    return [
-        f"{energy:.1f} Wh by its label. {_carriage(energy, sheet.facts['usable'] == 'no')} That is the US rule, "
+    energy = float(report.facts["watt_hours"])
+    text = (
+        f"{energy:.1f} Wh by its label. {_carriage(energy, report.facts['usable'] == 'no')} That is the US rule, "
         "49 CFR 175.10(a)(18), in outline; other states and carriers differ: ask yours. No legal advice."
-    ]
+    )
+    return [Paragraph(text)]
 
 
 def _carriage(energy: float, unfit: bool) -> str:
@@ -204,11 +204,12 @@ def _carriage(energy: float, unfit: bool) -> str:
     return f"Above {LARGE_WH:g} Wh: not in baggage."
 
 
-def cost(sheet: PackReport) -> list[str]:
-    """What its use has cost, by the price of a new one over what is on record."""
-    price = sheet.price
-    each = [(sheet.cost_per(name), word) for name, word in (("flights", "a flight"), ("cycles", "a full cycle"))]
-    told = [f"{amount:.2f} {price.currency} {word}" for amount, word in each if price and amount is not None]
-    if not price or not told:
+def cost(report: PackReport) -> list[Part]:
+    """What its use has cost, by the price of a new one over its use on record."""
+    price = report.price
+    rates = [(report.cost_per(name), unit) for name, unit in (("flights", "a flight"), ("cycles", "a full cycle"))]
+    known = [f"{amount:.2f} {price.currency} {unit}" for amount, unit in rates if price and amount is not None]
+    if not price or not known:
         return []
-    return [f"A new one costs {price.amount:g} {price.currency}; over its use on record that is {' and '.join(told)}."]
+    text = f"A new one costs {price.amount:g} {price.currency}; over its use on record that is {' and '.join(known)}."
+    return [Paragraph(text)]

@@ -1,4 +1,4 @@
-"""Of an audit: the rules, what each rests on, how often it rang, how soon it was answered, which never spoke."""
+"""Tables of an audit: each rule, its basis, how often it rang, how soon it was settled, and which never rang."""
 
 from typing import Any
 
@@ -9,11 +9,11 @@ from scheduler.reports.season import Season, responses, some, typical
 
 
 def rules(season: Season) -> list[Part]:
-    """Three parts: which rang, which never did, and what all of them rest on."""
+    """Return which rules rang, which did not, and what each rests on."""
     return [
         Section("Those that rang", _rang(season)),
         Section("The others", _silent(season)),
-        Section("What each rests on", _grounds(season)),
+        Section("What each rests on", _bases(season)),
     ]
 
 
@@ -43,13 +43,21 @@ def _silent(season: Season) -> list[Part]:
     gone = [rule for rule in rest if rule in season.told and rule not in before]
     quiet = [rule for rule in rest if rule not in (*before, *gone)]
     rows = [
-        ["opened nothing new, with what was open before", _titles(season, before)],
-        ["rung at the time, which later entries have taken back", _titles(season, gone)],
-        ["never the case wherever it could be judged", _titles(season, quiet)],
-        ["never to be judged: what they ask was never entered", _titles(season, dark)],
-        ["about no item of the fleet, or off for all of them", _titles(season, off)],
+        ("was open already and opened nothing new", "were open already and opened nothing new", before),
+        ("rang, but later entries took the cause back", "rang, but later entries took the cause back", gone),
+        ("did not apply at any time it could be judged", "did not apply at any time they could be judged", quiet),
+        (
+            "could never be judged: what it asks was not logged",
+            "could never be judged: what they ask was not logged",
+            dark,
+        ),
+        ("is about no item of the fleet, or off for all", "are about no item of the fleet, or off for all", off),
     ]
-    kept = [f"{some(titles.count(';') + 1, 'rule').capitalize()} {why}: {titles}." for why, titles in rows if titles]
+    kept = [
+        f"{some(len(names), 'rule').capitalize()} {one if len(names) == 1 else many}: {_titles(season, names)}."
+        for one, many, names in rows
+        if names
+    ]
     return [Bullets(kept)] if kept else [Paragraph("None: every rule rang.")]
 
 
@@ -58,12 +66,12 @@ def _titles(season: Season, rules: list[str]) -> str:
 
 
 def never_decided(season: Season) -> list[str]:
-    """The rules that could be judged for no item at any instant of the season."""
+    """Return the rules that could be judged for no item at any instant of the season."""
     decided = {each.key.rule for each in season.watched if not each.undecided}
     return [rule for rule in dict.fromkeys(each.key.rule for each in season.watched) if rule not in decided]
 
 
-def _grounds(season: Season) -> list[Part]:
+def _bases(season: Season) -> list[Part]:
     rows = []
     for rule in season.at.setup.rules:
         raw = season.at.setup.rules.raw(rule)
@@ -82,7 +90,7 @@ def _adjusted(season: Season, rule: str) -> str:
 
 
 def adjustment_text(change: dict[str, Any]) -> str:
-    """One adjustment with its reason, or that it has none."""
+    """Write one adjustment with its reason, or that it has none."""
     what = [f"{name} {value}" for name, value in change.get("limits", {}).items()]
     what += ["off"] if change.get("off") else []
     what += [f"{key} {change[key]}" for key in ("urgency", "remind") if key in change]

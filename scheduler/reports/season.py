@@ -12,7 +12,7 @@ from scheduler.events.event import Event
 from scheduler.facts.timeline import Value
 from scheduler.reminders.board import Reminder
 from scheduler.reminders.unjudged import Unknown
-from scheduler.reports.pack_report import Past
+from scheduler.reports.pack_report import PackHistory
 from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.verdict import Key
 
@@ -40,11 +40,11 @@ class Opened(NamedTuple):
 
 
 class State(NamedTuple):
-    """An item of the fleet at the end: its facts by name, whether it is out of service for good, a pack's past."""
+    """An item of the fleet at the end: its facts by name, whether it is out of service for good, a pack's history."""
 
     facts: dict[str, Value]
     retired: bool
-    past: Past | None
+    history: PackHistory | None
 
 
 class Logged(NamedTuple):

@@ -17,7 +17,7 @@ from scheduler.reminders.superseded import superseded_by
 from scheduler.reminders.unjudged import Unknown, unknown_at
 from scheduler.reports.coverage import LAST
 from scheduler.reports.fleet_tables import COUNTS
-from scheduler.reports.pack_report import past_of
+from scheduler.reports.pack_report import history_of_pack
 from scheduler.reports.season import Opened, State, Watched
 from scheduler.verdicts.verdict import Verdict
 
@@ -79,5 +79,5 @@ def _opened(reminder: Reminder) -> Opened:
 
 def _state(store: FactStore, item: Item, end: int) -> State:
     facts = {name: store.fact(item, name).at(end) for name in _FACTS if item.kind in store.catalogue[name].about}
-    past = past_of(store, item, end) if item.kind == "pack" else None
-    return State(facts, retired_at(store, item) <= end, past)
+    history = history_of_pack(store, item, end) if item.kind == "pack" else None
+    return State(facts, retired_at(store, item) <= end, history)

@@ -302,4 +302,4 @@ def test_a_rule_rung_and_then_taken_back_is_not_called_never_the_case(bench: Ben
 
     out = " ".join(bench("audit", "--from", "2026-04-10", "--to", "2026-04-10").out.split())
 
-    assert "1 rule rung at the time, which later entries have taken back: Pack may be swollen." in out
+    assert "1 rule rang, but later entries took the cause back: Pack may be swollen." in out
