@@ -1,4 +1,4 @@
-"""What will fall due, by the calendar and by expected use."""
+"""Say what will fall due, by the calendar and by expected use."""
 
 from scheduler.answers.board import solve_board
 from scheduler.answers.desk import Desk
@@ -14,23 +14,23 @@ from scheduler.reminders.outlook import LEAST_WEEKS, WEEKS, Describe, Due, Outlo
 
 
 def look_ahead(at: Desk, days: int, tell: Describe) -> Outlook:
-    """What will fall due within so many days."""
+    """Return what will fall due within so many days."""
     setup, source = at.setup, LogReader(at.home.log, known=at.now)
     return outlook(setup.fleet, setup.clocks, source, setup.rules, item_groups(at), at.now, at.now + days * DAY, tell)
 
 
 def todo(reminder: Reminder) -> str:
-    """What is to be done of it, with the values of its day."""
+    """Say what to do about it, with the values of its day."""
     return advice(Lines(reminder.verdict.rule, [reminder]), reminder.episode.opened)
 
 
 def untold(_reminder: Reminder) -> str:
-    """For people it is enough to know what falls due: what a job takes can be long to tell."""
+    """Leave out what to do: for people it is enough to know what falls due, and a job can need a long text."""
     return ""
 
 
 def to_json(at: Desk, found: Outlook) -> dict[str, object]:
-    """The outlook for programs."""
+    """Return the outlook for programs."""
 
     def when(instant: int | None) -> str | None:
         return None if instant is None else at.stamp(instant)
@@ -57,10 +57,10 @@ def to_json(at: Desk, found: Outlook) -> dict[str, object]:
 
 
 def to_text(at: Desk, found: Outlook) -> str:
-    """The outlook for people."""
+    """Write the outlook for people."""
     calendar = [due for due in found.due if not due.by_use]
     by_use = [due for due in found.due if due.by_use]
-    lines = [f"From {day(at, found.now)} to {day(at, found.end)}. {standing(at)}"]
+    lines = [f"From {day(at, found.now)} to {day(at, found.end)}. {describe_open(at)}"]
     lines += ["", "By the calendar, if nothing more is logged:"]
     lines += [f"  {when:<12} {text}" for when, text in together(at, calendar)] or ["  nothing"]
     lines += ["", "By use, if flying goes on as of late (estimates, 8 in 10 lie within):"]
@@ -72,8 +72,8 @@ def to_text(at: Desk, found: Outlook) -> str:
     return "\n".join(lines)
 
 
-def standing(at: Desk) -> str:
-    """How much is open already, and of how much nothing can be foreseen."""
+def describe_open(at: Desk) -> str:
+    """Say how much is open already, and how much cannot be judged."""
     found = solve_board(at._replace(known=at.now))
     opened, unknown = len(found.opened), len(unknown_lines(found.unknown))
     dark = f"; too little is logged to judge {unknown} more" if unknown else ""
@@ -81,13 +81,13 @@ def standing(at: Desk) -> str:
 
 
 def day(at: Desk, instant: int) -> str:
-    """A local date: "3 Dec 2026"."""
+    """Write a local date: "3 Dec 2026"."""
     when = local_date(instant, at.setup.hours.zone)
     return f"{when.day} {when:%b %Y}"
 
 
 def what(due: Due) -> str:
-    """The rule's title and the item."""
+    """Write the rule's title and the item."""
     return _named(due.title, [due.key.item])
 
 
@@ -96,7 +96,7 @@ def _named(title: str, items: list[str]) -> str:
 
 
 def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
-    """Day and text, the items of one rule and day in one line."""
+    """Return day and text, the items of one rule and day in one line."""
     alike: dict[tuple[str, str, bool], list[str]] = {}
     for due in found:
         alike.setdefault((day(at, due.low), due.title, due.unless_used), []).append(due.key.item)
@@ -105,7 +105,7 @@ def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
 
 
 def ranged(at: Desk, due: Due) -> str:
-    """The range of dates in which use brings it about."""
+    """Write the range of dates in which use brings it about."""
     first = day(at, due.low)
     if due.high is None:
         return f"{first} or later"
@@ -113,12 +113,12 @@ def ranged(at: Desk, due: Due) -> str:
 
 
 def use_line(use: Use) -> str:
-    """What the estimate rests on."""
+    """Say what the estimate rests on."""
     weekly, spread = (show_span(round(span / MINUTE) * MINUTE) for span in (use.weekly, use.spread))
     flights = numbered(use.flights, "flight")
     return f"{use.aircraft}: {flights} in {use.weeks} weeks, {weekly} a week, give or take {spread}."
 
 
 def fresh_line(at: Desk, aircraft: str, first: int) -> str:
-    """Why there is no estimate for an aircraft."""
-    return f"{aircraft}: first flight on record {day(at, first)}; its use I can tell after {LEAST_WEEKS} weeks."
+    """Say why there is no estimate for an aircraft."""
+    return f"{aircraft}: first flight on {day(at, first)}; I can estimate its use after {LEAST_WEEKS} weeks."

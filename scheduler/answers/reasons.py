@@ -10,7 +10,7 @@ from scheduler.reminders.board import Reminder
 from scheduler.reminders.message_text import Lines, log_line
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import explain, limit_text
-from scheduler.verdicts.minimal_changes import Change, LeafChange, Way, changes_at, minimal_changes
+from scheduler.verdicts.minimal_changes import Change, ChangeSet, LeafChange, changes_at, minimal_changes
 from scheduler.verdicts.reference import SAID
 from scheduler.verdicts.verdict import Verdict
 
@@ -37,7 +37,7 @@ def _compared(leaf: Leaf, limit: str, holds: bool) -> str:
     return f"{SAID[leaf.operator][not holds]} {limit}"
 
 
-def reversals(verdict: Verdict, now: int) -> list[Way]:
+def reversals(verdict: Verdict, now: int) -> list[ChangeSet]:
     """Return the smallest changes that would settle the reminder if it is open, and ring it if it is not."""
     rule = verdict.rule
     if verdict.open_at(now) is None:

@@ -1,4 +1,4 @@
-"""The season audit as a document: what an operator could hand to a client or an insurer."""
+"""The season audit as a document that an operator can hand to a client or an insurer."""
 
 from scheduler.base.instants import HOUR
 from scheduler.base.text import listed

@@ -1,4 +1,4 @@
-"""An outlook as a calendar (iCalendar, RFC 5545), written with icalendar."""
+"""Write an outlook as a calendar (iCalendar, RFC 5545) with icalendar."""
 
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def as_calendar(at: Desk, found: Outlook) -> bytes:
-    """The calendar: a whole-day entry on the day from which a thing can fall due, its range in the description."""
+    """Return the calendar: a whole-day entry on the first day a thing can fall due, its range in the description."""
     from icalendar import Calendar
 
     calendar = Calendar()
@@ -49,16 +49,16 @@ def _entry(at: Desk, due: Due) -> "Event":
 
 
 def uid(at: Desk, due: Due) -> str:
-    """The same for one home, rule, item and number, whatever the date: a calendar moves the entry, and doubles none.
+    """Return an id that stays the same when the date moves, so that a calendar moves the entry and doubles none.
 
-    A home is told from another by its oldest entry.
+    It depends on home, rule, item and number; the oldest entry identifies the home.
     """
     first = next(iter(at.home.log.lines()), "")
     return f"{uuid5(NAMESPACE_URL, '|'.join((first, *due.key, str(due.number))))}@shelfbell"
 
 
 def description(at: Desk, due: Due) -> str:
-    """What to do, and how sure the day is."""
+    """Say what to do, and how sure the day is."""
     if due.by_use:
         middle = f", most likely about {day(at, due.at)}" if due.at is not None else ""
         sure = f"By use: {ranged(at, due)}{middle}, if flying goes on as of late (estimate)."

@@ -1,4 +1,4 @@
-"""Readings drawn in characters, to be read in a terminal of 80 columns."""
+"""Draw readings in characters, for a terminal of 80 columns."""
 
 from collections.abc import Callable
 from math import ceil, floor
@@ -21,12 +21,12 @@ class Point(NamedTuple):
 
 
 def bar(share: float, width: int = 30) -> str:
-    """A bar for a share from 0 to 1: at least one character from half a percent on."""
+    """Draw a bar for a share from 0 to 1: at least one character from half a percent on."""
     return "#" * (max(1, round(share * width)) if share >= 0.005 else 0)
 
 
 def chart(points: list[Point], level: float, trend: Callable[[float], float] | None = None) -> list[str]:
-    """Rows from the top: the points, a level drawn across, a trend where there is one. At least one point."""
+    """Return rows from the top: the points (at least one), a level drawn across, and a trend if given."""
     low, high = _reach([point.y for point in points])
     step = 2.5 if high - low <= 35 else 5.0
     rows = round((high - low) / step) + 1
@@ -49,7 +49,7 @@ def chart(points: list[Point], level: float, trend: Callable[[float], float] | N
 
 
 def _reach(ys: list[float]) -> tuple[float, float]:
-    """The ends of the axis, multiples of 5: the usual ones, widened to the readings as far as `MOST`."""
+    """Return the ends of the axis, multiples of 5: the usual ones, widened to the readings up to `MOST`."""
     low = max(MOST[0], min(USUAL[0], floor(min(ys) / 5) * 5))
     high = min(MOST[1], max(USUAL[1], ceil(max(ys) / 5) * 5))
     return low, high

@@ -1,4 +1,4 @@
-"""Of an audit: what is watched and what is not, what was never entered, and what the program does not check at all."""
+"""The coverage in an audit: what is watched, what was never logged, and what the program does not check."""
 
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
@@ -10,7 +10,7 @@ from scheduler.reports.season import Season, Watched
 STALE = 90 * DAY
 """A reading or look older than this is listed as stale. A choice for this page, no source."""
 LAST = {"hours_since_reading": "reading, charge or flight", "since_inspected": "thorough look"}
-"""Facts that tell how old what is known is, and what each rests on."""
+"""Facts that give the age of what is known, and what each rests on."""
 _NOT_CHECKED = (
     "Whether what was entered is true, or complete: what nobody logged did not happen, as far as this page knows.",
     "The aircraft itself: no reminder does not mean fit to fly. A look before each flight remains the pilot's.",
@@ -21,7 +21,7 @@ _NOT_CHECKED = (
 
 
 def coverage(season: Season) -> list[Part]:
-    """Items by how far they are watched, what was never entered, what is missing or old."""
+    """Return items by how far they are watched, what was never logged, what is missing or old."""
     return [
         Section("Items and the rules that watch them", _watched(season)),
         Section("Never entered", _never_fed(season)),
@@ -42,7 +42,7 @@ def _watched(season: Season) -> list[Part]:
 
 
 def _never_fed(season: Season) -> list[Part]:
-    """The facts that some rule asks and no entry of the season made known."""
+    """Return the facts that a rule needs and no entry of the season made known."""
     found: dict[str, list[str]] = {}
     for each in season.watched:
         for lack in each.unfed:
@@ -72,7 +72,7 @@ def _stale(season: Season) -> list[Part]:
 
 
 def limits_of_this(season: Season) -> list[Part]:
-    """What nobody should read into the page."""
+    """Return what nobody should read into the page."""
     if not season.files_off:
         return [Bullets([*_NOT_CHECKED])]
     off = f"The subjects of the rule files that came with the program and are off here: {listed(season.files_off)}."

@@ -1,4 +1,4 @@
-"""What an audit is made from: a stretch of time looked back on, and the words for it."""
+"""The data of an audit: one interval of the past, and how its dates and counts are written."""
 
 from collections.abc import Mapping
 from statistics import median
@@ -18,8 +18,8 @@ from scheduler.verdicts.verdict import Key
 
 
 class Watched(NamedTuple):
-    """What a rule came to on an item. `undecided`: it was unknown all through the season. `unfed`: what is missing of
-    the facts it asks for that no entry of the season made known. `unknown`: why it cannot be judged at the end."""
+    """A rule on an item. `undecided`: it was unknown all through the season. `unfed`: what is missing for the facts it
+    needs and no entry of the season made known. `unknown`: why it cannot be judged at the end."""
 
     key: Key
     title: str
@@ -58,7 +58,7 @@ class Logged(NamedTuple):
 
 
 class Season(NamedTuple):
-    """One stretch of time, from all that is known now.
+    """One interval of time, from all that is known now.
 
     `judged_at`: where it is judged, its last instant or now, whichever comes first. `watched`: each rule by each item;
     `reminders`: those open in it, in order of opening; `still_open`: those open where it is judged, the most urgent
@@ -81,43 +81,43 @@ class Season(NamedTuple):
     told: frozenset[str] = frozenset()
 
     def day(self, instant: int) -> str:
-        """A date: "1 Apr 2026"."""
+        """Write a date: "1 Apr 2026"."""
         when = local_date(instant, self.at.setup.hours.zone)
         return f"{when.day} {when:%b %Y}"
 
     def moment(self, instant: int) -> str:
-        """A date and time: "1 Apr 2026 18:40"."""
+        """Write a date and time: "1 Apr 2026 18:40"."""
         return f"{self.day(instant)} {to_datetime(instant, self.at.setup.hours.zone):%H:%M}"
 
     def opened(self, rule: str | None = None) -> list[Opened]:
-        """The reminders that opened within it, of one rule or of all."""
+        """Return the reminders that opened in it, of one rule or of all."""
         found = [r for r in self.reminders if self.start <= r.episode.opened < self.judged_at]
         return [r for r in found if rule in (None, r.key.rule)]
 
 
 def settled(reminders: list[Opened], by: int) -> list[Opened]:
-    """Those that were settled by then, the quickest first."""
+    """Return those that were settled by then, the quickest first."""
     found = [r for r in reminders if r.episode.ending == "settled" and not r.gave_way and r.episode.ended <= by]
     return sorted(found, key=lambda r: r.episode.ended - r.episode.opened)
 
 
 def responses(reminders: list[Opened], by: int) -> list[int]:
-    """The times from opening to settling, of those that were settled by then, microseconds, shortest first."""
+    """Return the times from opening to settling, microseconds, shortest first, of those settled by then."""
     return [r.episode.ended - r.episode.opened for r in settled(reminders, by)]
 
 
 def given_way(reminders: list[Opened], by: int) -> int:
-    """How many gave way by then to another on the same item."""
+    """Count those that another on the same item replaced by then."""
     return sum(r.episode.ended <= by and r.gave_way for r in reminders)
 
 
 def typical(intervals: list[int]) -> str:
-    """The median, "-" without any."""
+    """Write the median, "-" without any."""
     return show_span(round(median(intervals))) if intervals else "-"
 
 
 def safe(value: object) -> str:
-    """Text from outside made safe to show."""
+    """Make text from outside safe to show."""
     return clean(str(value))
 
 

@@ -1,4 +1,4 @@
-"""A season in one document."""
+"""Gather the data of an audit."""
 
 from collections import Counter
 
@@ -15,7 +15,7 @@ from scheduler.reports.season_watch import look
 
 
 def season_of(at: Desk, start: int, end: int, tell: Progress = nobody) -> Season:
-    """All that the audit of a stretch is made from."""
+    """Gather all that the audit of an interval shows."""
     judged_at = min(end, at.now)
     return Season(
         at, start, end, judged_at, *look(at, start, judged_at, tell), _logged(at, start, judged_at),
@@ -25,7 +25,7 @@ def season_of(at: Desk, start: int, end: int, tell: Progress = nobody) -> Season
 
 
 def _logged(at: Desk, start: int, end: int) -> Logged:
-    """What was logged of [start, end), as far as it is in force."""
+    """Count what was logged for [start, end), without what was taken back."""
     entries = flights = airtime = mishaps = 0
     by_pack: Counter[str] = Counter()
     for event, gone in at.home.log.history():
@@ -41,7 +41,7 @@ def _logged(at: Desk, start: int, end: int) -> Logged:
 
 
 def _corrected(at: Desk, start: int, end: int) -> list[tuple[Event, Event]]:
-    """What of [start, end) was taken back, or was taken back in it, each with the entry that did."""
+    """Return entries of [start, end) taken back, or taken back in it, each with the entry that did it."""
     found = [(was, at.home.log.find(by)) for was, by in at.home.log.history() if by]
     pairs = [(was, by) for was, by in found if by and (start <= was.at < end or start <= by.recorded_at < end)]
     return sorted(pairs, key=lambda pair: pair[1].recorded_at)
@@ -53,7 +53,7 @@ def _sent(at: Desk, start: int, end: int) -> tuple[int, int]:
 
 
 def files_off(home: Home) -> list[str]:
-    """The shipped rule files that the home does not switch on."""
+    """Return the shipped rule files that the home does not switch on."""
     name, path = home.files()[0]
     on = read(path.read_bytes(), name).data.get("practice") or []
     return [path.stem for path in sorted(folder("rules").glob("*.yaml")) if path.stem not in on]

@@ -1,4 +1,4 @@
-"""Of an audit: what is taken of each item from its verdicts and facts, before its entries are let go."""
+"""Gather what an audit needs of each item, group by group, so that entries need not stay in memory."""
 
 from functools import partial
 from operator import itemgetter
@@ -25,7 +25,7 @@ _FACTS = (*COUNTS, *LAST, "usable", "days_to_expiry")
 
 
 class SeasonReview(NamedTuple):
-    """What all items came to, each part as a season has it."""
+    """What all items contribute to a season."""
 
     watched: list[Watched]
     reminders: list[Opened]
@@ -34,7 +34,7 @@ class SeasonReview(NamedTuple):
 
 
 def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonReview:
-    """What all items came to in [start, end), from all that is known now."""
+    """Gather what all items contribute to [start, end), from all that is known now."""
     fleet, place = at.setup.fleet, placing(at)
     watched: list[tuple[object, Watched]] = []
     reminders: list[Opened] = []
@@ -61,7 +61,7 @@ def _watched(verdict: Verdict, start: int, end: int, unknown: Unknown | None) ->
 
 
 def _unfed(verdict: Verdict, start: int, end: int) -> list[str]:
-    """What is missing of the facts that it asks for and that nothing made known in [start, end)."""
+    """Return what is missing for the facts it needs and nothing made known in [start, end)."""
     asked = [(verdict.store.catalogue[leaf.fact], leaf) for leaf in verdict.asked]
     return [
         fact.unknown

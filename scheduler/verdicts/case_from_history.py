@@ -1,4 +1,4 @@
-"""A rule's case made from real history: the entries that a verdict rests on, in the words of a case."""
+"""Make a case of a rule from real history: the entries its verdict rests on."""
 
 from collections.abc import Iterator
 from typing import Any, NamedTuple
@@ -20,7 +20,7 @@ Case = dict[str, object]
 
 
 class Subject(NamedTuple):
-    """What a case is made of: a rule as its file has it, its verdict on an item, the fleet, the item's nameplate."""
+    """The material of a case: a rule as its file has it, its verdict on an item, the fleet, the nameplate."""
 
     raw: dict[str, Any]
     verdict: Verdict
@@ -29,7 +29,7 @@ class Subject(NamedTuple):
 
 
 def case_of(subject: Subject, now: int) -> Case | None:
-    """A case that holds what the verdict was at `now` and passes; None where no case can hold it."""
+    """Return a passing case that reproduces the verdict at `now`; None if no case can."""
     episode = subject.verdict.open_at(now)
     expected = _expected(subject.verdict, episode, now)
     for events in _choices(subject.verdict, episode, now):
@@ -42,7 +42,7 @@ def case_of(subject: Subject, now: int) -> Case | None:
 
 
 def passes(subject: Subject, case: Case) -> bool:
-    """True when the case gets what it expects."""
+    """True if the case gets what it expects."""
     return not list(failures(subject.raw, case, subject.verdict.store.catalogue))
 
 
@@ -57,7 +57,7 @@ def _expected(verdict: Verdict, episode: Episode | None, now: int) -> Case:
 
 
 def _choices(verdict: Verdict, episode: Episode | None, now: int) -> Iterator[list[Event]]:
-    """Sets of entries to try, the fewest first: those that the explanations name, then all since it was last open."""
+    """Yield sets of entries to try, the smallest first: those explanations name, then all since it was last open."""
     named = _named(verdict, episode, now)
     yield named
     last = episode.ended if episode is not None and episode.ended < MAX_INSTANT else now
@@ -72,7 +72,7 @@ def _choices(verdict: Verdict, episode: Episode | None, now: int) -> Iterator[li
 
 
 def _named(verdict: Verdict, episode: Episode | None, now: int) -> list[Event]:
-    """The entries that the explanations of the turning instants name."""
+    """Return the entries that explain its opening and its end."""
     rule = verdict.rule
     asked: list[tuple[Condition, int]] = [(rule.when, now if episode is None else episode.opened)]
     if episode is not None and episode.ended < MAX_INSTANT:
@@ -83,7 +83,7 @@ def _named(verdict: Verdict, episode: Episode | None, now: int) -> list[Event]:
 
 
 def _surroundings(subject: Subject) -> Iterator[Case]:
-    """Zones and nameplates to try, the plainest first."""
+    """Yield zones and nameplates to try, the plainest first."""
     plate = {name: value for name, value in subject.plate.items() if name not in _PLATE_LEFT_OUT}
     bare = {name: value for name, value in plate.items() if name != "in_service"}
     zone = {"zone": subject.verdict.store.clocks.zone.key}
@@ -93,7 +93,7 @@ def _surroundings(subject: Subject) -> Iterator[Case]:
 
 
 def as_given(subject: Subject, event: Event) -> dict[str, object]:
-    """An event as a case gives it: items under the names of their kinds, and left out where the case fills them in."""
+    """Write an event for a case: items under the names of their kinds, left out where the case fills them in."""
     about, item = subject.verdict.item.kind, subject.verdict.item.id
     given = {"at": event.fields["at"], "what": event.what}
     given |= {name: value for name, value in event.fields.items() if name not in (*given, *_LEFT_OUT)}
@@ -112,7 +112,7 @@ def _renamed(fleet: Fleet, value: object) -> object:
 
 
 def _shortened(about: str, given: dict[str, object]) -> dict[str, object]:
-    """The event less the fields that a case gives it back."""
+    """Return the event without the fields that a case fills in."""
     whole = given_events(about, {"given": [given]})
     for name in given.keys() - {"at", "what"}:
         less = {key: value for key, value in given.items() if key != name}

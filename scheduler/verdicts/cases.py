@@ -1,4 +1,4 @@
-"""A rule's own cases: events given, openings expected; the same computation as everywhere."""
+"""Run the cases in a rule's file: events given, openings expected, by the same computation as everywhere."""
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import timedelta
@@ -23,18 +23,18 @@ from scheduler.verdicts.rule import make_rule
 from scheduler.verdicts.verdict import Verdict
 
 QUIET_FOR = 30 * DAY
-"""`quiet: true` looks so far beyond the last event."""
+"""`quiet: true` covers so much time after the last event."""
 DEFAULT_PLATES: dict[str, dict[str, object]] = {
     "pack": {"chemistry": "lipo", "cells": 4, "capacity": "5000 mAh", "fits": ["aircraft"], "rated_cycles": 300},
     **{part: {"fits": ["aircraft"]} for part in ("propellers", "gimbal", "guards", "filter")},
     "paper": {"valid_for": "24 calendar months"},
     "spares": {"keep": 4},
 }
-"""The nameplate of a case's item, by kind, under the fields that the case gives. Besides, it is in service from a year
-before the first event, its id is its kind, and an aircraft and a pack under those ids stand beside it."""
+"""The nameplate of a case's item, by kind, under the fields that the case gives. It is in service from a year
+before the first event, its id is its kind, and an aircraft and a pack under those ids are in the fleet too."""
 BESIDE = ("aircraft", "pack", "charger", "pilot", "spares")
 BESIDE_A_JOB = ("propellers", "paper")
-"""The items that stand beside the one that a case is about; a pack has two sisters besides, pack-2 and pack-3."""
+"""The other items in the fleet of a case; a pack also has two sisters, pack-2 and pack-3."""
 
 
 class CaseFailure(NamedTuple):
@@ -56,12 +56,12 @@ class Cases(Source):
         self._filed = {event.id: concerned(event.fields) for event in self.events}
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """The events filed under a name, in order; of one kind where `what` names it."""
+        """Return the events filed under a name, in order; of one kind if `what` names it."""
         return [e for e in self.events if name in self._filed[e.id] and what in (None, e.what)]
 
 
 def given_events(about: str, case: dict) -> list[dict[str, object]]:
-    """The events of a case, those without a subject made to concern its item."""
+    """Return the events of a case; those without a subject get its item."""
     return [_filled(about, dict(event)) for event in case["given"]]
 
 
@@ -81,7 +81,7 @@ def _beside(wanted: list[str]) -> str:
 
 
 def verdict_of(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Verdict:
-    """The verdict of a rule on the item of a case. Raises ValueError when an event of the case is not well formed."""
+    """Return the verdict on the item of a case. Raises ValueError if an event is not well formed."""
     about = raw["about"]
     events = given_events(about, case)
     for number, event in enumerate(events, 1):
@@ -118,7 +118,7 @@ def _fleet(about: str, case: dict, events: list[dict[str, object]], zone: ZoneIn
 
 
 def failures(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Iterator[CaseFailure]:
-    """What a case expects and does not get."""
+    """Yield what a case expects and does not get."""
     try:
         yield from _unmet(raw, case, catalogue)
     except ValueError as error:
@@ -164,11 +164,11 @@ def _ending(episode: Episode, stamp: Callable[[int], str]) -> str:
 
 EXPECTATIONS = ("opens", "quiet", "quiet_until", "unknown_at")
 HANDLING = ("charged", "drained")
-"""A rule that leads to one of these has a person handle a pack: it must ask whether the pack is usable."""
+"""Answering with one of these means handling a pack: the rule must ask whether the pack is usable."""
 
 
 def advice(raw: dict) -> Iterator[str]:
-    """What a shipped rule lacks, and an own rule had better have."""
+    """Yield what a shipped rule lacks and an own rule should have."""
     cases = raw.get("cases", [])
     if not any("opens" in case for case in cases) or not any({"quiet", "quiet_until"} & set(case) for case in cases):
         yield "has no two cases: one that opens, one that stays quiet"

@@ -1,4 +1,4 @@
-"""What is wrong in a condition of a rule that its schema accepts."""
+"""Find what is wrong in a condition that its schema accepts."""
 
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
@@ -9,7 +9,7 @@ from scheduler.verdicts.conditions import NAMED, NUMERIC, lasting_of, leaf_of, o
 
 
 class ConditionFault(NamedTuple):
-    """What is wrong in a condition, and where in it."""
+    """A fault in a condition and its place."""
 
     path: tuple[str | int, ...]
     text: str
@@ -18,7 +18,7 @@ class ConditionFault(NamedTuple):
 def faults(
     raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact], path: tuple[str | int, ...] = ()
 ) -> Iterator[ConditionFault]:
-    """Everything that is wrong in a condition that its schema accepts, each with its place."""
+    """Yield every fault in a condition that its schema accepts."""
     for name in ("all", "any"):
         for index, part in enumerate(raw.get(name, ())):
             yield from faults(part, limits, about, catalogue, (*path, name, index))
@@ -28,7 +28,7 @@ def faults(
         return
     declared = catalogue[raw["fact"]]
     if about not in declared.about:
-        yield ConditionFault((*path, "fact"), _not_of(declared, about, catalogue))
+        yield ConditionFault((*path, "fact"), _wrong_kind(declared, about, catalogue))
         return
     if "of" in raw and raw["of"] not in declared.of:
         yield ConditionFault((*path, "of"), f"{declared.name} asks of {', '.join(declared.of) or 'nothing'}")
@@ -37,7 +37,7 @@ def faults(
             yield ConditionFault((*path, key), text)
 
 
-def _not_of(declared: Fact, about: str, catalogue: Mapping[str, Fact]) -> str:
+def _wrong_kind(declared: Fact, about: str, catalogue: Mapping[str, Fact]) -> str:
     known = ", ".join(sorted(name for name, fact in catalogue.items() if about in fact.about))
     return f"{declared.name} is a fact of {', '.join(declared.about)}, not of {about}, which has {known}"
 
@@ -53,12 +53,12 @@ def _wrong_value(raw: dict, key: str, limits: dict[str, object], declared: Fact)
         else:
             leaf_of({"fact": declared.name, key: raw[key]}, limits, declared.about[0], {declared.name: declared})
     except ValueError as error:
-        return _worded(error, raw[key], limits)
+        return _value_fault(error, raw[key], limits)
     return None
 
 
-def _worded(error: ValueError, written: object, limits: dict[str, object]) -> str:
-    """The sentence on a value that is wrong, be it the rule's limit of that name or what should have been one."""
+def _value_fault(error: ValueError, written: object, limits: dict[str, object]) -> str:
+    """Return the sentence on a wrong value: a limit of the rule, or the name of one that does not exist."""
     if not isinstance(written, str) or not limits:
         return str(error)
     if written in limits:

@@ -13,13 +13,12 @@ NUMERIC = ("at_least", "more_than", "at_most", "less_than")
 NAMED = ("is", "is_not", "one_of")
 OPERATORS = (*NUMERIC, *NAMED)
 AGES = ("age", "idle", "hours_since_reading", "since_inspected", "since_capacity_test")
-"""The facts that rise with time from nought: only these can be held against months and years, whose length depends on
-where they begin."""
+"""Facts that rise with time from zero: only these compare with months and years, whose length varies."""
 
 Ask = Callable[[str, str | None, int], Timeline]
-"""Gives a fact (and variant) of the item in question, from an instant on."""
+"""Return a fact (and variant) of the item, from an instant on."""
 Reach = Callable[[int, CalendarSpan], int]
-"""Gives the instant a calendar span after another, in the operator's zone."""
+"""Return the instant a calendar span after another, in the operator's zone."""
 
 
 class Leaf(NamedTuple):
@@ -56,7 +55,7 @@ Condition = Union[Leaf, Every, Some, Not]  # noqa: UP007 - the parts refer to it
 
 
 def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Condition:
-    """The condition that checked YAML data describes. Raises ValueError where `faults` finds any."""
+    """Build the condition that checked YAML data describes. Raises ValueError where `faults` finds any."""
     if "all" in raw:
         return Every(tuple(build(part, limits, about, catalogue) for part in raw["all"]))
     if "any" in raw:
@@ -67,7 +66,7 @@ def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[s
 
 
 def leaf_of(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Leaf:
-    """The comparison that checked YAML data describes. Raises ValueError saying what would be right."""
+    """Build the comparison that checked YAML data describes. Raises ValueError saying what would be right."""
     declared = catalogue[raw["fact"]]
     if about not in declared.about:
         raise ValueError(f"{declared.name} is no fact of {about}: it belongs to {', '.join(declared.about)}")
@@ -85,7 +84,7 @@ def leaf_of(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping
 
 
 def lasting_of(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
-    """How long a comparison must have held, microseconds, and the limit that this came from. Raises ValueError."""
+    """Return how long a comparison must have been true, microseconds, and the limit it came from. Raises ValueError."""
     if "lasting" not in raw:
         return 0, None
     written, name = _value(raw["lasting"], limits)
@@ -96,7 +95,7 @@ def lasting_of(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
 
 
 def operator_of(raw: dict) -> str:
-    """The operator of a leaf."""
+    """Return the operator of a leaf."""
     return next(name for name in OPERATORS if name in raw)
 
 
@@ -107,7 +106,7 @@ def _value(written: object, limits: dict[str, object]) -> tuple[object, str | No
 
 
 def leaves(condition: Condition) -> Iterator[Leaf]:
-    """Every comparison of a condition."""
+    """Yield every comparison of a condition."""
     if isinstance(condition, Leaf):
         yield condition
     elif isinstance(condition, Not):
@@ -118,7 +117,7 @@ def leaves(condition: Condition) -> Iterator[Leaf]:
 
 
 def intervals(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
-    """Where in time a condition holds from `since` on; before it, as then."""
+    """Return where in time a condition holds from `since` on; before that it reads as at `since`."""
     if isinstance(condition, Leaf):
         begins = max(MIN_INSTANT, since - condition.lasting)
         found = leaf_spans(condition, ask(condition.fact, condition.of, begins), reach, begins)
@@ -135,7 +134,7 @@ def intervals(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INS
 
 
 def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
-    """Where one comparison holds from `since` on (before it, as then), without its `lasting`."""
+    """Return where one comparison holds from `since` on, without its `lasting`."""
     if leaf.operator in NUMERIC:
         return timeline.compare(leaf.operator, leaf.limit, reach, since)
     words = leaf.limit if isinstance(leaf.limit, tuple) else (str(leaf.limit),)

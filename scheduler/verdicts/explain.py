@@ -1,4 +1,4 @@
-"""Why a rule fires or stays silent: each condition with its value, its limit, the events behind it, what is missing."""
+"""Explain why a rule fires or not: each condition with its value, limit, events, and what is missing."""
 
 from typing import NamedTuple
 
@@ -9,17 +9,17 @@ from scheduler.facts.declare import Fact, show_fact
 from scheduler.facts.intervals import NO, UNKNOWN, WORDS, Intervals
 from scheduler.facts.timeline import events_of
 from scheduler.verdicts.conditions import Condition, Every, Leaf, Not, leaf_spans
-from scheduler.verdicts.distance_to_limit import margin
+from scheduler.verdicts.distance_to_limit import distance_to_limit
 from scheduler.verdicts.verdict import Verdict
 
 
 class Node(NamedTuple):
     """One condition at an instant.
 
-    `kind`: leaf, all, any, not. `verdict`: no, unknown or yes. `since` and `until`: the stretch around the instant over
-    which the verdict stays, None where it has no bound. The rest is of leaves: `value` and `limit` as text, how far the
-    one is from the other (`margin`), since when the comparison gives this result, its `lasting` apart (`held_since`),
-    whether it is not known what was before that (`dark_before`), and the events behind the value.
+    `kind`: leaf, all, any, not. `verdict`: no, unknown or yes. `since`, `until`: the interval around the instant in
+    which the verdict stays the same, None without a bound. The rest is for leaves: `value` and `limit` as text, the
+    distance between them (`margin`), since when the comparison without its `lasting` has this result (`held_since`),
+    whether its result before that is unknown (`dark_before`), and the events behind the value.
     """
 
     kind: str
@@ -38,7 +38,7 @@ class Node(NamedTuple):
 
 
 def explain(verdict: Verdict, condition: Condition, now: int) -> Node:
-    """The tree of a condition at an instant."""
+    """Return the tree of a condition at an instant."""
     solved = verdict.solve(condition)
     around = (WORDS[solved.at(now)], _bound(solved.since(now)), solved.next_change(now))
     if isinstance(condition, Leaf):
@@ -64,17 +64,17 @@ def _leaf(verdict: Verdict, leaf: Leaf, now: int, around: tuple[str, int | None,
         dark_before=around[0] == WORDS[UNKNOWN] and value is not None,
         events=tuple(events_behind(verdict, leaf, raw, now)),
         missing=fact.record.replace("{item}", verdict.item.id) if value is None else "",
-        margin=margin(verdict, leaf, now),
+        margin=distance_to_limit(verdict, leaf, now),
     )
 
 
 def limit_text(leaf: Leaf, fact: Fact) -> str:
-    """The limit of a comparison as a person reads it."""
+    """Return the limit of a comparison as a person reads it."""
     return ", ".join(leaf.limit) if leaf.operator == "one_of" else show(leaf.limit, fact.unit)  # type: ignore[arg-type]
 
 
 def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> list[Event]:
-    """The events that made a comparison what it is over the stretch that counts, oldest first."""
+    """Return the events that a comparison's result rests on, oldest first."""
     start = _counts_from(leaf, raw, now)
     found: dict[str, Event] = {}
     for segment, end in verdict.ask(leaf.fact, leaf.of):
@@ -84,8 +84,7 @@ def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> lis
 
 
 def _counts_from(leaf: Leaf, raw: Intervals, now: int) -> int:
-    """Where the stretch begins that makes a comparison what it is: the last instant at which it was plainly no settles
-    it, else all of its `lasting` counts."""
+    """Return where the interval begins that decides a comparison: at its last plain no, else all of its `lasting`."""
     earliest = now - leaf.lasting
     failed = [min(end - 1, now) for start, end, value in raw if value == NO and start <= now and end > earliest]
     return failed[-1] if failed else earliest
@@ -96,7 +95,7 @@ def _bound(instant: int) -> int | None:
 
 
 def missing_of(node: Node) -> list[str]:
-    """The entries that would make the unknown known."""
+    """Return the entries that would make the unknown known."""
     found = [node.missing] if node.missing else []
     for part in node.parts:
         if part.verdict == WORDS[UNKNOWN]:
@@ -105,7 +104,7 @@ def missing_of(node: Node) -> list[str]:
 
 
 def events_in(node: Node) -> list[Event]:
-    """All events that a tree names, in order."""
+    """Return all events in a tree, in order."""
     found = {event.id: event for event in node.events}
     for part in node.parts:
         found.update({event.id: event for event in events_in(part)})
@@ -113,7 +112,7 @@ def events_in(node: Node) -> list[Event]:
 
 
 def to_json(node: Node, stamp: object) -> dict[str, object]:
-    """The tree for programs; `stamp` writes an instant."""
+    """Return the tree for programs; `stamp` writes an instant."""
 
     def when(instant: int | None) -> object:
         return None if instant is None else stamp(instant)  # type: ignore[operator]

@@ -1,4 +1,4 @@
-"""What would have to turn out otherwise for a condition to hold, or to cease; and what turns at an instant."""
+"""Find the smallest changes that would make a condition true or false, and what changes at an instant."""
 
 from collections.abc import Iterable
 from functools import reduce
@@ -10,11 +10,11 @@ from scheduler.verdicts.explain import Node
 from scheduler.verdicts.verdict import Verdict
 
 MOST = 8
-"""So many ways are told, the shortest first."""
+"""The most alternatives returned, the shortest first."""
 
 
 class Change(NamedTuple):
-    """One comparison that should hold (`holds`), or should not, and does otherwise; its limit and value as text."""
+    """A comparison that would have to become true (`holds`) or false; its limit and present value as text."""
 
     leaf: Leaf
     holds: bool
@@ -22,13 +22,14 @@ class Change(NamedTuple):
     value: str
 
 
-Way = tuple[Change, ...]
+ChangeSet = tuple[Change, ...]
+"""Changes that are needed together."""
 
 
-def minimal_changes(node: Node, holds: bool) -> list[Way]:
-    """The smallest sets of comparisons whose turning makes a condition hold, or cease; the shortest first.
+def minimal_changes(node: Node, holds: bool) -> list[ChangeSet]:
+    """Return the smallest sets of changes that make a condition true (`holds`) or false, the shortest first.
 
-    [()] where it is so already.
+    [()] if it is so already.
     """
     if node.verdict == WORDS[YES if holds else NO]:
         return [()]
@@ -38,32 +39,32 @@ def minimal_changes(node: Node, holds: bool) -> list[Way]:
         return minimal_changes(node.parts[0], not holds)
     parts = [minimal_changes(part, holds) for part in node.parts]
     if (node.kind == "all") == holds:
-        return reduce(_together, parts)
-    return _smallest(way for part in parts for way in part)
+        return reduce(_combine, parts)
+    return _smallest(changes for part in parts for changes in part)
 
 
-def _together(some: list[Way], others: list[Way]) -> list[Way]:
-    return _smallest(tuple(dict.fromkeys((*way, *other))) for way in some for other in others)
+def _combine(some: list[ChangeSet], others: list[ChangeSet]) -> list[ChangeSet]:
+    return _smallest(tuple(dict.fromkeys((*one, *other))) for one in some for other in others)
 
 
-def _smallest(found: Iterable[Way]) -> list[Way]:
-    """Those that hold no other whole, the shortest first."""
-    kept: list[Way] = []
-    for way in sorted(found, key=len):
-        if not any(set(other) <= set(way) for other in kept):
-            kept.append(way)
+def _smallest(sets: Iterable[ChangeSet]) -> list[ChangeSet]:
+    """Return the sets that contain no other, the shortest first."""
+    kept: list[ChangeSet] = []
+    for changes in sorted(sets, key=len):
+        if not any(set(other) <= set(changes) for other in kept):
+            kept.append(changes)
     return kept[:MOST]
 
 
 class LeafChange(NamedTuple):
-    """A comparison that changes at an instant, and what it is from then on: no, unknown or yes."""
+    """A comparison whose result changes at an instant; `becomes`: no, unknown or yes."""
 
     leaf: Leaf
     becomes: str
 
 
 def changes_at(verdict: Verdict, instant: int) -> list[LeafChange]:
-    """The comparisons of a rule, in the order it has them, that change at an instant."""
+    """Return the comparisons of a rule whose result changes at `instant`, in the rule's order."""
     rule = verdict.rule
     conditions: list[Condition] = [rule.when, *([rule.until] if rule.until is not None else [])]
     conditions += [part for _, part in rule.urgency if part is not None]

@@ -1,4 +1,4 @@
-"""Rule files checked beyond their schema: what refers to what."""
+"""Check rule files beyond their schema: whatever they refer to must exist."""
 
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
@@ -33,7 +33,7 @@ class RuleFile(NamedTuple):
 
 
 def check_references(files: list[RuleFile], catalogue: Mapping[str, Fact], items: set[str]) -> list[Finding]:
-    """Everything in rule files that refers to nothing: unknown facts, limits, names in texts, items, rules, kinds."""
+    """Yield whatever refers to nothing: facts, limits, names in texts, items, rules, kinds."""
     places: dict[str, str] = {}
     found: list[Finding] = []
     for file in files:
@@ -51,7 +51,7 @@ def check_references(files: list[RuleFile], catalogue: Mapping[str, Fact], items
 
 
 def rule_faults(rule: dict, catalogue: Mapping[str, Fact]) -> Iterator[ConditionFault]:
-    """What is wrong in one rule that its schema accepts."""
+    """Yield what is wrong in one rule that its schema accepts."""
     limits, about = rule.get("limits", {}), rule["about"]
     for key in ("when", "until"):
         if key in rule:
@@ -68,7 +68,7 @@ def rule_faults(rule: dict, catalogue: Mapping[str, Fact]) -> Iterator[Condition
 
 
 def known_names(about: str, limits: dict, catalogue: Mapping[str, Fact]) -> list[str]:
-    """The names that a text of a rule may use."""
+    """Return the names that a text of a rule may use."""
     facts = [name for name, fact in catalogue.items() if about in fact.about]
     plate = JOB_PLATE if about == "job" else tuple(fields(about))
     special = [*templates.SPECIAL, *(templates.OF_A_JOB if about == "job" else ())]

@@ -1,4 +1,4 @@
-"""A rule as a page to read: made from its file, so that it is always true."""
+"""A rule as a page to read, made from its file."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -15,11 +15,11 @@ SAID = {
     "is_not": ("is not", "is"),
     "one_of": ("is one of", "is none of"),
 }
-"""Each comparison as people read it, and its contrary."""
+"""Each comparison as people read it, and its opposite."""
 
 
 def leaf_words(raw: dict[str, Any], limits: dict[str, object]) -> str:
-    """One comparison in words: "charge at least 85 % (full), for 24 h (sit)"."""
+    """Write one comparison: "charge at least 85 % (full), for 24 h (sit)"."""
     operator = next(name for name in OPERATORS if name in raw)
     value = raw[operator]
     shown = ", ".join(map(str, value)) if isinstance(value, list) else _value(value, limits)
@@ -35,7 +35,7 @@ def _value(written: object, limits: dict[str, object]) -> str:
 
 
 def condition_lines(raw: dict[str, Any], limits: dict[str, object], depth: int = 0) -> Iterator[str]:
-    """A condition as a nested list."""
+    """Yield a condition as a nested list."""
     indent = "  " * depth
     for key, head in (("all", "all of"), ("any", "any of")):
         if key in raw:
@@ -51,7 +51,7 @@ def condition_lines(raw: dict[str, Any], limits: dict[str, object], depth: int =
 
 
 def urgency_words(written: object, limits: dict[str, object]) -> str:
-    """How urgent: "now while next_job_in at most 24 h (near); else today"."""
+    """Write how urgent: "now while next_job_in at most 24 h (near); else today"."""
     if isinstance(written, str):
         return written.replace("_", " ")
     rungs = []
@@ -78,7 +78,7 @@ def basis_words(basis: dict[str, str]) -> str:
 
 
 def page(rule: dict[str, Any], adjusted: Sequence[dict[str, Any]] = (), level: int = 3) -> str:
-    """One rule, whole, in Markdown."""
+    """Return the whole page of a rule in Markdown."""
     limits = rule.get("limits", {})
     do = rule["do"]
     blocks = [f"{'#' * level} {rule['id']}: {rule['title'].strip()}", "\n".join(_facts_of(rule, limits))]
@@ -109,7 +109,7 @@ def _facts_of(rule: dict[str, Any], limits: dict[str, object]) -> Iterator[str]:
 
 
 def _pace(again: str, urgency: object) -> str:
-    """How it repeats: while `now` it keeps its pace."""
+    """Write how often it repeats: at `now` the pace stays the same."""
     rungs: list[Any] = urgency if isinstance(urgency, list) else [urgency]
     words = {each if isinstance(each, str) else next(iter(each)) for each in rungs}
     slower = f"{again} after the first time, then less and less often"
@@ -125,7 +125,7 @@ def _limit_lines(rule: dict[str, Any], limits: dict[str, object]) -> Iterator[st
 
 
 def adjustment_words(change: dict[str, Any]) -> str:
-    """What an operator changed: "sit 48 h, for E and F, because: small packs"."""
+    """Write what an operator changed: "sit 48 h, for E and F, because: small packs"."""
     parts = ["off"] if change.get("off") else []
     parts += [f"{name} {value}" for name, value in change.get("limits", {}).items()]
     if "urgency" in change:
@@ -138,7 +138,7 @@ def adjustment_words(change: dict[str, Any]) -> str:
 
 
 def facts_table(catalogue: Mapping[str, Fact]) -> str:
-    """Every fact with the kinds that have it and its meaning, in Markdown."""
+    """Return a table of the facts, with their kinds and meaning, in Markdown."""
     rows = [f"| `{fact.name}` | {', '.join(fact.about)} | {fact.meaning} |" for fact in sorted(catalogue.values())]
     return "\n".join(["| fact | of | meaning |", "| --- | --- | --- |", *rows])
 

@@ -1,4 +1,4 @@
-"""A rule, ready to be asked, and the set of rules that are on with the operator's adjustments."""
+"""One rule, and the set of rules that are on with the operator's adjustments."""
 
 from collections.abc import Iterator, Mapping
 from functools import cached_property
@@ -41,17 +41,17 @@ class Rule(NamedTuple):
 
     @property
     def conditions(self) -> list[Condition]:
-        """All that it asks: to fire, to be settled, and how urgent it is."""
+        """All its conditions: to open, to settle, and for its urgency."""
         parts = (self.when, self.until, *(part for _, part in self.urgency))
         return [part for part in parts if part is not None]
 
     def spacing(self, urgency: str) -> int:
-        """The first spacing of repeats at an urgency; 0 where only the digest lists it."""
+        """Return the first pause between repeats at an urgency, microseconds; 0 if only the digest lists it."""
         return self.again or _AGAIN.get(urgency, 0)
 
 
 def make_rule(raw: dict, catalogue: Mapping[str, Fact], adjusted: dict | None = None) -> Rule:
-    """The rule that checked YAML data describes, with an adjustment laid over its limits and urgency.
+    """Build the rule that checked YAML data describes, with an adjustment of its limits and urgency.
 
     Raises ValueError where the reference checks would find fault.
     """
@@ -97,7 +97,7 @@ def _again(remind: dict) -> int:
 
 
 class Ruleset:
-    """The rules that are on. A rule is made ready when first asked for; adjustments are by rule and item."""
+    """The rules that are on, built lazily; adjustments are by rule and item."""
 
     def __init__(self, raw: list[dict], adjustments: dict[str, list[dict]], catalogue: Mapping[str, Fact]) -> None:
         self._raw = {rule["id"]: rule for rule in raw}
@@ -112,11 +112,11 @@ class Ruleset:
         return rule in self._raw
 
     def raw(self, rule: str) -> dict:
-        """A rule as its file has it."""
+        """Return a rule as its file has it."""
         return self._raw[rule]
 
     def about(self, kind: str) -> list[str]:
-        """The ids of the rules about an item kind."""
+        """Return the ids of the rules about an item kind."""
         return self._by_kind.get(kind, [])
 
     @cached_property
@@ -127,15 +127,15 @@ class Ruleset:
         return by_kind
 
     def applying(self, kind: str, item: str) -> list[Rule]:
-        """The rules about an item kind as they apply to an item of it, but for those that are off."""
+        """Return the rules about an item kind as they apply to an item, without those that are off."""
         return [rule for name in self.about(kind) if (rule := self.get(name, item)) is not None]
 
     def adjustments(self, rule: str) -> list[dict]:
-        """The adjustments of a rule, as written."""
+        """Return the adjustments of a rule, as written."""
         return self._adjustments.get(rule, [])
 
     def get(self, rule: str, item: str) -> Rule | None:
-        """A rule as it applies to an item; None when it is off for it."""
+        """Return a rule as it applies to an item; None if it is off for it."""
         index = self._narrowest(rule, item)
         change = self._adjustments[rule][index] if index >= 0 else None
         if change and change.get("off"):
@@ -145,11 +145,11 @@ class Ruleset:
         return self._ready[rule, index]
 
     def all_off(self, kind: str, item: str) -> bool:
-        """True where there are rules about an item's kind and each is off for it."""
+        """True if there are rules about the item's kind and all are off for it."""
         return bool(self.about(kind)) and not self.applying(kind, item)
 
     def _narrowest(self, rule: str, item: str) -> int:
-        """The place of the adjustment that applies: the one for the fewest items; -1 for none."""
+        """Return the index of the adjustment that applies: the one for the fewest items; -1 for none."""
         changes = self._adjustments.get(rule)
         if not changes:
             return -1

@@ -28,7 +28,7 @@ _INSTANT = {"type": "string", "format": "date-time", "x-expects": "a time with o
 
 
 def rules_schema(catalogue: Mapping[str, Fact]) -> dict[str, object]:
-    """The schema of a rule file: `rules`, `adjust`, or both."""
+    """Return the schema of a rule file: `rules`, `adjust`, or both."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Rules of maintenance practice",

@@ -1,4 +1,4 @@
-"""Texts with names in braces. Only names: no attribute, no index, no format; what a text may name is a closed list."""
+"""Texts with names in braces, from a closed list: no attributes, no indexes, no formats."""
 
 import re
 from collections.abc import Callable, Iterable
@@ -6,13 +6,13 @@ from functools import cache
 
 SPECIAL = ("item", "items", "how_many", "since", "opened_at", "urgency")
 OF_A_JOB = ("ready",)
-"""Names that texts of rules about a job may use besides."""
+"""More names for texts of rules about a job."""
 _NAME = r"[a-z_][a-z0-9_]*\Z"
 
 
 @cache
 def parts(template: str) -> tuple[tuple[str, str | None], ...]:
-    """(text, name) pairs: the text before a name, and the name, None at the end. Raises ValueError."""
+    """Yield (text, name) pairs: the text before a name, and the name, None at the end. Raises ValueError."""
     import string
 
     try:
@@ -27,12 +27,12 @@ def parts(template: str) -> tuple[tuple[str, str | None], ...]:
 
 
 def names(template: str) -> set[str]:
-    """The names that a text uses. Raises ValueError."""
+    """Return the names in a text. Raises ValueError."""
     return {name for _, name in parts(template) if name is not None}
 
 
 def fault(template: str, known: Iterable[str]) -> str | None:
-    """What is wrong with a text, if anything."""
+    """Return what is wrong with a text, if anything."""
     try:
         used = names(template)
     except ValueError as error:
@@ -48,5 +48,5 @@ def fault(template: str, known: Iterable[str]) -> str | None:
 
 
 def fill(template: str, value: Callable[[str], str]) -> str:
-    """The text with each name replaced by its value. Values are taken as they are: braces in them mean nothing."""
+    """Replace each name in a text by its value. Braces in a value mean nothing."""
     return "".join(text if name is None else text + value(name) for text, name in parts(template))

@@ -23,18 +23,18 @@ from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 
 
 class Key(NamedTuple):
-    """What tells one reminder from another, apart from its time: the rule and the item. Values never enter it."""
+    """The identity of a reminder, apart from its time: the rule and the item. Values never enter it."""
 
     rule: str
     item: str
 
 
 Since = Callable[[Key], int]
-"""By rule and item, the instant before which what was over is not asked about."""
+"""By rule and item: the instant before which ended reminders are not wanted."""
 
 
 class _Solution(NamedTuple):
-    """Where a rule holds, and where its `until` does, from `start` on."""
+    """Where a rule's `when` and `until` hold, from `start` on."""
 
     start: int
     when: Intervals
@@ -42,10 +42,10 @@ class _Solution(NamedTuple):
 
 
 class Verdict:
-    """Where in time a rule holds for an item, and the reminders that follow. Solved when first asked for.
+    """Where in time a rule holds for an item, and the reminders that follow. Solved lazily.
 
-    `rules`: the rules that are on, for texts that speak of other reminders too; None where the rule stands alone.
-    `since`: nothing is asked about what was over before it.
+    `rules`: the rules that are on, for texts that mention other reminders; None for a rule alone.
+    `since`: reminders that ended before it are not wanted.
     """
 
     def __init__(
@@ -69,15 +69,15 @@ class Verdict:
         return self.store.clocks.zone
 
     def ask(self, fact: str, of: str | None = None, since: int = MIN_INSTANT) -> Timeline:
-        """A fact of the item, from `since` on."""
+        """Return a fact of the item, from `since` on."""
         return self.store.fact(self.item, fact, of, since)
 
     def reach(self, origin: int, span: CalendarSpan) -> int:
-        """The instant a calendar span after another."""
+        """Return the instant a calendar span after `origin`."""
         return add_span(origin, span, self.store.clocks.zone)
 
     def solve(self, condition: Condition, since: int = MIN_INSTANT) -> Intervals:
-        """Where a condition holds for the item from `since` on; before it, as then."""
+        """Return where a condition holds from `since` on; before that it reads as at `since`."""
         return intervals(condition, self.ask, self.reach, since)
 
     @cached_property
@@ -87,7 +87,7 @@ class Verdict:
 
     @cached_property
     def of_morning(self) -> bool:
-        """True for what is said on the morning of a job: it alone also goes in quiet hours."""
+        """True for the message on the morning of a job: only that one goes out in quiet hours."""
         return self.rule.about == "job" and any(leaf.fact == "job_morning" for leaf in self.asked)
 
     @property
@@ -102,12 +102,12 @@ class Verdict:
 
     @cached_property
     def _solved(self) -> "_Solution":
-        """Solved since the instant asked for where nothing stood open then; else over all time."""
-        late = self._solved_since(self._since)
-        over = self._since == MIN_INSTANT or at_rest(late.when, late.until, self._since)
-        return late if over else self._solved_since(MIN_INSTANT)
+        """Solve from `since` if no reminder can be open then; otherwise over all time, to find when it opened."""
+        late = self._solve_from(self._since)
+        enough = self._since == MIN_INSTANT or at_rest(late.when, late.until, self._since)
+        return late if enough else self._solve_from(MIN_INSTANT)
 
-    def _solved_since(self, start: int) -> "_Solution":
+    def _solve_from(self, start: int) -> "_Solution":
         until, when = self.rule.until, self.solve(self.rule.when, start)
         if self._out_of_service:
             when = every([when, *(~Intervals.always(YES).clipped(*gone) for gone in self._out_of_service)])
@@ -115,7 +115,7 @@ class Verdict:
 
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:
-        """Each stretch from retired to the replacement, if one came; none where the rule outlives it."""
+        """Intervals from `retired` to the replacement, if any; none if the rule outlives retirement."""
         return [] if self.rule.outlives_retirement else out_of_service(self.store, self.item)
 
     @cached_property
@@ -128,7 +128,7 @@ class Verdict:
         return replaced + [(start, "retired") for start, _ in self._out_of_service]
 
     def open_at(self, instant: int) -> Episode | None:
-        """The reminder that is open at an instant."""
+        """Return the reminder that is open at an instant."""
         place = bisect_right(self.episodes, instant, key=itemgetter(0)) - 1
         return self.episodes[place] if place >= 0 and self.episodes[place].holds(instant) else None
 
@@ -145,12 +145,12 @@ class Verdict:
         return turns, [next((w for w, where in self._rungs if where.at(turn) == YES), last) for turn in turns]
 
     def urgency(self, instant: int) -> str:
-        """How urgent the reminder is at an instant."""
+        """Return the urgency of the reminder at an instant."""
         turns, words = self._urgencies
         return words[bisect_right(turns, instant) - 1]
 
     def rises(self, episode: Episode) -> list[tuple[int, str]]:
-        """(instant, urgency) wherever the urgency reaches a new height within a reminder, its opening first."""
+        """Return (instant, urgency) wherever a reminder becomes more urgent than before, its opening first."""
         if episode.opened not in self._rises:
             self._rises[episode.opened] = self._rises_in(episode)
         return self._rises[episode.opened]
@@ -165,8 +165,8 @@ class Verdict:
 
     @cached_property
     def turns(self) -> list[int]:
-        """The instants at which something changes by the clock or an entry, in order: a reminder opens, ends, grows
-        more or less urgent, loses or finds its ground; the rule ceases, or begins, to be possible to judge."""
+        """The instants at which something changes, in order: a reminder opens, ends, grows more or less urgent; its
+        condition becomes unknown or known; the rule can no longer, or again, be judged."""
         found: set[int] = set()
         for episode in self.episodes:
             found |= {episode.opened, episode.ended, *(turn for dark in episode.unknown for turn in dark)}
@@ -176,12 +176,12 @@ class Verdict:
         return sorted(found - {MIN_INSTANT, MAX_INSTANT}) if found else []
 
     def next_turn(self, instant: int) -> int | None:
-        """The first of the turns after an instant."""
+        """Return the first of the turns after an instant."""
         index = bisect_right(self.turns, instant)
         return self.turns[index] if index < len(self.turns) else None
 
     def next_change(self, instant: int) -> int | None:
-        """The first instant after `instant` at which anything about this verdict changes, events apart."""
+        """Return the first instant after `instant` at which anything but an event changes this verdict."""
         turns = [self.when.next_change(instant), self.until.next_change(instant) if self.until else None]
         turns += [where.next_change(instant) for _, where in self._rungs]
         turns += [t for s in self.episodes for t in (s.opened, s.ended) if instant < t < MAX_INSTANT]
@@ -194,7 +194,7 @@ class Verdict:
 
     @cached_property
     def _plan_instants(self) -> set[int]:
-        """When what is planned for the item changed, where the rule asks about that."""
+        """When the plans for the item changed, if the rule depends on plans."""
         asked = (leaf.fact for part in self.rule.conditions for leaf in leaves(part))
         if self.rule.about != "job" and not any(fact in CHANGED_BY_PLANS for fact in asked):
             return set()
@@ -206,7 +206,7 @@ class Verdict:
         return self.store.compute_once(("plan instants", id(plans)), gather)
 
     def event_at(self, instant: int) -> Event | None:
-        """The event of the item that an instant belongs to, a flight from take-off to landing; the last of several."""
+        """Return the last event of the item at an instant; a flight lasts from take-off to landing."""
         return max((event for event in self.events if begins_at(event) <= instant <= event.at), default=None)
 
     def opened_by_event(self, instant: int) -> bool:
@@ -223,7 +223,7 @@ def verdicts(
     only: list[str] | None = None,
     since: Since | None = None,
 ) -> list[Verdict]:
-    """Every rule applied to every item it is about, or to some items, or some rules only; over all time, or `since`."""
+    """Apply every rule, or `only` some, to every item it is about, or to some; over all time, or from `since`."""
     wanted = None if items is None else _by_kind(store, items)
     found = []
     for rule_id in rules if only is None else (rule for rule in rules if rule in only):
@@ -237,9 +237,9 @@ def verdicts(
 
 
 def _by_kind(store: FactStore, items: list[str]) -> dict[str, list[str]]:
-    """Names of items by kind, each kind in the order of the book's; names of nothing left out.
+    """Return names of items by kind, in the order of the fleet, without names of nothing.
 
-    A job may have the name of an item, or of the home: both are meant.
+    A job may have the name of an item, or of the home: then both count.
     """
     prefetch_items(store, items)
     found: dict[str, list[str]] = {}

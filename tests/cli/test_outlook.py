@@ -121,7 +121,7 @@ def test_of_a_young_home_use_is_not_reckoned_and_what_is_not_known_is_counted(be
 
     assert lines[0].endswith(". Open already: 0; too little is logged to judge 2 more (`shelfbell due` lists them).")
     assert lines[-3:] == [
-        "  not known", "", "heron: first flight on record 8 Apr 2026; its use I can tell after 4 weeks.",
+        "  not known", "", "heron: first flight on 8 Apr 2026; I can estimate its use after 4 weeks.",
     ]  # fmt: skip
     assert json.loads(bench("outlook", "--json").out)["use"] == []
 

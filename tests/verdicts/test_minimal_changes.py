@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scheduler.facts.intervals import NO, WORDS, YES
 from scheduler.verdicts.conditions import Leaf
 from scheduler.verdicts.explain import Node
-from scheduler.verdicts.minimal_changes import MOST, Way, minimal_changes
+from scheduler.verdicts.minimal_changes import MOST, ChangeSet, minimal_changes
 
 LEAVES = [Leaf(f"fact{number}", None, "is", "yes", None) for number in range(6)]
 Truth = dict[Leaf, int]
@@ -44,11 +44,11 @@ shapes = st.recursive(
 truths = st.fixed_dictionaries({leaf: st.sampled_from([0, 1, 2]) for leaf in LEAVES})
 
 
-def turned(truth: Truth, way: Way) -> Truth:
+def turned(truth: Truth, way: ChangeSet) -> Truth:
     return truth | {change.leaf: YES if change.holds else NO for change in way}
 
 
-def consistent(way: Way) -> bool:
+def consistent(way: ChangeSet) -> bool:
     """False where a way asks of one comparison that it holds and that it does not: a tree may say both."""
     return len({change.leaf for change in way}) == len(way)
 
