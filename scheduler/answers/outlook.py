@@ -24,7 +24,7 @@ def todo(reminder: Reminder) -> str:
     return advice(Lines(reminder.verdict.rule, [reminder]), reminder.episode.opened)
 
 
-def untold(_reminder: Reminder) -> str:
+def without_advice(_reminder: Reminder) -> str:
     """Leave out what to do: for people it is enough to know what falls due, and a job can need a long text."""
     return ""
 

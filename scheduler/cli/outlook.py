@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
-from scheduler.answers.outlook import look_ahead, to_json, to_text, todo, untold
+from scheduler.answers.outlook import look_ahead, to_json, to_text, todo, without_advice
 from scheduler.base.findings import Refused
 from scheduler.cli.common import asking, desk, print_answer, print_json
 from scheduler.home.folder import Home
@@ -23,7 +23,7 @@ def run(home: Home, args: Namespace) -> int:
     if not 1 <= args.days <= _FURTHEST:
         raise Refused.because(f"--days {args.days} is not between 1 and {_FURTHEST}")
     at = desk(home, args)
-    found = look_ahead(at, args.days, todo if args.json or args.ics else untold)
+    found = look_ahead(at, args.days, todo if args.json or args.ics else without_advice)
     if args.ics:
         from scheduler.reports.calendar import as_calendar
 

@@ -8,7 +8,7 @@ from scheduler.reports.coverage import coverage, limits_of_this
 from scheduler.reports.document import Bullets, Document, Paragraph, Part, Section, Table
 from scheduler.reports.fleet_tables import fleet, packs
 from scheduler.reports.rule_tables import never_decided, rules
-from scheduler.reports.season import Season, given_way, responses, safe, settled, some
+from scheduler.reports.season import Season, count_superseded, responses, safe, settled, some
 
 
 def audit(season: Season) -> Document:
@@ -54,14 +54,14 @@ def _reminders(season: Season) -> str:
         return "No reminder opened."
     times = responses(opened, season.judged_at)
     text = f"{some(len(opened), 'reminder').capitalize()} opened, {len(times)} of them were settled"
-    gone = given_way(opened, season.judged_at)
-    gave_way = f" Another on the same item took the place of {gone}." if gone else ""
+    gone = count_superseded(opened, season.judged_at)
+    superseded = f" Another on the same item took the place of {gone}." if gone else ""
     if not times:
-        return f"{text}.{gave_way}"
+        return f"{text}.{superseded}"
     longest = settled(opened, season.judged_at)[-1]
     return (
         f"{text}, half of them within {show_span(times[len(times) // 2])}; the longest took {show_span(times[-1])} "
-        f"({longest.title.lower()}: {longest.key.item}).{gave_way}"
+        f"({longest.title.lower()}: {longest.key.item}).{superseded}"
     )
 
 

@@ -24,7 +24,7 @@ def coverage(season: Season) -> list[Part]:
     """Return items by how far they are watched, what was never logged, what is missing or old."""
     return [
         Section("Items and the rules that watch them", _watched(season)),
-        Section("Never entered", _never_fed(season)),
+        Section("Never logged", _never_logged_facts(season)),
         Section("Missing or old at the end", [*_missing(season), *_stale(season)]),
     ]
 
@@ -36,19 +36,19 @@ def _watched(season: Season) -> list[Part]:
     for item in season.at.setup.fleet:
         found = by_item.get(item.id, [])
         dark = [each.title for each in found if each.undecided]
-        remark = "no rule watches it" if not found else f"never to be judged: {'; '.join(dark)}" if dark else ""
+        remark = "no rule watches it" if not found else f"could never be judged: {'; '.join(dark)}" if dark else ""
         rows.append([item.id, item.kind, str(len(found)), remark])
     return [Table.of("", ["Item", "Kind", "Rules", "Remark"], rows)]
 
 
-def _never_fed(season: Season) -> list[Part]:
+def _never_logged_facts(season: Season) -> list[Part]:
     """Return the facts that a rule needs and no entry of the season made known."""
     found: dict[str, list[str]] = {}
     for each in season.watched:
-        for lack in each.unfed:
+        for lack in each.never_logged:
             found.setdefault(lack, []).append(each.key.item)
     lines = [f"{lack}: {listed(list(dict.fromkeys(items)))}" for lack, items in found.items()]
-    return [Bullets(lines)] if lines else [Paragraph("Everything that a rule asks for was entered at least once.")]
+    return [Bullets(lines)] if lines else [Paragraph("Everything that a rule asks for was logged at least once.")]
 
 
 def _missing(season: Season) -> list[Part]:

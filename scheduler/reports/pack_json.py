@@ -39,7 +39,7 @@ def to_json(at: Desk, report: PackReport, board: Board) -> dict[str, object]:
                 for c in report.history.capacities
             ],
             "at_80_percent": {
-                "at": _moments(at, forecast.at), "cycles": forecast.cycles, "untold": forecast.untold,
+                "at": _moments(at, forecast.at), "cycles": forecast.cycles, "untold": forecast.why_unknown,
             },
         },
         "resistance": {

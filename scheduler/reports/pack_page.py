@@ -118,7 +118,7 @@ def _health(at: Desk, report: PackReport) -> str:
         value, low, high = map(number, forecast.cycles[:3])
         ends.append(f"about cycle {value} ({low} to {high})")
     if not ends:
-        return f"{text} When it will be down to 80 % cannot be estimated: {forecast.untold}."
+        return f"{text} When it will be down to 80 % cannot be estimated: {forecast.why_unknown}."
     return f"{text} If it goes on like this it is down to 80 % {', '.join(ends)} (estimate)."
 
 

@@ -47,7 +47,7 @@ class HealthForecast(NamedTuple):
 
     at: Estimate | None
     cycles: Estimate | None
-    untold: str | None
+    why_unknown: str | None
     trend: Line | None
 
 

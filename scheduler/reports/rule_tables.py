@@ -40,7 +40,7 @@ def _silent(season: Season) -> list[Part]:
     off = [rule for rule in season.at.setup.rules if rule not in watched]
     rest = [rule for rule in season.at.setup.rules if rule not in (*dark, *off) and not season.opened(rule)]
     before = [rule for rule in rest if any(r.key.rule == rule for r in season.reminders)]
-    gone = [rule for rule in rest if rule in season.told and rule not in before]
+    gone = [rule for rule in rest if rule in season.rang and rule not in before]
     quiet = [rule for rule in rest if rule not in (*before, *gone)]
     rows = [
         ("was open already and opened nothing new", "were open already and opened nothing new", before),

@@ -18,25 +18,25 @@ from scheduler.verdicts.verdict import Key
 
 
 class Watched(NamedTuple):
-    """A rule on an item. `undecided`: it was unknown all through the season. `unfed`: what is missing for the facts it
-    needs and no entry of the season made known. `unknown`: why it cannot be judged at the end."""
+    """A rule on an item. `undecided`: it was unknown all through the season. `never_logged`: what is missing for the
+    facts it needs and no entry of the season made known. `unknown`: why it cannot be judged at the end."""
 
     key: Key
     title: str
     undecided: bool
-    unfed: list[str]
+    never_logged: list[str]
     unknown: Unknown | None
 
 
 class Opened(NamedTuple):
-    """A reminder open in the season. `urgent`: it was of the highest urgency at some time. `gave_way`: it is over, but
-    only because another on the same item took its place."""
+    """A reminder open in the season. `urgent`: it was of the highest urgency at some time. `superseded`: it is over,
+    but only because another on the same item took its place."""
 
     key: Key
     title: str
     episode: Episode
     urgent: bool
-    gave_way: bool
+    superseded: bool
 
 
 class State(NamedTuple):
@@ -63,7 +63,7 @@ class Season(NamedTuple):
     `judged_at`: where it is judged, its last instant or now, whichever comes first. `watched`: each rule by each item;
     `reminders`: those open in it, in order of opening; `still_open`: those open where it is judged, the most urgent
     first; `states`: by item. `sent`: how many messages went out and how many were given up. `files_off`: the shipped
-    rule files that are not on. `told`: the rules rung in it.
+    rule files that are not on. `rang`: the rules that rang in it.
     """
 
     at: Desk
@@ -78,7 +78,7 @@ class Season(NamedTuple):
     corrections: list[tuple[Event, Event]]
     sent: tuple[int, int]
     files_off: list[str]
-    told: frozenset[str] = frozenset()
+    rang: frozenset[str] = frozenset()
 
     def day(self, instant: int) -> str:
         """Write a date: "1 Apr 2026"."""
@@ -97,7 +97,7 @@ class Season(NamedTuple):
 
 def settled(reminders: list[Opened], by: int) -> list[Opened]:
     """Return those that were settled by then, the quickest first."""
-    found = [r for r in reminders if r.episode.ending == "settled" and not r.gave_way and r.episode.ended <= by]
+    found = [r for r in reminders if r.episode.ending == "settled" and not r.superseded and r.episode.ended <= by]
     return sorted(found, key=lambda r: r.episode.ended - r.episode.opened)
 
 
@@ -106,9 +106,9 @@ def responses(reminders: list[Opened], by: int) -> list[int]:
     return [r.episode.ended - r.episode.opened for r in settled(reminders, by)]
 
 
-def given_way(reminders: list[Opened], by: int) -> int:
+def count_superseded(reminders: list[Opened], by: int) -> int:
     """Count those that another on the same item replaced by then."""
-    return sum(r.episode.ended <= by and r.gave_way for r in reminders)
+    return sum(r.episode.ended <= by and r.superseded for r in reminders)
 
 
 def typical(intervals: list[int]) -> str:

@@ -57,10 +57,10 @@ def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonRevie
 
 def _watched(verdict: Verdict, start: int, end: int, unknown: Unknown | None) -> Watched:
     undecided = verdict.when.clipped(start, end, outside=UNKNOWN).values == [UNKNOWN]
-    return Watched(verdict.key, verdict.rule.title, undecided, _unfed(verdict, start, end), unknown)
+    return Watched(verdict.key, verdict.rule.title, undecided, _never_logged(verdict, start, end), unknown)
 
 
-def _unfed(verdict: Verdict, start: int, end: int) -> list[str]:
+def _never_logged(verdict: Verdict, start: int, end: int) -> list[str]:
     """Return what is missing for the facts it needs and nothing made known in [start, end)."""
     asked = [(verdict.store.catalogue[leaf.fact], leaf) for leaf in verdict.asked]
     return [
