@@ -36,7 +36,7 @@ figcaption { position: sticky; left: 0; color: var(--soft); font-size: .9rem; }
   thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
   tbody tr { padding: .6rem 0; border-bottom: 1px solid var(--line); }
   tbody th, tbody td { border: 0; padding: .1rem 0; }
-  tbody td::before { content: attr(data-label) ": "; color: var(--soft); }
+  tbody td[data-label]::before { content: attr(data-label) ": "; color: var(--soft); }
   tbody td:empty { display: none; }
   figure { overflow-x: auto; }
   figure svg { min-width: 36rem; }
@@ -122,7 +122,9 @@ def _table(parent: ET.Element, table: Table) -> None:
         row = ET.SubElement(body, "tr")
         _text(row, "th", cells[0]).set("scope", "row")
         for label, cell in zip(table.head[1:], cells[1:], strict=True):
-            _text(row, "td", cell).set("data-label", label)
+            shown = _text(row, "td", cell)
+            if label:
+                shown.set("data-label", label)
 
 
 def _picture(parent: ET.Element, picture: Picture, name: str) -> None:
