@@ -34,7 +34,7 @@ ROOMS: list[tuple[str, ...]] = [
 
 LEVEL = {room: level for level, rooms in enumerate(ROOMS) for room in rooms}
 PURE = ("base", "cells", "events", "fleet", "facts", "verdicts", "reminders")
-STORE = ("scheduler.events.log", "scheduler.events.taking")
+STORE = ("scheduler.events.database", "scheduler.events.log", "scheduler.events.taking")
 """The log and what writes it: the only modules of the pure rooms that know SQLite and the disk."""
 
 
