@@ -50,7 +50,7 @@ class MemoryLog(Source):
 def _event(seq: int, fields: Fields) -> Event:
     at = parse_rfc3339(str(fields["at"]))
     recorded_at = parse_rfc3339(str(fields.get("recorded_at", fields["at"])))
-    return Event(at, recorded_at, seq, str(fields.get("id", f"e{seq}")), str(fields["what"]), fields)
+    return Event(at, recorded_at, str(fields.get("id", f"e{seq}")), seq, str(fields["what"]), fields)
 
 
 def book_of(fleet: dict[str, Entries], *entries: Fields, zone: str = "UTC") -> FactStore:

@@ -8,9 +8,9 @@ from scheduler.base.instants import moment_near, parse_rfc3339
 from scheduler.base.text import clean, listed
 from scheduler.events.event import Event
 from scheduler.events.fields import INSTANT
-from scheduler.events.kinds import KINDS
+from scheduler.events.kinds import COMMON, KINDS
 
-_HIDDEN = {"at", "recorded_at", "id", "what", "note", "by", "instead_of"}
+_HIDDEN = {f.name for f in COMMON}
 _WORDS: dict[str, str] = {
     "lights": "{} lights", "rest_volts": "{} V", "cell_volts": "cells {} V",
     "rested_minutes": "rested {} min", "resistance_mohm": "{} mOhm", "capacity_mah": "{} mAh",

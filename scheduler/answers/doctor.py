@@ -11,8 +11,8 @@ from scheduler.base.findings import Refused
 from scheduler.base.instants import DAY
 from scheduler.base.text import clean, numbered
 from scheduler.base.units import show_span
+from scheduler.events.database import WAY_BACK
 from scheduler.events.event import Event
-from scheduler.events.log import WAY_BACK
 from scheduler.facts.event_times import begins_at
 from scheduler.home.folder import Home
 from scheduler.home.items_without_rules import lines_on_items_without_rules

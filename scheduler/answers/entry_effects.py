@@ -48,7 +48,7 @@ def effects_of(desk: Desk, store: FactStore, events: list[Event]) -> Effects:
     open_now = board.open_at(desk.now)
     opened, ended = differences(open_before(desk, board, events), open_now)
     opened += _risen([reminder for reminder in open_now if reminder not in opened], events, desk.now)
-    named = {name for event in events for name in desk.home.log.filed_under(event)}
+    named = {name for event in events for name in desk.home.log.touched_by(event)}
     still_open = [r for r in open_now if r not in opened and r.key.item in named]
     return Effects(board, events, opened, ended, still_open, next_ring(desk, board))
 
@@ -67,7 +67,7 @@ def concerned_items(home: Home, setup: Setup, events: list[Event], store: FactSt
     can ground an item.
     """
     fleet = setup.fleet
-    named = dict.fromkeys(name for event in events for name in home.log.filed_under(event))
+    named = dict.fromkeys(name for event in events for name in home.log.touched_by(event))
     if JOB in named:  # booked for no one aircraft
         return [*fleet.ids(), *all_jobs(store)]
     jobs = [job for name in named if name.startswith(JOB) and (job := find_job(store, name.removeprefix(JOB)))]

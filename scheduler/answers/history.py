@@ -95,8 +95,9 @@ def _superseded_bookings(store: FactStore, entries: list[tuple[Event, str | None
 def _event_line(at: Desk, event: Event, by: str | None) -> str:
     note = f'  "{str(event.fields["note"]).replace(chr(10), " / ")}"' if "note" in event.fields else ""
     instead = f"  [in place of {event.fields['instead_of']}]" if "instead_of" in event.fields else ""
+    astray = f"  [there is no event {event.target}]" if event.target and not at.home.log.find(event.target) else ""
     gone = f"  [taken back by {by}]" if by else ""
-    return f"{entry_line(at, event)}{note}{instead}{gone}"
+    return f"{entry_line(at, event)}{note}{instead}{astray}{gone}"
 
 
 def _notifications(at: Desk, item: str | None) -> list[Notification]:

@@ -7,7 +7,7 @@ from scheduler.base.findings import Finding, Refused
 
 
 def lines(source: IO[bytes], name: str) -> Iterator[tuple[int, str]]:
-    """The numbered lines of a file, as UTF-8."""
+    """Yield the lines of a UTF-8 file with their numbers. Raises Refused."""
     for number, line in enumerate(source, 1):
         try:
             yield number, line.decode("utf-8-sig" if number == 1 else "utf-8")

@@ -47,7 +47,7 @@ def suppose_file(at: Desk, source: IO[bytes], name: str) -> str:
     They are checked as `intake` checks them, except that they may lie ahead. `name`: of their file. Raises Refused.
     """
     entries = ((number, _recorded_at_once(line)) for number, line in lines(source, name))
-    count = len(take(at.home.log, entries, at.setup.fleet, MAX_INSTANT, name).ids)
+    count = len(take(at.home.log, entries, at.setup.fleet, MAX_INSTANT, name, all_new=True).ids)
     return f"Supposed, not logged: {numbered(count, 'entry', 'entries')} of {name}."
 
 

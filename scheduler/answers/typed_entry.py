@@ -59,7 +59,7 @@ def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str,
     """Raise Refused for "charged O1 O2": an item where the next field was expected."""
     for name, text in values.items():
         wanted = require_field(kind, name).type
-        if not wanted.names and wanted.check(event.get(name)) is not None and text in setup.fleet:
+        if not wanted.names and not wanted.fits(event.get(name)) and text in setup.fleet:
             first = next((str(values[f]) for f in ("packs", "item", "carries") if f in values), "")
             right = f"separate several items with commas: {first},{text}" if first else short_usage(kind)
             raise Refused.because(f"{text} came where {name} was expected; {right}")
@@ -112,8 +112,8 @@ def _following(rest: object, kind: Kind, name: str) -> str:
 def require_field(kind: Kind, name: str) -> Field:
     """Return a field of a kind that can be typed. Raises Refused, with the nearest one."""
     found = field(kind, name)
-    if found is None or name in ("what", "recorded_at"):
-        known = [f.name for f in kind.fields] + list(TYPED)
+    known = [*(f.name for f in kind.fields), *TYPED]
+    if found is None or name not in known:
         raise Refused.because(f"{kind.what} has no field {name!r}{did_you_mean(name, known)}; {short_usage(kind)}")
     return found
 

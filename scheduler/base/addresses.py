@@ -8,13 +8,15 @@ _ADDRESS = re.compile(r"([A-Za-z][\w+.-]*)://[^\s'\"`<>…]+")
 
 
 def concealed(text: str) -> str:
-    """The text with all that follows "://" in an address blotted out."""
+    """Return the text with all that follows "://" in an address blotted out."""
     return _ADDRESS.sub(r"\1://…", text)
 
 
 def without_addresses(data: bytes) -> bytes:
-    """The settings with $SHELFBELL_NAME in the place of each `url` that is written out, and whatever else looks like an
-    address (in a comment, in a file that cannot be read) blotted out."""
+    """Return the settings with $SHELFBELL_NAME in the place of each `url` that is written out.
+
+    Whatever else looks like an address (in a comment, in a file that cannot be read) is blotted out.
+    """
     text = data.decode("utf-8", "replace")
     for start, end, name in sorted(_urls(text), reverse=True):
         text = f"{text[:start]}$SHELFBELL_{re.sub('[^A-Z0-9]', '_', name.upper())}{text[end:]}"
@@ -22,7 +24,7 @@ def without_addresses(data: bytes) -> bytes:
 
 
 def _urls(text: str) -> set[tuple[int, int, str]]:
-    """Where a url is written out, and the name of what it is of."""
+    """Return where each url is written out, and the name of its channel."""
     import yaml
 
     try:
@@ -38,13 +40,13 @@ def _urls(text: str) -> set[tuple[int, int, str]]:
 
 
 def _end_of(value: Any, text: str) -> int:
-    """Where a value ends, the white space apart that a block takes in."""
+    """Return where a value ends, without the white space that a block takes in."""
     start, end = value.start_mark.index, value.end_mark.index
     return start + len(text[start:end].rstrip())
 
 
 def _mappings(node: Any, name: str, depth: int = 4) -> Iterator[tuple[str, Any]]:
-    """Every mapping in a document of settings, to some depth, with the key it stands under."""
+    """Return every mapping in a document of settings, to some depth, with its key."""
     import yaml
 
     if isinstance(node, yaml.MappingNode) and depth:

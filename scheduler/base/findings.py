@@ -1,11 +1,11 @@
-"""What is wrong with what the user gave, and where: the one shape every refusal has."""
+"""Findings: what is wrong with a user's input, and where. Every refusal is made of them."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
 
 
 class Finding(NamedTuple):
-    """One thing that is wrong: what stands there and what would be right.
+    """One thing that is wrong: what is there and what would be right.
 
     `line` and `column` count from 1 and are 0 where unknown; `file` is "" for input from the command line.
     """
@@ -22,7 +22,7 @@ class Finding(NamedTuple):
 
 
 class Refused(Exception):
-    """Input is not taken; `findings` says why, in the order to be shown."""
+    """Input is refused; `findings` says why, in the order to show them."""
 
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = list(findings)
@@ -33,20 +33,20 @@ class Refused(Exception):
 
     @classmethod
     def because(cls, text: str) -> "Refused":
-        """A refusal with a single reason that has no place in a file."""
+        """Return a refusal with a single reason that has no place in a file."""
         return cls([Finding("", 0, 0, text)])
 
 
 class FilesRefused(Refused):
-    """The files of a home do not do."""
+    """The files of a home failed validation."""
 
 
 _TELLING = 3
-"""Letters from which on the beginning of a name tells which is meant."""
+"""Letters of a beginning that are enough to tell which name is meant."""
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known name that `word` begins, else the one most like it, whatever its case; None where nothing is alike."""
+    """Return the known name that `word` begins, else the one most like it, in any case; None where nothing is alike."""
     import difflib
 
     by_lower = {name.lower(): name for name in known}
@@ -58,6 +58,6 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """The end of a sentence that refuses `word`: ", did you mean 'name'?", or "" where nothing is alike."""
+    """Return the end of a sentence that refuses `word`: ", did you mean 'name'?", or "" where nothing is alike."""
     name = nearest(word, known)
     return "" if name is None else f", did you mean {name!r}?"

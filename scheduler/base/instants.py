@@ -49,30 +49,30 @@ class CalendarSpan(NamedTuple):
 
 
 def from_datetime(moment: datetime) -> int:
-    """The instant of an aware datetime, exactly."""
+    """Return the instant of an aware datetime, exactly."""
     return (moment - _EPOCH) // _MICROSECOND
 
 
 def to_datetime(instant: int, zone: ZoneInfo | None = None) -> datetime:
-    """The instant as an aware datetime in `zone` (UTC when absent), held a week within the years 1 to 9999."""
+    """Return the instant as an aware datetime in `zone` (UTC when absent), held a week within the years 1 to 9999."""
     bounded = min(max(instant, _FIRST), _LAST)
     return (_EPOCH + timedelta(microseconds=bounded)).astimezone(zone or UTC)
 
 
 def moment(instant: int, zone: ZoneInfo, year: bool = False) -> str:
-    """A local time as a person writes it: "Thu 2 Apr 18:10"."""
+    """Return a local time as a person writes it: "Thu 2 Apr 18:10"."""
     when = to_datetime(instant, zone)
     return when.strftime(f"%a {when.day} %b {f'{when.year} ' if year else ''}%H:%M")
 
 
 def moment_near(instant: int, now: int, zone: ZoneInfo) -> str:
-    """A local time, with the year where it is not this one."""
+    """Return a local time, with the year where it is not this one."""
     return moment(instant, zone, year=to_datetime(instant, zone).year != to_datetime(now, zone).year)
 
 
 @lru_cache(maxsize=4096)  # one line of the log is asked up to four times: its check, its row, equal times
 def parse_rfc3339(text: str) -> int:
-    """The instant of an RFC 3339 date-time with offset (RFC 3339 section 5.6).
+    """Return the instant of an RFC 3339 date-time with offset (RFC 3339 section 5.6).
 
     A leap second (23:59:60 UTC) is read as the second after it. Raises ValueError.
     """
@@ -92,13 +92,13 @@ def parse_rfc3339(text: str) -> int:
 
 
 def rfc3339(instant: int, zone: ZoneInfo | None = None) -> str:
-    """RFC 3339 text with the offset of `zone`; microseconds only where there are any."""
+    """Return RFC 3339 text with the offset of `zone`; microseconds only where there are any."""
     text = to_datetime(instant, zone).isoformat()
     return text[:-6] + "Z" if zone is None else text
 
 
 def parse_date(text: str) -> date:
-    """An RFC 3339 full-date. Raises ValueError."""
+    """Return an RFC 3339 full-date. Raises ValueError."""
     if _DATE.match(text) is None:
         raise ValueError(f"{text!r} is not a date such as 2026-04-01")
     try:
@@ -108,7 +108,7 @@ def parse_date(text: str) -> date:
 
 
 def parse_clock(text: str) -> clock:
-    """A time of day, "HH:MM". Raises ValueError."""
+    """Return a time of day, "HH:MM". Raises ValueError."""
     if not re.fullmatch(r"([01]?\d|2[0-3]):[0-5]\d", text, re.ASCII):
         raise ValueError(f"{text!r} is not a time of day such as 07:00")
     hour, minute = text.split(":")
@@ -116,7 +116,7 @@ def parse_clock(text: str) -> clock:
 
 
 def parse_span(text: str) -> int | CalendarSpan:
-    """A duration ("90 s", "24 h", "10 d", "2 weeks") or a calendar span ("24 calendar months", "6 months", "3 y").
+    """Read a duration ("90 s", "24 h", "10 d", "2 weeks") or a calendar span ("24 calendar months", "6 months", "3 y").
 
     Several durations add up: "2 h 30 min". Raises ValueError.
     """
@@ -144,9 +144,10 @@ def _no_span(text: str) -> ValueError:
 
 
 def add_months(day: date, span: CalendarSpan) -> date:
-    """The day `span` after `day`, clamped to the month's last day (29 Feb + 1 y = 28 Feb), or that month's last day.
+    """Return the day `span` after `day`, or the last day of that month where the span goes to its end.
 
-    From the calendar's last year on, its last day.
+    A day that the month lacks is clamped to its last one (29 Feb + 1 y = 28 Feb); a year beyond the calendar, to its
+    last day.
     """
     years, month = divmod(day.month - 1 + span.months, 12)
     year = day.year + years
@@ -163,7 +164,7 @@ def _month_length(year: int, month: int) -> int:
 
 @lru_cache(maxsize=4096)  # the hours of a day are asked for again and again while that day is lived through
 def at_local(day: date, time: clock, zone: ZoneInfo) -> int:
-    """The instant of a local time.
+    """Return the instant of a local time.
 
     One that the clock skips happens at the first instant after the gap; one that it repeats happens the first time.
     """
@@ -176,7 +177,7 @@ def at_local(day: date, time: clock, zone: ZoneInfo) -> int:
 
 
 def _first_after_gap(low: int, high: int, zone: ZoneInfo) -> int:
-    """The transition in (low, high], where the offset changes once."""
+    """Return the transition in (low, high], where the offset changes once."""
     old = to_datetime(low, zone).utcoffset()
     low, high = low // SECOND, high // SECOND
     while high - low > 1:
@@ -189,22 +190,22 @@ def _first_after_gap(low: int, high: int, zone: ZoneInfo) -> int:
 
 
 def local_date(instant: int, zone: ZoneInfo) -> date:
-    """The calendar day of `instant` in `zone`."""
+    """Return the calendar day of `instant` in `zone`."""
     return to_datetime(instant, zone).date()
 
 
 def start_of_day(day: date, zone: ZoneInfo) -> int:
-    """The first instant of a local day."""
+    """Return the first instant of a local day."""
     return at_local(day, clock(0), zone)
 
 
 def end_of_day(day: date, zone: ZoneInfo) -> int:
-    """The first instant after a local day."""
+    """Return the first instant after a local day."""
     return start_of_day(day, zone) + DAY if day == date.max else start_of_day(day + timedelta(days=1), zone)
 
 
 def add_span(instant: int, span: int | CalendarSpan, zone: ZoneInfo) -> int:
-    """`instant` plus a duration exactly, or plus a calendar span on the local calendar at the same time of day."""
+    """Return `instant` plus a duration, or plus a calendar span at the same local time of day."""
     if isinstance(span, int):
         return instant + span
     moment = to_datetime(instant, zone)
@@ -214,7 +215,7 @@ def add_span(instant: int, span: int | CalendarSpan, zone: ZoneInfo) -> int:
 
 
 def next_local(instant: int, time: clock, zone: ZoneInfo) -> int:
-    """The first instant at or after `instant` at which the local clock first shows `time`."""
+    """Return the first instant at or after `instant` at which the local clock first shows `time`."""
     moment = to_datetime(instant, zone)
     day = moment.date()
     if moment.hour < 3:  # a gap at midnight may have put off yesterday's time until now

@@ -1,9 +1,11 @@
-"""JSON Schema in a person's words: what stands there, and what would be right.
+"""JSON Schema in a person's words: what is there, and what would be right.
 
-A schema may carry the annotation `x-expects`, the end of the sentence "'24 parsecs' is not ...": for example
-"a duration such as '24 h'". Where it is there it is preferred to anything made up here.
+A schema may carry two annotations. `x-expects` is the end of the sentence "'24 parsecs' is not ...", for example "a
+duration such as '24 h'"; it is preferred to anything made up here. `x-meant` maps what people write to the word of an
+`enum` that they mean.
 """
 
+import re
 from collections.abc import Iterable
 from typing import Any
 
@@ -24,48 +26,50 @@ _MAX_SHOWN = 60
 
 
 def shown(value: Any) -> str:
-    """A value of a document as a sentence names it: text in quotes and shortened, a mapping by its keys."""
+    """Return a value of a document as a sentence names it: text in quotes and shortened, a mapping by its keys."""
     if value is None:
         return "nothing"
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        return repr(value if len(value) <= _MAX_SHOWN else f"{value[: _MAX_SHOWN - 1]}…")
+        return repr(_shortened(value))
     if isinstance(value, list):
         return "a list"
     if isinstance(value, dict):
         return f"a mapping with {listed(value)}" if value else "an empty mapping"
-    return str(value)
+    return _shortened(str(value))
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= _MAX_SHOWN else f"{text[: _MAX_SHOWN - 1]}…"
 
 
 def listed(names: Iterable[Any], last: str = "and") -> str:
-    """The first twelve names: 'a', 'b' and 'c'."""
+    """Return the first twelve names: 'a', 'b' and 'c'."""
     words = [shown(name) for name in names]
     words = words[:12] + (["more"] if len(words) > 12 else [])
     return f" {last} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def is_not(value: Any, expected: str) -> str:
-    """The plain sentence of a refusal."""
+    """Return the plain sentence of a refusal."""
     if value is None:
-        return f"nothing stands here: {expected} is needed"
+        return f"nothing is given here: {expected} is needed"
     return f"{shown(value)} is not {expected}"
 
 
-def not_among(value: Any, choices: list[Any], expects: str | None = None) -> str:
-    """The sentence on a value that is none of the choices, with the nearest."""
+def not_among(value: Any, choices: list[Any], schema: Schema) -> str:
+    """Return the sentence on a value that is none of the choices, with the nearest."""
     one_of = "one of " if len(choices) > 1 else ""
-    return is_not(value, expects or one_of + listed(choices, "or")) + _hint(value, choices)
+    meant = schema.get("x-meant", {}).get(value) if isinstance(value, str) else None
+    hint = f", did you mean {meant!r}?" if meant else _hint(value, choices)
+    return is_not(value, schema.get("x-expects") or one_of + listed(choices, "or")) + hint
 
 
 def none_of(value: Any, parts: list[Schema], root: Schema) -> str:
-    """The sentence on a value that fits none of several alternatives, each as near as the other."""
-    if all(part.keys() == {"required"} for part in parts):
-        names = [name for part in parts for name in part["required"]]
-        return f"one of {listed(names, 'or')} is missing"
+    """Return the sentence on a value that fits none of several alternatives."""
     wanted = dict.fromkeys(expected(part, root) for part in parts)
-    choices = [choice for part in parts for choice in allowed(part)]
-    return is_not(value, " or ".join(wanted)) + _hint(value, choices)
+    return is_not(value, " or ".join(wanted)) + _hint(value, [one for part in parts for one in allowed(part)])
 
 
 def _hint(value: Any, names: list[Any]) -> str:
@@ -75,20 +79,30 @@ def _hint(value: Any, names: list[Any]) -> str:
 
 
 def unknown_key(key: str, known: list[str]) -> str:
-    """The sentence on a key that is not known here, with the nearest that is, else all that are."""
+    """Return the sentence on a key that is not known here, with the nearest that is, else all that are."""
     hint = did_you_mean(key, known) or (f": known are {listed(sorted(known))}" if known else "")
     return f"{shown(key)} is not a known key here{hint}"
 
 
-def misplaced_key(key: str, mapping: dict[str, Any], properties: Schema) -> str:
-    """The sentence on a known key beside others that it does not go with."""
-    telling = [name for name in mapping if "const" in properties.get(name, {})]
-    beside = [f"{name}: {mapping[name]}" for name in telling]
-    return f"{shown(key)} cannot stand beside {listed(beside or [n for n in mapping if n in properties])}"
+def missing_key(name: str, schema: Schema) -> str:
+    """Return the sentence on a key that is needed; with what it may be, where the schema words a choice."""
+    schema = schema.get("items", schema)
+    choices = f": {schema['x-expects']}" if "enum" in schema and "x-expects" in schema else ""
+    return f"{shown(name)} is missing{choices}"
+
+
+def needs(key: str, names: list[str]) -> str:
+    """Return the sentence on a key that needs others beside it."""
+    return f"{shown(key)} needs {listed(names)} beside it"
+
+
+def exclusive(keys: list[str]) -> str:
+    """Return the sentence on keys that exclude each other."""
+    return f"{listed(keys)} exclude each other: keep one of them"
 
 
 def resolved(schema: Any, root: Schema) -> Schema:
-    """The schema itself, or what its `$ref` ("#/$defs/name") leads to in `root`; {} for true and false."""
+    """Return the schema itself, or what its `$ref` ("#/$defs/name") leads to in `root`; {} for true and false."""
     if not isinstance(schema, dict):
         return {}
     pointer = schema.get("$ref")
@@ -101,12 +115,12 @@ def resolved(schema: Any, root: Schema) -> Schema:
 
 
 def allowed(schema: Schema) -> list[Any]:
-    """The values that `enum` or `const` lets pass; none where the schema has neither."""
+    """Return the values that `enum` or `const` lets pass; none where the schema has neither."""
     return [schema["const"]] if "const" in schema else schema.get("enum", [])
 
 
 def expected(schema: Any, root: Schema) -> str:
-    """What the schema wants, as the end of "... is not"."""
+    """Return what the schema wants, as the end of "... is not"."""
     schema = resolved(schema, root)
     if "x-expects" in schema:
         return str(schema["x-expects"])
@@ -127,16 +141,29 @@ def _quotes_advice(value: Any, schema: Schema) -> str:
     return ": put quotes around it" if any_text and isinstance(value, bool | int | float) else ""
 
 
+def _number_meant(value: Any, schema: Schema) -> str:
+    """Return the number that "16,5" or "45m" may have been meant for."""
+    match = re.fullmatch(r"([0-9]{1,9})(?:[.,]([0-9]{1,9}))?\s*[a-zA-Z°]*", value) if isinstance(value, str) else None
+    if match is None or schema["type"] not in ("number", "integer") or value == match[1]:
+        return ""
+    plain = f"{match[1]}.{match[2]}" if match[2] and schema["type"] == "number" else match[1]
+    low, high = schema.get("minimum", 0), schema.get("maximum", float("inf"))
+    fits = low <= float(plain) <= high and float(plain) > schema.get("exclusiveMinimum", -1)
+    return f", did you mean {plain}?" if fits else ""
+
+
 def sentence(error: Any, root: Schema) -> str:
-    """The sentence on a jsonschema error of any keyword that speaks of the value as a whole."""
+    """Return the sentence on a jsonschema error of any keyword that speaks of the value as a whole."""
     schema = error.schema if isinstance(error.schema, dict) else {}
     value, limit, expects = error.instance, error.validator_value, schema.get("x-expects")
     if error.validator in ("enum", "const"):
-        return not_among(value, allowed(schema), expects)
+        return not_among(value, allowed(schema), schema)
     if error.validator == "type":
-        return is_not(value, expected(schema, root)) + _quotes_advice(value, schema)
+        return is_not(value, expected(schema, root)) + _quotes_advice(value, schema) + _number_meant(value, schema)
     if expects and not isinstance(value, dict | list):
         return is_not(value, expects)
+    if error.validator in ("oneOf", "anyOf") and error.context:
+        return none_of(value, [resolved(part, root) for part in error.validator_value], root)
     if error.validator == "pattern" and "description" in schema:
         return f"{shown(value)} does not fit: {schema['description']}"
     if error.validator in _SENTENCES:

@@ -10,14 +10,14 @@ _PACKAGE = os.path.dirname(os.path.dirname(os.path.realpath(__file__)))
 
 
 def folder(name: Literal["rules", "systemd"]) -> "Path":
-    """The folder of the shipped files of that name. Raises FileNotFoundError as `place` does."""
+    """Return the folder of the shipped files of that name. Raises FileNotFoundError as `place` does."""
     from pathlib import Path
 
     return Path(place(name))
 
 
 def place(name: Literal["rules", "systemd"]) -> str:
-    """The same as text, which `log` has without loading pathlib.
+    """Return the same as text, which `log` has without loading pathlib.
 
     A wheel carries it inside the package, a checkout (or an editable install of one) at its top level.
     Raises FileNotFoundError, naming both places, when it is in neither: the installation is damaged.
@@ -30,7 +30,7 @@ def place(name: Literal["rules", "systemd"]) -> str:
 
 
 def yaml_files(place: str) -> list[tuple[str, str]]:
-    """Name and place of each YAML file of a folder, in order; none where the folder cannot be read."""
+    """Return name and place of each YAML file of a folder, in order; none where it cannot be read."""
     try:
         names = sorted(os.listdir(place))
     except OSError:

@@ -52,14 +52,14 @@ class YamlFile(NamedTuple):
     file: str
 
     def place(self, path: Iterable[str | int]) -> Place:
-        """Where the value at `path` stands, else its nearest parent that stands somewhere."""
+        """Return the place of the value at `path`, else of its nearest parent that has one."""
         known = tuple(path)
         while known and known not in self.places:
             known = known[:-1]
         return self.places.get(known, (0, 0))
 
     def finding(self, path: Iterable[str | int], text: str, key: bool = False) -> Finding:
-        """A finding at the value at `path`, or at its key."""
+        """Return a finding at the value at `path`, or at its key."""
         path = tuple(path)
         line, column = (self.key_places.get(path) if key else None) or self.place(path)
         return Finding(self.file, line, column, text)
@@ -137,7 +137,7 @@ class _YamlReader:
     def enter(self, path: Path, place: Place) -> None:
         self.values += 1
         if self.values > MAX_VALUES:
-            self.stop(place, f"more than {MAX_VALUES:,} values, aliases counted as often as they stand")
+            self.stop(place, f"more than {MAX_VALUES:,} values, aliases counted as often as they are used")
         if len(path) > MAX_DEPTH:
             self.stop(place, f"nested more than {MAX_DEPTH} deep")
         self.places[path] = place
@@ -147,12 +147,12 @@ class _YamlReader:
         if isinstance(event, yaml.AliasEvent):
             return self.alias(event, path)
         self.anchors.pop(event.anchor, None)
-        value = self.anew(event, path)
+        value = self.new_value(event, path)
         if event.anchor:
             self.anchors[event.anchor] = path, value
         return value
 
-    def anew(self, event: Any, path: Path) -> Any:
+    def new_value(self, event: Any, path: Path) -> Any:
         if isinstance(event, yaml.ScalarEvent):
             return self.scalar(event)
         if isinstance(event, yaml.SequenceStartEvent):
@@ -194,7 +194,7 @@ class _YamlReader:
         line, _ = self.key_places.setdefault(path, place)
         if self.key_places[path] != place:
             key = _brief(str(path[-1]))
-            self.found(place, f"the key {key} stands here twice, first in line {line}: keep one")
+            self.found(place, f"the key {key} is here twice, first in line {line}: keep one")
 
     def key(self, event: Any, path: Path) -> str:
         if fault := _key_fault(event):
@@ -214,7 +214,7 @@ class _YamlReader:
         return self.repeated(value, source, path)
 
     def repeated(self, value: Any, source: Path, path: Path) -> Any:
-        """A copy for `path` of what stands at `source`, whose parts keep their places."""
+        """Return a copy for `path` of what is at `source`, whose parts keep their places."""
         if not isinstance(value, dict | list):
             return value
         members = value.items() if isinstance(value, dict) else enumerate(value)
@@ -241,7 +241,7 @@ def _place(event: Any) -> Place:
 
 
 def _core(tag: str) -> str:
-    """The last word of a core tag, else "". "!" asks for text: https://yaml.org/spec/1.2.2/ section 6.9.1."""
+    """Return the last word of a core tag, else "". "!" asks for text: https://yaml.org/spec/1.2.2/ section 6.9.1."""
     if tag == "!":
         return "str"
     return tag.removeprefix(_CORE_TAG) if tag.startswith(_CORE_TAG) else ""
@@ -266,7 +266,7 @@ def _brief(text: str) -> str:
 
 
 def _unreadable(error: yaml.YAMLError) -> tuple[Place, str]:
-    """The place and text of a syntax error: the parser's words, and what mostly puts it right."""
+    """Return the place and text of a syntax error: the parser's words, and what mostly puts it right."""
     if not isinstance(error, yaml.MarkedYAMLError):
         return (0, 0), f"not YAML: {error}"
     text = f"not YAML: {error.problem}"

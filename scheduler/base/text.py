@@ -1,4 +1,4 @@
-"""How words are set: lists, lines that go on further in, and text from outside made safe to show."""
+"""Text for people: lists of words, indented lines, counts, and text from outside made safe to show."""
 
 import re
 
@@ -6,23 +6,23 @@ _CONTROL = "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\
 
 
 def clean(text: str) -> str:
-    """Text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
+    """Return text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
     if text.isascii() and text.isprintable():
         return text
     return re.sub(_CONTROL, "?", text)
 
 
 def listed(words: list[str]) -> str:
-    """ "B", "B and C", "B, C and D"; each once."""
+    """Return "B", "B and C" or "B, C and D"; each word once."""
     words = list(dict.fromkeys(words))
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def set_in(text: str, by: int) -> str:
-    """A text of which all lines but the first begin so many blanks further in."""
+    """Return a text with all lines but the first indented by so many blanks."""
     return text.replace("\n", "\n" + " " * by)
 
 
 def numbered(count: int, noun: str, plural: str = "") -> str:
-    """ "1 finding", "2 findings"; "2 entries" where the plural is given."""
+    """Return "1 finding" or "2 findings"; "2 entries" where the plural is given."""
     return f"{count} {noun if count == 1 else plural or noun + 's'}"

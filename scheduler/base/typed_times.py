@@ -45,7 +45,7 @@ _DAY_OF_MONTH = (
 
 
 def parse_time(text: str, now: int, zone: ZoneInfo, ahead: bool = False, day_ends: bool = False) -> int:
-    """The instant that a typed time means.
+    """Return the instant that a typed time means.
 
     RFC 3339; a date (12:00 local, or the end of that day where `day_ends`); a clock time, a weekday or a day of a month
     with one (the last one, or the next where `ahead`); "yesterday 21:00", "tomorrow 09:00"; "-2h", "in 3 d"; "now".
@@ -60,9 +60,9 @@ def parse_time(text: str, now: int, zone: ZoneInfo, ahead: bool = False, day_end
 
 
 def parse_day(text: str, now: int, zone: ZoneInfo) -> str:
-    """The date, as RFC 3339 writes it, that "today", "yesterday", "tomorrow", "20.12.2027" or "20 Dec 2027" means.
+    """Return a typed date as RFC 3339 writes it: "today", "yesterday", "tomorrow", "20.12.2027" or "20 Dec 2027".
 
-    Anything else is given back as it is.
+    Anything else is returned as it is.
     """
     plain = _plain(text)
     if plain in _DAYS:
@@ -77,12 +77,12 @@ def parse_day(text: str, now: int, zone: ZoneInfo) -> str:
 
 
 def is_bare_date(text: str) -> bool:
-    """True for a date without a time of day."""
+    """Return True for a date without a time of day."""
     return re.fullmatch(r"\d{4}-\d\d-\d\d", text.strip()) is not None
 
 
 def is_bare_day(text: str) -> bool:
-    """True for a time that names a day and no time of day: `parse_time` takes its noon, or its end."""
+    """Return True for a time that names a day and no time of day: `parse_time` takes its noon, or its end."""
     plain = _plain(text)
     if match := re.match(_DAY_OF_MONTH, plain):
         return not match[6]
@@ -90,7 +90,7 @@ def is_bare_day(text: str) -> bool:
 
 
 def is_span(text: str) -> bool:
-    """True for a span alone: "2d", "30 min"."""
+    """Return True for a span alone: "2d", "30 min"."""
     try:
         _span(_plain(text))
     except ValueError:
@@ -99,13 +99,13 @@ def is_span(text: str) -> bool:
 
 
 def is_recurring(text: str) -> bool:
-    """True for a clock time or a weekday: what comes again and again, and so may be counted from another instant."""
+    """Return True for a clock time or a weekday, which recur: they may be counted from another instant."""
     words = _plain(text).split()
     return bool(words) and (":" in words[0] and len(words) == 1 or any(day.startswith(words[0]) for day in _WEEKDAYS))
 
 
 def _plain(text: str) -> str:
-    """The text in the plain spelling."""
+    """Return the text in the plain spelling."""
     text = " ".join(text.lower().split())
     for other, plain in _REWRITTEN:
         text = re.sub(other, plain, text)
@@ -113,7 +113,7 @@ def _plain(text: str) -> str:
 
 
 def _half_day(hour: str, minute: str | None, half: str) -> str:
-    """ "9", None, "p" is 21:00; an hour that no such clock has stays wrong."""
+    """Return 21:00 for "9", None, "p"; an hour that no 12-hour clock has stays wrong."""
     if not 1 <= int(hour) <= 12:
         return f"{hour}{half}m"
     return f"{int(hour) % 12 + (12 if half == 'p' else 0):02d}:{minute or '00'}"
@@ -153,7 +153,10 @@ def _on_date(text: str, zone: ZoneInfo, day_ends: bool) -> int:
 
 
 def _named_day(match: re.Match[str], today: date, ahead: bool) -> date:
-    """The day of "1 dec" or "dec 1 2026": without a year the last one, or the next where `ahead`. Raises ValueError."""
+    """Return the day of "1 dec" or "dec 1 2026"; without a year the last one, or the next if `ahead`.
+
+    Raises ValueError.
+    """
     name = match[2] or match[3]
     month, number = _MONTHS.index(name[:3]) + 1, int(match[1] or match[4])
     if match[5]:
@@ -180,7 +183,7 @@ def _by_words(words: list[str], now: int, zone: ZoneInfo, ahead: bool, day_ends:
 
 
 def _weekday(name: str) -> int:
-    """0 for "mon", "monday" and what lies between. Raises ValueError."""
+    """Return 0 for "mon", "monday" and what lies between. Raises ValueError."""
     found = [index for index, weekday in enumerate(_WEEKDAYS) if weekday.startswith(name)]
     if len(name) < 3 or not found:
         raise ValueError
@@ -197,7 +200,7 @@ def _clock_alone(text: str, now: int, zone: ZoneInfo, ahead: bool) -> int:
 
 
 def _to_weekday(wanted: int, words: list[str], now: int, zone: ZoneInfo, ahead: bool) -> int:
-    """Days from today to the weekday: back to the last one, or on to the next."""
+    """Return days from today to the weekday: back to the last one, or on to the next."""
     today = to_datetime(now, zone)
     days = (wanted - today.weekday()) % 7
     time = parse_clock(words[1]) if len(words) == 2 else parse_clock("12:00")

@@ -41,17 +41,17 @@ _EXAMPLES = {"percent": "85 %", "share": "75 %", "span": "24 h", "flag": "yes"}
 
 
 def count(one: str, many: str = "", digits: int = 0) -> Unit:
-    """A count of things: `count("cycle")` reads "3 cycles"."""
+    """Return the unit of counts: `count("cycle")` reads "3 cycles"."""
     return Unit("count", one, many or f"{one}s", digits)
 
 
 def word(*words: str) -> Unit:
-    """One of some words."""
+    """Return the unit of values that are one of some words."""
     return Unit("word", words=words)
 
 
 def parse(text: str | int | float | bool, unit: Unit) -> float | int | str | CalendarSpan:
-    """The value that `text` writes in `unit`: spans in microseconds, flags as "yes" or "no", words as they are.
+    """Return the value that `text` writes in `unit`: spans in microseconds, flags as "yes" or "no", words as they are.
 
     A bare number is taken for counts and ratios only. Raises ValueError saying what would be right.
     """
@@ -89,7 +89,7 @@ def _one_of(text: str, words: tuple[str, ...]) -> str:
 
 
 def show(value: object, unit: Unit) -> str:
-    """A value as a person reads it: "99 %", "3 d 4 h", "12.4 cycles"; "not known" for None."""
+    """Return a value as a person reads it: "99 %", "3 d 4 h", "12.4 cycles"; "not known" for None."""
     if value is None:
         return "not known"
     if unit.kind == "span":
@@ -107,8 +107,10 @@ def _rounded(value: float, digits: int) -> str:
 
 
 def show_span(span: object) -> str:
-    """A duration in its two largest units ("3 d 4 h"; "under a minute" unless in whole seconds), or a calendar span
-    ("24 calendar months")."""
+    """Return a duration in its two largest units ("3 d 4 h"), or a calendar span ("24 calendar months").
+
+    "under a minute" unless in whole seconds.
+    """
     if isinstance(span, CalendarSpan):
         return _show_calendar(span)
     if not isinstance(span, int):
@@ -119,8 +121,10 @@ def show_span(span: object) -> str:
 
 
 def show_spans(shortest: int, longest: int) -> str:
-    """A range of durations, both in whole units of the longest: "2 to 5 d"; "up to 5 d" where the shortest is less than
-    one of them."""
+    """Return a range of durations in whole units of the longest: "2 to 5 d".
+
+    "up to 5 d" where the shortest is less than one unit.
+    """
     if shortest < 0 or longest < MINUTE:
         return f"{show_span(shortest)} to {show_span(longest)}"
     unit, symbol = (DAY, "d") if longest >= 3 * DAY else (HOUR, "h") if longest >= HOUR else (MINUTE, "min")

@@ -28,7 +28,7 @@ _FLOAT = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+
 
 
 def plain(text: str) -> Scalar:
-    """The value of an unquoted scalar.
+    """Return the value of an unquoted scalar.
 
     Raises OverflowError for a whole number beyond +-MAX_INTEGER and for a float beyond the range of a double.
     """
@@ -48,7 +48,7 @@ def plain(text: str) -> Scalar:
 
 
 def is_text(text: str) -> bool:
-    """Whether an unquoted scalar is text, not a number, a truth value or null."""
+    """Return whether an unquoted scalar is text, not a number, a truth value or null."""
     try:
         return isinstance(plain(text), str)
     except OverflowError:
@@ -56,7 +56,7 @@ def is_text(text: str) -> bool:
 
 
 def tagged(tag: str, text: str) -> Scalar:
-    """The value of a scalar with a core tag such as `!!int`, given by its last word.
+    """Return the value of a scalar with a core tag such as `!!int`, given by its last word.
 
     Raises ValueError where the text is none of that kind, LookupError for any other tag.
     """

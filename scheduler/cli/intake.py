@@ -10,6 +10,7 @@ from scheduler.answers.lines import lines
 from scheduler.base.progress import counted
 from scheduler.cli.common import clock
 from scheduler.cli.progress import progress
+from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
 from scheduler.home.notify_daemon import notify_daemon
@@ -19,7 +20,7 @@ IN_MEMORY = 16 * 2**20
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("file", metavar="FILE", help="JSON Lines, one event a line; - reads standard input")
 
 
@@ -28,7 +29,8 @@ def run(home: Home, args: Namespace) -> int:
     setup = home.setup()
     name = "standard input" if args.file == "-" else args.file
     with opened(args.file) as source, progress("Lines read") as tell:
-        taken = take(home.log, counted(lines(source, name), tell), setup.fleet, clock(), name)
+        counted_lines = counted(lines(source, name), tell)
+        taken = take(home.log, counted_lines, setup.fleet, clock(), name, map_in_processes)
     notify_daemon(home.path)
     known = f"; {taken.known} were there already" if taken.known else ""
     print(f"{len(taken.ids)} events taken in{known}.")
@@ -36,9 +38,10 @@ def run(home: Home, args: Namespace) -> int:
 
 
 def opened(file: str) -> IO[bytes]:
-    """The file to read. Standard input is read to its end first: the log is not held while someone types."""
+    """Open the file to read."""
     if file != "-":
         return open(file, "rb")  # noqa: SIM115 - the caller closes it
+    # Standard input is read to its end first: the log is not locked while someone types.
     whole = SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the caller closes it
     copyfileobj(sys.stdin.buffer, whole)
     whole.seek(0)

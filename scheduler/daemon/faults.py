@@ -5,7 +5,7 @@ import sqlite3
 import traceback
 
 from scheduler.base.findings import Refused
-from scheduler.events.log import WAY_BACK
+from scheduler.events.database import WAY_BACK
 
 
 class WorkerFailed(Exception):

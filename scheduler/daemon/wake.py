@@ -260,7 +260,7 @@ class _WakeRun(NamedTuple):
             return ended
         names = {ended.key.item, *(name for name, _ in solved.dependencies.get(ended.key.item, ()))}
         log, home = self.home.log, ended.key.item == HOME  # which depends on everything
-        told = (e for e in log.told_in(ended.first_at, self.now) if home or names & {*log.filed_under(e)})
+        told = (e for e in log.told_in(ended.first_at, self.now) if home or names & {*log.touched_by(e)})
         cause = next((event for event in told if not self._was_open(ended, event.seq)), None)
         return ended if cause is None else ended._replace(by=cause, ended=cause.recorded_at)
 

@@ -3,13 +3,13 @@
 import gc
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import NamedTuple
 
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.spread import spread
+from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.facts.fact_store import FactStore, HomeSummary, ItemSummary
@@ -116,7 +116,8 @@ def rebuild_states(home: Home, setup: Setup, now: int, progress: Progress = nobo
     shares = list(_shares(groups))
     computed: Iterator[list[ItemState]]
     if len(known) > AT_ONCE:
-        computed = spread(_make_builder, (str(home.path), setup.data(), setup.fingerprint, now), shares)
+        elsewhere = _BuilderElsewhere(str(home.path), setup.data(), setup.fingerprint, now)
+        computed = map_in_processes(elsewhere, shares)
     else:
         computed = map(builder, shares)
     summaries: dict[str, ItemSummary] = {}
@@ -141,10 +142,20 @@ def _shares(groups: Iterable[list[str]]) -> Iterator[list[list[str]]]:
         yield share
 
 
-def _make_builder(path: str, checked: dict[str, object], fingerprint: str, now: int) -> "_Builder":
-    """Make a builder in a process of its own, which ends when the work is done."""
-    gc.disable()
-    return _Builder(Home(Path(path)), make_setup(checked, fingerprint), now)
+class _BuilderElsewhere:
+    """Hands the work of a builder to another process, which makes its own at the first call."""
+
+    def __init__(self, path: str, checked: dict[str, object], fingerprint: str, now: int) -> None:
+        self._given = (path, checked, fingerprint, now)
+
+    @cached_property
+    def _builder(self) -> "_Builder":
+        path, checked, fingerprint, now = self._given
+        gc.disable()  # the process ends when the work is done
+        return _Builder(Home(Path(path)), make_setup(checked, fingerprint), now)
+
+    def __call__(self, groups: list[list[str]]) -> list[ItemState]:
+        return self._builder(groups)
 
 
 class _Builder:

@@ -13,23 +13,26 @@ JOB = "job/"
 
 
 class Event(NamedTuple):
-    """One event as the log holds it, in the order of its fields."""
+    """One event of the log. Events sort by `at`, then `recorded_at`, then `id`.
+
+    `seq`: its place in the log, which says when it arrived here and nothing else.
+    """
 
     at: int
     recorded_at: int
-    seq: int
     id: str
+    seq: int
     what: str
     fields: dict[str, Any]
 
     def get(self, name: str, default: Any = None) -> Any:
-        """The value of a field, or `default`."""
+        """Return the value of a field, or `default`."""
         return self.fields.get(name, default)
 
     @property
     def target(self) -> str | None:
-        """The id of what it takes back, or whose place it takes; None for most."""
-        return self.fields.get("event") if self.what == "struck" else self.fields.get("instead_of")
+        """The id of the event that this one corrects; None for most."""
+        return target_of(self.fields)
 
 
 _NAMING = {what: tuple(f.name for f in kind.fields if f.type.names) for what, kind in KINDS.items()}
@@ -37,9 +40,11 @@ _ALWAYS = {what: (JOBS,) if kind.subject == "job" else () if kind.subject else (
 
 
 def concerned(event: dict[str, object]) -> tuple[str, ...]:
-    """The names under which an event is filed: its items, "job" and "job/NAME" for jobs, "home" for what concerns none.
+    """Return the names under which an event is filed.
 
-    A booking for no one aircraft is filed under "job/" too.
+    Its items; "job" and "job/NAME" for a job; "home" for what concerns no item. A booking for no aircraft in
+    particular is filed under "job/" too. A correction is filed under the names of what it corrects as well
+    (`corrections.filed_names`).
     """
     what: str = event["what"]  # type: ignore[assignment]
     named: list[str] = []
@@ -56,6 +61,11 @@ def concerned(event: dict[str, object]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*named, *_ALWAYS[what])))
 
 
+def target_of(fields: dict[str, Any]) -> str | None:
+    """Return the id that an event strikes or takes the place of, if any."""
+    return fields.get("event") if fields["what"] == "struck" else fields.get("instead_of")
+
+
 def corrects(event: Event) -> bool:
-    """True for what takes another event back, or its place."""
+    """Return True for an event that strikes another or takes its place."""
     return event.what == "struck" or "instead_of" in event.fields

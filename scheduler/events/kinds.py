@@ -10,13 +10,13 @@ from scheduler.events.fields import (
     LIGHTS,
     NAME,
     PERCENT,
+    VOLTS_EACH,
     Type,
     choice,
     names,
     number,
     some,
     text,
-    volts_each,
     whole,
 )
 
@@ -29,7 +29,7 @@ MEANT = {
     "chipped": "nicked", "broken": "cracked", "scratched": "nicked", "stain": "discoloured", "wobbly": "loose",
     "warm": "hot", "rust": "corroded", "rusty": "corroded", "worn": "chafed", "lost": "missing",
 }  # fmt: skip
-"""What people write for a finding, and the finding."""
+"""What people write for a finding, and the finding that they mean."""
 SEVERITIES = (
     "hard_landing", "strike", "tip_over", "collision", "crash", "water", "fly_away", "part_lost", "dropped"
 )  # fmt: skip
@@ -59,7 +59,9 @@ class Kind(NamedTuple):
 
     `subject`: the field that names whom it concerns ("item", "aircraft", "job", "event", "" for none).
     `about`: the item kinds it may concern. `fields`: besides the common ones, in the order in which `log` takes them by
-    position. `contradiction` looks at the fields together.
+    position. `example`: what may be typed after `log`. `one_of`: at least one of these fields must be given;
+    `not_both`: fields that exclude each other. `contradiction` says what is wrong where fields must be compared, which
+    lies beyond JSON Schema.
     """
 
     what: str
@@ -67,25 +69,23 @@ class Kind(NamedTuple):
     subject: str
     about: str
     fields: tuple[Field, ...] = ()
+    example: str = ""
+    one_of: tuple[str, ...] = ()
+    not_both: tuple[str, ...] = ()
     contradiction: Callable[[dict[str, object]], str | None] | None = None
 
 
 COMMON = (
     Field("at", INSTANT, True, "when it happened"),
-    Field("recorded_at", INSTANT, False, "when it was told; set by the store when absent"),
+    Field("recorded_at", INSTANT, False, "when it was recorded; set by the store when absent"),
     Field("what", NAME, True, "the kind"),
     Field("id", NAME, False, "unique; made by the store when absent"),
     Field("instead_of", NAME, False, "the id of the event whose place this one takes"),
     Field("note", text(20_000), False, "free text"),
-    Field("by", NAME, False, "who told it"),
+    Field("by", NAME, False, "who logged it"),
+    Field("via", NAME, False, "how it came, set by the way in: page anna, table charges.csv:12"),
+    Field("in_reply_to", NAME, False, "the reference of the message that it answers, set by the way in"),
 )
-
-
-def _any_reading(event: dict[str, object]) -> str | None:
-    readings = [field.name for field in KINDS["measured"].fields if field.name not in ("item", "rested_minutes")]
-    if any(name in event for name in readings):
-        return None
-    return f"measured needs a reading: one of {', '.join(readings)}"
 
 
 def _no_flight(event: dict[str, object]) -> str | None:
@@ -109,18 +109,11 @@ def _in_order(first: str, second: str) -> Callable[[dict[str, object]], str | No
     return contradiction
 
 
-def _one_date(event: dict[str, object]) -> str | None:
-    return "renewed takes expires or issued, not both" if "expires" in event and "issued" in event else None
-
-
-def _one_target(event: dict[str, object]) -> str | None:
-    return "struck takes back the event it names; it cannot stand instead_of another" if "instead_of" in event else None
-
-
 def _item(kinds: str) -> Field:
     return Field("item", names(kinds), True, "the item concerned")
 
 
+_FOUND = some(choice(*FINDINGS, meant=MEANT))
 _REASON = Field("reason", text(500), False, "why")
 _COUNT = Field("count", whole(0), True, "how many")
 _HOW = Field("how", choice(*MODES), True, "the way it travelled")
@@ -130,22 +123,25 @@ _DECLARED = (
         Field("percent", PERCENT, False, "what it was charged to, 100 when absent"),
         Field("charger", names("charger")),
         Field("temperature_c", number(-60, 150), False, "of the pack while it was charged, degrees Celsius"),
-    )),
+    ), example="charged A-C"),
     Kind("drained", "discharged on the ground by the charger's storage function or a load", "item", "pack", (
         Field("percent", PERCENT, True, "what it was discharged to"),
-    )),
+    ), example="drained A 58"),
     Kind("measured", "a reading; nothing was done", "item", "pack,aircraft,controller", (
         Field("percent", PERCENT, False, "charge shown"),
         Field("lights", LIGHTS, False, "charge lights lit"),
         Field("rest_volts", number(above=0, high=100), False, "of the whole pack at rest, volts"),
-        Field("cell_volts", volts_each(), False, "of each cell at rest, volts"),
+        Field("cell_volts", VOLTS_EACH, False, "of each cell at rest, volts"),
         Field("rested_minutes", number(0), False, "since the last load or charge"),
         Field("resistance_mohm", number(above=0), False, "of the whole pack, milliohm"),
         Field("capacity_mah", number(above=0), False, "found by a full charge and discharge, mAh"),
         Field("temperature_c", number(-60, 150), False, "of the pack, degrees Celsius"),
         Field("airtime_total", number(0), False, "minutes in the air, as the aircraft or pack shows it"),
         Field("cycles_total", number(0), False, "cycles, as the pack shows them"),
-    ), contradiction=_any_reading),
+    ), example="measured A --rest_volts 15.2 --rested_minutes 60", one_of=(
+        "percent", "lights", "rest_volts", "cell_volts", "resistance_mohm", "capacity_mah", "temperature_c",
+        "airtime_total", "cycles_total",
+    )),
     Kind("flown", "a flight; `at` is the landing", "aircraft", "aircraft", (
         Field("aircraft", names("aircraft"), True),
         Field("packs", some(names("pack")), True, "those that flew together"),
@@ -158,66 +154,70 @@ _DECLARED = (
         Field("purpose", choice("job", "practice", "test")),
         Field("looked_before", FLAG, False, "the look before take-off was done"),
         Field("flights", whole(1), False, "this line sums up so many flights: it counts for wear only"),
-    ), contradiction=_no_flight),
+    ), example="flown heron A 17.5 31", contradiction=_no_flight),
     Kind("moved", "the item travelled", "item", f"aircraft,pack,controller,charger,{PARTS}", (
         _HOW,
         Field("to", text(200), False, "where to"),
-    )),
+    ), example="moved heron airline"),
     Kind("travel_planned", "a journey ahead", "", "", (
         _HOW,
         Field("carries", some(names(f"aircraft,pack,controller,charger,{PARTS}")), True, "what travels"),
         Field("leaves", INSTANT, True, "when it leaves"),
-    )),
+    ), example='travel_planned airline heron,A,B "fri 06:30"'),
     Kind("mishap", "an aircraft's mishap, or a dropped pack", "item", "aircraft,pack", (
         Field("severity", choice(*SEVERITIES), True),
         Field("packs", some(names("pack")), False, "the packs concerned, when they are not those of the flight"),
         Field("injury", choice("none", "minor", "unconscious", "serious", "fatal")),
         Field("others_repair_cost", number(0), False, "to put right what belongs to others, in the law's currency"),
         Field("others_value", number(0), False, "what that was worth, in the law's currency"),
-    )),
-    Kind("reported", "a mishap was told to the authority, or its cause found and put right", "item", "aircraft", (
+    ), example="mishap heron hard_landing"),
+    Kind("reported", "a mishap was reported to the authority, or its cause found and put right", "item", "aircraft", (
         Field("what_of", choice("report", "analysis"), False, "report when absent"),
         Field("to", text(200), False, "to whom"),
-    )),
+    ), example="reported heron"),
     Kind("noticed", "something seen, heard or felt", "item", THINGS, (
-        Field("findings", some(choice(*FINDINGS)), True),
-    )),
+        Field("findings", _FOUND, True),
+    ), example="noticed A swollen,hot"),
     Kind("warned", "a warning shown in flight or on the ground", "item", "aircraft,pack", (
         Field("of", choice("battery", "motor", "compass", "gimbal", "vibration", "link"), True),
-    )),
+    ), example="warned heron battery"),
     Kind("inspected", "a thorough look", "item", THINGS, (
         Field("result", choice("pass", "doubtful", "fail"), True, "doubtful grounds like fail"),
-        Field("findings", some(choice(*FINDINGS))),
-    )),
-    Kind("set_aside", "out of use and kept apart", "item", "pack", (_REASON,)),
-    Kind("handed_in", "brought to a disposal site", "item", "pack", (_REASON,)),
+        Field("findings", _FOUND),
+    ), example="inspected heron-props pass"),
+    Kind("set_aside", "out of use and kept apart", "item", "pack", (_REASON,), example="set_aside A swollen"),
+    Kind("handed_in", "brought to a disposal site", "item", "pack", (_REASON,), example="handed_in A"),
     Kind("repaired", "put right; a test flight is due", "item", THINGS, (
         Field("what_of", text(80), False, "the part that was repaired"),
-    )),
+    ), example="repaired heron arm"),
     Kind("calibrated", "of an aircraft", "item", "aircraft", (
         Field("what_of", choice("imu", "compass", "gimbal", "sensors"), True),
-    )),
+    ), example="calibrated heron compass"),
     Kind("confirmed", "seen to work", "item", "aircraft", (
         Field("what_of", choice("remote_id"), True),
         Field("result", choice("pass", "fail"), False, "pass when absent"),
-    )),
-    Kind("updated", "firmware", "item", "aircraft,controller,pack,gimbal", (Field("version", text(80), True),)),
-    Kind("fitted", "a part put on", "item", PARTS, (Field("aircraft", names("aircraft"), True),)),
-    Kind("removed", "a part taken off", "item", PARTS, (Field("aircraft", names("aircraft")),)),
+    ), example="confirmed heron remote_id"),
+    Kind("updated", "firmware", "item", "aircraft,controller,pack,gimbal", (Field("version", text(80), True),),
+         example="updated heron 2.4.1"),
+    Kind("fitted", "a part put on", "item", PARTS, (Field("aircraft", names("aircraft"), True),),
+         example="fitted heron-props heron"),
+    Kind("removed", "a part taken off", "item", PARTS, (Field("aircraft", names("aircraft")),),
+         example="removed heron-props"),
     Kind("replaced", "a new part of the same kind under the same id", "item", THINGS, (
         Field("from_spares", names("spares"), False, "the spares it came from"),
-    )),
+    ), example="replaced heron-props heron-spare-props"),
     Kind("received", "a new or returned item arrived", "item", THINGS, (
         Field("how", choice(*MODES), False, "the way it travelled"),
-    )),
-    Kind("retired", "out of service for good", "item", f"pilot,paper,spares,{THINGS}", (_REASON,)),
-    Kind("counted", "spares counted", "item", "spares", (_COUNT,)),
-    Kind("used", "spares taken", "item", "spares", (_COUNT,)),
-    Kind("restocked", "spares added", "item", "spares", (_COUNT,)),
+    ), example="received A freight"),
+    Kind("retired", "out of service for good", "item", f"pilot,paper,spares,{THINGS}", (_REASON,),
+         example="retired A --note 'worn out'"),
+    Kind("counted", "spares counted", "item", "spares", (_COUNT,), example="counted heron-spare-props 4"),
+    Kind("used", "spares taken", "item", "spares", (_COUNT,), example="used heron-spare-props 1"),
+    Kind("restocked", "spares added", "item", "spares", (_COUNT,), example="restocked heron-spare-props 2"),
     Kind("renewed", "a paper: certificate, registration, insurance, waiver", "item", "paper", (
         Field("expires", DAY, False, "its last good day"),
         Field("issued", DAY, False, "the day it was issued or passed"),
-    ), contradiction=_one_date),
+    ), example="renewed insurance --expires 2027-06-30", not_both=("expires", "issued")),
     Kind("booked", "a job; the same name again replaces it", "job", "job", (
         Field("job", NAME, True),
         Field("starts", INSTANT, True),
@@ -225,24 +225,24 @@ _DECLARED = (
         Field("ends", INSTANT),
         Field("aircraft", names("aircraft")),
         Field("near_people", FLAG),
-    ), contradiction=_in_order("starts", "ends")),
-    Kind("cancelled", "a job taken back", "job", "job", (Field("job", NAME, True),)),
+    ), example='booked vineyard "sat 09:00" 45', contradiction=_in_order("starts", "ends")),
+    Kind("cancelled", "a job taken back", "job", "job", (Field("job", NAME, True),), example="cancelled vineyard"),
     Kind("seen", "the operator has seen the reminder", "item", "*", (
         Field("rule", NAME, True),
         Field("until", INSTANT, False, "when repeats go on; never when absent"),
-    )),
+    ), example="seen A pack-left-full"),
     Kind("snoozed", "quiet until then", "item", "*", (
         Field("rule", NAME, True),
         Field("until", INSTANT, False, "24 h from `at` when absent"),
         Field("until_next", choice(*AWAITED), False, "or until the next of that kind on the item"),
-    )),
+    ), example='snoozed A pack-left-full "tomorrow 09:00"'),
     Kind("away", "only `now` rings; a summary on return", "", "", (
         Field("from", INSTANT, True),
         Field("to", INSTANT, True),
-    ), contradiction=_in_order("from", "to")),
+    ), example="away fri mon", contradiction=_in_order("from", "to")),
     Kind("struck", "an event taken back for all time", "event", "", (
         Field("event", NAME, True, "the id of the event taken back"),
-    ), contradiction=_one_target),
+    ), example="struck EVENT-ID", not_both=("event", "instead_of")),
 )  # fmt: skip
 
 
@@ -254,5 +254,5 @@ KINDS: dict[str, Kind] = {kind.what: _with_item(kind) for kind in _DECLARED}
 
 
 def field(kind: Kind, name: str) -> Field | None:
-    """The field of that name, common ones included."""
+    """Return the field of that name, common ones included."""
     return next((found for found in (*kind.fields, *COMMON) if found.name == name), None)

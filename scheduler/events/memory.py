@@ -5,47 +5,43 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT
+from scheduler.events.corrections import families, out_of_force_from
 from scheduler.events.event import Event, concerned
 
 
 class Entry(NamedTuple):
-    """An event, and when it was told that it, or its place, is taken back (MAX_INSTANT for never)."""
+    """An event, and when it was recorded that it is out of force (MAX_INSTANT for never)."""
 
     event: Event
     gone_at: int
 
 
 class Arrival(NamedTuple):
-    """When an event was told, and the names that it touches, those of what it takes back included."""
+    """When an event was recorded, and the names that it touches: those of all that corrections tie to it."""
 
     at: int
     names: frozenset[str]
 
 
 class Memory:
-    """Every event of a log, struck ones included.
-
-    `history`: each event with the id of the one that took it back, None for those in force.
-    """
+    """Every event of a log, struck ones included. `history`: as `Log.history` gives it."""
 
     def __init__(self, history: Iterable[tuple[Event, str | None]]) -> None:
-        history = list(history)
-        by_id = {event.id: event for event, _ in history}
+        events = sorted(event for event, _ in history)
+        names = {event.id: concerned(event.fields) for event in events}
+        tied, gone_at = families(events), out_of_force_from(events)
         self._filed: dict[str, list[Entry]] = {}
         arrivals = []
-        for event, taken_back_by in history:
-            names = concerned(event.fields)
-            gone_at = by_id[taken_back_by].recorded_at if taken_back_by else MAX_INSTANT
-            for name in names:
-                self._filed.setdefault(name, []).append(Entry(event, gone_at))
-            target = by_id.get(str(event.get("event") if event.what == "struck" else event.get("instead_of")))
-            arrivals.append(
-                Arrival(event.recorded_at, frozenset((*names, *(concerned(target.fields) if target else ()))))
-            )
+        for event in events:
+            for name in names[event.id]:
+                self._filed.setdefault(name, []).append(Entry(event, gone_at[event.id]))
+            family = tied.get(event.id, {event.id})
+            touched = frozenset(name for one in family for name in names.get(one, ()))
+            arrivals.append(Arrival(event.recorded_at, touched))
         self._arrivals = sorted(arrivals, key=lambda arrival: arrival.at)
 
     def of(self, name: str, what: str | None, known: int) -> list[Event]:
-        """The events in force filed under a name, in order, from what was recorded by `known`."""
+        """Return the events in force filed under a name, in order, from what was recorded by `known`."""
         return [
             event
             for event, gone_at in self._filed.get(name, ())
@@ -53,12 +49,12 @@ class Memory:
         ]
 
     def next_arrival(self, now: int) -> int:
-        """When the first event recorded after `now` was; MAX_INSTANT without one."""
+        """Return when the next event after `now` was recorded; MAX_INSTANT without one."""
         index = bisect_right(self._arrivals, now, key=lambda arrival: arrival.at)
         return self._arrivals[index].at if index < len(self._arrivals) else MAX_INSTANT
 
     def touched(self, after: int, to: int) -> set[str]:
-        """The names that what was recorded in (after, to] touches."""
+        """Return the names that what was recorded in (after, to] touches."""
         first = bisect_right(self._arrivals, after, key=lambda arrival: arrival.at)
         last = bisect_right(self._arrivals, to, key=lambda arrival: arrival.at)
         return {name for arrival in self._arrivals[first:last] for name in arrival.names}

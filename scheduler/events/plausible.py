@@ -1,6 +1,7 @@
-"""What cannot be, given the item's nameplate: refused when it is told anew. What is merely doubtful is `log`'s to ask.
+"""What cannot be, given the item's nameplate: refused when it is logged for the first time.
 
-An exported line was taken once already, perhaps under another nameplate, and is not judged again.
+An exported line was taken once already, perhaps under another nameplate, and is not judged again. What is merely
+doubtful, `log` asks about.
 """
 
 from collections.abc import Callable, Iterator
@@ -12,7 +13,7 @@ from scheduler.cells.voltage import FULL_VOLTS, TOLERANCE_VOLTS, check_volts
 
 
 class ItemLike(Protocol):
-    """What is asked of an item."""
+    """An item, as far as these checks know it."""
 
     @property
     def kind(self) -> str:
@@ -28,7 +29,7 @@ Event = dict[str, Any]
 
 
 def impossible(event: Event, items: Items) -> list[str]:
-    """Why a well-formed event cannot be; empty where it can."""
+    """Return why a well-formed event cannot be; empty where it can."""
     return list(_CHECKS[event["what"]](event, items)) if event["what"] in _CHECKS else []
 
 
@@ -38,8 +39,8 @@ def _measured(event: Event, items: Items) -> Iterator[str]:
         return
     cells, chemistry, full = item.plate["cells"], item.plate["chemistry"], FULL_VOLTS[item.plate["chemistry"]]
     if "rest_volts" in event and (wrong := _off(event["rest_volts"] / cells, chemistry)):
-        told = _meant(event, cells, chemistry) or wrong
-        yield f"rest_volts {event['rest_volts']:g} V for {event['item']}, {cells} cells: {told}"
+        reason = _meant(event, cells, chemistry) or wrong
+        yield f"rest_volts {event['rest_volts']:g} V for {event['item']}, {cells} cells: {reason}"
     each = event.get("cell_volts", [])
     if each and len(each) != cells:
         yield f"cell_volts has {len(each)} voltages and {event['item']} {cells} cells: one for each, by comma"
@@ -56,7 +57,7 @@ def _off(per_cell: float, chemistry: str) -> str:
 
 
 def _meant(event: Event, cells: int, chemistry: str) -> str:
-    """What may have been meant, where the number is the voltage of one cell."""
+    """Return what may have been meant, where the number is the voltage of one cell."""
     volts = event["rest_volts"]
     if cells == 1 or _off(volts, chemistry):
         return ""

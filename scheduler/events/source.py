@@ -1,4 +1,4 @@
-"""Where a book finds its events."""
+"""Where the fact store finds its events."""
 
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -12,11 +12,11 @@ if TYPE_CHECKING:
 
 
 Timed = TypeVar("Timed", bound=tuple)
-"""What has its instant first: an event, a piece."""
+"""What has its instant first: an event, a segment."""
 
 
-def standing(entries: list[Timed], since: int) -> list[Timed]:
-    """Of some entries in order: the last at or before an instant, and all after it."""
+def latest_and_after(entries: list[Timed], since: int) -> list[Timed]:
+    """Return the last of some entries in order that is at or before an instant, and all after it."""
     return entries[max(0, bisect_right(entries, since, key=itemgetter(0)) - 1) :]
 
 
@@ -24,29 +24,29 @@ class Source:
     """Events in force, by the names under which they are filed."""
 
     def of(self, name: str, what: str | None = None) -> list["Event"]:
-        """The events filed under a name, in order; of one kind where `what` names it."""
+        """Return the events filed under a name, in order; of one kind where `what` names it."""
         raise NotImplementedError
 
     def all_but(self, name: str, what: str) -> list["Event"]:
-        """The events filed under a name, but for those of one kind."""
+        """Return the events filed under a name, without those of one kind."""
         return [event for event in self.of(name) if event.what != what]
 
     def first_at(self, name: str, what: str) -> int | None:
-        """When the first event of a kind filed under a name happened; None without any."""
+        """Return when the first event of a kind filed under a name happened, if any."""
         return next((event.at for event in self.of(name, what)), None)
 
-    def standing(self, name: str, what: str, since: int) -> list["Event"]:
-        """Of the events of one kind filed under a name: the last at or before an instant, and those after it."""
-        return standing(self.of(name, what), since)
+    def latest_and_after(self, name: str, what: str, since: int) -> list["Event"]:
+        """Return the events of one kind filed under a name: the last by `since`, and all later ones."""
+        return latest_and_after(self.of(name, what), since)
 
     def afresh(self) -> "Source":
-        """The same without what it holds of what was asked before."""
+        """Return a source of the same that has read nothing yet."""
         return self
 
     def of_each(self, names: list[str]) -> dict[str, list["Event"]]:
-        """The events filed under each of some names."""
+        """Return the events filed under each of some names."""
         return {name: self.of(name) for name in names}
 
     def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
-        """When all that is filed under some names happened; of what happened before `since` the last is enough."""
+        """Return when the events filed under some names happened; of those by `since` the last is enough."""
         return {event.at for name in names for event in self.of(name)}

@@ -4,16 +4,16 @@ import json
 import os
 import re
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import closing
 from datetime import datetime
-from functools import cache
+from functools import cache, reduce
 from itertools import chain, islice
 from typing import Any, NamedTuple, Protocol
 
 from scheduler.base.findings import Finding, Refused, did_you_mean
 from scheduler.base.instants import MINUTE, SECOND, parse_rfc3339, rfc3339, to_datetime
-from scheduler.events.event import concerned
+from scheduler.events.event import Event, concerned, target_of
 from scheduler.events.kinds import KINDS
 from scheduler.events.log import EventRow, Log, Transaction
 from scheduler.events.plausible import ItemLike, impossible
@@ -23,26 +23,31 @@ FUTURE_ALLOWED = 5 * MINUTE
 _LINES = 1000
 """Lines checked in one go."""
 _FEW = 4
-"""So many parts are checked in this process before others are asked, which take a while to start."""
+"""Parts checked in this process before others are started, which takes a while."""
 _BATCH = 500
 """Rows written in one go."""
 _CACHE = 64 * 1024
 """Kibibytes of the database held in memory at most: a large intake touches its indexes again and again, and takes
 half the time."""
-_ALPHABET = "abcdefghjkmnpqrstuvwxyz23456789"
+_ALPHABET = "23456789abcdefghjkmnpqrstuvwxyz"
+"""In the order of their codes: ids sort as the numbers they were made of."""
+_LENGTH = 8
+_IDS = len(_ALPHABET) ** _LENGTH
+_APART = len(_ALPHABET) ** 3
+"""The distance of two ids made one after the other, on average: they differ in more than the last character."""
 
 
 class Names(Protocol):
-    """What the check of references needs to know of the fleet. A large intake hands it, pickled, to other processes."""
+    """The fleet, as far as the check knows it. Can be pickled: a large intake hands it to other processes."""
 
     def kind(self, item: str) -> str | None:
-        """The kind of an item, or None."""
+        """Return the kind of an item, or None."""
 
     def ids(self, *kinds: str) -> list[str]:
-        """The ids of all items, or of those of some kinds."""
+        """Return the ids of all items, or of those of some kinds."""
 
     def get(self, item: str) -> ItemLike | None:
-        """The item of that id, or None."""
+        """Return the item of that id, or None."""
 
 
 class Taken(NamedTuple):
@@ -52,66 +57,120 @@ class Taken(NamedTuple):
     known: int
 
 
-def new_id() -> str:
-    """A fresh event id: eight characters that a person can read out and type."""
-    return "".join(_ALPHABET[byte % len(_ALPHABET)] for byte in os.urandom(8))
+class NewIds:
+    """Makes the ids of one intake: eight characters that a person can read out and type.
+
+    Of two lines the later has the greater id, in whatever process it is made, and all are greater than the one they
+    come `after`: entries recorded at the same instant are then in the order in which they were written.
+    """
+
+    def __init__(self, after: str = "") -> None:
+        self._first = int.from_bytes(os.urandom(8)) % (_IDS - _IDS // 8)
+        if len(after) == _LENGTH and set(after) <= set(_ALPHABET):
+            self._first = 1 + reduce(lambda number, digit: number * len(_ALPHABET) + _ALPHABET.index(digit), after, 0)
+
+    def __call__(self, place: int) -> str:
+        """Return the id of the line at a place in the intake, from 0 on."""
+        number = (self._first + place * _APART + int.from_bytes(os.urandom(8)) % _APART) % _IDS
+        digits = []
+        for _ in range(_LENGTH):
+            number, digit = divmod(number, len(_ALPHABET))
+            digits.append(_ALPHABET[digit])
+        return "".join(reversed(digits))
 
 
 def to_line(event: dict[str, object]) -> str:
-    """One event as one line of JSON."""
+    """Return one event as one line of JSON."""
     return json.dumps(event, ensure_ascii=False)
 
 
-def take(log: Log, lines: Iterable[tuple[int, str]], names: Names, now: int, file: str = "") -> Taken:
+Part = tuple[int, list[tuple[int, str]]]
+"""Some lines with their numbers, and how many lines of the intake come before them."""
+Checked = tuple[list[tuple[int, tuple[Any, ...], bool]], list[Finding]]
+"""What came of a part: of each good line its number, its row, and whether it is new (it carried no
+`recorded_at`); and what is wrong with the others.
+
+A row is a plain tuple here: it goes from one process to another in half the time.
+"""
+Check = Callable[[Part], Checked]
+
+
+def check_here(check: Check, parts: Iterable[Part]) -> Generator[Checked, None, None]:
+    """Check parts in this process, in order."""
+    yield from map(check, parts)
+
+
+def take(
+    log: Log,
+    lines: Iterable[tuple[int, str]],
+    names: Names,
+    now: int,
+    file: str = "",
+    check_parts: Callable[[Check, Iterable[Part]], Generator[Checked, None, None]] = check_here,
+    all_new: bool = False,
+) -> Taken:
     """Append the events of numbered JSON lines, in one transaction.
 
-    An id that is there already with the same content is passed over. Raises Refused with every finding, and then
-    nothing of `lines` was written.
+    An id that is there already with the same content is passed over. What comes of lines that carry `id` and
+    `recorded_at` does not depend on their order, nor on how they are split over intakes. A line without `recorded_at`
+    is new: it can correct only what is in force, by the log and the lines before it. `all_new`: the same for all lines.
+    `check_parts`: applies a check, which can be pickled, to each of many parts and yields the results in order. Raises
+    Refused with every finding, and then nothing of `lines` was written.
     """
-    lines = iter(lines)
-    parts = iter(lambda: list(islice(lines, _LINES)), [])
-    intake, check = _Intake(log, file), _Check(names, now, file)
+    parts = _parts(iter(lines))
+    intake = _Intake(log, file, all_new)
     log.connection.execute(f"PRAGMA cache_size = -{_CACHE}")
     with log.transaction() as transaction:
+        place, check = log.place(), _Check(names, now, file, NewIds(log.last_id(now)))
         for part in islice(parts, _FEW):
             intake.add(check(part), transaction)
         more = next(parts, None)
         if more is not None:
-            intake.add_many(chain([more], parts), (names, now, file), transaction)
+            with transaction.unguarded(), closing(check_parts(check, chain([more], parts))) as checked:
+                for result in checked:
+                    intake.add(result, transaction)
+                intake.flush(transaction)
         intake.flush(transaction)
         if intake.findings:
             raise Refused(sorted(intake.findings, key=lambda finding: finding.line))
+        transaction.file_corrections(place)
     return Taken(intake.ids, intake.known)
 
 
-_Lines = list[tuple[int, str]]
-
-
-_Part = tuple[list[tuple[int, tuple[Any, ...]]], list[Finding]]
-"""What some lines hold: the number and row of each that is good, and what is wrong with the others.
-
-A row is a plain tuple here: it goes from one process to another in half the time.
-"""
+def _parts(lines: Iterator[tuple[int, str]]) -> Iterator[Part]:
+    before = 0
+    while part := list(islice(lines, _LINES)):
+        yield before, part
+        before += len(part)
 
 
 class _Check:
-    """The check of lines, which rests on nothing but the fleet and the time."""
+    """The check of lines, which needs nothing but the fleet and the time."""
 
-    def __init__(self, names: Names, now: int, file: str) -> None:
+    def __init__(self, names: Names, now: int, file: str, new_id: NewIds) -> None:
         self._names = names
         self._now = now
         self._latest = now + FUTURE_ALLOWED
         self._file = file
         self._kind = cache(names.kind)
+        self._new_id = new_id
         self._findings: list[Finding] = []
 
-    def __call__(self, lines: _Lines) -> _Part:
+    def __reduce__(self) -> tuple[object, ...]:
+        return _Check, (self._names, self._now, self._file, self._new_id)  # the cache cannot be pickled
+
+    def __call__(self, part: Part) -> Checked:
+        before, lines = part
         self._findings = []
-        rows = [(number, row) for number, line in lines if (row := self._checked(number, line)) is not None]
+        rows = [
+            checked
+            for place, (number, line) in enumerate(lines, before)
+            if (checked := self._checked(place, number, line)) is not None
+        ]
         return rows, self._findings
 
-    def _checked(self, number: int, line: str) -> tuple[Any, ...] | None:
-        """The row of a line; None where it holds none, or something is wrong with it."""
+    def _checked(self, place: int, number: int, line: str) -> tuple[int, tuple[Any, ...], bool] | None:
+        """Check one line; None where it is empty, or something is wrong with it."""
         if not line or line.isspace():
             return None
         try:
@@ -124,10 +183,11 @@ class _Check:
             wrong = impossible(event, self._names.get)
         for text in wrong:
             self._find(number, text)
-        return None if wrong else self._row(number, event, line)
+        row = None if wrong else self._row(place, number, event, line)
+        return None if row is None else (number, row, "recorded_at" not in event)
 
-    def _row(self, number: int, event: dict[str, Any], line: str) -> tuple[Any, ...] | None:
-        """The values of a Row."""
+    def _row(self, place: int, number: int, event: dict[str, Any], line: str) -> tuple[Any, ...] | None:
+        """Return the values of an EventRow."""
         at = parse_rfc3339(event["at"])
         recorded_at = parse_rfc3339(event["recorded_at"]) if "recorded_at" in event else self._now
         if at > self._latest or recorded_at > self._latest:
@@ -135,10 +195,15 @@ class _Check:
             self._find(number, f"{name} {event[name]} lies in the future; it is {_beside(event[name], self._now)}")
             return None
         if "id" not in event or "recorded_at" not in event:
-            event = _completed(event, recorded_at)
+            event = self._completed(event, recorded_at, place)
             line = to_line(event)
-        target = event.get("event") if event["what"] == "struck" else event.get("instead_of")
-        return event["id"], at, recorded_at, event["what"], target, line.strip(), concerned(event)
+        return event["id"], at, recorded_at, event["what"], target_of(event), line.strip(), concerned(event)
+
+    def _completed(self, event: dict[str, Any], recorded_at: int, place: int) -> dict[str, Any]:
+        """Return the event with its id and `recorded_at`, in the order in which lines are written."""
+        head = {"at": event["at"], "recorded_at": event.get("recorded_at", rfc3339(recorded_at))}
+        head["id"] = event["id"] if "id" in event else self._new_id(place)
+        return head | {k: v for k, v in event.items() if k not in head}
 
     def _find(self, number: int, text: str, column: int = 0) -> None:
         self._findings.append(Finding(self._file, number, column, text))
@@ -147,53 +212,47 @@ class _Check:
 class _Intake:
     """One intake under way: writes in batches what was checked."""
 
-    def __init__(self, log: Log, file: str) -> None:
+    def __init__(self, log: Log, file: str, all_new: bool) -> None:
         self._log = log
         self._file = file
+        self._all_new = all_new
         self.findings: list[Finding] = []
         self.ids: list[str] = []
         self.known = 0
         self._batch: dict[str, tuple[int, EventRow]] = {}
 
-    def add(self, part: _Part, transaction: Transaction) -> None:
-        """Put what some lines hold with the batch."""
-        rows, findings = part
+    def add(self, checked: Checked, transaction: Transaction) -> None:
+        """Put the good lines of a part with the batch."""
+        rows, findings = checked
         self.findings += findings
-        for number, fields in rows:
+        for number, fields, is_new in rows:
             row = EventRow(*fields)
-            if row.target is not None or row.id in self._batch or len(self._batch) >= _BATCH:
+            corrects = (is_new or self._all_new) and row.target is not None
+            if corrects or row.id in self._batch or len(self._batch) >= _BATCH:
                 self.flush(transaction)
-            self._batch[row.id] = (number, row)
-            if row.target is not None:
-                self._correct(number, row, transaction)
+            if corrects and (wrong := self._uncorrectable(row)):
+                self._find(number, wrong)
+            else:
+                self._batch[row.id] = (number, row)
 
-    def add_many(self, parts: Iterator[_Lines], given: tuple[Names, int, str], transaction: Transaction) -> None:
-        """Check many lines, on all cores, and write them; `given`: what the check is made of."""
-        from scheduler.daemon.spread import spread
-
-        with transaction.unguarded(), closing(spread(_Check, given, parts, here=True)) as checked:
-            for part in checked:
-                self.add(part, transaction)
-            self.flush(transaction)
-
-    def _correct(self, number: int, row: EventRow, transaction: Transaction) -> None:
-        """File a correction under the names of what it corrects; only an event in force can be corrected."""
-        target, gone = self._log.find(str(row.target)), self._log.taken_back_by(str(row.target))
+    def _uncorrectable(self, row: EventRow) -> str:
+        """Return why a new row cannot correct its target; "" where it can."""
+        name = str(row.target)
+        target, gone = self._log.find(name), self._log.taken_back_by(name)
+        if self._log.find(row.id) is not None:  # held against what is there later on
+            return ""
         if target is None:
-            self._find(number, f"there is no event {row.target!r} to {_verb(row)}: `shelfbell history` shows the ids")
-        elif gone == row.id:
-            pass
-        elif gone is not None:
-            self._find(number, f"event {row.target} is not in force any more: {gone} took its place or struck it")
-        elif target.what == row.what == "struck":
-            self._find(number, f"{row.target} is a strike, for all time: log anew what it took back")
-        else:
-            names = tuple(dict.fromkeys([*row.concerned, *self._log.filed_under(target)]))
-            self._batch[row.id] = (number, row._replace(concerned=names))
-            self.flush(transaction)
-            return
-        self._pass_over_known(transaction)
-        self._batch.pop(row.id, None)
+            verb = "strike" if row.what == "struck" else "replace"
+            return f"there is no event {name!r} to {verb}: `shelfbell history` shows the ids"
+        if gone is not None:
+            by: Event = self._log.find(gone)  # type: ignore[assignment]
+            if by.what == "struck":
+                return f"event {name} was struck already, by {gone}: to undo that, log the event again"
+            done = "was replaced already, by" if by.target == name else "does not count, in its place there is"
+            return f"event {name} {done} {gone}: use that id"
+        if target.what == row.what == "struck":
+            return f"{name} is a strike, for all time: log the event again that it took back"
+        return ""
 
     def flush(self, transaction: Transaction) -> None:
         """Write the batch, less what is there already."""
@@ -222,7 +281,7 @@ class _Intake:
 
 
 def _beside(text: object, now: int) -> str:
-    """Now, written as the time beside it: with the same offset, to the second."""
+    """Return now with the offset of another time, to the second."""
     offset = str(text)[-6:]
     now = now // SECOND * SECOND
     if offset[-1] in "Zz":
@@ -230,29 +289,19 @@ def _beside(text: object, now: int) -> str:
     return to_datetime(now).astimezone(datetime.fromisoformat(f"2000-01-01T00:00:00{offset}").tzinfo).isoformat()
 
 
-def _verb(row: EventRow) -> str:
-    return "strike" if row.what == "struck" else "replace"
-
-
-def _completed(event: dict[str, object], recorded_at: int) -> dict[str, object]:
-    """The event with its id and the time it was told, in the order in which lines are written."""
-    head = {"at": event["at"], "recorded_at": event.get("recorded_at", rfc3339(recorded_at))}
-    return head | {"id": event.get("id", new_id())} | {k: v for k, v in event.items() if k not in (*head, "id")}
-
-
 def _content(line: str) -> dict[str, object]:
     return {name: value for name, value in json.loads(line).items() if name != "recorded_at"}
 
 
 class _Twins(ValueError):
-    """A key stands twice."""
+    """A key occurs twice."""
 
 
 def _no_twins(pairs: list[tuple[str, object]]) -> dict[str, object]:
     found = dict(pairs)
     if len(found) < len(pairs):
         names = [name for name, _ in pairs]
-        raise _Twins(f"{next(name for name in names if names.count(name) > 1)!r} stands twice")
+        raise _Twins(f"{next(name for name in names if names.count(name) > 1)!r} is given twice")
     return found
 
 
@@ -268,7 +317,7 @@ _HIDING = re.compile(r'"[ \t\r\n]').search
 
 
 def _decoded(line: str) -> Any:
-    """The JSON value of a line in which no key stands twice. Raises ValueError.
+    """Return the JSON value of a line in which no key is given twice. Raises ValueError.
 
     Looking at each pair takes twice as long, so it is left out where there are as many keys as quotes before a colon,
     and no quote before a blank, that could hide another.
@@ -292,7 +341,7 @@ _NAMING = {
 
 
 def references(event: dict[str, Any], kind: Callable[[Any], str | None], names: Names) -> list[str]:
-    """Names in the event that the fleet does not know, or knows as another kind."""
+    """Return names in the event that the fleet does not know, or knows as another kind."""
     found = []
     for field, wanted in _NAMING[event["what"]]:
         value = event.get(field, ())

@@ -1,80 +1,70 @@
-"""Is this one well-formed event? The same declaration answers here and in the published JSON Schema."""
+"""Is this one well-formed event? A quick check says yes or no, the published JSON Schema says why not.
 
-import re
-from collections.abc import Callable
+Both are made from the declaration of the kinds.
+"""
 
-from scheduler.base.findings import did_you_mean
-from scheduler.events.fields import choices
-from scheduler.events.kinds import COMMON, KINDS, MEANT, Kind, field
+from functools import cache
 
-_COMMON_CHECKS = {field.name: field.type.check for field in COMMON} | {"what": lambda _: None}
-_CHECKS = {what: _COMMON_CHECKS | {f.name: f.type.check for f in kind.fields} for what, kind in KINDS.items()}
+from scheduler.events.kinds import COMMON, KINDS, Kind
+
+_COMMON_CHECKS = {field.name: field.type.fits for field in COMMON} | {"what": lambda _: True}
+_CHECKS = {what: _COMMON_CHECKS | {f.name: f.type.fits for f in kind.fields} for what, kind in KINDS.items()}
 _REQUIRED = {
     what: frozenset(["at", "what", *(f.name for f in kind.fields if f.required)]) for what, kind in KINDS.items()
 }
 
 
 def problems(event: object) -> list[str]:
-    """What is wrong with the shape of one event; empty when nothing is."""
-    if not isinstance(event, dict):
-        return ["an event is an object in braces"]
+    """Return what is wrong with one event by itself, a sentence each; empty when nothing is."""
+    if isinstance(event, dict) and _fits(event):
+        contradiction = KINDS[event["what"]].contradiction
+        text = contradiction(event) if contradiction else None
+        return [text] if text else []
+    return _reasons(event)
+
+
+def _fits(event: dict[str, object]) -> bool:
     what = event.get("what")
     if not isinstance(what, str) or what not in _CHECKS:
-        return [_no_kind(what)]
+        return False
     checks = _CHECKS[what]
-    found = []
     for name, value in event.items():
         check = checks.get(name)
-        if check is None or check(value) is not None:
-            found.append(_wrong_field(KINDS[what], name, value, checks))
-    if not event.keys() >= _REQUIRED[what]:
-        found += [_missing(KINDS[what], name) for name in sorted(_REQUIRED[what] - event.keys())]
-    if not found and (contradiction := KINDS[what].contradiction) and (text := contradiction(event)):
-        found.append(text)
-    return found
+        if check is None or not check(value):
+            return False
+    kind = KINDS[what]
+    if not event.keys() >= _REQUIRED[what] or kind.one_of and event.keys().isdisjoint(kind.one_of):
+        return False
+    return not kind.not_both or not event.keys() >= set(kind.not_both)
 
 
-def _no_kind(what: object) -> str:
-    if what is None:
-        return "an event needs what: the kind of event"
-    return f"there is no kind of event {what!r}{did_you_mean(str(what), KINDS)}"
+def _reasons(event: object) -> list[str]:
+    """Return what the schema says against an event that does not fit."""
+    from scheduler.base.schema_check import faults
+
+    what = event.get("what") if isinstance(event, dict) else None
+    kind = KINDS.get(what) if isinstance(what, str) else None
+    found = faults(event, json_schema() if kind is None else _branch(kind), _formats())
+    subject = "an event" if kind is None else kind.what
+    texts = [f"{subject}: {text}" if not path or at_key else f"{path[0]}: {text}" for path, text, at_key in found]
+    return list(dict.fromkeys(texts)) or [f"{subject}: a value that is no number of JSON"]
 
 
-def _missing(kind: Kind, name: str) -> str:
-    words = choices(field(kind, name).type)  # type: ignore[union-attr]
-    return f"{kind.what} needs {name}" + (f": one of {', '.join(words)}" if words else "")
+@cache
+def _formats() -> object:
+    from jsonschema import FormatChecker
+
+    from scheduler.base.instants import parse_date, parse_rfc3339
+
+    formats = FormatChecker([])
+    for name, parse in (("date-time", parse_rfc3339), ("date", parse_date)):
+        formats.checks(name, raises=ValueError)(lambda value, parse=parse: not isinstance(value, str) or parse(value))
+    return formats
 
 
-def _wrong_field(kind: Kind, name: str, value: object, checks: dict) -> str:
-    if name not in checks:
-        return f"{kind.what} has no field {name!r}{did_you_mean(name, checks)}"
-    wanted = checks[name](value)
-    if isinstance(value, list) and wanted.startswith("a list, each one of "):
-        words = wanted.removeprefix("a list, each one of ").split(", ")
-        return "; ".join(f"{name} has {_unlike(word, words)}" for word in value if word not in words)
-    wrong = f"{name} is {repr(value)[:80]}, not {wanted}"
-    if isinstance(value, str) and wanted.startswith("one of "):
-        wrong += did_you_mean(value, wanted.removeprefix("one of ").split(", "))
-    return wrong + _as_number(value, checks[name])
-
-
-def _unlike(word: object, words: list[str]) -> str:
-    text = str(word)
-    near = f", did you mean {MEANT[text]!r}?" if text in MEANT else did_you_mean(text, words)
-    return f"{repr(word)[:80]}, which is not one of {', '.join(words)}{near}"
-
-
-def _as_number(value: object, check: Callable[[object], str | None]) -> str:
-    """The number that "16,5" or "45m" may have been meant for."""
-    match = re.fullmatch(r"([0-9]{1,9})(?:[.,]([0-9]{1,9}))?\s*[a-zA-Z°]*", value) if isinstance(value, str) else None
-    if match is None or value == match[1]:
-        return ""
-    plain = f"{match[1]}.{match[2]}" if match[2] else match[1]
-    return f", did you mean {plain}?" if check(float(plain)) is None else ""
-
-
+@cache
 def json_schema() -> dict[str, object]:
-    """The JSON Schema (2020-12) of one event line, one branch a kind, chosen by `what`.
+    """Return the JSON Schema (2020-12) of one event line, one branch a kind, chosen by `what`.
 
     What compares two fields (percent_to with percent_from, ends with starts) lies beyond JSON Schema.
     """
@@ -82,13 +72,15 @@ def json_schema() -> dict[str, object]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "One event of the shelfbell log",
         "type": "object",
+        "x-expects": "an object in braces",
         "required": ["at", "what"],
-        "properties": {"what": {"enum": list(KINDS)}},
-        "allOf": [
-            {"if": {"properties": {"what": {"const": kind.what}}, "required": ["what"]}, "then": _branch(kind)}
-            for kind in KINDS.values()
-        ],
+        "properties": {"what": {"enum": list(KINDS), "x-expects": "a kind of event"}},
+        "allOf": [{"if": _is_of(kind), "then": _branch(kind)} for kind in KINDS.values()],
     }
+
+
+def _is_of(kind: Kind) -> dict[str, object]:
+    return {"type": "object", "properties": {"what": {"const": kind.what}}, "required": ["what"]}
 
 
 def _branch(kind: Kind) -> dict[str, object]:
@@ -99,11 +91,8 @@ def _branch(kind: Kind) -> dict[str, object]:
         "required": sorted(_REQUIRED[kind.what]),
         "additionalProperties": False,
     }
-    if kind.what == "measured":
-        readings = [f.name for f in kind.fields if f.name not in ("item", "rested_minutes")]
-        branch["anyOf"] = [{"required": [name]} for name in readings]
-    if kind.what == "renewed":
-        branch["not"] = {"required": ["expires", "issued"]}
-    if kind.what == "struck":
-        branch["not"] = {"required": ["instead_of"]}
+    if kind.one_of:
+        branch["anyOf"] = [{"required": [name]} for name in kind.one_of]
+    if kind.not_both:
+        branch["not"] = {"required": list(kind.not_both)}
     return branch

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from scheduler.base.instants import DAY, MAX_INSTANT, MIN_INSTANT, MINUTE
 from scheduler.cells.estimate import median
 from scheduler.events.event import Event
-from scheduler.events.source import standing
+from scheduler.events.source import latest_and_after
 from scheduler.facts.event_times import begins_at
 from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import Evidence, Segment, Slope
@@ -93,7 +93,7 @@ class ChargeCurve(NamedTuple):
 
     def segments(self, starting_at: int = MIN_INSTANT) -> list[Segment]:
         """Return the charge from the phase at `starting_at` on."""
-        phases = standing(self.phases, starting_at)
+        phases = latest_and_after(self.phases, starting_at)
         ends = chain((phase.start for phase in phases[1:]), repeat(MAX_INSTANT))
         return [
             segment for phase, end in zip(phases, ends, strict=False) for segment in self.losses.segments(phase, end)

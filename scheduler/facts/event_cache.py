@@ -123,7 +123,7 @@ class EventCache:
         if what is None:
             return []
         key = _Filed((item.id, what), starting_at)
-        return self.compute_once(key, lambda: self._source.standing(item.id, what, starting_at))
+        return self.compute_once(key, lambda: self._source.latest_and_after(item.id, what, starting_at))
 
     def first_mention(self, item: Item) -> int | None:
         """Return when an event first only mentioned an item; None if none did."""

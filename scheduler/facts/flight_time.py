@@ -8,7 +8,7 @@ from scheduler.base.units import FLAG, PERCENT, SHARE, SPAN, count
 from scheduler.cells.endurance import LEAST_EARLIER, last_over_usual, minutes_per_percent
 from scheduler.cells.estimate import median
 from scheduler.events.event import Event
-from scheduler.events.source import standing
+from scheduler.events.source import latest_and_after
 from scheduler.facts.charge import charge_curve
 from scheduler.facts.declare import PACK, fact
 from scheduler.facts.fact_store import Lifetime
@@ -95,7 +95,7 @@ def _landings(lifetime: Lifetime) -> list[Event]:
       partial=True)  # fmt: skip
 def last_landing(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Step at each flight; unknown after one without a charge."""
-    landings = standing(_landings(lifetime), starting_at)
+    landings = latest_and_after(_landings(lifetime), starting_at)
     return stepped((event, event.get("percent_to")) for event in landings)
 
 
@@ -109,7 +109,7 @@ def last_landing(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 def low_landings(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Count over the landings with a charge."""
     landings = _landings(lifetime)
-    asked = standing(landings, starting_at)
+    asked = latest_and_after(landings, starting_at)
     earlier = landings[: len(landings) - len(asked)]
     segments = from_birth(lifetime, 0)
     last = deque((event for event in earlier if "percent_to" in event.fields), maxlen=LANDINGS)

@@ -5,7 +5,7 @@ from math import inf
 from scheduler.base.instants import HOUR, MAX_INSTANT, MIN_INSTANT, moment
 from scheduler.base.units import FLAG, PERCENT, SPAN, VOLTS, count, show_span, word
 from scheduler.events.event import Event
-from scheduler.events.source import standing
+from scheduler.events.source import latest_and_after
 from scheduler.facts.charge import cell_volts, charge_curve
 from scheduler.facts.declare import PACK, fact
 from scheduler.facts.fact_store import FactStore, Lifetime
@@ -69,7 +69,7 @@ def cycles_of_rating(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 )  # fmt: skip
 def hours_since_reading(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Rise from each reading, charge, drain and flight."""
-    readings = standing(charge_curve(lifetime).readings, starting_at)
+    readings = latest_and_after(charge_curve(lifetime).readings, starting_at)
     return from_birth(lifetime, 0, RISING) + [Segment(at, 0, RISING, (event, None)) for at, event in readings]
 
 

@@ -21,7 +21,7 @@ from collections.abc import Iterable
 
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.events.event import Event
-from scheduler.events.source import standing
+from scheduler.events.source import latest_and_after
 from scheduler.facts.fact_store import Lifetime
 from scheduler.facts.timeline import NEVER, RISING, Evidence, Segment, Slope, Timeline, Value, evidence_of
 
@@ -53,7 +53,7 @@ def switched(lifetime: Lifetime, on: list[Event], off: list[Event], starting_at:
     birth = MIN_INSTANT if lifetime.born is None and on else lifetime.born
     turns: Turns = [] if birth is None else [(birth, False, None)]
     evidence: Evidence = None
-    for event in standing(sorted([*on, *off]), starting_at):
+    for event in latest_and_after(sorted([*on, *off]), starting_at):
         evidence = (event, evidence) if event.id in setting else None
         turns.append((event.at, evidence is not None, evidence or (event, None)))
     return flags(turns)
@@ -94,7 +94,7 @@ def rising(lifetime: Lifetime, events: list[Event], starting_at: int = MIN_INSTA
 
 
 def _rising_from(events: list[Event], starting_at: int) -> list[Segment]:
-    return [Segment(event.at, 0, RISING, (event, None)) for event in standing(events, starting_at)]
+    return [Segment(event.at, 0, RISING, (event, None)) for event in latest_and_after(events, starting_at)]
 
 
 Step = tuple[int, float | None, float, Event]
@@ -103,7 +103,7 @@ Step = tuple[int, float | None, float, Event]
 
 def counted(lifetime: Lifetime, steps: list[Step], starting_at: int = MIN_INSTANT) -> list[Segment]:
     """Return a number that starts at 0 at birth and that steps, in order, increase or set."""
-    earlier = len(steps) - len(standing(steps, starting_at))
+    earlier = len(steps) - len(latest_and_after(steps, starting_at))
     segments = from_birth(lifetime, 0)
     total: float = 0  # an int as long as the steps are
     for _, set_to, increase, _ in steps[:earlier]:

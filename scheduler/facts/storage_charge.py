@@ -8,7 +8,7 @@ from typing import NamedTuple
 from scheduler.base.instants import DAY, HOUR, MAX_INSTANT, MINUTE
 from scheduler.base.units import FLAG, SHARE, SPAN
 from scheduler.events.event import Event
-from scheduler.events.source import standing
+from scheduler.events.source import latest_and_after
 from scheduler.facts.charge import charge_curve, self_discharge
 from scheduler.facts.declare import PACK, fact
 from scheduler.facts.event_times import airtime_of
@@ -57,7 +57,7 @@ def since_charged(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 def charged_for_cancelled_job(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     """Yes from the cancellation to the next charge, drain or flight."""
     handled = lifetime.of_kind("charged", "drained", "flown")
-    last = [event.at for event in standing(handled, starting_at)[:1]]
+    last = [event.at for event in latest_and_after(handled, starting_at)[:1]]
     intervals = []
     for cancelled, charged in _called_off(lifetime, handled, min([starting_at, *last])):
         end = next((event.at for event in handled if event.at > cancelled.at), MAX_INSTANT)
@@ -119,7 +119,7 @@ def _work(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> list[_
 
 def _works(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> Iterator[_Work]:
     flights = sorted((event for name in crafts for event in store.filed(name, "flown")), key=itemgetter(0))
-    flights = standing(flights, starting_at - SHARE_OVER)
+    flights = latest_and_after(flights, starting_at - SHARE_OVER)
     entering = [(event.at, airtime_of(event), event) for event in flights]
     leaving = [(at + SHARE_OVER, -airtime, event) for at, airtime, event in entering]
     airtimes: dict[str, int] = {}

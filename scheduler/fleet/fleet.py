@@ -15,12 +15,12 @@ class Item(NamedTuple):
     plate: dict[str, Any]
 
     def fits(self, aircraft: str) -> bool:
-        """True when its nameplate names that aircraft."""
+        """Return True if its nameplate names that aircraft."""
         return aircraft in (self.plate.get("fits") or ())
 
 
 def make_item(kind: str, raw: dict[str, object]) -> Item:
-    """The item that a checked nameplate describes."""
+    """Return the item that a checked nameplate describes."""
     return Item(str(raw["id"]), kind, {name: _read(plate, name, raw) for name, plate in fields(kind).items()})
 
 
@@ -38,13 +38,16 @@ Nameplate = tuple[str, dict[str, object]]
 
 
 def nameplates(sections: Sections) -> dict[str, Nameplate]:
-    """Every nameplate by its id, in the order of fleet.yaml."""
+    """Return every nameplate by its id, in the order of fleet.yaml."""
     return {str(entry["id"]): (SECTIONS[name], entry) for name, entries in sections.items() for entry in entries or ()}
 
 
 class Fleet:
-    """The items of fleet.yaml. An item is read from its raw nameplate when first asked for, and so is the whole where
-    `raw` is a way to get it; `one` is a way to get a nameplate while nothing has asked for the whole, if it can."""
+    """The items of fleet.yaml, each read from its raw nameplate when first needed.
+
+    `raw`: the sections, or a call that returns them when first needed. `one`: a call that returns a single nameplate as
+    long as the whole is not needed, or None where it cannot.
+    """
 
     def __init__(
         self, raw: Sections | Callable[[], Sections] | None, one: Callable[[str], Nameplate | None] | None = None
@@ -92,21 +95,21 @@ class Fleet:
         return found
 
     def one(self, item: str, name: str) -> Any:
-        """One field of the nameplate of an item, None where its kind has no such: quicker than all of it."""
+        """Return one field of the nameplate of an item, None where its kind has no such: quicker than all of it."""
         kind, raw = self._there(item)
         plate = fields(kind).get(name)
         return None if plate is None else _read(plate, name, raw)
 
     def get(self, item: str) -> Item | None:
-        """The item of that id, or None."""
+        """Return the item of that id, or None."""
         return self[item] if self._find(item) else None
 
     def raw(self, item: str) -> dict[str, object]:
-        """The nameplate of an item as fleet.yaml has it."""
+        """Return the nameplate of an item as fleet.yaml has it."""
         return self._there(item)[1]
 
     def ids(self, *kinds: str) -> list[str]:
-        """The ids of all items, or of those of some kinds, in the order of fleet.yaml."""
+        """Return the ids of all items, or of those of some kinds, in the order of fleet.yaml."""
         if not kinds:
             return list(self._raw)
         if not self._by_kind:
@@ -116,19 +119,21 @@ class Fleet:
         return found if len(kinds) == 1 else self.in_order(found)
 
     def in_order(self, items: Iterable[str]) -> list[str]:
-        """Some ids in the order of fleet.yaml, each once; what is not of the fleet comes after."""
+        """Return some ids in the order of fleet.yaml, each once; what is not of the fleet comes after."""
         found = list(dict.fromkeys(items))
         return sorted(found, key=self.place) if len(found) > 1 else found
 
     def place(self, item: str) -> int:
-        """The place of an item in fleet.yaml; what is not of the fleet comes after all."""
+        """Return the place of an item in fleet.yaml; what is not of the fleet comes after all."""
         if not self._places:
             self._places = {item: place for place, item in enumerate(self._raw)}
         return self._places.get(item, len(self._places))
 
     def fitting(self, aircraft: str | None) -> list[str]:
-        """The ids of the items whose nameplate names an aircraft, in the order of fleet.yaml; of those that name none
-        for None."""
+        """Return the ids of the items whose nameplate names an aircraft, in the order of fleet.yaml.
+
+        For None, of those that name no aircraft.
+        """
         if not self._fitting:
             for item, (_, raw) in self._raw.items():
                 for craft in raw.get("fits") or (None,):  # type: ignore[attr-defined]
@@ -136,7 +141,7 @@ class Fleet:
         return self._fitting.get(aircraft, [])
 
     def papers_of(self, aircraft: str | None) -> list[str]:
-        """The ids of the papers of an aircraft, in the order of fleet.yaml; of those of no aircraft for None."""
+        """Return the ids of the papers of an aircraft, in the order of fleet.yaml; of those of no aircraft for None."""
         if not self._papers:
             for paper in self.ids("paper"):
                 owner = str(self._raw[paper][1].get("of"))
@@ -144,6 +149,6 @@ class Fleet:
         return self._papers.get(aircraft, [])
 
     def kind(self, item: str) -> str | None:
-        """The kind of an item, or None when there is none of that id."""
+        """Return the kind of an item, or None when there is none of that id."""
         found = self._find(item)
         return found[0] if found else None

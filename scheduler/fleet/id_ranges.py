@@ -9,8 +9,10 @@ _TAIL = r"(?s:(.*?)(\d+|[A-Za-z])\Z)"
 
 
 def expand(text: str, fleet: Fleet) -> list[str]:
-    """The ids that "A,C-F" means. An exact id wins; X-Y is a range only between ids equal but for a final letter or
-    number, each of which the fleet knows. Raises Refused: all of them or none.
+    """Return the ids that "A,C-F" means, all or none.
+
+    An exact id wins; X-Y is a range only between ids that differ in a final letter or number, each of which the fleet
+    knows. Raises Refused.
     """
     if text in fleet:
         return [text]

@@ -146,12 +146,12 @@ ITEM_KINDS = tuple(SECTIONS.values())
 
 
 def fields(kind: str) -> dict[str, Plate]:
-    """The nameplate fields of an item kind, common ones first."""
+    """Return the nameplate fields of an item kind, common ones first."""
     return COMMON | PLATES.get(kind, {})
 
 
 def json_schema() -> dict[str, object]:
-    """The JSON Schema (2020-12) of fleet.yaml."""
+    """Return the JSON Schema (2020-12) of fleet.yaml."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "The fleet: items and their nameplates",

@@ -15,7 +15,8 @@ from pathlib import Path
 from scheduler import __version__
 from scheduler.base.addresses import without_addresses
 from scheduler.base.findings import Refused
-from scheduler.events.log import TRIGGERS, WAY_BACK, Log
+from scheduler.events.database import TRIGGERS, WAY_BACK
+from scheduler.events.log import Log
 from scheduler.home.folder import DATABASE, FLEET, SETTINGS, Home
 
 ABOUT = "about.json"

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 from scheduler import __version__
 from scheduler.base.findings import FilesRefused, Refused
 from scheduler.base.shipped import place, yaml_files
-from scheduler.events.log import Log, is_folder
+from scheduler.events.database import is_folder
+from scheduler.events.log import Log
 from scheduler.fleet.fleet import Fleet, Nameplate, nameplates
 from scheduler.home.setup import Setup, make_setup
 

@@ -44,8 +44,8 @@ class CacheKey(NamedTuple):
 class NewEntries(NamedTuple):
     """What some new entries may change.
 
-    `filed`: (name, kind) of them and of the entries that they take back. `began`: the first instant that they concern,
-    a flight from take-off. `first_at`: when the first happened. `correct`: one of them corrects another entry.
+    `filed`: (name, kind) of them and of the entries that corrections tie to them. `began`: the first instant that they
+    concern, a flight from take-off. `first_at`: when the first happened. `correct`: a correction ties one to another.
     """
 
     filed: set[tuple[str, str]]
@@ -67,11 +67,13 @@ def new_entries(log: Log, after: int, to: int) -> NewEntries:
     """Return what the entries at places in (after, to] of a log may change. There must be at least one."""
     new = log.between(after, to)
     filed: set[tuple[str, str]] = set()
+    correct = False
     for event in new:
-        chain = [event, *log.taken_back(event)]
-        kinds = {each.what for each in chain}
-        filed |= {(name, what) for each in chain for name in concerned(each.fields) for what in kinds}
-    return NewEntries(filed, min(map(begins_at, new)), min(event.at for event in new), any(map(corrects, new)))
+        family = log.family(event)  # a late target, or a correction recorded earlier, changes what it does not name
+        kinds = {each.what for each in family}
+        filed |= {(name, what) for each in family for name in concerned(each.fields) for what in kinds}
+        correct |= corrects(event) or len(family) > 1
+    return NewEntries(filed, min(map(begins_at, new)), min(event.at for event in new), correct)
 
 
 class ItemStates:

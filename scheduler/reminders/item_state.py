@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT
 from scheduler.events.event import HOME, JOB
-from scheduler.events.source import standing
+from scheduler.events.source import latest_and_after
 from scheduler.facts.event_cache import Dependency
 from scheduler.facts.fact_store import FactStore, ItemSummary
 from scheduler.facts.home_facts import SUMMARISED, summarise
@@ -124,7 +124,7 @@ def _next_changes(board: Board, ledger: Ledger, hours: Hours, decision: Decision
         note(verdict.key.item, verdict.next_turn(now))
     for item in {verdict.key.item: verdict.item for verdict in board.verdicts}.values():
         # An entry may lie some minutes ahead of the clock and counts from then on.
-        entries = [*standing(board.store.own(item), now), *board.store.mentions(item, now)]
+        entries = [*latest_and_after(board.store.own(item), now), *board.store.mentions(item, now)]
         note(item.id, min((event.at for event in entries if event.at > now), default=None))
     for announcement in coming_announcements(board, ledger, hours, decision):
         note(announcement.reminder.key.item, max(announcement.due, now))

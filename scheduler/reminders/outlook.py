@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, WEEK, rfc3339
 from scheduler.events.event import Event, concerned
-from scheduler.events.source import Source, standing
+from scheduler.events.source import Source, latest_and_after
 from scheduler.facts.event_cache import Clocks
 from scheduler.facts.event_times import airtime_of, flights_of
 from scheduler.facts.fact_store import FactStore
@@ -121,10 +121,10 @@ class SupposedFlights(Source):
             return first
         return next((event.at for event in self._flights(name, what)), None)
 
-    def standing(self, name: str, what: str, since: int) -> list[Event]:
+    def latest_and_after(self, name: str, what: str, since: int) -> list[Event]:
         """Of the events of one kind: the last at or before an instant, and those after it."""
-        past = self._past(self._source.standing(name, what, min(since, self._now)))
-        return standing([*past, *self._flights(name, what)], since)
+        past = self._past(self._source.latest_and_after(name, what, min(since, self._now)))
+        return latest_and_after([*past, *self._flights(name, what)], since)
 
     def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
         """Return the instants of all of them."""

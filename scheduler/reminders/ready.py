@@ -110,7 +110,7 @@ def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None
     """Return the answer for each candidate: the aircraft of the job, or all in service if it names none."""
     booked = find_job(store, job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
-        now, MAX_INSTANT, now, now, Event(now, now, 0, "", "booked", {})
+        now, MAX_INSTANT, now, now, Event(now, now, "", 0, "booked", {})
     )
     return [_ready(store, rules, now, job, plan.flown_with(aircraft)) for aircraft in candidates(store, plan, now)]
 

@@ -14,7 +14,7 @@ from scheduler.verdicts.episodes import Episode
 from scheduler.verdicts.explain import events_in, explain
 from scheduler.verdicts.verdict import Verdict
 
-_LEFT_OUT = ("recorded_at", "id", "note", "by", "instead_of")
+_LEFT_OUT = ("recorded_at", "id", "note", "by", "via", "in_reply_to", "instead_of")
 _PLATE_LEFT_OUT = ("id", "note", "price", "fits", "of")
 Case = dict[str, object]
 

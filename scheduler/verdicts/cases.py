@@ -49,8 +49,8 @@ class Cases(Source):
 
     def __init__(self, events: list[dict[str, object]], name: str = "given") -> None:
         self.events = sorted(
-            Event(parse_rfc3339(str(e["at"])), parse_rfc3339(str(e.get("recorded_at", e["at"]))), seq, f"{name} {seq}",
-                  str(e["what"]), e)
+            Event(parse_rfc3339(str(e["at"])), parse_rfc3339(str(e.get("recorded_at", e["at"]))), f"{name} {seq:02}",
+                  seq, str(e["what"]), e)
             for seq, e in enumerate(events, 1)
         )  # fmt: skip
         self._filed = {event.id: concerned(event.fields) for event in self.events}

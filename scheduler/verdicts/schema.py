@@ -72,18 +72,23 @@ def _condition(catalogue: Mapping[str, Fact]) -> dict[str, object]:
         "lasting": {"type": "string", "x-expects": "a duration such as '24 h', or the name of a limit"},
     }
     return {
+        **_closed({"all": many, "any": many, "not": here, **leaf}),
         "x-expects": "a condition: all, any, not, or a fact with one comparison",
-        "oneOf": [
-            _closed({"all": many}, ("all",)),
-            _closed({"any": many}, ("any",)),
-            _closed({"not": here}, ("not",)),
-            _closed(leaf, ("fact",)) | {"oneOf": [{"required": [operator]} for operator in OPERATORS]},
-        ],
+        "oneOf": [{"required": [key]} for key in ("all", "any", "not", "fact")],
+        "dependentRequired": {name: ["fact"] for name in leaf if name != "fact"},
+        "dependentSchemas": {"fact": {"oneOf": [{"required": [operator]} for operator in OPERATORS]}},
     }
 
 
+def _by_type(expects: str, **forms: dict[str, object]) -> dict[str, object]:
+    """A value whose form its type tells: `string`, `object`, `array`."""
+    chosen = [{"if": {"type": name}, "then": form} for name, form in forms.items()]
+    return {"type": list(forms), "x-expects": expects, "allOf": chosen}
+
+
 def _urgency() -> dict[str, object]:
-    word = {"type": "string", "enum": list(URGENCIES)}
+    expects = f"one of {', '.join(URGENCIES)}, or a list such as [{{now: CONDITION}}, today]"
+    word: dict[str, object] = {"enum": list(URGENCIES)}
     rung = {
         "type": "object",
         "properties": {name: {"$ref": "#/$defs/condition"} for name in URGENCIES},
@@ -91,10 +96,8 @@ def _urgency() -> dict[str, object]:
         "maxProperties": 1,
         "additionalProperties": False,
     }
-    return {
-        "x-expects": f"one of {', '.join(URGENCIES)}, or a list such as [{{now: CONDITION}}, today]",
-        "oneOf": [word, {"type": "array", "items": {"oneOf": [rung, word]}, "minItems": 1}],
-    }
+    step = _by_type("an urgency, or {URGENCY: CONDITION}", string=word, object=rung)
+    return _by_type(expects, string=word | {"x-expects": expects}, array={"items": step, "minItems": 1})
 
 
 def _rule() -> dict[str, object]:
@@ -109,10 +112,11 @@ def _rule() -> dict[str, object]:
             "when": condition,
             "until": condition,
             "urgency": {"$ref": "#/$defs/urgency"},
-            "do": {
-                "x-expects": "a text, or {one: TEXT, many: TEXT}",
-                "oneOf": [_TEXT, _closed({"one": _TEXT, "many": _TEXT}, ("one", "many"))],
-            },
+            "do": _by_type(
+                "a text, or {one: TEXT, many: TEXT}",
+                string=_TEXT,
+                object=_closed({"one": _TEXT, "many": _TEXT}, ("one", "many")),
+            ),
             "why": _TEXT,
             "caution": _TEXT,
             "basis": _closed(
@@ -167,8 +171,9 @@ def _adjustment() -> dict[str, object]:
 
 
 def _adjustments() -> dict[str, object]:
-    one = {"$ref": "#/$defs/adjustment"}
-    return {
-        "x-expects": "an adjustment such as {limits: {sit: 48 h}} or {off: true, because: TEXT}, or a list of them",
-        "oneOf": [one, {"type": "array", "items": one, "minItems": 1}],
-    }
+    one: dict[str, object] = {"$ref": "#/$defs/adjustment"}
+    return _by_type(
+        "an adjustment such as {limits: {sit: 48 h}} or {off: true, because: TEXT}, or a list of them",
+        object=one,
+        array={"items": one, "minItems": 1},
+    )

@@ -60,7 +60,7 @@ REFUSED = {
         "travel_planned heron",
         "heron came where how was expected; usage: shelfbell log travel_planned HOW CARRIES LEAVES",
     ),
-    "a reminder without its rule": ("seen heron", "seen needs rule"),
+    "a reminder without its rule": ("seen heron", "seen: 'rule' is missing"),
     "another word for a finding": ("noticed A puffy", "did you mean 'swollen'?"),
     "a decimal comma": ("flown heron A 16,5", "did you mean 16.5?"),
     "minutes with their unit": ("flown heron A 45m", "did you mean 45?"),

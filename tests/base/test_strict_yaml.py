@@ -110,7 +110,7 @@ def test_whole_numbers_are_exact_up_to_the_limit() -> None:
 def test_every_duplicate_key_is_found_at_its_own_place() -> None:
     source = "a: 1\nb: {x: 1, y: 2, x: 3}\n'a': 2\nc:\n  - d: 1\n    d: 2\n"
     assert places_of(source) == [(2, 17), (3, 1), (6, 5)]
-    assert findings_of(source)[1].text == "the key 'a' stands here twice, first in line 1: keep one"
+    assert findings_of(source)[1].text == "the key 'a' is here twice, first in line 1: keep one"
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, HOUR, MINUTE, parse_rfc3339
+from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
@@ -85,7 +86,7 @@ def measure_intake(scratch: Path) -> list[Row]:
     runs = iter(range(1000))
 
     def ours() -> None:
-        take(Log(_folder(scratch, next(runs)) / "shelfbell.db"), enumerate(texts, 1), fleet, now)
+        take(Log(_folder(scratch, next(runs)) / "shelfbell.db"), enumerate(texts, 1), fleet, now, "", map_in_processes)
 
     def bare() -> None:
         scale.load(_folder(scratch, next(runs)) / "bare.db", texts)

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from scheduler.base.instants import to_datetime
 from scheduler.base.progress import nobody
+from scheduler.daemon.process_pool import map_in_processes
 from scheduler.daemon.subprocess_work import wake_in_process
 from scheduler.daemon.wake import wake
 from scheduler.daemon.work_list import rebuild_states, uncollected
@@ -54,7 +55,7 @@ def make(folder: Path, items: int, events: int) -> Measured:
 
     def ours() -> None:
         with season.open() as lines:
-            take(home.log, enumerate(lines, 1), fleet, now())
+            take(home.log, enumerate(lines, 1), fleet, now(), "", map_in_processes)
 
     def bare() -> None:
         with season.open() as lines:

@@ -143,7 +143,7 @@ def test_a_correction_takes_the_place_of_what_it_corrects(bench: Bench) -> None:
     again = bench("log", "charged", "A", "90", "--instead_of", "slip")
 
     assert "Next: I would ring Sat 11 Apr 10:00" in answered
-    assert (again.status, again.err) == (2, "event slip is not in force any more: right took its place or struck it\n")
+    assert (again.status, again.err) == (2, "event slip was replaced already, by right: use that id\n")
 
 
 def test_a_correction_may_be_of_another_item(bench: Bench) -> None:

@@ -252,7 +252,7 @@ def test_what_was_and_what_is_supposed_are_told_alike_however_they_are_asked_for
         assert source.first_at(name, what) == Source.first_at(source, name, what)
         for hours in (-900, -36, 0, 12, 36, 900):
             since = start + hours * HOUR
-            assert source.standing(name, what, since) == Source.standing(source, name, what, since)
+            assert source.latest_and_after(name, what, since) == Source.latest_and_after(source, name, what, since)
 
 
 def calendar(bench: Bench, *words: str) -> tuple[bytes, dict[str, vobject.base.Component]]:

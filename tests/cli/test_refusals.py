@@ -25,23 +25,23 @@ LOGGED: dict[str, tuple[str, str]] = {
     "an unknown field": ("charged A --percnt 80", "charged has no field 'percnt', did you mean 'percent'?"),
     "a word too many": ("drained A 58 59", "unexpected word '59'"),
     "a field without its value": ("charged A --percent", "--percent needs a value"),
-    "a field that is missing": ("drained A", "drained needs percent"),
-    "a choice that is missing": ("calibrated heron", "calibrated needs what_of: one of imu, compass, gimbal, sensors"),
-    "a list of choices that is missing": ("noticed heron", "noticed needs findings: one of swollen, leaking, smell, "),
-    "no item": ("charged", "charged needs item"),
-    "a percent of 130": ("charged A 130", "percent is 130, not a number from 0 to 100"),
-    "a percent below nought": ("charged A --percent=-1", "percent is -1, not a number from 0 to 100"),
-    "a percent that is a word": ("charged A full", "percent is 'full', not a number from 0 to 100"),
+    "a field that is missing": ("drained A", "drained: 'percent' is missing"),
+    "a choice that is missing": ("calibrated heron", "'what_of' is missing: one of imu, compass, gimbal, sensors"),
+    "a list of choices that is missing": ("noticed heron", "'findings' is missing: one of swollen, leaking, smell, "),
+    "no item": ("charged", "charged: 'item' is missing"),
+    "a percent of 130": ("charged A 130", "percent: 130 is not a number from 0 to 100"),
+    "a percent below nought": ("charged A --percent=-1", "percent: -1 is not a number from 0 to 100"),
+    "a percent that is a word": ("charged A full", "percent: 'full' is not a number from 0 to 100"),
     "a percent that is no number of JSON": ("charged A NaN", "NaN is not a number of JSON"),
-    "a landing before its take-off": ("flown heron A -3", "minutes is -3, not a number above 0 and at most 100000"),
-    "a flight of no time": ("flown heron A 0", "minutes is 0, not a number above 0 and at most 100000"),
+    "a landing before its take-off": ("flown heron A -3", "minutes: -3 is not a number above 0 and at most 100000"),
+    "a flight of no time": ("flown heron A 0", "minutes: 0 is not a number above 0 and at most 100000"),
     "a flight that fills the pack": (
         "flown heron A 10 90 --percent_from 60",
         "percent_to 90 is above percent_from 60: a flight only empties a pack",
     ),
     "a paper with both dates": (
         "renewed certificate --expires 2027-01-01 --issued 2026-01-01",
-        "renewed takes expires or issued, not both",
+        "'expires' and 'issued' exclude each other: keep one of them",
     ),
     "a job that ends before it starts": (
         "booked vineyard 2026-04-20T10:00:00Z --ends 2026-04-20T09:00:00Z",
@@ -53,18 +53,18 @@ LOGGED: dict[str, tuple[str, str]] = {
         "--at '2026-04-10T12:06:00Z': Fri 10 Apr 13:06 lies in the future; it is Fri 10 Apr 13:00",
     ),
     "a time that is none": ("charged A --at noonish", "'noonish' is not a time: a time is 18:40, 9am, "),
-    "a day that is none": ("renewed certificate 2026-02-30", "expires is '2026-02-30', not a date such as 2026-04-01"),
-    "a reading of nothing": ("measured A", "measured needs a reading: one of percent, "),
-    "an unknown finding": ("noticed A swolen", "findings has 'swolen', which is not one of swollen, "),
-    "an unknown result": ("inspected A passed", "'passed', not one of pass, doubtful, fail, did you mean 'pass'?"),
-    "a pack twice in a flight": ("flown heron A,A 10", "packs is ['A', 'A'], not a list that names none twice"),
+    "a day that is none": ("renewed certificate 2026-02-30", "expires: '2026-02-30' is not a date such as 2026-04-01"),
+    "a reading of nothing": ("measured A", "measured: one of 'percent', 'lights', "),
+    "an unknown finding": ("noticed A swolen", "findings: 'swolen' is not one of swollen, "),
+    "an unknown result": ("inspected A passed", "'passed' is not one of pass, doubtful, fail, did you mean 'pass'?"),
+    "a pack twice in a flight": ("flown heron A,A 10", "packs: 'A' is in the list twice"),
     "a range with a hole": ("charged A-F", "A-F takes in 'D', which fleet.yaml does not know"),
     "an item left out between commas": ("charged A,,B", "an item is missing: separate items by single commas"),
     "one unknown among several items": ("charged A,B,Z", "fleet.yaml knows no pack or controller 'Z'"),
     "a strike of nothing": ("struck nope", "there is no event 'nope' to strike: `shelfbell history` shows the ids"),
     "a correction of nothing": ("charged A --instead_of nope", "there is no event 'nope' to replace"),
-    "an escape sequence": ("charged \x1b[31mA", "item is '\\x1b[31mA', not the id of one pack or controller"),
-    "a note without end": (f"charged A --note {'x' * 20_001}", "not text of at most 20000 whole characters"),
+    "an escape sequence": ("charged \x1b[31mA", "item: '\\x1b[31mA' is not the id of one pack or controller"),
+    "a note without end": (f"charged A --note {'x' * 20_001}", "is not text of at most 20000 whole characters"),
 }  # fmt: skip
 
 ASKED: dict[str, tuple[str, str]] = {
@@ -128,12 +128,12 @@ def test_a_question_is_refused(told: str, bench: Bench) -> None:
 BROKEN: dict[str, tuple[str, str]] = {
     "JSON broken off": ('{"at": "2026-04-01T09:00:00Z", "wha', "is not JSON: "),
     "no JSON at all": ("charged A", "is not JSON: "),
-    "not an object": ("[1, 2]", "an event is an object in braces"),
-    "a key twice": (GOOD.strip().replace("}", ', "what": "charged"}'), "'what' stands twice"),
+    "not an object": ("[1, 2]", "an event: a list is not an object in braces"),
+    "a key twice": (GOOD.strip().replace("}", ', "what": "charged"}'), "'what' is given twice"),
     "a number that is none": (GOOD.strip().replace('"A"', '"A", "percent": NaN'), "NaN is not a number of JSON"),
     "brackets without end": ("[" * 100_000, "is not JSON: "),
-    "no kind": ('{"at": "2026-04-01T09:00:00Z", "item": "A"}', "an event needs what: the kind of event"),
-    "a kind that is a number": ('{"at": "2026-04-01T09:00:00Z", "what": 7}', "there is no kind of event 7"),
+    "no kind": ('{"at": "2026-04-01T09:00:00Z", "item": "A"}', "an event: 'what' is missing: a kind of event"),
+    "a kind that is a number": ('{"at": "2026-04-01T09:00:00Z", "what": 7}', "what: 7 is not a kind of event"),
     "a time without offset": (GOOD.strip().replace("00Z", "00"), "not a time with offset such as"),
     "a time to come": (GOOD.strip().replace("2026-04", "2027-04"), "lies in the future"),
     "a time of telling to come": (
@@ -190,7 +190,7 @@ def test_a_bomb_of_aliases_is_refused_at_once(bench: Bench) -> None:
     answer = bench("due")
 
     assert answer.status == 2
-    assert "more than 400,000 values, aliases counted as often as they stand" in answer.err
+    assert "more than 400,000 values, aliases counted as often as they are used" in answer.err
     assert one_finding(answer.err)
 
 

@@ -139,7 +139,7 @@ def test_an_unknown_kind_to_wait_for_is_refused_by_intake_too(open_one: Bench) -
     answer = open_one("intake", str(open_one.path / "one.jsonl"))
 
     assert answer.status == 2
-    assert "until_next is 'swum', not one of charged, drained" in answer.err
+    assert "until_next: 'swum' is not one of charged, drained" in answer.err
 
 
 @pytest.mark.parametrize(

@@ -114,7 +114,7 @@ def test_a_supposed_correction_takes_back_what_is_logged(told: Bench) -> None:
     ("line", "found"),
     [
         ('{"at": "2026-05-01T10:00:00Z", "what": "charged", "item": "Z"}', "fleet.yaml knows no pack"),
-        ('{"at": "2026-05-01T10:00:00Z", "what": "charged", "item": "A", "item": "B"}', "'item' stands twice"),
+        ('{"at": "2026-05-01T10:00:00Z", "what": "charged", "item": "A", "item": "B"}', "'item' is given twice"),
         ('{"at": "2026-05-01T10:00:00Z", "what": "struck", "event": "nothing"}', "there is no event 'nothing'"),
         ("{", "is not JSON"),
     ],

@@ -70,7 +70,7 @@ def test_a_daemon_whose_disk_is_full_says_so_once_and_goes_on_when_there_is_room
 
 def test_an_entry_for_which_there_is_no_room_is_not_half_written(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     bench.log("charged", "A")
-    whole, real = bench.exported(), event_log._open
+    whole, real = bench.exported(), event_log.open_database
 
     def full(path: Path) -> sqlite3.Connection:
         connection = real(path)
@@ -79,7 +79,7 @@ def test_an_entry_for_which_there_is_no_room_is_not_half_written(bench: Bench, m
         return connection
 
     with monkeypatch.context() as patch:
-        patch.setattr(event_log, "_open", full)
+        patch.setattr(event_log, "open_database", full)
         answer = bench("log", "charged", "A,B,C", "--note", "x" * 20_000)
 
     assert answer.status == 2
@@ -119,14 +119,14 @@ def test_a_wake_for_which_there_is_no_room_queues_all_or_nothing(tmp_path: Path)
 
 def test_a_home_that_cannot_be_written_still_answers_questions(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     bench.log("noticed", "A", "swollen")
-    real = event_log._open
+    real = event_log.open_database
 
     def read_only(path: Path) -> sqlite3.Connection:
         connection = real(path)
         connection.execute("PRAGMA query_only = ON")
         return connection
 
-    monkeypatch.setattr(event_log, "_open", read_only)
+    monkeypatch.setattr(event_log, "open_database", read_only)
     bench.write("rules/more.yaml", "rules: []\n")  # what was compiled before no longer counts
 
     assert "Take pack A out of use." in bench("due").out
@@ -154,14 +154,14 @@ def test_an_entry_that_has_waited_long_enough_is_refused(bench: Bench, monkeypat
     bench.log("charged", "A")
     blocker = sqlite3.connect(bench.path / "shelfbell.db", isolation_level=None)
     blocker.execute("BEGIN IMMEDIATE")
-    real = event_log._open
+    real = event_log.open_database
 
     def impatient(path: Path) -> sqlite3.Connection:
         connection = real(path)
         connection.execute("PRAGMA busy_timeout = 100")
         return connection
 
-    monkeypatch.setattr(event_log, "_open", impatient)
+    monkeypatch.setattr(event_log, "open_database", impatient)
     answer = bench("log", "charged", "B")
     blocker.close()
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.progress import Progress
-from scheduler.daemon import spread
+from scheduler.daemon import process_pool
 from scheduler.daemon.faults import WorkerFailed, WorkerTimeout, fault_line
 from scheduler.daemon.subprocess_worker import call_in_process
 from tests.messages.servers import eventually
@@ -71,7 +71,7 @@ def slumber(order: tuple[str, int]) -> None:
 
 def share_out(order: str, _tell: Progress) -> None:
     """Begins processes of its own."""
-    list(spread.spread(partial, (slumber,), [(order, part) for part in range(4)]))
+    list(process_pool.map_in_processes(slumber, [(order, part) for part in range(4)]))
 
 
 def work(name: str) -> str:
@@ -137,7 +137,7 @@ def test_a_process_is_ended_with_those_it_has_begun(tmp_path: Path, monkeypatch:
         return [int(text) for path in tmp_path.iterdir() if (text := path.read_text())]
 
     def enough(_done: int, _of: int) -> None:
-        if len(begun()) >= min(2, spread.cores()):
+        if len(begun()) >= min(2, process_pool.cores()):
             raise Enough
 
     with pytest.raises(Enough):

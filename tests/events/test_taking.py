@@ -1,18 +1,20 @@
 """A load is the same whichever way it takes: in large parts or small, in one process or several, into any log."""
 
 import json
+import pickle
 import random
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 
 import pytest
 
 from scheduler.base.findings import Refused
-from scheduler.daemon import spread
+from scheduler.daemon import process_pool
+from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events import taking
 from scheduler.events.log import Log
-from scheduler.events.taking import take
+from scheduler.events.taking import Check, Checked, Part, check_here, take
 from scheduler.fleet.fleet import Fleet, Sections
 from tests.support import Fields, event, moment
 
@@ -67,7 +69,7 @@ def outcome(path: Path, before: list[str], given: list[str]) -> object:
     fleet = Fleet(PLATES)
     take(log, enumerate(before, 1), fleet, NOW)
     try:
-        told: object = take(log, enumerate(given, 1), fleet, NOW, "season.jsonl")
+        told: object = take(log, enumerate(given, 1), fleet, NOW, "season.jsonl", as_elsewhere)
     except Refused as refused:
         told = refused.findings
     tables = [log.connection.execute(f"SELECT * FROM {name}").fetchall() for name in ("events", "concerned")]
@@ -75,9 +77,15 @@ def outcome(path: Path, before: list[str], given: list[str]) -> object:
     return told, tables
 
 
-@pytest.fixture(params=[(1, 0, 7, 1), (4, 1, 500, 2), (7, 0, 3, 3), (1000, 4, 500, 2)], ids=str)
-def way(request: pytest.FixtureRequest) -> tuple[int, int, int, int]:
-    """So many lines in a part, parts checked here, rows in a batch, and cores."""
+def as_elsewhere(check: Check, parts: Iterable[Part]) -> Generator[Checked, None, None]:
+    """Check parts as another process would: all that is handed over is a copy."""
+    check = pickle.loads(pickle.dumps(check))
+    yield from (pickle.loads(pickle.dumps(result)) for result in check_here(check, parts))
+
+
+@pytest.fixture(params=[(1, 0, 7), (4, 1, 500), (7, 0, 3), (1000, 4, 500)], ids=str)
+def way(request: pytest.FixtureRequest) -> tuple[int, int, int]:
+    """So many lines in a part, parts checked here, and rows in a batch."""
     return request.param
 
 
@@ -87,7 +95,7 @@ def way(request: pytest.FixtureRequest) -> tuple[int, int, int, int]:
 def test_each_way_a_load_takes_comes_to_the_same(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
-    way: tuple[int, int, int, int],
+    way: tuple[int, int, int],
     seed: int,
     sound: bool,
     filled: bool,
@@ -95,14 +103,13 @@ def test_each_way_a_load_takes_comes_to_the_same(
     given = lines(seed, sound)
     before = lines(seed, sound=True)[: LINES // 2] if filled else []
 
-    def by(parts: int, few: int, batch: int, cores: int, name: str) -> object:
+    def by(parts: int, few: int, batch: int, name: str) -> object:
         monkeypatch.setattr(taking, "_LINES", parts)
         monkeypatch.setattr(taking, "_FEW", few)
         monkeypatch.setattr(taking, "_BATCH", batch)
-        monkeypatch.setattr(spread, "cores", lambda: cores)
         return outcome(tmp_path / name, before, given)
 
-    line_by_line = by(1, LINES * 2, 1, 1, "plain")
+    line_by_line = by(1, LINES * 2, 1, "plain")
 
     assert by(*way, "other") == line_by_line
     assert isinstance(line_by_line[0], list) is not sound  # type: ignore[index]
@@ -116,7 +123,7 @@ def layout(log: Log) -> list[tuple]:
 def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_all(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(spread, "cores", lambda: 2)
+    monkeypatch.setattr(process_pool, "cores", lambda: 2)
     asked: list[int] = []
 
     def counted(texts: list[str]) -> Iterator[tuple[int, str]]:
@@ -128,13 +135,16 @@ def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_a
     log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(lambda: PLATES)
     made = layout(log)
     with pytest.raises(Refused) as error:
-        take(log, counted([*many, "{", *many[:1]]), fleet, NOW, "season.jsonl")
+        take(log, counted([*many, "{", *many[:1]]), fleet, NOW, "season.jsonl", map_in_processes)
     assert [finding.line for finding in error.value.findings] == [8_001]
     assert list(log.lines()) == []
     assert len(asked) == 8_002
     assert layout(log) == made
 
-    assert take(log, counted([*many, *many[:1]]), fleet, NOW) == ([f"e{number}" for number in range(8_000)], 1)
+    assert take(log, counted([*many, *many[:1]]), fleet, NOW, "", map_in_processes) == (
+        [f"e{number}" for number in range(8_000)],
+        1,
+    )
     assert [seq for (seq,) in log.connection.execute("SELECT seq FROM events ORDER BY seq")] == list(range(1, 8_001))
     assert layout(log) == made
     with pytest.raises(sqlite3.IntegrityError, match="there already"):
