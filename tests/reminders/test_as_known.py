@@ -129,7 +129,7 @@ def logs(draw: st.DrawFn) -> Entries:
     return entries
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(entries=logs(), first=st.integers(0, SPAN), days=st.integers(1, 40))
 def test_a_rehearsal_as_known_says_what_a_daemon_said(
     tmp_path_factory: pytest.TempPathFactory, entries: Entries, first: int, days: int
