@@ -30,5 +30,7 @@ _NOT_SEARCHED = [
 @pytest.fixture
 def bench(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Iterator[Bench]:
     """The small home, empty of events, at noon UTC on 10 April 2026."""
+    import matplotlib.dates  # noqa: F401 - first loaded under a frozen clock, it would know only the frozen datetime
+
     with freeze_time("2026-04-10 12:00", ignore=_NOT_SEARCHED) as clock:
         yield Bench(tmp_path / "home", capsys, clock)
