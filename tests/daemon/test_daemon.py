@@ -291,7 +291,7 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
     assert "running the old rules since" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in text
-    assert "files read anew" in text
+    assert "files reloaded" in text
 
 
 def test_a_file_broken_without_a_trace_in_its_time_and_size_is_refused_and_the_old_ones_stay(
