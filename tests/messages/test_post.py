@@ -280,7 +280,7 @@ def test_once_leaves_the_sending_to_the_process_that_holds_the_lock(
     home: Home, wire: Wire, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pokes: list[Path] = []
-    monkeypatch.setattr(once, "poke", pokes.append)
+    monkeypatch.setattr(once, "notify_daemon", pokes.append)
     queue(home, "mail", "one")
 
     with Lock(home.path, DAEMON) as lock:
