@@ -359,7 +359,7 @@ def test_a_start_with_refused_files_makes_no_database(tmp_path: Path) -> None:
     assert ended.stderr.startswith("refused: fleet.yaml:1:")
 
 
-def test_what_is_written_without_a_poke_is_found_at_the_next_beat(tmp_path: Path, manager: Manager) -> None:
+def test_what_is_written_without_notice_is_found_at_the_next_beat(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain)
         with daemon(home.path, manager, beat=0.2):

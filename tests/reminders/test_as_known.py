@@ -1,7 +1,7 @@
 """One computation: a rehearsal as known equals what a daemon decides that lives through the same time.
 
-The daemon here is written anew: at each instant at which an entry is told, and at each at which it would wake, it
-folds a fresh book of what was told by then and asks `decide`.
+The daemon here is written a second time: at each instant at which an entry is recorded, and at each at which it would
+wake, it builds a new fact store from what was recorded by then and calls `decide`.
 """
 
 from pathlib import Path
