@@ -183,7 +183,7 @@ def test_a_daemon_whose_database_is_damaged_says_the_way_back_and_makes_no_new_o
         with daemon(home, manager, beat=0.2, WATCHDOG_USEC="90000000") as running:
             feed(home)
             eventually(lambda: box.letters)
-            eventually(lambda: outbox_rows(home)[0].state == "sent")
+            eventually(lambda: outbox_rows(home)[0].state == "sent", within=30)
             for path in home.glob("shelfbell.db-*"):
                 path.unlink()
             (home / "spoilt").write_bytes(b"hello" * 2000)
