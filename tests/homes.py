@@ -2,17 +2,17 @@
 
 import os
 import re
-import time
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+from freezegun.api import FrozenDateTimeFactory
 
 from scheduler.base.strict_yaml import read
 from scheduler.cli.main import main
 from scheduler.facts.catalogue import CATALOGUE
 from scheduler.verdicts.rule import Ruleset
-from tests.support import moment
+from tests.support import rfc
 
 SETTINGS = """\
 zone: Europe/Lisbon
@@ -139,16 +139,15 @@ class Answer(NamedTuple):
 class Bench:
     """A home in a folder, its clock in hand, and commands run in it."""
 
-    def __init__(self, path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    def __init__(self, path: Path, capsys: pytest.CaptureFixture[str], clock: FrozenDateTimeFactory) -> None:
         self.path = path
         self._capsys = capsys
-        self._monkeypatch = monkeypatch
+        self._clock = clock
         write_home(path)
-        self.set_clock("2026-04-10 12:00")
 
     def set_clock(self, short: str) -> None:
         """Let it be that instant (UTC) for every command from here on."""
-        self._monkeypatch.setattr(time, "time_ns", lambda: moment(short) * 1000)
+        self._clock.move_to(rfc(short))
 
     def write(self, name: str, text: str) -> None:
         """Write one of the home's files."""

@@ -247,7 +247,7 @@ class Daemon:
         self._watch.note_files(stamps)
 
     def _load(self, setup: Setup) -> None:
-        self._log(f"files read anew: {_describe(setup)}")
+        self._log(f"files reloaded: {_describe(setup)}")
         self._report("files", "")
         self._setup = self._post.setup = setup
         self._setup_data = setup.data()

@@ -9,7 +9,7 @@ from itertools import starmap
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from scheduler.base.findings import FilesRefused, Finding, Refused
+from scheduler.base.findings import FilesRefused, Finding
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.faults import WorkerFailed, WorkerTimeout
@@ -79,7 +79,7 @@ def serve_wake(order: list, tell: Progress) -> WakeReport:
 
 
 def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) -> Setup:
-    """Return the set-up that the home's files describe; the process also writes it to the compiled cache.
+    """Return the set-up that the home's files describe; the worker also writes it to the compiled cache.
 
     Raises FilesRefused with every finding, WorkerFailed, and what `tell` raises.
     """
@@ -93,10 +93,13 @@ def serve_read(order: list, _tell: Progress) -> tuple[list[Finding], dict[str, A
     """Do the work of `read_in_process`: return the findings, the checked data and its fingerprint."""
     path, locked_seconds = order
     home = Home(Path(path))
-    home.log.wait(locked_seconds)
     try:
+        if home.log.exists():
+            home.log.wait(locked_seconds)
         setup = home.setup()
-    except Refused as refused:
+        home.log.wait(locked_seconds)  # creates a missing database here: what that loads must not stay in the daemon
+        home.write_cache()
+    except FilesRefused as refused:
         return refused.findings, {}, ""
     finally:
         home.log.close()

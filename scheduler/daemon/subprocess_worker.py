@@ -124,12 +124,12 @@ def serve_call() -> None:
     module, _, name = sys.argv[1].partition(":")
     order, out = json.load(sys.stdin), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what the work prints must not be taken for a result
-    told = -_SPACING
+    last = -_SPACING
 
     def tell(done: int, of: int) -> None:
-        nonlocal told
-        if time.monotonic() - told >= _SPACING:
-            told = time.monotonic()
+        nonlocal last
+        if time.monotonic() - last >= _SPACING:
+            last = time.monotonic()
             print(json.dumps([done, of]), file=out, flush=True)
 
     with out:

@@ -124,7 +124,7 @@ def _require_empty(home: Home) -> None:
     there = [home.path / name for name in (*beside, SETTINGS, FLEET)] + sorted(home.rules.glob("*.yaml"))
     found = next((path.name for path in there if os.path.lexists(path)), None)
     if found is not None:
-        raise Refused.because(f"{home.path} holds {found} already: a backup is restored into an empty home")
+        raise Refused.because(f"{home.path} contains {found} already: a backup is restored into an empty home")
 
 
 def _unpack(archive: Path, folder: Path) -> list[str]:
@@ -144,9 +144,9 @@ def _unpack(archive: Path, folder: Path) -> list[str]:
 def _members(archive: Path, infos: list[zipfile.ZipInfo]) -> list[str]:
     names = [info.filename for info in infos if _expected(info.filename)]
     if not {DATABASE, ABOUT} <= {info.filename for info in infos}:
-        raise Refused.because(f"{archive} is no backup of shelfbell: it holds no {DATABASE}")
+        raise Refused.because(f"{archive} is no backup of shelfbell: it contains no {DATABASE}")
     if len(set(names)) < len(names):
-        raise Refused.because(f"{archive} is no backup of shelfbell: it holds a file twice")
+        raise Refused.because(f"{archive} is no backup of shelfbell: it contains a file twice")
     if sum(info.file_size for info in infos) > _LARGEST:
         raise Refused.because(f"{archive} unpacks to more than a home can hold")
     return names

@@ -237,7 +237,7 @@ def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
                 text = (
                     f"there is an item {entry['id']!r} already"
                     if entry["id"] in seen
-                    else f"{entry['id']!r} is a word of the program"
+                    else f"{entry['id']!r} is a reserved word"
                 )
                 yield place((*path, "id"), text)  # type: ignore[operator]
             seen.add(entry["id"])

@@ -1,4 +1,4 @@
-"""The lock of a home: whoever holds it is the only one to send."""
+"""The lock of a home: only its holder sends."""
 
 import fcntl
 import os

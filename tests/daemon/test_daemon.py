@@ -14,6 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from freezegun import freeze_time
 
 from scheduler import __version__
 from scheduler.base.instants import HOUR, MINUTE
@@ -290,7 +291,7 @@ def test_changed_files_that_do_not_pass_are_told_once_and_the_old_ones_stay(tmp_
     assert "running the old rules since" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in box.letters[0]["message"]
     assert "rules/own.yaml:6:" in text
-    assert "files read anew" in text
+    assert "files reloaded" in text
 
 
 def test_a_file_broken_without_a_trace_in_its_time_and_size_is_refused_and_the_old_ones_stay(
@@ -349,7 +350,16 @@ def test_a_daemon_at_its_first_start_loads_nothing_that_reads_files_or_sends(
     assert not loaded & {"yaml", "jsonschema", "sqlite_utils", "apprise", "scheduler.home.file_check"}
 
 
-def test_what_is_written_without_a_poke_is_found_at_the_next_beat(tmp_path: Path, manager: Manager) -> None:
+def test_a_start_with_refused_files_makes_no_database(tmp_path: Path) -> None:
+    home = a_home(tmp_path, "json://127.0.0.1/").path
+    (home / "fleet.yaml").write_text("packs: [{id: A, chemistry: lipx}]")
+    ended = subprocess.run(command(home), cwd=CHECKOUT, stderr=subprocess.PIPE, text=True)
+
+    assert (ended.returncode, (home / "shelfbell.db").exists()) == (1, False)
+    assert ended.stderr.startswith("refused: fleet.yaml:1:")
+
+
+def test_what_is_written_without_notice_is_found_at_the_next_beat(tmp_path: Path, manager: Manager) -> None:
     with letterbox() as box:
         home = a_home(tmp_path, box.plain)
         with daemon(home.path, manager, beat=0.2):
@@ -515,8 +525,8 @@ def test_the_log_of_the_daemon_is_in_the_time_of_the_home(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("JOURNAL_STREAM", raising=False)
-    monkeypatch.setattr(time, "time_ns", lambda: 1_775_822_400 * 10**9)  # 2026-04-10 12:00 UTC
 
-    log("hello", ZoneInfo("Asia/Kathmandu"))
+    with freeze_time("2026-04-10 12:00"):
+        log("hello", ZoneInfo("Asia/Kathmandu"))
 
     assert capsys.readouterr().err == "2026-04-10 17:45:00 shelfbell: hello\n"

@@ -8,8 +8,8 @@ from pathlib import Path
 from threading import Event, Thread
 
 import pytest
+from freezegun import freeze_time
 
-from scheduler.daemon import heartbeat
 from scheduler.daemon import loop as running
 from scheduler.daemon.heartbeat import EVERY, Heartbeat, fault_of
 from scheduler.home.folder import Home
@@ -59,26 +59,25 @@ def listening() -> Iterator[Outside]:
         server.shutdown()
 
 
-def test_it_is_due_once_an_hour(monkeypatch: pytest.MonkeyPatch) -> None:
-    with listening() as outside:
+def test_it_is_due_once_an_hour() -> None:
+    with listening() as outside, freeze_time(tick=True) as clock:
         beat = Heartbeat(lambda _: None, {})
         assert beat.due()
         beat.ping(outside.url)
         assert not beat.due()
         eventually(lambda: outside.asked == ["/ping/t0ken4711"])
-        soon = time.monotonic()
-        monkeypatch.setattr(heartbeat.time, "monotonic", lambda: soon + EVERY)
+        clock.tick(EVERY)
         eventually(beat.due)
 
 
-def test_it_is_never_waited_for_and_one_that_hangs_is_not_joined_by_another(monkeypatch: pytest.MonkeyPatch) -> None:
-    with listening() as outside:
+def test_it_is_never_waited_for_and_one_that_hangs_is_not_joined_by_another() -> None:
+    with listening() as outside, freeze_time(tick=True) as clock:
         outside.free.clear()
         beat = Heartbeat(lambda _: None, {})
         start = time.monotonic()
         beat.ping(outside.url)
         assert time.monotonic() - start < 0.5
-        monkeypatch.setattr(heartbeat.time, "monotonic", lambda: start + 2 * EVERY)
+        clock.tick(2 * EVERY)
         assert not beat.due()
 
 

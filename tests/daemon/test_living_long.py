@@ -141,12 +141,16 @@ def test_an_entry_waits_for_a_database_that_another_program_has_locked(bench: Be
     bench.log("charged", "A")
     blocker = sqlite3.connect(bench.path / "shelfbell.db", isolation_level=None, check_same_thread=False)
     blocker.execute("BEGIN IMMEDIATE")
-    threading.Timer(0.5, lambda: blocker.execute("ROLLBACK")).start()
+    free = threading.Event()
 
-    start = time.monotonic()
+    def give_way() -> None:
+        free.set()
+        blocker.execute("ROLLBACK")
+
+    threading.Timer(0.5, give_way).start()
     bench.log("charged", "B")
 
-    assert time.monotonic() - start >= 0.4
+    assert free.is_set()
     blocker.close()
 
 
@@ -179,7 +183,7 @@ def test_a_daemon_whose_database_is_damaged_says_the_way_back_and_makes_no_new_o
         with daemon(home, manager, beat=0.2, WATCHDOG_USEC="90000000") as running:
             feed(home)
             eventually(lambda: box.letters)
-            eventually(lambda: outbox_rows(home)[0].state == "sent")
+            eventually(lambda: outbox_rows(home)[0].state == "sent", within=30)
             for path in home.glob("shelfbell.db-*"):
                 path.unlink()
             (home / "spoilt").write_bytes(b"hello" * 2000)

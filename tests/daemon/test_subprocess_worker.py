@@ -8,75 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.base.progress import Progress
 from scheduler.daemon import process_pool
 from scheduler.daemon.faults import WorkerFailed, WorkerTimeout, fault_line
 from scheduler.daemon.subprocess_worker import call_in_process
+from tests.daemon.worker_calls import WAITS
 from tests.messages.servers import eventually
-
-WAITS = 30.0
-
-
-def double(order: int, tell: Progress) -> list[int]:
-    """Twice the order, and the process that worked it out."""
-    print("what work prints is not taken for its answer")
-    for done in range(3):
-        tell(done, 3)
-    return [2 * order, os.getpid()]
-
-
-def say(order: str, _tell: Progress) -> str:
-    """The order, as it came."""
-    return order
-
-
-def stumble(_order: None, _tell: Progress) -> None:
-    """What fails."""
-    raise ValueError("no such pack")
-
-
-def vanish(_order: None, _tell: Progress) -> None:
-    """A process that ends in the midst."""
-    sys.stderr.write("out of memory\n")
-    sys.stderr.flush()
-    os._exit(7)
-
-
-def sleep(order: str, tell: Progress) -> None:
-    """Leaves word that it has begun, and goes on for long."""
-    tell(1, 2)
-    Path(order).write_text(str(os.getpid()))
-    time.sleep(WAITS)
-
-
-def linger(_order: None, _tell: Progress) -> str:
-    """Answers, and does not end of itself."""
-    import threading
-
-    threading.Thread(target=time.sleep, args=[WAITS]).start()
-    return "answered"
-
-
-def no_json(_order: None, _tell: Progress) -> set[str]:
-    """What JSON cannot hold."""
-    return {"B"}
-
-
-def slumber(order: tuple[str, int]) -> None:
-    """One of several processes at the same work for long."""
-    folder, name = order
-    Path(folder, str(name)).write_text(str(os.getpid()))
-    time.sleep(WAITS)
-
-
-def share_out(order: str, _tell: Progress) -> None:
-    """Begins processes of its own."""
-    list(process_pool.map_in_processes(slumber, [(order, part) for part in range(4)]))
 
 
 def work(name: str) -> str:
-    """A function of this file, as `ask` takes it."""
-    return f"tests.daemon.test_subprocess_worker:{name}"
+    """The name of a function of `worker_calls`, as `call_in_process` takes it."""
+    return f"tests.daemon.worker_calls:{name}"
 
 
 def gone(process: int) -> bool:
@@ -99,7 +40,7 @@ def test_the_answer_comes_from_another_process_with_how_far_it_came() -> None:
 
 
 def test_an_order_larger_than_a_pipe_holds_comes_back_whole() -> None:
-    order = "מלא 🔋\n{[" * 200_000
+    order = "מלא 🔋\n{[" * 20_000
     assert call_in_process(work("say"), order, WAITS) == order
 
 

@@ -1,4 +1,4 @@
-"""A daemon's life by an injected clock, in this process: it wakes when it planned to, and when it is poked.
+"""A daemon's life by an injected clock, in this process: it wakes when it planned to, and when an entry is logged.
 
 The loop is that of the daemon: a wake, a delivery of what is due, a sleep until the next change or retry. There are no
 threads and nothing waits; the channels take what they are sent, or do not, as the test says.
@@ -67,12 +67,12 @@ class Clockwork:
         self.wake()
 
     def log(self, what: str, at: int | None = None, **fields: object) -> None:
-        """Another process logs something now, which pokes the daemon."""
+        """Another process logs something now, and notifies the daemon."""
         self.log_while_down(what, at, **fields)
         self.wake()
 
     def log_while_down(self, what: str, at: int | None = None, **fields: object) -> None:
-        """The same where no daemon is there to be poked."""
+        """The same where no daemon runs."""
         at = self.now if at is None else at
         event = {"at": rfc3339(at), "recorded_at": rfc3339(self.now), "what": what} | fields
         take(self.home.log, [(1, json.dumps(event))], self.setup.fleet, self.now)

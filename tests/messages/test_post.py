@@ -279,8 +279,8 @@ def test_once_is_not_held_up_by_a_send_that_hangs(home: Home, wire: Wire) -> Non
 def test_once_leaves_the_sending_to_the_process_that_holds_the_lock(
     home: Home, wire: Wire, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    pokes: list[Path] = []
-    monkeypatch.setattr(once, "poke", pokes.append)
+    notified: list[Path] = []
+    monkeypatch.setattr(once, "notify_daemon", notified.append)
     queue(home, "mail", "one")
 
     with Lock(home.path, DAEMON) as lock:
@@ -289,7 +289,7 @@ def test_once_leaves_the_sending_to_the_process_that_holds_the_lock(
 
     assert wire.sent == []
     assert [row.state for row in rows] == ["waiting"]
-    assert set(pokes) == {home.path}
+    assert set(notified) == {home.path}
 
 
 def test_what_a_crash_left_under_way_is_sent_again_under_its_reference(home: Home, wire: Wire) -> None:

@@ -116,7 +116,7 @@ def lived(daemon: Clockwork, entries: list[Entry], nuisances: list[tuple[int, st
     return [letter[:5] for letter in daemon.letters] + list(daemon.told())
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(entries=ENTRIES, nuisances=NUISANCES)
 def test_restarts_reloads_and_wakes_without_reason_change_nothing_that_a_person_gets(
     homes: Callable[..., Clockwork], entries: list[tuple[int, tuple[str, dict[str, object]]]], nuisances: list
@@ -135,7 +135,7 @@ def state_of_mind(daemon: Clockwork) -> tuple[set[tuple[str, str]], Counter[tupl
     return opened, Counter(daemon.firsts())
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     steps=st.lists(
         st.tuples(

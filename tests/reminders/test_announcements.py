@@ -143,7 +143,7 @@ def test_nothing_is_said_after_it_settled() -> None:
     assert rung(made) == ["04-02 09:00 first", "04-03 09:00 again"]
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(st.integers(60, 24 * 60).map(lambda minutes: minutes * MINUTE))
 def test_waking_without_reason_changes_nothing(step: int) -> None:
     entries = [full("2026-04-01 09:00"), full("2026-04-01 11:00", "C"), drained("2026-04-06 09:00", "C")]

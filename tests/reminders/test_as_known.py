@@ -1,7 +1,7 @@
 """One computation: a rehearsal as known equals what a daemon decides that lives through the same time.
 
-The daemon here is written anew: at each instant at which an entry is told, and at each at which it would wake, it
-folds a fresh book of what was told by then and asks `decide`.
+The daemon here is written a second time: at each instant at which an entry is recorded, and at each at which it would
+wake, it builds a new fact store from what was recorded by then and calls `decide`.
 """
 
 from pathlib import Path
@@ -129,7 +129,7 @@ def logs(draw: st.DrawFn) -> Entries:
     return entries
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(entries=logs(), first=st.integers(0, SPAN), days=st.integers(1, 40))
 def test_a_rehearsal_as_known_says_what_a_daemon_said(
     tmp_path_factory: pytest.TempPathFactory, entries: Entries, first: int, days: int
