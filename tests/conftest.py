@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 from freezegun import freeze_time
 
+import tests.read_once  # noqa: F401
 from tests.homes import Bench
+from tests.tiers import pytest_addoption, pytest_collection_modifyitems, pytest_ignore_collect  # noqa: F401
 
 _KEPT = [
     "_pytest.timing",  # which would take the frozen time for the length of a test

@@ -1,5 +1,6 @@
 #!/bin/sh
-# sh tests/run.sh [PYTEST OPTION…]: the tests, in a virtual environment of their own (.venv-test).
+# sh tests/run.sh [--quick] [PYTEST OPTION…]: the tests, in a virtual environment of their own (.venv-test).
+# --quick leaves out those that start processes or servers, or draw at random.
 set -eu
 top=$(cd "$(dirname "$0")/.." && pwd)
 venv=$top/.venv-test
@@ -11,5 +12,20 @@ if ! cmp -s "$top/pyproject.toml" "$venv/pyproject.toml"; then
         --no-deps --no-build-isolation --editable "$top" >&2
     cp "$top/pyproject.toml" "$venv/pyproject.toml"
 fi
+
+# Without kept bytecode each of the hundreds of processes would compile the program again.
+unset PYTHONDONTWRITEBYTECODE
+
+# Temporary homes in memory, where there is a gigabyte of it and scripts may run from it: on a disk SQLite waits for
+# each commit. Set TMPDIR to keep the homes of failing tests.
+if [ -z "${TMPDIR:-}" ] && [ "$(df -Pk /dev/shm 2>/dev/null | awk 'NR == 2 {print $4}')0" -gt 10000000 ]; then
+    TMPDIR=$(mktemp -d /dev/shm/shelfbell-tests.XXXXXX)
+    chmod 711 "$TMPDIR" # some tests play another user
+    trap 'rm -rf "$TMPDIR"' EXIT
+    trap 'exit 130' INT TERM
+    printf '#!/bin/sh\n' >"$TMPDIR/try"
+    chmod +x "$TMPDIR/try"
+    if "$TMPDIR/try" 2>/dev/null; then export TMPDIR; fi
+fi
 cd "$top"
-exec "$python" -m pytest -n auto --dist worksteal "$@"
+"$python" -m pytest -n auto --dist worksteal "$@"

@@ -162,11 +162,12 @@ def _megabytes(*sizes: int) -> str:
 def measure_scale(scratch: Path) -> list[Row]:
     """A home of 10,000 items and a million entries against one of a hundredth. Takes some minutes."""
     made = {name: scale.make(scratch / name, *size) for name, size in scale.SIZES.items()}
-    small, large = scale.Bell(made["small"].path), scale.Bell(made["large"].path)
+    small, company, large = (scale.Bell(home.path) for home in made.values())
     rebuild, read = scale.timed(large.rebuild), min(scale.timed(large.read) for _ in range(2))
-    for bell in (small, large):
+    for bell in (small, company, large):
         bell.wake()
     idle = scale.in_turn(large.wake, small.wake, 101)
+    promise = scale.in_turn(large.wake, company.wake, 101)
     apart = scale.in_turn(large.wake_apart, small.wake_apart, 15)
     decided = scale.in_turn(large.decide, small.decide, 31)
     large.wake()
@@ -175,6 +176,8 @@ def measure_scale(scratch: Path) -> list[Row]:
     intake, load = made["large"].intake, made["large"].load
     return [
         Row("a wake with nothing new, large home", hundredth, "at most 1.5", idle[0] / idle[1], _milliseconds(*idle)),
+        Row("the same", "the same with 1,300 items and 150,000 entries", "at most 1.5", promise[0] / promise[1],
+            _milliseconds(*promise)),
         Row("the same in a process of its own", hundredth, "at most 1.5", apart[0] / apart[1], _milliseconds(*apart)),
         Row("from log to decided, large home", hundredth, "at most 2", decided[0] / decided[1],
             _milliseconds(*decided)),

@@ -20,7 +20,7 @@ from scheduler.home.folder import Home
 from scheduler.home.item_states import drop
 from tests.bench.homes import Company
 
-SIZES = {"small": (100, 10_000), "large": (10_000, 1_000_000)}
+SIZES = {"small": (100, 10_000), "company": (1_300, 150_000), "large": (10_000, 1_000_000)}
 
 
 class Measured(NamedTuple):

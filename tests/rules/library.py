@@ -16,10 +16,11 @@ Raw = dict[str, Any]
 
 
 class Change(NamedTuple):
-    """One limit of one rule, made larger or smaller."""
+    """One limit of one rule, made larger or smaller: `before` as the rule has it, `value` instead."""
 
     rule: str
     limit: str
+    before: str
     value: str
 
     def __str__(self) -> str:
@@ -50,7 +51,7 @@ def changes() -> Iterator[Change]:
     for name, rule in rules().items():
         for limit, value in rule.get("limits", {}).items():
             for sign in (1, -1):
-                yield Change(name, limit, moved(str(value), sign))
+                yield Change(name, limit, str(value), moved(str(value), sign))
 
 
 def moved(value: str, sign: int) -> str:
@@ -67,3 +68,24 @@ def notices(change: Change) -> bool:
     mutant = rule | {"limits": rule["limits"] | {change.limit: change.value}}
     make_rule(mutant, CATALOGUE)
     return any(outcome for case in rule["cases"] for outcome in failures(mutant, case, CATALOGUE))
+
+
+def unnoticed(change: Change) -> str:
+    """Say which limit no case watches, and which case would."""
+    low, high = sorted((change.before, change.value), key=lambda value: float(value.split()[0]))
+    ends = " or ".join(sorted(set(_ends(rules()[change.rule], change.limit))))
+    return (
+        f"limit {change.limit} {change.before} -> {change.value}: no case of {change.rule} notices; add one in which "
+        f"{ends} between {low} and {high} and nothing else decides, with `opens`, `settles` or `quiet` as it is now"
+    )
+
+
+def _ends(part: object, limit: str) -> Iterator[str]:
+    """Yield where a part of a rule uses a limit, as what has to end between two values of it."""
+    if isinstance(part, dict) and "fact" in part:
+        for key, value in part.items():
+            if value == limit and key not in ("fact", "of"):
+                yield f"the comparison of {part['fact']} lasts" if key == "lasting" else f"{part['fact']} ends"
+    elif isinstance(part, dict | list):
+        for inner in part.values() if isinstance(part, dict) else part:
+            yield from _ends(inner, limit)
