@@ -19,13 +19,16 @@ unset PYTHONDONTWRITEBYTECODE
 # Temporary homes in memory, where there is a gigabyte of it and scripts may run from it: on a disk SQLite waits for
 # each commit. Set TMPDIR to keep the homes of failing tests.
 if [ -z "${TMPDIR:-}" ] && [ "$(df -Pk /dev/shm 2>/dev/null | awk 'NR == 2 {print $4}')0" -gt 10000000 ]; then
-    TMPDIR=$(mktemp -d /dev/shm/shelfbell-tests.XXXXXX)
+    TMPDIR=$(mktemp -d /dev/shm/sb.XXXX) # short, as a socket path may hold some hundred letters
     chmod 711 "$TMPDIR" # some tests play another user
     trap 'rm -rf "$TMPDIR"' EXIT
     trap 'exit 130' INT TERM
     printf '#!/bin/sh\n' >"$TMPDIR/try"
     chmod +x "$TMPDIR/try"
-    if "$TMPDIR/try" 2>/dev/null; then export TMPDIR; fi
+    if "$TMPDIR/try" 2>/dev/null; then
+        export TMPDIR
+        set -- --basetemp="$TMPDIR/t" "$@"
+    fi
 fi
 cd "$top"
 "$python" -m pytest -n auto --dist worksteal "$@"

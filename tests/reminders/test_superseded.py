@@ -118,4 +118,4 @@ def test_a_rehearsal_and_an_audit_tell_what_took_its_place(bench: Bench) -> None
     assert "left-full B: gave way to pack may be swollen Thu 9 Apr 09:00; rung 1x" in said
     assert ends == ["settled", "gave way to pack may be swollen", ""]
     assert "3 reminders opened, 1 of them were settled, half of them within 24 h" in audited
-    assert "1 gave way to another on the same item." in audited
+    assert "Another on the same item took the place of 1." in audited
