@@ -1,6 +1,6 @@
 #!/bin/sh
 # sh tests/run.sh [--quick] [PYTEST OPTION…]: the tests, in a virtual environment of their own (.venv-test).
-# --quick leaves out those that start processes or servers, or draw at random.
+# --quick leaves out those that start processes or servers, draw at random, or run commands on a whole home.
 set -eu
 top=$(cd "$(dirname "$0")/.." && pwd)
 venv=$top/.venv-test

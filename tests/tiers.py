@@ -13,6 +13,7 @@ import pytest
 
 TESTS = Path(__file__).parent
 _FILES = {
+    "corpus": "command",
     "crash": "process",
     "daemon/test_daemon.py": "process",
     "daemon/test_living_long.py": "process",
@@ -20,6 +21,7 @@ _FILES = {
     "daemon/test_subprocess_worker.py": "process",
     "test_wheel.py": "process",
     "messages/test_broker.py": "server",
+    "messages/test_rude.py": "server",
     "messages/test_senders.py": "server",
     "cells/test_accuracy.py": "lives",
     "messages/test_time.py": "lives",
@@ -37,7 +39,7 @@ _USED = {
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add --quick, for `sh tests/run.sh --quick`."""
-    parser.addoption("--quick", action="store_true", help="leave out what needs processes, servers or random lives")
+    parser.addoption("--quick", action="store_true", help="leave out processes, servers, random lives and whole commands")
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -73,6 +75,8 @@ def _marks(item: pytest.Item) -> Iterator[str]:
     function = item.function
     if hasattr(function, "hypothesis"):
         yield "lives"
+    if "bench" in item.fixturenames:
+        yield "command"
     fixtures = [getattr(function.__globals__.get(name), "__wrapped__", None) for name in item.fixturenames]
     used = set().union(*(_names_in(each) for each in (function, *fixtures)))
     yield from (mark for mark, names in _USED.items() if names & used)
