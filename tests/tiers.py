@@ -39,7 +39,9 @@ _USED = {
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add --quick, for `sh tests/run.sh --quick`."""
-    parser.addoption("--quick", action="store_true", help="leave out processes, servers, random lives and whole commands")
+    parser.addoption(
+        "--quick", action="store_true", help="leave out processes, servers, random lives and whole commands"
+    )
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:

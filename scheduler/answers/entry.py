@@ -34,8 +34,8 @@ class LoggedAnswer(NamedTuple):
     effects: Effects | None = None
 
 
-def log_words(home: Home, words: list[str], now: int) -> LoggedAnswer:
-    """Log the entry that typed words mean: a kind, then its fields by position or by name.
+def log_words(home: Home, words: list[str], now: int, via: str = "log") -> LoggedAnswer:
+    """Log the entry that typed words mean: a kind, then its fields by position or by name. `via`: how they came.
 
     While files of the home are refused, the answer is by the files as they last passed, and says so. Raises Refused;
     nothing was written then.
@@ -45,16 +45,17 @@ def log_words(home: Home, words: list[str], now: int) -> LoggedAnswer:
     desk = Desk(home, setup, now)
     events = typed_events(kind, typed, home.log, setup, now)
     _require_bound(kind, events, desk, refused)
-    ids = log_events(desk, events)
+    ids = log_events(desk, events, via)
     if not ids:
         return LoggedAnswer([], ["Already logged."])
     answer = _answer(desk, ids, _noon_lines(kind, typed, ids), judged=refused is None or bool(list(setup.rules)))
     return answer._replace(lines=[*answer.lines, *_while_refused(desk, refused)]) if refused else answer
 
 
-def log_events(desk: Desk, events: list[dict[str, object]]) -> list[str]:
+def log_events(desk: Desk, events: list[dict[str, object]], via: str) -> list[str]:
     """Append events to the log, all or none, and wake the daemon. Returns the ids of the new ones. Raises Refused."""
-    ids = take(desk.home.log, [(0, to_line(event)) for event in events], desk.setup.fleet, desk.now).ids
+    lines = [(0, to_line(event | {"via": via})) for event in events]
+    ids = take(desk.home.log, lines, desk.setup.fleet, desk.now).ids
     desk.home.write_cache()
     notify_daemon(desk.home.place)
     return ids

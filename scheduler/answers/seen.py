@@ -27,7 +27,7 @@ class Quieting(NamedTuple):
     note: str = ""
 
 
-def log_quieting(home: Home, asked: Quieting, now: int) -> LoggedAnswer:
+def log_quieting(home: Home, asked: Quieting, now: int, via: str = "log") -> LoggedAnswer:
     """Log it if such a reminder is open. Raises Refused; nothing was written then.
 
     While files of the home are refused, it goes by the rules that the daemon goes on by.
@@ -39,7 +39,7 @@ def log_quieting(home: Home, asked: Quieting, now: int) -> LoggedAnswer:
         require_awaited(reminder, end["until_next"], now)
     zone = at.setup.hours.zone
     event: dict[str, object] = {"at": rfc3339(now, zone), "what": asked.what, "item": asked.item, "rule": asked.rule}
-    ids = log_events(at, [event | end | ({"note": asked.note} if asked.note else {})])
+    ids = log_events(at, [event | end | ({"note": asked.note} if asked.note else {})], via)
     lines = [
         f"{asked.rule} {asked.item}: {quiet}, unless it becomes more urgent. It stays on the board until it is settled."
     ]

@@ -155,6 +155,7 @@ def test_history_and_check(full: Bench) -> None:
         "id": "full",
         "what": "charged",
         "item": "B",
+        "via": "log",
         "taken_back_by": "strike",
     }
     assert asked(full, "check") == []

@@ -79,7 +79,7 @@ def test_fields_by_position_and_by_name(told: str, bench: Bench) -> None:
 
     bench.log(*words.split(), *(["in the garage"] if words.endswith("--note") else []))
 
-    assert events(bench) == [expected]
+    assert events(bench) == [expected | {"via": "log"}]
 
 
 SEVERAL: dict[str, tuple[str, list[str]]] = {
@@ -334,8 +334,8 @@ def test_seen_and_snooze_bind_to_what_is_open(bench: Bench) -> None:
     assert "swollen B: no repeats, unless it becomes more urgent." in seen.out
     assert "swollen B: quiet until Sat 11 Apr 09:00, unless it becomes more urgent." in snoozed.out
     assert events(bench)[1:] == [
-        {"what": "seen", "item": "B", "rule": "swollen"},
-        {"what": "snoozed", "item": "B", "rule": "swollen", "until": "2026-04-11T09:00:00+01:00"},
+        {"what": "seen", "item": "B", "rule": "swollen", "via": "log"},
+        {"what": "snoozed", "item": "B", "rule": "swollen", "until": "2026-04-11T09:00:00+01:00", "via": "log"},
     ]
     assert bench("snooze", "swollen", "B", "--until", "-1h").status == 2
 
