@@ -5,7 +5,7 @@ from datetime import datetime, tzinfo
 from typing import Any
 
 from scheduler.base.instants import moment_near, parse_rfc3339
-from scheduler.base.text import clean, listed
+from scheduler.base.text import clean, is_blank, listed
 from scheduler.events.event import Event
 from scheduler.events.fields import INSTANT
 from scheduler.events.kinds import COMMON, KINDS
@@ -44,7 +44,7 @@ def describe(event: Event, zone: tzinfo | None = None, subject: str | None = Non
     named = subject or event.get(kind.subject) or ""
     shown = set(event.fields) - {*_HIDDEN, kind.subject}
     names = sorted(shown, key=_PLACE[kind.what].index)
-    parts = [_part(event, name, zone) for name in names]
+    parts = [part for part in (_part(event, name, zone) for name in names) if not is_blank(part)]
     head = f"{event.what} {named}".strip()
     if not parts:
         return clean(head)

@@ -48,8 +48,11 @@ def log_words(home: Home, words: list[str], now: int, via: str = "log") -> Logge
     ids = log_events(desk, events, via)
     if not ids:
         return LoggedAnswer([], ["Already logged."])
-    answer = _answer(desk, ids, _noon_lines(kind, typed, ids), judged=refused is None or bool(list(setup.rules)))
-    return answer._replace(lines=[*answer.lines, *_while_refused(desk, refused)]) if refused else answer
+    try:
+        answer = _answer(desk, ids, _noon_lines(kind, typed, ids), judged=refused is None or bool(list(setup.rules)))
+        return answer._replace(lines=[*answer.lines, *_while_refused(desk, refused)]) if refused else answer
+    except Exception as error:  # the entry is in the log: no fault of the answer may read as if it were not
+        return LoggedAnswer(ids, _bare_lines(kind, ids, error))
 
 
 def log_events(desk: Desk, events: list[dict[str, object]], via: str) -> list[str]:
@@ -73,6 +76,15 @@ def _answer(desk: Desk, ids: list[str], assumed: list[str], judged: bool) -> Log
     effects = effects_of(desk, store, events) if judged else None
     lines = logged_lines(desk, store, events, assumed)
     return LoggedAnswer(ids, lines + (effect_lines(desk, effects) if effects else []), effects)
+
+
+def _bare_lines(kind: Kind, ids: list[str], error: Exception) -> list[str]:
+    """Say that it was logged, where the answer broke."""
+    return [
+        f"Logged: {kind.what} ({', '.join(ids)}).",
+        f"What follows from it I cannot say, for the answer broke: {type(error).__name__}: {error}. "
+        "The entry is kept; `shelfbell doctor` looks closer.",
+    ]
 
 
 def _while_refused(at: Desk, refused: Refused) -> list[str]:

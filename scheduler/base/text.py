@@ -12,6 +12,11 @@ def clean(text: str) -> str:
     return re.sub(_CONTROL, "?", text)
 
 
+def is_blank(text: str) -> bool:
+    """Return whether a text shows nothing: it is empty, or white space and characters without a shape alone."""
+    return not text.strip() or not re.sub(_CONTROL, "", text).strip()
+
+
 def listed(words: list[str]) -> str:
     """Return "B", "B and C" or "B, C and D"; each word once."""
     words = list(dict.fromkeys(words))

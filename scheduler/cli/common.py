@@ -1,6 +1,7 @@
 """What the commands share: the clock, the options of every question, the desk, printing."""
 
 import json
+import os
 import sys
 import time
 from collections.abc import Iterator
@@ -60,6 +61,15 @@ def desk_or_fallback(home: Home, args: "Namespace | None" = None, past: bool = F
 
 def _asked(args: "Namespace | None", past: bool) -> AskedAt:
     return AskedAt(getattr(args, "at", None), past, getattr(args, "as_known", False))
+
+
+def print_logged(lines: list[str]) -> None:
+    """Print the answer to what is in the log already: that it cannot be printed does not make it unlogged."""
+    try:
+        print("\n".join(lines), flush=True)
+    except OSError as error:
+        print(f"It is logged; the answer could not be printed: {error.strerror}", file=sys.stderr)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left unwritten would fail once more
 
 
 def print_json(data: object) -> None:

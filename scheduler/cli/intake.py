@@ -8,7 +8,7 @@ from typing import IO
 
 from scheduler.answers.lines import lines
 from scheduler.base.progress import counted
-from scheduler.cli.common import clock
+from scheduler.cli.common import clock, print_logged
 from scheduler.cli.progress import progress
 from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.taking import take
@@ -33,7 +33,7 @@ def run(home: Home, args: Namespace) -> int:
         taken = take(home.log, counted_lines, setup.fleet, clock(), name, map_in_processes)
     notify_daemon(home.path)
     known = f"; {taken.known} were there already" if taken.known else ""
-    print(f"{len(taken.ids)} events taken in{known}.")
+    print_logged([f"{len(taken.ids)} events taken in{known}."])
     return 0
 
 

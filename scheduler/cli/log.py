@@ -3,7 +3,7 @@
 from scheduler.answers.entry import log_words
 from scheduler.answers.entry_usage import usage
 from scheduler.answers.typed_entry import require_kind
-from scheduler.cli.common import clock
+from scheduler.cli.common import clock, print_logged
 from scheduler.home.folder import Home
 
 _HELP = ("-h", "--help")
@@ -16,5 +16,5 @@ def run_words(home: Home, words: list[str]) -> int:
     elif words[1:2] and words[1] in _HELP:
         print(usage(require_kind(words[0]).what))
     else:
-        print("\n".join(log_words(home, words, clock()).lines))
+        print_logged(log_words(home, words, clock()).lines)
     return 0

@@ -10,6 +10,7 @@ Each returns the exit status, and raises Refused where it cannot do what was ask
 """
 
 import gc
+import io
 import os
 import sqlite3
 import sys
@@ -51,6 +52,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command. Exit status: 0 fine, 1 findings, 2 bad usage or bad input (nothing was written)."""
     words = list(sys.argv[1:] if argv is None else argv)
     try:
+        _show_what_the_terminal_cannot()
         return _run(words)
     except Refused as refused:
         print(refused, file=sys.stderr)
@@ -73,6 +75,20 @@ def main(argv: list[str] | None = None) -> int:
             f"shelfbell has a fault: {type(error).__name__}: {error} (SHELFBELL_DEBUG=1 shows where)", file=sys.stderr
         )
         return 2
+
+
+def _show_what_the_terminal_cannot() -> None:
+    """Print a mark for a character that the terminal has not, rather than break."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
+            stream.reconfigure(errors="replace")
+
+
+def _require_readable(words: list[str]) -> None:
+    """Raise Refused where a word is not text in the terminal's encoding."""
+    for word in words:
+        if not word.isascii() and any("\ud800" <= letter <= "\udfff" for letter in word):
+            raise Refused.because(f"{ascii(word)} cannot be read: it is not text in the encoding of this terminal")
 
 
 def _run(words: list[str]) -> int:
@@ -101,6 +117,7 @@ def _run(words: list[str]) -> int:
         raise Refused.because(
             f"there is no command {name!r}{did_you_mean(name, COMMANDS)}; `shelfbell --help` lists them"
         )
+    _require_readable(rest)
     gc.disable()  # a command lives for a moment, and neither it nor what it imports makes circles worth looking for
     module = import_module(f"scheduler.cli.{_MODULES.get(name, name)}")
     from scheduler.home.folder import Home, default_home

@@ -5,7 +5,7 @@ from argparse import ArgumentParser, Namespace
 from scheduler.answers.seen import Quieting, log_quieting
 from scheduler.base.findings import Refused
 from scheduler.base.units import show_span
-from scheduler.cli.common import clock
+from scheduler.cli.common import clock, print_logged
 from scheduler.events.kinds import AWAITED
 from scheduler.home.folder import Home
 from scheduler.reminders.board import SNOOZE
@@ -29,5 +29,5 @@ def run(home: Home, args: Namespace) -> int:
     if args.time and args.until:
         raise Refused.because(f"{args.time!r} and --until {args.until!r}: one of them is enough")
     asked = Quieting(args.what, args.rule, args.item, args.time or args.until or "", args.note or "")
-    print("\n".join(log_quieting(home, asked, clock()).lines))
+    print_logged(log_quieting(home, asked, clock()).lines)
     return 0

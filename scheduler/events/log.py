@@ -203,9 +203,13 @@ class Log:
         return [row[0] for row in self._rows("SELECT DISTINCT item FROM concerned ORDER BY item")]
 
     def items(self) -> list[str]:
-        """Return the items of the fleet that any entry concerns, other than `seen` and `snoozed`."""
+        """Return the items of the fleet that any entry concerns, other than `seen`, `snoozed` and strikes.
+
+        Those may name what was never in the fleet, and a strike is filed under all that it takes back.
+        """
         rows = self._rows(
-            "SELECT DISTINCT item FROM concerned JOIN events USING (seq) WHERE what NOT IN ('seen', 'snoozed') "
+            "SELECT DISTINCT item FROM concerned JOIN events USING (seq) "
+            "WHERE what NOT IN ('seen', 'snoozed', 'struck') "
             "AND item NOT IN (:jobs, :home) AND substr(item, 1, 4) != :job ORDER BY item",
             jobs=JOBS,
             home=HOME,

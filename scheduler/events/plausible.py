@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import Any, Protocol
 
 from scheduler.base.instants import parse_date
+from scheduler.base.text import is_blank
 from scheduler.cells.voltage import FULL_VOLTS, TOLERANCE_VOLTS, check_volts
 
 
@@ -30,7 +31,10 @@ Event = dict[str, Any]
 
 def impossible(event: Event, items: Items) -> list[str]:
     """Return why a well-formed event cannot be; empty where it can."""
-    return list(_CHECKS[event["what"]](event, items)) if event["what"] in _CHECKS else []
+    blank = [
+        f"{name}: nothing is given here" for name, value in event.items() if isinstance(value, str) and is_blank(value)
+    ]
+    return blank + (list(_CHECKS[event["what"]](event, items)) if event["what"] in _CHECKS else [])
 
 
 def _measured(event: Event, items: Items) -> Iterator[str]:

@@ -194,8 +194,9 @@ class _Check:
             name = "at" if at > self._latest else "recorded_at"
             self._find(number, f"{name} {event[name]} lies in the future; it is {_beside(event[name], self._now)}")
             return None
-        if "id" not in event or "recorded_at" not in event:
-            event = self._completed(event, recorded_at, place)
+        parted = [name for name in _WHOLE[event["what"]] if isinstance(event.get(name), float)]
+        if parted or "id" not in event or "recorded_at" not in event:
+            event = self._completed(event, recorded_at, place) | {name: int(event[name]) for name in parted}
             line = to_line(event)
         return event["id"], at, recorded_at, event["what"], target_of(event), line.strip(), concerned(event)
 
@@ -334,6 +335,10 @@ def _broken(error: Exception) -> str:
     return str(error) if isinstance(error, _Twins) else f"is not JSON: {getattr(error, 'msg', error)}"
 
 
+_WHOLE = {
+    what: tuple(f.name for f in kind.fields if f.type.schema.get("type") == "integer") for what, kind in KINDS.items()
+}
+"""The fields that hold whole numbers: JSON may write one as 2.0, the log holds it as 2."""
 _NAMING = {
     what: tuple((f.name, tuple(f.type.names.split(","))) for f in kind.fields if f.type.names not in ("", "*"))
     for what, kind in KINDS.items()

@@ -69,5 +69,5 @@ def cover_after_delivery(lifetime: Lifetime) -> list[Segment]:
 
 def _taken(event: Event) -> int:
     if event.what == "used":
-        return int(str(event.get("count", 0)))
+        return int(event.get("count", 0))
     return 1 if event.what == "replaced" else 0

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.answers import board, explain, history, ready
+from scheduler.answers import board, entry, explain, history, ready
 from scheduler.answers.channels import channel_states
 from scheduler.answers.check import check_home
 from scheduler.answers.desk import Desk
@@ -88,3 +88,14 @@ def test_questions_are_answered_with_values(home: Home) -> None:
     checked = check_home(home, NOW)
     assert (checked.rules, checked.cases) == (5, 10)
     assert all("no rule watches" in finding.text for finding in checked.findings)
+
+
+def test_an_answer_that_breaks_does_not_make_the_entry_unlogged(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(entry, "effects_of", lambda *_: 1 / 0)
+
+    answer = log_words(home, ["charged", "B"], NOW)
+
+    (logged,) = home.log.in_force()
+    assert answer.ids == [logged.id]
+    assert answer.lines[0] == f"Logged: charged ({logged.id})."
+    assert "the answer broke: ZeroDivisionError" in answer.lines[1]

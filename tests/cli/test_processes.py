@@ -1,5 +1,7 @@
 """What needs a process of its own: pipes, bytes, closed ends, and exit statuses as a shell sees them."""
 
+import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -9,7 +11,7 @@ import pytest
 from tests.homes import write_home
 
 TOP = Path(__file__).resolve().parents[2]
-SHELFBELL = [sys.executable, "-c", "import sys; from scheduler.cli.main import main; sys.exit(main())"]
+SHELFBELL = [sys.executable, "-c", "import sys; from scheduler.cli.entry_point import main; sys.exit(main())"]
 
 
 def shelfbell(home: Path, *words: str, given: bytes = b"") -> subprocess.CompletedProcess[bytes]:
@@ -91,3 +93,57 @@ def test_two_who_log_at_once_are_both_taken(homes: tuple[Path, Path]) -> None:
 
     assert [process.wait(60) for process in started] == [0, 0, 0]
     assert shelfbell(one, "export").stdout.count(b'"what": "charged"') == 3
+
+
+def test_an_answer_that_cannot_be_printed_leaves_the_entry_logged_and_says_so(homes: tuple[Path, Path]) -> None:
+    home, _ = homes
+    command = [*SHELFBELL, "--home", str(home), "log", "charged", "B"]
+
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, cwd=TOP, timeout=60)
+
+    assert done.returncode == 0
+    assert done.stderr == b"It is logged; the answer could not be printed: No space left on device\n"
+    assert shelfbell(home, "export").stdout.count(b"charged") == 1
+
+
+def test_a_terminal_that_knows_ascii_alone_gets_every_answer(homes: tuple[Path, Path]) -> None:
+    home, _ = homes
+    command = [*SHELFBELL, "--home", str(home), "log", "charged", "B", "--note", "gut"]
+
+    done = subprocess.run(
+        command, capture_output=True, cwd=TOP, timeout=60, env=os.environ | {"PYTHONIOENCODING": "ascii"}
+    )
+    asked = subprocess.run(
+        [*SHELFBELL, "--home", str(home), "due"],
+        capture_output=True, cwd=TOP, timeout=60, env=os.environ | {"PYTHONIOENCODING": "ascii"},
+    )  # fmt: skip
+
+    assert done.returncode == 0
+    assert asked.returncode in (0, 1)
+    assert b"fault" not in asked.stderr
+
+
+@pytest.mark.parametrize("words", [("charged", "B", "--id"), ("charged", "B", "--note"), ("struck",)])
+def test_a_word_that_is_no_text_is_refused_in_a_line(words: tuple[str, ...], homes: tuple[Path, Path]) -> None:
+    command = [os.fsencode(word) for word in (*SHELFBELL, "--home", str(homes[0]), "log", *words)]
+
+    done = subprocess.run([*command, b"\xff"], capture_output=True, cwd=TOP, timeout=60)
+
+    assert done.returncode == 2
+    assert done.stderr == b"'\\udcff' cannot be read: it is not text in the encoding of this terminal\n"
+
+
+@pytest.mark.parametrize("after", [0.01, 0.03, 0.06, 0.1, 0.15, 0.25])
+def test_an_interrupt_shows_no_traceback_whenever_it_comes(after: float, homes: tuple[Path, Path]) -> None:
+    command = [*SHELFBELL, "--home", str(homes[0]), "check"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=TOP) as process:
+        try:
+            process.wait(after)
+        except subprocess.TimeoutExpired:
+            process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=60)
+
+    # The interpreter itself, before it has read a line of ours, may still say KeyboardInterrupt.
+    assert b"scheduler" not in told
+    assert process.returncode in (0, 1, 130, -signal.SIGINT)

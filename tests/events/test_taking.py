@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.answers.describe_event import describe
 from scheduler.base.findings import Refused
 from scheduler.daemon import process_pool
 from scheduler.daemon.process_pool import map_in_processes
@@ -150,3 +151,39 @@ def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_a
     with pytest.raises(sqlite3.IntegrityError, match="there already"):
         log.connection.execute("REPLACE INTO events SELECT * FROM events WHERE seq = 1")
     log.close()
+
+
+def test_a_whole_number_is_held_as_one(tmp_path: Path) -> None:
+    log = Log(tmp_path / "shelfbell.db")
+    spares = Fleet(PLATES | {"spares": [{"id": "blades"}]})
+    lines = [
+        '{"at": "2026-04-01T09:00:00Z", "what": "used", "item": "blades", "count": 2.0}',
+        '{"at": "2026-04-01T10:00:00Z", "recorded_at": "2026-04-01T10:00:00Z", "id": "b", "what": "used", '
+        '"item": "blades", "count": 3.0}',
+    ]
+
+    take(log, enumerate(lines, 1), spares, NOW)
+
+    assert [repr(event.get("count")) for event in log.in_force()] == ["2", "3"]
+
+
+@pytest.mark.parametrize("blank", ["", " ", "\t", "\u2028", "\u200b", "\u00a0 \u202e"])
+def test_a_blank_text_is_refused_where_it_is_new_and_read_where_it_is_old(blank: str, tmp_path: Path) -> None:
+    log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(PLATES)
+    entry = event("2026-04-01", "set_aside", item="B", reason=blank)
+
+    with pytest.raises(Refused, match="reason: nothing is given here"):
+        take(log, [(1, json.dumps(entry))], fleet, NOW)
+    take(log, [(1, json.dumps(entry | {"recorded_at": "2026-04-01T00:00:00Z", "id": "old"}))], fleet, NOW)
+
+    assert [describe(event) for event in log.in_force()] == ["set_aside B"]
+
+
+def test_what_was_never_in_the_fleet_is_not_missed_once_it_is_struck(tmp_path: Path) -> None:
+    log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(PLATES)
+    seen = event("2026-04-01", "seen", item="ghost", rule="pack-left-full", id="s")
+
+    take(log, [(1, json.dumps(seen))], fleet, NOW)
+    take(log, [(1, json.dumps(event("2026-04-02", "struck", event="s")))], fleet, NOW)
+
+    assert log.items() == []
