@@ -13,7 +13,7 @@ from scheduler.base.findings import FilesRefused, Finding
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
 from scheduler.daemon.faults import WorkerFailed, WorkerTimeout
-from scheduler.daemon.subprocess_worker import call_in_process
+from scheduler.daemon.subprocess_worker import call_in_process, limit_memory
 from scheduler.home.folder import Home
 from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
@@ -21,6 +21,8 @@ from scheduler.messages.senders import TEMPORARY, Outcome, redact, send
 PATIENCE = 300.0
 """Seconds without a sign of life after which a wake counts as hung. Common practice, no source."""
 _LONGEST_REASON = 200
+SEND_MEGABYTES = 200
+"""Memory of a process that talks to a channel's server. Sending takes some 60 MB (measured)."""
 
 
 def send_in_process(address: str, title: str, body: str, limit: float) -> Outcome:
@@ -37,7 +39,8 @@ def send_in_process(address: str, title: str, body: str, limit: float) -> Outcom
 
 
 def serve_send(order: list[str], _tell: Progress) -> Outcome:
-    """Do the work of `send_in_process`."""
+    """Do the work of `send_in_process`; a server that answers without end takes no more than its share of memory."""
+    limit_memory(SEND_MEGABYTES)
     return send(*order)
 
 

@@ -29,6 +29,10 @@ _TICK = 1.0
 _SPACING = 0.2
 """Seconds between two lines of progress, at least."""
 _CHUNK = 65_536
+_MOST_FAULTS = 65_536
+"""Bytes kept of what a worker writes to standard error, the last ones."""
+_MOST_ANSWER = 256 * 2**20
+"""Bytes of an answer: the checked files of the largest home take some tens of megabytes."""
 
 
 def call_in_process(work: str, order: object, patience: float, tell: Progress = nobody) -> Any:
@@ -96,6 +100,9 @@ def _lines(
         for stream in ready:
             chunk = os.read(stream.fileno(), _CHUNK)
             (out if stream is process.stdout else faults).extend(chunk)
+            del faults[:-_MOST_FAULTS]
+            if len(out) > _MOST_ANSWER:
+                raise WorkerFailed(f"its answer is longer than {_MOST_ANSWER // 2**20} MB")
             heard_at = time.monotonic()
             if not chunk:
                 open_ones.remove(stream)
@@ -117,6 +124,18 @@ def _taken(stream: IO[bytes], order: memoryview) -> int:
         return os.write(stream.fileno(), order)
     except BrokenPipeError:
         return len(order)
+
+
+def limit_memory(megabytes: int) -> None:
+    """Let this process take so much memory and no more, and leave no core: what it holds may be secret.
+
+    Where the system refuses to set limits, as a strict service unit may, the unit's own limit holds.
+    """
+    import resource
+
+    for limit, most in ((resource.RLIMIT_DATA, megabytes * 2**20), (resource.RLIMIT_CORE, 0)):
+        with suppress(OSError, ValueError):
+            resource.setrlimit(limit, (most, most))
 
 
 def serve_call() -> None:

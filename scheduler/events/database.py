@@ -69,7 +69,7 @@ def _set_up(connection: sqlite3.Connection, name: str) -> None:
         raise Refused.because(f"{name} is no event log: move it away, or restore a backup")
     if version > SCHEMA_VERSION:
         raise Refused.because(f"the database {name} was written by a newer shelfbell (layout {version})")
-    connection.execute("PRAGMA synchronous=NORMAL")
+    connection.execute("PRAGMA synchronous=FULL")  # NORMAL would lose acknowledged entries in a power cut
     connection.execute(f"PRAGMA cache_size={-_HELD}")
     if version < SCHEMA_VERSION:
         _bring_up(connection, version)

@@ -1,6 +1,7 @@
 """Work in a process of its own: answered, watched, ended, and its faults told."""
 
 import os
+import subprocess
 import sys
 import time
 from functools import partial
@@ -116,3 +117,42 @@ def test_an_answer_counts_though_its_process_does_not_end() -> None:
     start = time.monotonic()
     assert call_in_process(work("linger"), None, WAITS) == "answered"
     assert time.monotonic() - start < WAITS / 2
+
+
+ENDLESS = """
+import gzip, http.server, resource, sys, threading
+from scheduler.daemon.subprocess_work import send_in_process
+
+BOMB = gzip.compress(bytes(2**29), 1)
+
+class Server(http.server.BaseHTTPRequestHandler):
+    def do_POST(self):
+        self.rfile.read(int(self.headers["Content-Length"]))
+        self.send_response(200)
+        if sys.argv[1] == "bomb":
+            self.send_header("Content-Encoding", "gzip")
+            self.send_header("Content-Length", str(len(BOMB)))
+        self.end_headers()
+        try:
+            self.wfile.write(BOMB if sys.argv[1] == "bomb" else b"")
+            while sys.argv[1] == "endless":
+                self.wfile.write(bytes(2**20))
+        except OSError:
+            pass
+    def log_message(self, *_): pass
+
+server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Server)
+threading.Thread(target=server.serve_forever, daemon=True).start()
+outcome = send_in_process(f"json://127.0.0.1:{server.server_port}/", "title", "body", 20.0)
+print(outcome.result, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)
+"""
+
+
+@pytest.mark.parametrize("manner", ["endless", "bomb"])
+def test_a_server_that_answers_without_end_takes_no_more_than_its_share_of_memory(manner: str) -> None:
+    command = [sys.executable, "-c", ENDLESS, manner]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, cwd=Path(__file__).parents[2])
+
+    result, megabytes = done.stdout.split()
+    assert int(megabytes) < 256
+    assert result in ("temporary", "sent")
