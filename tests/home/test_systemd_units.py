@@ -102,7 +102,8 @@ def test_the_backup_is_shut_off_at_least_as_far_as_the_daemon() -> None:
     keys = list(daemon)
     hardening = keys[keys.index("ProtectSystem") : keys.index("WantedBy")]
     differing = [key for key in hardening if daemon[key] != backup.get(key)]
-    assert differing == ["RestrictAddressFamilies"]
+    assert differing == ["RestrictAddressFamilies", "SystemCallFilter"]
+    assert daemon["SystemCallFilter"] == [*backup["SystemCallFilter"], "setrlimit prlimit64"]  # it bounds its senders
     assert backup["PrivateNetwork"] == ["yes"]
 
 
