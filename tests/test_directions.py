@@ -182,5 +182,5 @@ def test_log_loads_nothing_heavy_once_the_rules_are_compiled(tmp_path: Path) -> 
         "sqlite_utils",
     } <= made  # it lays out the database, and keeps the compiled rules in it
     assert {module.split(".")[0] for module in daily} & HEAVY == set()
-    assert "scheduler.daemon.process_pool" not in daily
+    assert "scheduler.home.process_pool" not in daily
     assert daily.isdisjoint(UNSAID)

@@ -17,7 +17,7 @@ _FILES = {
     "crash": "process",
     "daemon/test_daemon.py": "process",
     "daemon/test_living_long.py": "process",
-    "daemon/test_process_pool.py": "process",
+    "home/test_process_pool.py": "process",
     "daemon/test_subprocess_worker.py": "process",
     "test_wheel.py": "process",
     "messages/test_broker.py": "server",

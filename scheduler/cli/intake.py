@@ -10,10 +10,10 @@ from scheduler.answers.lines import lines
 from scheduler.base.progress import counted
 from scheduler.cli.common import clock, print_logged
 from scheduler.cli.progress import progress
-from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
 from scheduler.home.notify_daemon import notify_daemon
+from scheduler.home.process_pool import map_in_processes
 
 IN_MEMORY = 16 * 2**20
 """Bytes of standard input that are kept in memory, the rest on disk."""

@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 from scheduler.base.instants import SECOND
 from scheduler.base.progress import Progress, nobody
-from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.event import HOME
 from scheduler.events.log import LogReader
 from scheduler.facts.fact_store import FactStore, HomeSummary, ItemSummary
@@ -18,6 +17,7 @@ from scheduler.facts.item_events import prefetch_items
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
 from scheduler.home.item_states import CacheKey, ItemStates, new_entries
+from scheduler.home.process_pool import map_in_processes
 from scheduler.home.setup import Setup, make_setup
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board

@@ -225,6 +225,8 @@ def _program() -> str:
     while folders:
         with os.scandir(folders.pop()) as entries:
             for entry in entries:
+                if entry.name.startswith("."):  # an editor's: its lock may be a link to nowhere
+                    continue
                 if entry.name.endswith(_PROGRAM):
                     state = entry.stat()
                     found.append((entry.path, state.st_size, state.st_mtime_ns))

@@ -11,11 +11,11 @@ from typing import NamedTuple
 
 from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY, HOUR, MINUTE, parse_rfc3339
-from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events.log import Log
 from scheduler.events.taking import take
 from scheduler.fleet.fleet import Fleet
 from scheduler.home.folder import Home
+from scheduler.home.process_pool import map_in_processes
 from scheduler.reminders.rehearse import rehearse
 from tests.bench import idle, scale
 from tests.bench.homes import demo_home, fleet_of, lines, many_homes

@@ -11,13 +11,13 @@ from typing import NamedTuple
 
 from scheduler.base.instants import to_datetime
 from scheduler.base.progress import nobody
-from scheduler.daemon.process_pool import map_in_processes
 from scheduler.daemon.subprocess_work import wake_in_process
 from scheduler.daemon.wake import wake
 from scheduler.daemon.work_list import rebuild_states, uncollected
 from scheduler.events.taking import take
 from scheduler.home.folder import Home
 from scheduler.home.item_states import drop
+from scheduler.home.process_pool import map_in_processes
 from tests.bench.homes import Company
 
 SIZES = {"small": (100, 10_000), "company": (1_300, 150_000), "large": (10_000, 1_000_000)}

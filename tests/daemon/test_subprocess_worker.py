@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.daemon import process_pool
 from scheduler.daemon.faults import WorkerFailed, WorkerTimeout, fault_line
 from scheduler.daemon.subprocess_worker import call_in_process
+from scheduler.home import process_pool
 from tests.daemon.worker_calls import WAITS
 from tests.messages.servers import eventually
 

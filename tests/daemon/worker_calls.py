@@ -65,6 +65,6 @@ def slumber(order: tuple[str, int]) -> None:
 
 def share_out(order: str, _tell: Progress) -> None:
     """Begins processes of its own."""
-    from scheduler.daemon.process_pool import map_in_processes
+    from scheduler.home.process_pool import map_in_processes
 
     list(map_in_processes(slumber, [(order, part) for part in range(4)]))

@@ -11,12 +11,12 @@ import pytest
 
 from scheduler.answers.describe_event import describe
 from scheduler.base.findings import Refused
-from scheduler.daemon import process_pool
-from scheduler.daemon.process_pool import map_in_processes
 from scheduler.events import taking
 from scheduler.events.log import Log
 from scheduler.events.taking import Check, Checked, Part, check_here, take
 from scheduler.fleet.fleet import Fleet, Sections
+from scheduler.home import process_pool
+from scheduler.home.process_pool import map_in_processes
 from tests.support import Fields, event, moment
 
 PLATES: Sections = {"aircraft": [{"id": "heron"}], "packs": [{"id": "A", "cells": 4}, {"id": "B"}, {"id": "C"}]}

@@ -369,7 +369,7 @@ def test_states_computed_in_several_processes_are_those_computed_in_one(
     take(lifetime.home.log, enumerate(told, 1), lifetime.setup.fleet, lifetime.now)
     lifetime.wake()
 
-    monkeypatch.setattr("scheduler.daemon.process_pool.cores", lambda: 2)
+    monkeypatch.setattr("scheduler.home.process_pool.cores", lambda: 2)
     one = list(rebuild_states(lifetime.home, lifetime.setup, lifetime.now))
     monkeypatch.setattr(work_list, "AT_ONCE", 1)
     monkeypatch.setattr(work_list, "_PER_CALL", 10)

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.base.findings import Finding, Refused
-from scheduler.daemon import process_pool
-from scheduler.daemon.process_pool import map_in_processes
+from scheduler.home import process_pool
+from scheduler.home.process_pool import map_in_processes
 
 TOP = Path(__file__).resolve().parents[2]
 
@@ -127,8 +127,8 @@ def test_nothing_is_left_where_the_consumer_stops_early_and_the_environment_is_a
 
 SCRIPT = """
 import os, signal, sys
-from scheduler.daemon import process_pool
-from tests.daemon.test_process_pool import process
+from scheduler.home import process_pool
+from tests.home.test_process_pool import process
 
 signal.signal(signal.SIGINT, signal.default_int_handler)  # which a shell that runs the tests aside turns off
 process_pool.cores = lambda: 2
@@ -158,3 +158,13 @@ def test_nothing_is_left_however_the_caller_ends(tmp_path: Path, how: int, group
     assert script.returncode == -how
     assert faults.count("Traceback") == (how == signal.SIGINT), faults
     assert pids and soon(lambda: not any(map(alive, pids)))
+
+
+def test_no_named_semaphore_is_needed() -> None:
+    """They outlive a process that is killed, and a container may have no place for them."""
+    code = (
+        "import sys; from scheduler.home import process_pool; process_pool.cores = lambda: 2; "
+        "print(*process_pool.map_in_processes(abs, range(-3, 0)), 'multiprocessing' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=TOP, timeout=60)
+    assert done.stdout == "3 2 1 False\n"
