@@ -113,7 +113,8 @@ def take(
 
     An id that is there already with the same content is passed over. What comes of lines that carry `id` and
     `recorded_at` does not depend on their order, nor on how they are split over intakes, as long as no id comes with
-    two `recorded_at`: then the first to arrive stays. A line without `recorded_at` is new: it can correct only what is in force, by the log and the lines before it. `all_new`: the same for all lines.
+    two `recorded_at`: then the first to arrive stays. A line without `recorded_at` is new: it can
+    correct only an event that counts, by the log and the lines before it. `all_new`: the same for all lines.
     `check_parts`: applies a check, which can be pickled, to each of many parts and yields the results in order. Raises
     Refused with every finding, and then nothing of `lines` was written.
     """
