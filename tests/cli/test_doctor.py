@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -204,7 +205,8 @@ COMMANDS = ["due", "history", "export", "explain", "channels", "log charged B", 
 @pytest.mark.parametrize("harm", ["none", "empty", "orphan journal"])
 def test_a_database_that_cannot_be_read_is_refused_and_never_made_anew(well: Bench, words: str, harm: str) -> None:
     database = well.path / "shelfbell.db"
-    sqlite3.connect(database).execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+    with closing(sqlite3.connect(database)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     for beside in well.path.glob("shelfbell.db-*"):
         beside.unlink()
     if harm == "orphan journal":
