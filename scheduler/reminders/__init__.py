@@ -1,1 +1,1 @@
-"""Reminders: what to say when. Opening and settling follow from verdicts; here are cadence, quiet hours and digest."""
+"""Reminders: from verdicts to messages, with cadence, quiet hours and digest."""

@@ -1,4 +1,4 @@
-"""The next announcement of one reminder: a pure function of it, of its past notifications and of the hours."""
+"""The next announcement of a reminder, from past notifications and the hours."""
 
 from typing import NamedTuple
 
@@ -33,7 +33,7 @@ class Announcement(NamedTuple):
     """Something to say about a reminder from `due` on.
 
     `held`: it waits for the digest or for quiet hours to end. `unseen_since`: when it was first rung as `now` with no
-    response of the operator since; None if that does not apply.
+    response from the operator since; else None.
     """
 
     reminder: Reminder
@@ -53,9 +53,9 @@ def rank(urgency: str) -> int:
 def next_announcement(
     board: Board, reminder: Reminder, past: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
-    """Return the next announcement of an open reminder as known at `now`; None if there is none before it ends.
+    """Return the next announcement of an open reminder as known at `now`, or None.
 
-    `past`: the notifications of this reminder, in order.
+    None: it ends before any falls due. `past`: the notifications of this reminder, in order.
     """
     found = _next_announcement(board, reminder, past, hours, now)
     return found if found is not None and found.due < reminder.episode.ended else None
@@ -125,7 +125,7 @@ def _repeat(board: Board, reminder: Reminder, rung: list[Notification], hours: H
 def _escalation(
     board: Board, reminder: Reminder, rung: list[Notification], hours: Hours, now: int
 ) -> Announcement | None:
-    """Return the next step to further channels for a reminder that was rung as `now` and not seen."""
+    """Return the next escalation of a reminder rung as `now` and not seen."""
     since = _unseen_since(board, reminder, rung, now)
     step = next((after for after in hours.escalate if since is not None and rung[-1].at < since + after), None)
     if since is None or step is None:
@@ -137,7 +137,7 @@ def _escalation(
 
 
 def _unseen_since(board: Board, reminder: Reminder, rung: list[Notification], now: int) -> int | None:
-    """Return when it was first rung as `now` after the last response; None if it is not `now`, or is kept quiet."""
+    """Return when an unseen `now` was first rung after the last response, or None."""
     if reminder.verdict.urgency(now) != "now":
         return None
     response = last_response(board, reminder, now)
@@ -146,14 +146,17 @@ def _unseen_since(board: Board, reminder: Reminder, rung: list[Notification], no
 
 
 def last_response(board: Board, reminder: Reminder, now: int) -> Event | None:
-    """Return the last `seen` or `snoozed` of an open reminder since it opened or since its urgency last rose."""
+    """Return the last `seen` or `snoozed` since it opened or became more urgent."""
     since = max(turn for turn, _ in reminder.verdict.rises(reminder.episode) if turn <= now)
     responses = [*board.responses(reminder.key, "seen"), *board.responses(reminder.key, "snoozed")]
     return max((event for event in responses if since <= event.at <= now), default=None)
 
 
 def quiet_ends(board: Board, response: Event) -> int:
-    """Return until when a `seen` or `snoozed` keeps its reminder quiet; MAX_INSTANT while its end is not known."""
+    """Return the end of the quiet that a `seen` or `snoozed` gives its reminder.
+
+    MAX_INSTANT while that end is not known.
+    """
     ends = []
     if "until" in response.fields:
         ends.append(parse_rfc3339(str(response.fields["until"])))
@@ -166,7 +169,10 @@ def quiet_ends(board: Board, response: Event) -> int:
 
 
 def _next_repeat(first: int, last: int, spacing: int, urgency: str) -> int:
-    """Return when to repeat: at the first message + spacing x 1, 3, 7, 15, then every 8; for `now` at every spacing."""
+    """Return when to repeat.
+
+    At the first message + spacing x 1, 3, 7, 15, then every 8; a `now` at every spacing.
+    """
     if urgency == "now":
         return first + ((last - first) // spacing + 1) * spacing
     steps = (last - first) // spacing
@@ -187,7 +193,7 @@ def _announce(
     first_at: int,
     by_event: bool,
 ) -> Announcement:
-    """Return an announcement that could come at `start`, put off until the hours let it through."""
+    """Return an announcement possible at `start`, delayed as the hours require."""
     if urgency == "now" and by_event:
         return Announcement(reminder, start, kind, urgency, first_at)
     due, held = _let_through(board, hours, start, urgency)
@@ -199,7 +205,7 @@ def _announce(
 
 
 def _let_through(board: Board, hours: Hours, start: int, urgency: str) -> tuple[int, bool]:
-    """Return when to announce what could come at `start`, and whether it waits for the digest or for quiet hours."""
+    """Return when to announce, and whether it waits for digest or quiet hours."""
     if urgency != "now":
         start = board.away_until(start)
     due = hours.delivery(start) if urgency in DISTURBING else hours.next_digest(start)

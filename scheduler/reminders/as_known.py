@@ -19,9 +19,8 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 class LogAsKnown:
     """The events of a log as known at an instant that moves forward.
 
-    `on_ask` is called with each instant asked for. An item's verdicts are computed again only if something recorded
-    since touches a name that they depend on. Each item has a fact store of its own, so that the names it asked for are
-    all that its verdicts can depend on.
+    Calls `on_ask` with each instant asked for. Recomputes an item's verdicts only if something recorded since touches a
+    name that they depend on. Each item has its own fact store: its verdicts can depend only on the names it asked for.
     """
 
     def __init__(self, fleet: Fleet, clocks: Clocks, rules: Ruleset, memory: Memory) -> None:
@@ -35,7 +34,10 @@ class LogAsKnown:
         self._board: Board | None = None
 
     def board(self, now: int) -> Board:
-        """Return the board from what was recorded by `now`, which must not lie before the last instant asked for."""
+        """Return the board from what was recorded by `now`.
+
+        `now` must not lie before the last instant asked for.
+        """
         self.on_ask(now)
         touched = self.memory.touched(self.now, now)
         self.now = now
@@ -70,7 +72,7 @@ class LogAsKnown:
 
 
 class _ItemVerdicts(NamedTuple):
-    """The verdicts on one item, and the names under which they asked for events so far."""
+    """The verdicts on one item, and the names whose events they asked for so far."""
 
     verdicts: list[Verdict]
     asked: set[str]
@@ -84,6 +86,6 @@ class _RecordingSource(Source):
         self._asked = asked
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """Return the valid events filed under a name, in order; of one kind if `what` names one."""
+        """Return the valid events filed under a name, in order; `what`: one kind."""
         self._asked.add(name)
         return self._known.memory.of(name, what, self._known.now)

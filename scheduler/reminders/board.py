@@ -45,7 +45,7 @@ class Board:
     """The reminders of all rules on all items of a fact store, or on some.
 
     `as_recorded`: entries count from when they were recorded, as for a daemon; False: from when they happened. `since`:
-    from when on each verdict is needed; None for all time.
+    the start of the time for which each verdict is needed; None for all time.
     """
 
     def __init__(
@@ -102,12 +102,12 @@ class Board:
         return sorted({turn for verdict in self.verdicts for turn in verdict.turns})
 
     def next_change(self, now: int) -> int | None:
-        """Return the first change of a verdict after `now` if nothing more is logged; None without one."""
+        """Return when a verdict next changes if nothing more is logged, or None."""
         index = bisect_right(self._turns, now)
         return self._turns[index] if index < len(self._turns) else None
 
     def known_at(self, reminder: Reminder) -> int:
-        """Return the instant from which a reminder could be known: its opening, or when its entries were recorded."""
+        """Return when a reminder could be known: opened, or its entries recorded."""
         opened = reminder.episode.opened
         if not self.as_recorded:
             return opened
@@ -123,13 +123,16 @@ class Board:
         ]
 
     def away_until(self, instant: int) -> int:
-        """Return the end of the absence at `instant`, adjoining ones included, or `instant` if there is none."""
+        """Return the end of the absence at `instant`, or `instant` without one.
+
+        Adjoining absences count as one.
+        """
         while (end := max((a.end for a in self.away if a.start <= instant < a.end), default=instant)) > instant:
             instant = end
         return instant
 
     def responses(self, key: Key, what: str) -> list[Event]:
-        """Return the operator's responses to a rule's reminders on an item: `seen` or `snoozed` events, in order."""
+        """Return the `seen` or `snoozed` events for a rule and item, in order."""
         if (key, what) not in self._responses:
             events = self.store.filed(key.item)
             self._responses[key, what] = [e for e in events if e.what == what and e.get("rule") == key.rule]
@@ -137,7 +140,7 @@ class Board:
 
 
 class _OpenIndex:
-    """Finds the open reminders: fast where each instant asked for is later than the last."""
+    """Finds the open reminders; fast if each instant is later than the last."""
 
     def __init__(self, by_opening: list[Reminder], by_ending: list[Reminder]) -> None:
         self._by_opening = by_opening
@@ -164,7 +167,7 @@ class _OpenIndex:
 
 
 def condition_since(reminder: Reminder) -> int:
-    """Return when the cause of a reminder began: the start of its lasting condition, else its opening."""
+    """Return the start of the reminder's lasting condition, else its opening."""
     verdict, opened = reminder.verdict, reminder.episode.opened
     for leaf in verdict.asked:
         if leaf.lasting:

@@ -1,4 +1,7 @@
-"""The decision: what to say now. Pure: the daemon, the dry run and the rehearsal all call `decide`."""
+"""The decision: what to say now.
+
+Pure: the daemon, the dry run and the rehearsal all call `decide`.
+"""
 
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
@@ -19,10 +22,10 @@ MISSED_AFTER = HOUR
 
 
 class Ledger:
-    """All notifications so far by rule and item, and when four things happened (None: never).
+    """All notifications so far by rule and item, and the times of the last wakes.
 
-    `digest_at`: the last digest was decided. `began`: the first wake of all. `planned`: the instant for which the last
-    wake planned the next. `woke_at`: the last wake.
+    Times (None: never): `digest_at`: the last digest was decided. `began`: the first wake of all. `planned`: the
+    instant for which the last wake planned the next. `woke_at`: the last wake.
     """
 
     def __init__(
@@ -53,7 +56,7 @@ class Ledger:
             self._unsettled[line.key, line.first_at] = None
 
     def of_reminder(self, reminder: Reminder) -> list[Notification]:
-        """Return the notifications of a reminder: those whose first message was decided within its episode."""
+        """Return the notifications whose first message falls within the episode."""
         groups = self._groups.get(reminder.key, {})
         its = [lines for first_at, lines in groups.items() if reminder.episode.holds(first_at)]
         if len(its) == 1:
@@ -65,26 +68,31 @@ class Ledger:
         return self._by_key.keys()
 
     def unsettled(self) -> list[tuple[Key, int]]:
-        """Return rule and item, and time of the first message, of all announced and not yet reported as over."""
+        """Return what was announced and not yet reported as over.
+
+        Each with rule and item, and the time of its first message.
+        """
         return list(self._unsettled)
 
     def of_key(self, key: Key) -> list[Notification]:
-        """Return every notification of a rule and item, in the order in which they were added."""
+        """Return every notification of a rule and item, in the order added."""
         return self._by_key.get(key, [])
 
     def rings(self) -> Iterator[Notification]:
-        """Yield every notification except those that something is over."""
+        """Yield every notification except those that report something over."""
         return (line for lines in self._by_key.values() for line in lines if line.kind != "settled")
 
     def relevant_since(self, key: Key, now: int) -> int:
-        """Return the start of the time that matters for a rule and item at `now`: the last digest, or the first message
-        about what was not yet reported as over."""
+        """Return the start of the time that matters for a rule and item at `now`.
+
+        That is the last digest, or the first message about what was not yet reported as over.
+        """
         open_since = (first_at for first_at in self._groups.get(key, ()) if (key, first_at) in self._unsettled)
         return min((now if self.digest_at is None else min(now, self.digest_at), *open_since))
 
 
 class Ended(NamedTuple):
-    """A reminder that is over, which the digest says once: it was announced, or it opened and settled unseen."""
+    """A reminder that is over, announced or not, which the digest reports once."""
 
     key: Key
     first_at: int
@@ -99,13 +107,15 @@ class Ended(NamedTuple):
 
     @property
     def reason(self) -> str:
-        """How it ended, and by what."""
+        """How it ended, and what ended it."""
         return f"{self.ending} by {self.by.what} ({self.by.id})" if self.by else self.ending
 
 
 class Gap(NamedTuple):
-    """A time to sum up in one message: the operator was away, or nothing was running. `woke_at`: the last wake before
-    it, if known."""
+    """A time to sum up in one message: the operator was away, or nothing ran.
+
+    `woke_at`: the last wake before it, if known.
+    """
 
     start: int
     end: int
@@ -134,7 +144,7 @@ class Decision(NamedTuple):
 
     @property
     def kind(self) -> str:
-        """The kind of the message: summary, digest, or that of its most important announcement."""
+        """The kind: summary, digest, or that of its most important announcement."""
         if self.gap is not None:
             return "summary"
         if self.digest:
@@ -167,7 +177,7 @@ def decide(
 def decide_announcements(
     board: Board, ledger: Ledger, hours: Hours, now: int, candidates: Iterable[Reminder]
 ) -> Decision:
-    """Decide what to announce of some open reminders of a board, whatever the others need."""
+    """Decide what to announce of some open reminders, whatever the others need."""
     found = (next_announcement(board, reminder, ledger.of_reminder(reminder), hours, now) for reminder in candidates)
     announcements = [each for each in found if each is not None]
     ringing = [each for each in announcements if each.due <= now]
@@ -177,14 +187,17 @@ def decide_announcements(
 def plan_digest(
     board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int
 ) -> tuple[bool, Gap | None]:
-    """Return whether to send a digest at `now`, and the gap that it sums up. `ringing`: all that rings now."""
+    """Return whether to send a digest at `now`, and the gap that it sums up.
+
+    `ringing`: all that rings now.
+    """
     gap = find_gap(board, ledger, hours, ringing, now)
     gathered = any(each.held for each in ringing) and board.away_until(now) == now
     return gap is not None or gathered or weekly_due(board, ledger, hours, now), gap
 
 
 def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap: Gap | None) -> Decision:
-    """Add what a digest says besides: what is still open, what ended, what cannot be judged."""
+    """Add to a digest what is still open, what ended and what cannot be judged."""
     now, open_now = found.at, board.open_at(found.at)
     rung = {each.reminder for each in found.announcements}
     known = (r for r in open_now if ledger.of_reminder(r) or last_response(board, r, now))
@@ -197,8 +210,10 @@ def add_digest(board: Board, ledger: Ledger, hours: Hours, found: Decision, gap:
 
 
 def find_gap(board: Board, ledger: Ledger, hours: Hours, ringing: list[Announcement], now: int) -> Gap | None:
-    """Return the gap that a message at `now` has to sum up: an absence that is over, or a missed wake at which
-    something fell due."""
+    """Return the gap that a message at `now` has to sum up.
+
+    An absence that is over, or a missed wake at which something fell due.
+    """
     back = find_absence_over(board, ledger, hours, now)
     if back is not None:
         return back
@@ -220,8 +235,10 @@ def find_absence_over(board: Board, ledger: Ledger, hours: Hours, now: int) -> G
 
 
 def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> int:
-    """Return the next instant, after a decision that the ledger has, at which there may be something to say: a reminder
-    opens or ends, an announcement falls due, or a digest."""
+    """Return the next instant at which there may be something to say.
+
+    Call it after the ledger has the decision. A reminder opens or ends, an announcement falls due, or a digest.
+    """
     now = decision.at
     turns = [
         board.next_change(now) or MAX_INSTANT,
@@ -231,7 +248,10 @@ def next_wake(board: Board, ledger: Ledger, hours: Hours, decision: Decision) ->
 
 
 def coming_announcements(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> Iterator[Announcement]:
-    """Yield the next announcement of each reminder open now, after a decision that the ledger has."""
+    """Yield the next announcement of each reminder open now.
+
+    Call it after the ledger has the decision.
+    """
     yield from decision.coming
     for reminder in (each.reminder for each in decision.announcements):
         found = next_announcement(board, reminder, ledger.of_reminder(reminder), hours, decision.at)
@@ -240,7 +260,7 @@ def coming_announcements(board: Board, ledger: Ledger, hours: Hours, decision: D
 
 
 def next_digest_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> int:
-    """Return the next instant after `now` at which a digest may be due by itself: weekly, or after an absence."""
+    """Return when a digest next falls due after `now`: weekly, or after an absence."""
     turns = [hours.delivery(absence.end) for absence in board.away]
     turns.append(hours.next_weekly(max(now, ledger.digest_at or now) + 1))
     return min(turn for turn in turns if turn > now)
@@ -255,7 +275,10 @@ def weekly_due(board: Board, ledger: Ledger, hours: Hours, now: int) -> bool:
 
 
 def find_ended(board: Board, ledger: Ledger, now: int) -> Iterator[Ended]:
-    """Yield announced reminders that are over, and those that came and went unannounced since the last digest."""
+    """Yield the reminders to report as over.
+
+    Announced ones, and those that came and went unannounced since the last digest.
+    """
     for key, first_at in ledger.unsettled():
         if ended := _ended(board, key, first_at, now):
             yield ended
@@ -292,17 +315,17 @@ def _over(board: Board, key: Key, first_at: int, reminder: Reminder) -> Ended:
 
 
 def _cause(verdict: Verdict, instant: int) -> Event | None:
-    """Return the entry that changed something at an instant: one of that instant before a flight under way."""
+    """Return the entry that changed something at an instant, else the flight then."""
     return max((event for event in verdict.events if event.at == instant), default=verdict.event_at(instant))
 
 
 def ending_order(ended: Ended) -> tuple[object, ...]:
-    """Return the sort key of an ended reminder: announced ones first, then in order of ending."""
+    """Return the sort key of an ended reminder: announced first, then by ending."""
     return not ended.announced, ended.ended, ended.first_at, ended.key
 
 
 def find_new_unknown(board: Board, ledger: Ledger, hours: Hours, now: int) -> list[Unknown]:
-    """Return what cannot be judged: what is new since the last digest, and once a week all of it."""
+    """Return what became unknown since the last digest; once a week, all unknown."""
     unknown = unknown_at(board, now)
     last = ledger.digest_at
     if last is None or hours.next_weekly(last + 1) <= now:

@@ -13,9 +13,9 @@ from scheduler.verdicts.verdict import Since
 def boards(
     store: FactStore, rules: Ruleset, groups: Iterable[list[str]], as_recorded: bool = True, since: Since | None = None
 ) -> Iterator[Board]:
-    """Yield boards over the events of a fact store, one for each group of items. HOME is in the last group.
+    """Yield boards over the events of a fact store, one per group of items.
 
-    Use each board before taking the next: its entries are released then.
+    HOME is in the last group. Use each board before taking the next: its entries are released then.
     """
     found: dict[str, ItemSummary] = {}
     for group in groups:

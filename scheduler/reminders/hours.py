@@ -12,9 +12,10 @@ JOIN_DIGEST = 2 * HOUR
 
 
 class Hours(NamedTuple):
-    """Zone, quiet hours (None without), the hour of the digest and its weekday for the weekly one (0 is Monday).
+    """The operator's zone, quiet hours and digest hours.
 
-    `escalate`: times (microseconds, ascending) after which what rang as `now` and is not seen goes to further channels.
+    Quiet hours may be None. The weekly digest's weekday: 0 is Monday. `escalate`: times (microseconds, ascending) after
+    which what rang as `now` and is not seen goes to further channels.
     """
 
     zone: ZoneInfo
@@ -35,7 +36,7 @@ class Hours(NamedTuple):
 
     @lru_cache(maxsize=4096)  # noqa: B019 - a home has one; the same few instants are asked for until they come
     def quiet_until(self, instant: int) -> int:
-        """Return the end of the quiet hours around `instant`, or `instant` itself outside them."""
+        """Return the end of the quiet hours around `instant`, else `instant`."""
         if self.quiet is None or self.quiet[0] == self.quiet[1]:
             return instant
         end = next_local(instant + 1, self.quiet[1], self.zone)
@@ -55,8 +56,11 @@ class Hours(NamedTuple):
         return found
 
     def delivery(self, instant: int) -> int:
-        """Return when to deliver a message that must not disturb: at once outside quiet hours, else with the first
-        digest at or after their end, or at their end if the digest is more than two hours later."""
+        """Return when to deliver a message that must not disturb.
+
+        At once outside quiet hours; else with the first digest at or after their end, or at their end if that digest is
+        more than two hours later.
+        """
         end = self.quiet_until(instant)
         if end == instant:
             return instant

@@ -1,6 +1,6 @@
-"""The state of an item after a wake: when the clock alone next changes anything about it, and what that depends on.
+"""The state of an item after a wake: its next change, and its dependencies.
 
-A wake looks at an item again when that instant has come, or when an entry came on which it depends, and at no other.
+A wake looks at an item again only when the clock reaches that change or when an entry came on which it depends.
 """
 
 from collections import Counter
@@ -33,9 +33,9 @@ from scheduler.verdicts.verdict import Key, Verdict
 class ItemState(NamedTuple):
     """What a wake keeps of an item.
 
-    `next_at`: when a verdict on it next changes, or an announcement is due, if nothing is logged before.
-    `open`: how many of its reminders are open. `news`: a digest, or the board, would name it. `over_at`: entries about
-    what happened to others after it change nothing (MAX_INSTANT but for finished jobs). `dependencies`: the names and
+    `next_at`: when a verdict on it next changes, or an announcement is due, if nothing is logged before. `open`: how
+    many of its reminders are open. `news`: a digest, or the board, would name it. `over_at`: entries about what
+    happened to others after it change nothing (MAX_INSTANT except for finished jobs). `dependencies`: the names and
     kinds of entries that its verdicts looked for. `summary`: for the kinds that the home asks about.
     """
 
@@ -49,14 +49,20 @@ class ItemState(NamedTuple):
 
 
 class SolvedBoard(NamedTuple):
-    """The result of solving a board: errors by verdict, and by item the entries that its verdicts depend on."""
+    """The result of solving a board.
+
+    Errors by verdict, and by item the entries that its verdicts depend on.
+    """
 
     sick: dict[Key, str]
     dependencies: dict[str, set[Dependency]]
 
 
 def solve(board: Board, now: int) -> SolvedBoard:
-    """Solve every verdict of a board; those that raise are taken off it. Its fact store must track dependencies."""
+    """Solve every verdict of a board; take off those that raise.
+
+    The board's fact store must track dependencies.
+    """
     by_item: dict[str, list[Verdict]] = {}
     for verdict in board.verdicts:
         by_item.setdefault(verdict.key.item, []).append(verdict)
@@ -71,7 +77,7 @@ def solve(board: Board, now: int) -> SolvedBoard:
 
 
 def _solve(verdict: Verdict, now: int) -> str:
-    """Solve a verdict. Return the error that it raised, "" without one."""
+    """Solve a verdict. Return the error that it raised, or ""."""
     try:
         for episode in verdict.episodes:
             verdict.rises(episode)
@@ -89,9 +95,9 @@ def _solve(verdict: Verdict, now: int) -> str:
 def item_states(
     board: Board, solved: SolvedBoard, ledger: Ledger, hours: Hours, decision: Decision, items: Iterable[str]
 ) -> Iterator[ItemState]:
-    """Return the states of some items after a decision on a board that holds all of their verdicts.
+    """Return the states of some items after a decision.
 
-    The decision must be noted in the ledger already.
+    The board must hold all of their verdicts, and the ledger the decision.
     """
     now, store = decision.at, board.store
     next_changes = _next_changes(board, ledger, hours, decision)
@@ -112,7 +118,7 @@ def item_states(
 
 
 def _next_changes(board: Board, ledger: Ledger, hours: Hours, decision: Decision) -> dict[str, int]:
-    """Return by item the first instant after a decision at which a verdict changes or an announcement is due."""
+    """Return by item when a verdict next changes or an announcement is due."""
     now = decision.at
     changes: dict[str, int] = {}
 
@@ -136,9 +142,10 @@ def _over_at(job: Job) -> int:
 
 
 def finished_job(store: FactStore, rules: Ruleset, unsettled: Container[str], name: str, now: int) -> ItemState | None:
-    """Return the state of a job so long over that no rule has anything to say of it from `now` on, without solving it.
+    """Return the state of a job long over, without solving it, or None.
 
-    None where it must be solved. `unsettled`: items with a reminder that was sent and not yet sent as settled.
+    None: it must be solved; else no rule has anything to say of it from `now` on. `unsettled`: items with a reminder
+    that was sent and not yet reported as settled.
     """
     job = find_job(store, name)
     if job is None or name in unsettled or any(plan.aircraft is None for plan in job.plans):
@@ -154,7 +161,7 @@ def finished_job(store: FactStore, rules: Ruleset, unsettled: Container[str], na
 
 
 def _rests_after(store: FactStore, rule: Rule) -> float:
-    """Return how long after a job is over and logged a rule about jobs may have anything open; NEVER for any time."""
+    """Return how long after its end a job may have reminders; NEVER: any time."""
 
     def longest() -> float:
         lasting = max(leaf.lasting for part in rule.conditions for leaf in leaves(part))
@@ -164,7 +171,7 @@ def _rests_after(store: FactStore, rule: Rule) -> float:
 
 
 def _at_rest(rule: Rule) -> bool:
-    """Return whether a rule about jobs has nothing open once a job is long over, whatever came before."""
+    """Return whether a job rule surely has nothing open once a job is long over."""
 
     def ask(fact: str, _of: str | None, _since: int) -> Timeline:
         return Timeline([Segment(MIN_INSTANT, VALUES_ONCE_OVER[fact])])
@@ -179,14 +186,14 @@ def _at_rest(rule: Rule) -> bool:
 
 
 def _kept_dependencies(dependencies: set[Dependency], item: str) -> Iterator[Dependency]:
-    """Leave out the entries of single jobs, the item itself excepted: their aircraft is a dependency too."""
+    """Leave out entries of other jobs: their aircraft is a dependency too."""
     return ((name, what) for name, what in dependencies if not name.startswith(JOB) or name in (JOB, f"{JOB}{item}"))
 
 
 def home_can_wait(rules: Ruleset) -> bool:
-    """Return whether the home's own rules can leave entries about items to the next digest.
+    """Return whether the home's rules can leave item entries to the next digest.
 
-    They can where no rule that asks about more than absences rings by itself.
+    They can if no rule that asks about more than absences rings by itself.
     """
     for rule in rules.applying(HOME, HOME):
         elsewhere = any(leaf.fact != "away_eve" for part in rule.conditions for leaf in leaves(part))
@@ -196,7 +203,7 @@ def home_can_wait(rules: Ruleset) -> bool:
 
 
 def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
-    """Return the earliest event time needed for what the home's own rules have to say at `now`, given what was sent."""
+    """Return the earliest event time the home's rules need, given what was sent."""
     return home_since(
         rules, min((ledger.relevant_since(Key(name, HOME), now) for name in rules.about(HOME)), default=now)
     )
@@ -205,8 +212,8 @@ def home_asked_since(rules: Ruleset, ledger: Ledger, now: int) -> int:
 def home_since(rules: Ruleset, now: int) -> int:
     """Return the earliest event time needed to evaluate the home's own rules at `now`.
 
-    Only `log_quiet` asks for event times. A rule that asks just for a quiet log holds since the last entry, which is
-    known in any case; any other may depend on every entry there is.
+    Only `log_quiet` asks for event times. A rule that asks just for a quiet log applies since the last entry, which is
+    always known; any other may depend on every entry there is.
     """
     made = rules.applying(HOME, HOME)
     asked = [part for rule in made for part in rule.conditions]

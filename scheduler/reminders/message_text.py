@@ -1,4 +1,4 @@
-"""The texts of reminders: the rule's texts filled with values at the message's instant."""
+"""The texts of reminders: the rule's texts filled in at the message's instant."""
 
 import re
 from collections.abc import Callable
@@ -117,7 +117,7 @@ def take_snapshot(reminder: Reminder, now: int) -> Reminder:
 
 
 def advice(lines: Lines, now: int) -> str:
-    """Return what to do, for one item or for many together; values that differ become a range."""
+    """Return what to do, for one item or many; values that differ become a range."""
     one, many = lines.rule.do
     first = lines.reminders[0]
     if len(lines.reminders) == 1:
@@ -130,7 +130,7 @@ def advice(lines: Lines, now: int) -> str:
 
 
 def _plain(text: str) -> str:
-    """Word spans as people do: "lapsed 3 d ago" for "-3 d left", "just now" for "0 s ago"."""
+    """Word durations: "lapsed 3 d ago" for "-3 d left", "just now" for "0 s ago"."""
     if " left" not in text and " ago" not in text:
         return text
     return re.sub(_NOW, "just now", re.sub(_OVERDUE, r"lapsed \1 ago", text))
@@ -162,7 +162,7 @@ def _span(values: list[str]) -> str:
 
 
 def log_line(lines: Lines, now: int) -> str:
-    """Return the entry that settles the reminders, ready to be typed; "" where the rule names none."""
+    """Return the entry that settles the reminders, ready to type; "" without one."""
     if not lines.rule.log_then:
         return ""
     text = f"shelfbell log {lines.rule.log_then}"
@@ -174,9 +174,9 @@ def log_line(lines: Lines, now: int) -> str:
 
 
 def entry(template: str, items: list[str], value: Callable[[str], str] = str, each: bool = False) -> str:
-    """Return the entry to be typed for some items: one in all, or one `each`.
+    """Return the entry to type for some items: one for all, or one `each`.
 
-    It is one each, too, where a word in capitals stands for a reading.
+    It is one each, too, where a word in capitals stands in for a reading.
     """
     own = len(items) > 1 and "{item}" in template and (each or re.search(_READING, template) is not None)
     shown = items[0] if own else ",".join(items)
@@ -193,7 +193,7 @@ def title(lines: list[Lines]) -> str:
 
 
 def paragraph(lines: Lines, now: int) -> str:
-    """Return a message's paragraph on one rule: what to do, why, the caution, the entry that settles it."""
+    """Return one rule's paragraph: what to do, why, caution, the entry to log."""
     parts = [advice(lines, now), lines.rule.why]
     if lines.rule.caution:
         parts.append(f"Caution: {lines.rule.caution}")
@@ -227,7 +227,7 @@ def _name(ended: "Ended") -> str:
 
 
 def ended_lines(ended: "list[Ended]", now: int, zone: ZoneInfo) -> list[str]:
-    """List what is over: a line for each reminder that was sent, one line for all that came and went unsent."""
+    """List what is over: each reminder that was sent, all unsent ones in a line."""
     told = {one.key: one for one in sorted(ended, key=lambda one: one.ended) if one.announced}
     unseen = [one for one in ended if not one.announced and one.key not in told]
     names = [f"{name.lower()} ({listed([o.key.item for o in unseen if _name(o) == name])})"
@@ -249,7 +249,7 @@ class Text(NamedTuple):
 def compose(decision: "Decision", words: list[Reminder], zone: ZoneInfo, newest: Newest) -> Text:
     """Write the message of a decision about the reminders that a channel takes.
 
-    `newest`: returns when the last entry happened; None without any.
+    `newest`: returns when the last entry happened, or None.
     """
     groups = gathered(words)
     new, gap = _new(decision, words), decision.gap
@@ -263,7 +263,10 @@ def compose(decision: "Decision", words: list[Reminder], zone: ZoneInfo, newest:
 
 
 def quiet_line(newest: int | None, now: int) -> str:
-    """Return the line for when there is nothing to say. `newest`: when the last entry happened; None without any."""
+    """Return the line for when there is nothing to say.
+
+    `newest`: when the last entry happened; None without any.
+    """
     if newest is None:
         return "All quiet: nothing is logged yet."
     days = (now - newest) // DAY

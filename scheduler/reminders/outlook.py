@@ -1,10 +1,10 @@
-"""What will fall due: by the calendar if nothing more is logged, and by use if flying goes on as in the last weeks.
+"""What will fall due: by the calendar, and by use if flying goes on as lately.
 
-Use is assumed, not predicted. Each aircraft's weekly airtime over the last 13 weeks, or since its first flight on
-record, has a mean m and a standard deviation s. Weeks count as independent, so after t weeks the sum lies between
-m t - z s sqrt(t) and m t + z s sqrt(t) with a probability of 80 % (z = 1.2816, the normal distribution's 90 % point).
-Flights are added along the two edges and along the middle, and the rules judge each case as they judge any log: an
-estimate, as good as those weeks resemble the ones to come.
+The calendar supposes that nothing more is logged. Use is assumed, not predicted. Each aircraft's weekly airtime over
+the last 13 weeks, or since its first flight on record, has a mean m and a standard deviation s. Weeks count as
+independent, so after t weeks the sum lies between m t - z s sqrt(t) and m t + z s sqrt(t) with a probability of 80 % (z
+= 1.2816, the normal distribution's 90 % point). Flights are added along the two edges and along the middle, and the
+rules judge each case as they judge any log: an estimate, as good as those weeks resemble the ones to come.
 """
 
 from collections import Counter
@@ -80,8 +80,10 @@ class Due(NamedTuple):
 
 
 class Outlook(NamedTuple):
-    """What opens in (now, end], earliest first, with the use assumed. `too_new`: aircraft with too few weeks on record,
-    with the first flight of each."""
+    """What opens in (now, end], earliest first, with the use assumed.
+
+    `too_new`: aircraft with too few weeks on record, with the first flight of each.
+    """
 
     now: int
     end: int
@@ -91,7 +93,10 @@ class Outlook(NamedTuple):
 
 
 class SupposedFlights(Source):
-    """The events of a source up to an instant, and after it assumed flights along one path of use, made on demand."""
+    """The events of a source up to an instant, then assumed flights.
+
+    The flights follow one path of use and are made on demand.
+    """
 
     def __init__(self, source: Source, now: int, end: int, uses: list[Use], z: float) -> None:
         self._source = source
@@ -122,7 +127,7 @@ class SupposedFlights(Source):
         return next((event.at for event in self._flights(name, what)), None)
 
     def latest_and_after(self, name: str, what: str, since: int) -> list[Event]:
-        """Of the events of one kind: the last at or before an instant, and those after it."""
+        """Return the last event of a kind at or before an instant, and those after."""
         past = self._past(self._source.latest_and_after(name, what, min(since, self._now)))
         return latest_and_after([*past, *self._flights(name, what)], since)
 
@@ -170,7 +175,7 @@ def outlook(
         return FactStore(fleet, SupposedFlights(source, now, end, uses, z), clocks)
 
     def openings(uses: list[Use], z: float = 0.0) -> Iterator[list[Reminder]]:
-        """Yield what opens by one rule on one item, in order; describe it before taking the next."""
+        """Yield a rule's openings on an item, in order; describe each before the next."""
         for board in boards(store_with(uses, z), rules, groups, as_recorded=False, since=lambda _key: now):
             for verdict in board.verdicts:
                 found = [each for each in verdict.episodes if now < each.opened <= min(end, MAX_INSTANT - 1)]
@@ -190,7 +195,10 @@ def outlook(
 
 
 def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]:
-    """Return the use of each aircraft that flew lately, and those too new, with the first flight of each."""
+    """Return the use of each aircraft that flew lately, and those too new.
+
+    Those too new come with the first flight of each.
+    """
     uses, too_new = [], []
     for name in store.fleet.ids("aircraft"):
         own = store.fresh_copy()
@@ -204,7 +212,7 @@ def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]
 
 
 def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:
-    """Return the use of an aircraft that has flown; None if it did not fly in the last weeks."""
+    """Return an aircraft's use; None if it did not fly in the last weeks."""
     all_flights = store.filed(aircraft, "flown")
     flown = [event for event in all_flights if now - WEEKS * WEEK < event.at <= now]
     if not flown:
@@ -221,7 +229,7 @@ def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:
 
 
 def _percent(store: FactStore, packs: Counter[tuple[str, ...]], now: int) -> float:
-    """Return the percent of charge that a flight took from a pack on average, by their cycles."""
+    """Return the mean percent of charge a flight took from a pack, by cycles."""
     flown = Counter(pack for together, count in packs.items() for pack in together for _ in range(count))
     taken = 0.0
     for pack in flown:
@@ -231,7 +239,10 @@ def _percent(store: FactStore, packs: Counter[tuple[str, ...]], now: int) -> flo
 
 
 def supposed_flights(use: Use, now: int, end: int, z: float) -> list[dict[str, object]]:
-    """Return flights along one path of use: the n-th when its airtime reaches n flights. They count for wear only."""
+    """Return flights along one path of use; they count for wear only.
+
+    The n-th comes when the airtime reaches n flights.
+    """
     flights: list[dict[str, object]] = []
     turns: Counter[tuple[str, ...]] = Counter()
     while len(flights) < _MOST:
@@ -248,7 +259,10 @@ def supposed_flights(use: Use, now: int, end: int, z: float) -> list[dict[str, o
 
 
 def reaches(use: Use, airtime: float, z: float) -> float:
-    """Return the weeks until m t + z s sqrt(t) stays at or above `airtime`: the greater root in sqrt(t)."""
+    """Return the weeks until m t + z s sqrt(t) stays at or above `airtime`.
+
+    That is the greater root in sqrt(t).
+    """
     bend = z * use.spread
     root = (-bend + sqrt(bend * bend + 4 * use.weekly * airtime)) / (2 * use.weekly)
     return root * root
@@ -280,7 +294,7 @@ def _instants(openings: Iterable[list[Reminder]]) -> Instants:
 
 
 def _counts(reminder: Reminder) -> bool:
-    """Return True if it opens because a count has grown: an assumed flight shows nothing else."""
+    """Return True if it opens because a count grew: assumed flights show no more."""
     verdict, opened = reminder.verdict, reminder.episode.opened
     return any(
         leaf.operator in ("at_least", "more_than") and becomes == "yes"

@@ -1,4 +1,4 @@
-"""Rehearsals: what is decided in a time span, wake by wake, and how two rehearsals differ."""
+"""Rehearsals: the decisions in a time span, wake by wake, and their comparison."""
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
@@ -19,8 +19,10 @@ BoardAt = Callable[[int], tuple[Board, int]]
 
 
 class Rehearsal(NamedTuple):
-    """The reminders open in a time span, in order of opening, the decisions made, and the notifications of each
-    reminder."""
+    """The reminders open in a time span, in order of opening, and the decisions.
+
+    Also the notifications of each reminder.
+    """
 
     start: int
     end: int
@@ -29,12 +31,12 @@ class Rehearsal(NamedTuple):
     notifications: dict[Reminder, list[Notification]]
 
     def messages(self, reminder: Reminder) -> list[Notification]:
-        """Return the notifications of one reminder in the time span, except that it is over."""
+        """Return a reminder's notifications in the time span, except the settling one."""
         return self.notifications.get(reminder, [])
 
 
 def live(board_at: BoardAt, hours: Hours, start: int, end: int) -> Iterator[tuple[Board, Decision]]:
-    """Yield every wake of a daemon that begins at `start`, up to `end`: its board and its decision."""
+    """Yield each wake's board and decision for a daemon run from `start` to `end`."""
     ledger = Ledger(began=start)
     turns: _WakeSchedule | None = None
     now = start
@@ -53,8 +55,10 @@ def live(board_at: BoardAt, hours: Hours, start: int, end: int) -> Iterator[tupl
 
 
 class _WakeSchedule:
-    """When each verdict of a board can next matter: it changes, an announcement falls due, somebody responded to it, or
-    an absence ended, which held announcements back."""
+    """When each verdict of a board can next matter.
+
+    It changes, an announcement falls due, somebody responded to it, or an absence ended that held announcements back.
+    """
 
     def __init__(self, board: Board, hours: Hours) -> None:
         self.board = board
@@ -75,7 +79,7 @@ class _WakeSchedule:
                     yield event.at, place
 
     def open_at(self, now: int) -> list[Reminder]:
-        """Return the open reminders that may have something else to announce than at the last wake."""
+        """Return the open reminders that may have new announcements since last wake."""
         while self._coming and self._coming[0][0] <= now:
             turn, place = heappop(self._coming)
             if self._next[place] == turn:
@@ -90,7 +94,7 @@ class _WakeSchedule:
         return sorted(found, key=partial(urgency_order, now))
 
     def note(self, decision: Decision, coming: Iterable[Announcement]) -> None:
-        """Note when each verdict matters next after a decision, given the announcements to come."""
+        """Note when each verdict matters next, given the announcements to come."""
         now, verdicts = decision.at, self.board.verdicts
         turns = {place: verdicts[place].next_turn(now) or MAX_INSTANT for place in self._due}
         for announcement in coming:
@@ -102,14 +106,14 @@ class _WakeSchedule:
             heappush(self._coming, (turn, place))
 
     def next_at(self) -> int:
-        """Return the next instant at which a verdict changes or an announcement falls due; MAX_INSTANT without one."""
+        """Return when a verdict next changes or an announcement is due, or MAX_INSTANT."""
         while self._coming and self._next[self._coming[0][1]] != self._coming[0][0]:
             heappop(self._coming)
         return self._coming[0][0] if self._coming else MAX_INSTANT
 
 
 def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
-    """Return what would be sent in [start, end) if everything on the board had been known from the beginning.
+    """Return what would be sent in [start, end) with everything known from the first.
 
     The rehearsal begins where the oldest reminder open at `start` opened.
     """
@@ -122,8 +126,10 @@ def rehearse(board: Board, hours: Hours, start: int, end: int) -> Rehearsal:
 
 
 def rehearse_as_known(known: LogAsKnown, hours: Hours, start: int, end: int) -> Rehearsal:
-    """Return what a daemon sends in [start, end) that began with the first entry and knew at each instant only what was
-    recorded by then."""
+    """Return what a daemon sends in [start, end), knowing only what was recorded.
+
+    The daemon began with the first entry; at each instant it knew what was recorded by then.
+    """
     tracker = _ReminderTracker()
     made = []
     first = min(start, known.memory.next_arrival(known.now))
@@ -162,7 +168,10 @@ class _ReminderTracker:
         self._over: list[_Tracked] = []
 
     def update(self, board: Board, now: int) -> None:
-        """Add a wake. A reminder stays the same one while its episode contains the wake at which it was first seen."""
+        """Add a wake.
+
+        A reminder stays the same one while its episode contains the wake at which it was first seen.
+        """
         self._open = {key: tracked for key, was in self._open.items() if (tracked := self._follow(board, was, now))}
         for reminder in board.open_at(now):
             self._open.setdefault(reminder.key, _Tracked(reminder, now))
@@ -184,7 +193,10 @@ class _ReminderTracker:
 
 
 class Difference(NamedTuple):
-    """What the second of two rehearsals lacks (`gone`), adds (`new`), has at other times (`moved`: first, second)."""
+    """How the second of two rehearsals differs.
+
+    It lacks `gone`, adds `new`, and has `moved` at other times (first, second).
+    """
 
     gone: list[Reminder]
     new: list[Reminder]
@@ -192,7 +204,10 @@ class Difference(NamedTuple):
 
 
 def compare(first: Rehearsal, second: Rehearsal) -> Difference:
-    """Return how the second differs. Reminders of the same rule and item that overlap in time are the same one."""
+    """Return how the second differs.
+
+    Reminders of the same rule and item that overlap in time are the same one.
+    """
     left = list(second.reminders)
     gone, moved = [], []
     for reminder in first.reminders:

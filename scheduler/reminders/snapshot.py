@@ -1,4 +1,4 @@
-"""Open reminders that need their board no more: what their texts say at one instant, without the facts behind it."""
+"""Open reminders without their board: what their texts say at one instant."""
 
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -12,14 +12,14 @@ OWN = frozenset(SPECIAL) - {"since"}
 
 
 class PlaceholderValue(NamedTuple):
-    """What a placeholder in a rule's text reads at an instant. `span`: the same as a duration, if it is one."""
+    """A placeholder's text at an instant; `span`: as a duration, if it is one."""
 
     text: str
     span: int | None = None
 
 
 class VerdictSnapshot:
-    """Stands in for the verdict of a reminder that is open at one instant, to be asked about no other.
+    """Replaces the verdict of an open reminder at one instant; valid at no other.
 
     `values`: of the placeholders in the texts of its rule; an exception for one that could not be computed.
     """
@@ -53,5 +53,5 @@ def as_snapshot(verdict: object) -> VerdictSnapshot | None:
 
 
 def placeholders(rule: Any) -> set[str]:
-    """Return the placeholders in the texts of a rule that need a fact, a limit or a nameplate."""
+    """Return the rule's placeholders that need a fact, a limit or a nameplate."""
     return {name for text in (*rule.do, rule.log_then) for name in names(text)} - OWN

@@ -1,4 +1,4 @@
-"""Reminders that end because a more serious one on the same item took their place."""
+"""Reminders that a more serious one on the same item replaced."""
 
 from functools import partial
 
@@ -12,15 +12,16 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 
 
 def how_ended(over: Reminder) -> str:
-    """Return how a reminder ended, such as "settled" or "gave way to pack may be swollen"."""
+    """Return how a reminder ended: "settled", "gave way to pack may be swollen"."""
     other = superseded_by(over)
     return over.episode.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
 
 
 def superseded_by(over: Reminder) -> Reminder | None:
-    """Return the reminder that took the place of one that is over; None if that was settled or ended otherwise.
+    """Return the reminder that replaced a finished one, or None.
 
-    It is on the same item and opened as the other ended, which would still be open if nothing kept the item from use.
+    It is on the same item and opened as the other ended. The other would still be open if nothing kept the item from
+    use.
     """
     ended, rules = over.episode.ended, over.verdict.rules
     if rules is None or over.episode.ending != "settled" or not _only_barred(over.verdict, ended):
@@ -34,7 +35,7 @@ def superseded_by(over: Reminder) -> Reminder | None:
 
 
 def _only_barred(verdict: Verdict, instant: int) -> bool:
-    """Return True if a reminder would not end at an instant without what keeps the item from use only since then."""
+    """Return True if a reminder ends only because its item is barred from use now."""
     barred = facts_barring_use(verdict.item.kind)
 
     def ask(fact: str, of: str | None, _since: int) -> Timeline:

@@ -1,4 +1,4 @@
-"""The verdicts of a board that cannot be judged at an instant, and the entries that would help."""
+"""Verdicts that cannot be judged at an instant, and entries that would help."""
 
 from typing import NamedTuple
 
@@ -24,7 +24,10 @@ class Unknown(NamedTuple):
 
 
 def unknown_at(board: Board, now: int) -> list[Unknown]:
-    """Return what cannot be judged at `now`, without open reminders and without what time alone resolves."""
+    """Return what cannot be judged at `now`.
+
+    Leaves out open reminders and what time alone resolves.
+    """
     found = []
     for verdict in board.sometimes_unknown:
         if verdict.when.at(now) != UNKNOWN or verdict.open_at(now):
@@ -36,7 +39,7 @@ def unknown_at(board: Board, now: int) -> list[Unknown]:
 
 
 def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:
-    """Return the facts that a verdict needs, that are unknown at `now`, and that an entry would make known."""
+    """Return the unknown facts that a verdict needs at `now` and an entry would give."""
     asked = [(leaf, verdict.store.catalogue[leaf.fact]) for leaf in verdict.asked]
     lacks = (
         Lack(fact.name, fact.unknown, fact.record)

@@ -22,9 +22,9 @@ Say = Callable[[int], str]
 
 
 class Mute(NamedTuple):
-    """What keeps a reminder quiet: an entry and until when; MAX_INSTANT if no end is known.
+    """What keeps a reminder quiet: an entry, and until when.
 
-    `until_next`: the kind of entry that would end it, if one would.
+    MAX_INSTANT: no end is known. `until_next`: the kind of entry that would end it, if any.
     """
 
     what: str
@@ -35,7 +35,7 @@ class Mute(NamedTuple):
 
 
 def why(board: Board, reminder: Reminder, ledger: Ledger, hours: Hours, now: int, say: Say) -> list[str]:
-    """Return lines on what holds an open reminder back at `now`, and when it rings next."""
+    """Return lines on why an open reminder waits at `now`, and when it next rings."""
     sent = ledger.of_reminder(reminder)
     announcement = next_announcement(board, reminder, sent, hours, now)
     quiet = mute_text(mute_of(board, reminder, now), reminder.key.item, now, say)
@@ -52,7 +52,7 @@ def mute_of(board: Board, reminder: Reminder, now: int) -> Mute | None:
 
 
 def mute_text(mute: Mute | None, item: str, now: int, say: Say) -> str:
-    """Return a line on what keeps a reminder on an item quiet at `now`; "" where nothing does any more."""
+    """Return a line on what keeps a reminder on an item quiet at `now`, or ""."""
     if mute is None:
         return ""
     if mute.until == MAX_INSTANT and mute.what == "seen":
@@ -79,7 +79,7 @@ def _next(board: Board, announcement: Announcement | None, hours: Hours, now: in
 
 
 def _wait(board: Board, announcement: Announcement, hours: Hours, now: int, say: Say) -> str:
-    """Return why an announcement waits until it is due, to be appended to that instant."""
+    """Return why an announcement waits, to append to the instant it is due."""
     if announcement.urgency != "now" and (back := board.away_until(now)) > now:
         return f"; you are away until {say(back)}"
     if announcement.urgency not in DISTURBING:
