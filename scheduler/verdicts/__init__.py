@@ -1,1 +1,1 @@
-"""Verdicts: a rule applied to an item, as a partition of time into yes, no and unknown."""
+"""Verdicts: a rule applied to an item divides time into yes, no and unknown."""

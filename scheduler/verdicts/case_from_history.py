@@ -1,4 +1,4 @@
-"""Make a case of a rule from real history: the entries its verdict rests on."""
+"""Make a case of a rule from real history: the entries behind its verdict."""
 
 from collections.abc import Iterator
 from typing import Any, NamedTuple
@@ -20,7 +20,7 @@ Case = dict[str, object]
 
 
 class Subject(NamedTuple):
-    """The material of a case: a rule as its file has it, its verdict on an item, the fleet, the nameplate."""
+    """What a case is made of: rule as written, verdict, fleet and nameplate."""
 
     raw: dict[str, Any]
     verdict: Verdict
@@ -29,7 +29,7 @@ class Subject(NamedTuple):
 
 
 def case_of(subject: Subject, now: int) -> Case | None:
-    """Return a passing case that reproduces the verdict at `now`; None if no case can."""
+    """Return a passing case that reproduces the verdict at `now`, or None."""
     episode = subject.verdict.open_at(now)
     expected = _expected(subject.verdict, episode, now)
     for events in _choices(subject.verdict, episode, now):
@@ -57,7 +57,10 @@ def _expected(verdict: Verdict, episode: Episode | None, now: int) -> Case:
 
 
 def _choices(verdict: Verdict, episode: Episode | None, now: int) -> Iterator[list[Event]]:
-    """Yield sets of entries to try, the smallest first: those explanations name, then all since it was last open."""
+    """Yield sets of entries to try, the smallest first.
+
+    First those that explanations name, then all since it was last open.
+    """
     named = _named(verdict, episode, now)
     yield named
     last = episode.ended if episode is not None and episode.ended < MAX_INSTANT else now
@@ -93,7 +96,7 @@ def _surroundings(subject: Subject) -> Iterator[Case]:
 
 
 def as_given(subject: Subject, event: Event) -> dict[str, object]:
-    """Write an event for a case: items under the names of their kinds, left out where the case fills them in."""
+    """Write an event for a case: items by kind, left out where the case fills in."""
     about, item = subject.verdict.item.kind, subject.verdict.item.id
     given = {"at": event.fields["at"], "what": event.what}
     given |= {name: value for name, value in event.fields.items() if name not in (*given, *_LEFT_OUT)}

@@ -1,4 +1,7 @@
-"""Run the cases in a rule's file: events given, openings expected, by the same computation as everywhere."""
+"""Run the cases in a rule's file: events given, openings expected.
+
+They use the same computation as everything else.
+"""
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import timedelta
@@ -56,7 +59,7 @@ class Cases(Source):
         self._filed = {event.id: concerned(event.fields) for event in self.events}
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """Return the events filed under a name, in order; of one kind if `what` names it."""
+        """Return the events filed under a name, in order; of kind `what` if given."""
         return [e for e in self.events if name in self._filed[e.id] and what in (None, e.what)]
 
 
@@ -81,7 +84,10 @@ def _beside(wanted: list[str]) -> str:
 
 
 def verdict_of(raw: dict, case: dict, catalogue: Mapping[str, Fact]) -> Verdict:
-    """Return the verdict on the item of a case. Raises ValueError if an event is not well formed."""
+    """Return the verdict on the item of a case.
+
+    Raises ValueError if an event is not well formed.
+    """
     about = raw["about"]
     events = given_events(about, case)
     for number, event in enumerate(events, 1):

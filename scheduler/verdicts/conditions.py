@@ -22,7 +22,10 @@ Reach = Callable[[int, CalendarSpan], int]
 
 
 class Leaf(NamedTuple):
-    """One comparison. `limit_name` and `lasting_name`: the rule's limits that the values came from, if any."""
+    """One comparison.
+
+    `limit_name`, `lasting_name`: the rule's limits that gave the values, if any.
+    """
 
     fact: str
     of: str | None
@@ -34,19 +37,19 @@ class Leaf(NamedTuple):
 
 
 class Every(NamedTuple):
-    """All parts hold."""
+    """All parts are true."""
 
     parts: tuple["Condition", ...]
 
 
 class Some(NamedTuple):
-    """Any part holds."""
+    """At least one part is true."""
 
     parts: tuple["Condition", ...]
 
 
 class Not(NamedTuple):
-    """The part, a condition, does not hold."""
+    """The part, a condition, is not true."""
 
     part: Any  # in quotes it would be compiled at import, and the first use of the compiler costs a millisecond
 
@@ -55,7 +58,7 @@ Condition = Union[Leaf, Every, Some, Not]  # noqa: UP007 - the parts refer to it
 
 
 def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Condition:
-    """Build the condition that checked YAML data describes. Raises ValueError where `faults` finds any."""
+    """Build a condition from checked YAML. Raises ValueError where `faults` finds any."""
     if "all" in raw:
         return Every(tuple(build(part, limits, about, catalogue) for part in raw["all"]))
     if "any" in raw:
@@ -66,7 +69,7 @@ def build(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[s
 
 
 def leaf_of(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping[str, Fact]) -> Leaf:
-    """Build the comparison that checked YAML data describes. Raises ValueError saying what would be right."""
+    """Build a comparison from checked YAML. Raises ValueError saying what is right."""
     declared = catalogue[raw["fact"]]
     if about not in declared.about:
         raise ValueError(f"{declared.name} is no fact of {about}: it belongs to {', '.join(declared.about)}")
@@ -84,7 +87,10 @@ def leaf_of(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping
 
 
 def lasting_of(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
-    """Return how long a comparison must have been true, microseconds, and the limit it came from. Raises ValueError."""
+    """Return a comparison's lasting time (microseconds) and the limit that gave it.
+
+    Raises ValueError.
+    """
     if "lasting" not in raw:
         return 0, None
     written, name = _value(raw["lasting"], limits)
@@ -117,7 +123,7 @@ def leaves(condition: Condition) -> Iterator[Leaf]:
 
 
 def intervals(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
-    """Return where in time a condition holds from `since` on; before that it reads as at `since`."""
+    """Return when a condition is true from `since` on; before that, as at `since`."""
     if isinstance(condition, Leaf):
         begins = max(MIN_INSTANT, since - condition.lasting)
         found = leaf_spans(condition, ask(condition.fact, condition.of, begins), reach, begins)
@@ -134,7 +140,7 @@ def intervals(condition: Condition, ask: Ask, reach: Reach, since: int = MIN_INS
 
 
 def leaf_spans(leaf: Leaf, timeline: Timeline, reach: Reach, since: int = MIN_INSTANT) -> Intervals:
-    """Return where one comparison holds from `since` on, without its `lasting`."""
+    """Return when one comparison is true from `since` on, without its `lasting`."""
     if leaf.operator in NUMERIC:
         return timeline.compare(leaf.operator, leaf.limit, reach, since)
     words = leaf.limit if isinstance(leaf.limit, tuple) else (str(leaf.limit),)

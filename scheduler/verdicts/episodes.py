@@ -13,8 +13,11 @@ Cut = tuple[int, str]
 
 
 class Episode(NamedTuple):
-    """A reminder: open in [opened, ended). `ending`: settled, replaced, retired, not judged, or "" while it is open
-    as far as can be seen. `unknown`: the intervals in it where its condition was unknown."""
+    """A reminder: open in [opened, ended).
+
+    `ending`: settled, replaced, retired, not judged, or "" while no end is known. `unknown`: the intervals in it where
+    its condition was unknown.
+    """
 
     opened: int
     ended: int = MAX_INSTANT
@@ -51,7 +54,7 @@ def episodes(when: Intervals, until: Intervals | None, cuts: list[Cut]) -> list[
 
 
 def at_rest(when: Intervals, until: Intervals | None, instant: int) -> bool:
-    """True if nothing can be open at `instant` and another can open, whatever came before."""
+    """Return True if none is open at `instant` and another can open, in any case."""
     return when.at(instant) == NO and (until is None or until.at(instant) == YES)
 
 

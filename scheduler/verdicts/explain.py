@@ -1,4 +1,7 @@
-"""Explain why a rule fires or not: each condition with its value, limit, events, and what is missing."""
+"""Explain why a rule fires or not.
+
+Each condition with its value, limit, events, and what is missing.
+"""
 
 from typing import NamedTuple
 
@@ -74,7 +77,7 @@ def limit_text(leaf: Leaf, fact: Fact) -> str:
 
 
 def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> list[Event]:
-    """Return the events that a comparison's result rests on, oldest first."""
+    """Return the events that a comparison's result depends on, oldest first."""
     start = _counts_from(leaf, raw, now)
     found: dict[str, Event] = {}
     for segment, end in verdict.ask(leaf.fact, leaf.of):
@@ -84,7 +87,10 @@ def events_behind(verdict: Verdict, leaf: Leaf, raw: Intervals, now: int) -> lis
 
 
 def _counts_from(leaf: Leaf, raw: Intervals, now: int) -> int:
-    """Return where the interval begins that decides a comparison: at its last plain no, else all of its `lasting`."""
+    """Return the start of the interval that decides a comparison.
+
+    At its last plain no, else all of its `lasting`.
+    """
     earliest = now - leaf.lasting
     failed = [min(end - 1, now) for start, end, value in raw if value == NO and start <= now and end > earliest]
     return failed[-1] if failed else earliest

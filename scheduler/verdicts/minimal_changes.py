@@ -1,4 +1,4 @@
-"""Find the smallest changes that would make a condition true or false, and what changes at an instant."""
+"""Find the smallest changes that flip a condition, and changes at an instant."""
 
 from collections.abc import Iterable
 from functools import reduce
@@ -14,7 +14,7 @@ MOST = 8
 
 
 class Change(NamedTuple):
-    """A comparison that would have to become true (`holds`) or false; its limit and present value as text."""
+    """A comparison to make true (`holds`) or false; limit and present value as text."""
 
     leaf: Leaf
     holds: bool
@@ -27,9 +27,9 @@ ChangeSet = tuple[Change, ...]
 
 
 def minimal_changes(node: Node, holds: bool) -> list[ChangeSet]:
-    """Return the smallest sets of changes that make a condition true (`holds`) or false, the shortest first.
+    """Return the smallest sets of changes that make a condition true or false.
 
-    [()] if it is so already.
+    The shortest first; [()] if it is so already. `holds`: make it true.
     """
     if node.verdict == WORDS[YES if holds else NO]:
         return [()]
@@ -64,7 +64,7 @@ class LeafChange(NamedTuple):
 
 
 def changes_at(verdict: Verdict, instant: int) -> list[LeafChange]:
-    """Return the comparisons of a rule whose result changes at `instant`, in the rule's order."""
+    """Return a rule's comparisons whose result changes at `instant`, in its order."""
     rule = verdict.rule
     conditions: list[Condition] = [rule.when, *([rule.until] if rule.until is not None else [])]
     conditions += [part for _, part in rule.urgency if part is not None]

@@ -33,7 +33,7 @@ class RuleFile(NamedTuple):
 
 
 def check_references(files: list[RuleFile], catalogue: Mapping[str, Fact], items: set[str]) -> list[Finding]:
-    """Yield whatever refers to nothing: facts, limits, names in texts, items, rules, kinds."""
+    """Yield references to nothing: facts, limits, names in texts, items, rules, kinds."""
     places: dict[str, str] = {}
     found: list[Finding] = []
     for file in files:

@@ -73,7 +73,7 @@ def _flat(raw: dict[str, Any], limits: dict[str, object]) -> str:
 
 
 def basis_words(basis: dict[str, str]) -> str:
-    """What the rule rests on, with its citation."""
+    """Write the basis of the rule, with its citation."""
     return f"{basis['kind']}: {basis['cite']}" if "cite" in basis else f"{basis['kind']}, no source"
 
 

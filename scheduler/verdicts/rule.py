@@ -16,10 +16,10 @@ _AGAIN = {"now": 4 * HOUR, "today": 24 * HOUR}
 class Rule(NamedTuple):
     """One rule as it applies to some item, its limits adjusted.
 
-    `urgency`: (urgency, condition) pairs, the first whose condition holds counts; the last has none. `do`: the texts
-    for one item and for many. `again`: the first spacing of repeats, microseconds, 0 for the default by urgency.
-    `adjusted`: what the operator changed, as written, None when nothing. `grounds`: the item is not flown while a
-    reminder of this rule is open.
+    `urgency`: (urgency, condition) pairs, the first true condition counts; the last pair has none. `do`: the texts for
+    one item and for many. `again`: the first spacing of repeats, microseconds, 0 for the default by urgency.
+    `adjusted`: what the operator changed, as written, or None. `grounds`: the item is not flown while a reminder of
+    this rule is open.
     """
 
     id: str
@@ -46,12 +46,15 @@ class Rule(NamedTuple):
         return [part for part in parts if part is not None]
 
     def spacing(self, urgency: str) -> int:
-        """Return the first pause between repeats at an urgency, microseconds; 0 if only the digest lists it."""
+        """Return the first pause between repeats at an urgency, microseconds.
+
+        0 if only the digest lists it.
+        """
         return self.again or _AGAIN.get(urgency, 0)
 
 
 def make_rule(raw: dict, catalogue: Mapping[str, Fact], adjusted: dict | None = None) -> Rule:
-    """Build the rule that checked YAML data describes, with an adjustment of its limits and urgency.
+    """Build a rule from checked YAML data, its limits and urgency adjusted.
 
     Raises ValueError where the reference checks would find fault.
     """
@@ -127,7 +130,7 @@ class Ruleset:
         return by_kind
 
     def applying(self, kind: str, item: str) -> list[Rule]:
-        """Return the rules about an item kind as they apply to an item, without those that are off."""
+        """Return the active rules about an item kind as they apply to an item."""
         return [rule for name in self.about(kind) if (rule := self.get(name, item)) is not None]
 
     def adjustments(self, rule: str) -> list[dict]:
@@ -149,7 +152,7 @@ class Ruleset:
         return bool(self.about(kind)) and not self.applying(kind, item)
 
     def _narrowest(self, rule: str, item: str) -> int:
-        """Return the index of the adjustment that applies: the one for the fewest items; -1 for none."""
+        """Return the index of the adjustment for the fewest items; -1 without one."""
         changes = self._adjustments.get(rule)
         if not changes:
             return -1

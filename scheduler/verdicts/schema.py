@@ -1,4 +1,7 @@
-"""The JSON Schema (2020-12) of rule files, made from the fact catalogue, the event kinds and the item kinds."""
+"""The JSON Schema (2020-12) of rule files.
+
+Made from the fact catalogue, the event kinds and the item kinds.
+"""
 
 from collections.abc import Mapping
 

@@ -1,4 +1,7 @@
-"""Texts with names in braces, from a closed list: no attributes, no indexes, no formats."""
+"""Texts with names in braces, from a closed list.
+
+No attributes, no indexes, no formats.
+"""
 
 import re
 from collections.abc import Callable, Iterable
@@ -12,7 +15,7 @@ _NAME = r"[a-z_][a-z0-9_]*\Z"
 
 @cache
 def parts(template: str) -> tuple[tuple[str, str | None], ...]:
-    """Yield (text, name) pairs: the text before a name, and the name, None at the end. Raises ValueError."""
+    """Yield (text before a name, name); the last name is None. Raises ValueError."""
     import string
 
     try:

@@ -23,7 +23,7 @@ from scheduler.verdicts.rule import URGENCIES, Rule, Ruleset
 
 
 class Key(NamedTuple):
-    """The identity of a reminder, apart from its time: the rule and the item. Values never enter it."""
+    """The identity of a reminder, except its time: rule and item, never values."""
 
     rule: str
     item: str
@@ -34,7 +34,7 @@ Since = Callable[[Key], int]
 
 
 class _Solution(NamedTuple):
-    """Where a rule's `when` and `until` hold, from `start` on."""
+    """When a rule's `when` and `until` are true, from `start` on."""
 
     start: int
     when: Intervals
@@ -42,10 +42,10 @@ class _Solution(NamedTuple):
 
 
 class Verdict:
-    """Where in time a rule holds for an item, and the reminders that follow. Solved lazily.
+    """When a rule applies to an item, and the reminders that follow. Solved lazily.
 
-    `rules`: the rules that are on, for texts that mention other reminders; None for a rule alone.
-    `since`: reminders that ended before it are not wanted.
+    `rules`: the rules that are on, for texts that mention other reminders; None for a rule alone. `since`: reminders
+    that ended before it are not wanted.
     """
 
     def __init__(
@@ -77,7 +77,7 @@ class Verdict:
         return add_span(origin, span, self.store.clocks.zone)
 
     def solve(self, condition: Condition, since: int = MIN_INSTANT) -> Intervals:
-        """Return where a condition holds from `since` on; before that it reads as at `since`."""
+        """Return when a condition is true from `since` on; before that, as at `since`."""
         return intervals(condition, self.ask, self.reach, since)
 
     @cached_property
@@ -87,22 +87,22 @@ class Verdict:
 
     @cached_property
     def of_morning(self) -> bool:
-        """True for the message on the morning of a job: only that one goes out in quiet hours."""
+        """True for the message on a job's morning; no other goes out in quiet hours."""
         return self.rule.about == "job" and any(leaf.fact == "job_morning" for leaf in self.asked)
 
     @property
     def when(self) -> Intervals:
-        """Where the rule holds; no while the item is retired."""
+        """When the rule's `when` is true; no while the item is retired."""
         return self._solved.when
 
     @property
     def until(self) -> Intervals | None:
-        """Where the rule's `until` holds; None without one."""
+        """When the rule's `until` is true; None without one."""
         return self._solved.until
 
     @cached_property
     def _solved(self) -> "_Solution":
-        """Solve from `since` if no reminder can be open then; otherwise over all time, to find when it opened."""
+        """Solve from `since` if none can be open then; else all time, for the opening."""
         late = self._solve_from(self._since)
         enough = self._since == MIN_INSTANT or at_rest(late.when, late.until, self._since)
         return late if enough else self._solve_from(MIN_INSTANT)
@@ -115,7 +115,7 @@ class Verdict:
 
     @cached_property
     def _out_of_service(self) -> list[tuple[int, int]]:
-        """Intervals from `retired` to the replacement, if any; none if the rule outlives retirement."""
+        """Intervals from `retired` to replacement; none if the rule outlives retirement."""
         return [] if self.rule.outlives_retirement else out_of_service(self.store, self.item)
 
     @cached_property
@@ -150,7 +150,7 @@ class Verdict:
         return words[bisect_right(turns, instant) - 1]
 
     def rises(self, episode: Episode) -> list[tuple[int, str]]:
-        """Return (instant, urgency) wherever a reminder becomes more urgent than before, its opening first."""
+        """Return (instant, urgency) of each rise of a reminder, its opening first."""
         if episode.opened not in self._rises:
             self._rises[episode.opened] = self._rises_in(episode)
         return self._rises[episode.opened]
@@ -165,8 +165,11 @@ class Verdict:
 
     @cached_property
     def turns(self) -> list[int]:
-        """The instants at which something changes, in order: a reminder opens, ends, grows more or less urgent; its
-        condition becomes unknown or known; the rule can no longer, or again, be judged."""
+        """The instants at which something changes, in order.
+
+        A reminder opens, ends, grows more or less urgent; its condition becomes unknown or known; the rule can no
+        longer, or again, be judged.
+        """
         found: set[int] = set()
         for episode in self.episodes:
             found |= {episode.opened, episode.ended, *(turn for dark in episode.unknown for turn in dark)}
@@ -181,7 +184,7 @@ class Verdict:
         return self.turns[index] if index < len(self.turns) else None
 
     def next_change(self, instant: int) -> int | None:
-        """Return the first instant after `instant` at which anything but an event changes this verdict."""
+        """Return when anything but an event first changes this verdict after `instant`."""
         turns = [self.when.next_change(instant), self.until.next_change(instant) if self.until else None]
         turns += [where.next_change(instant) for _, where in self._rungs]
         turns += [t for s in self.episodes for t in (s.opened, s.ended) if instant < t < MAX_INSTANT]
@@ -206,11 +209,14 @@ class Verdict:
         return self.store.compute_once(("plan instants", id(plans)), gather)
 
     def event_at(self, instant: int) -> Event | None:
-        """Return the last event of the item at an instant; a flight lasts from take-off to landing."""
+        """Return the item's last event at an instant.
+
+        A flight lasts from take-off to landing.
+        """
         return max((event for event in self.events if begins_at(event) <= instant <= event.at), default=None)
 
     def opened_by_event(self, instant: int) -> bool:
-        """True when something changed at `instant` because an event happened then, not by the clock alone."""
+        """True when an event, not the clock alone, changed something at `instant`."""
         place = bisect_left(self.events, instant, key=itemgetter(0))
         there = place < len(self.events) and self.events[place].at == instant
         return there or instant in self._plan_instants
@@ -223,7 +229,10 @@ def verdicts(
     only: list[str] | None = None,
     since: Since | None = None,
 ) -> list[Verdict]:
-    """Apply every rule, or `only` some, to every item it is about, or to some; over all time, or from `since`."""
+    """Apply every rule, or `only` some, to every item it is about, or to some.
+
+    Over all time, or from `since`.
+    """
     wanted = None if items is None else _by_kind(store, items)
     found = []
     for rule_id in rules if only is None else (rule for rule in rules if rule in only):
@@ -237,7 +246,7 @@ def verdicts(
 
 
 def _by_kind(store: FactStore, items: list[str]) -> dict[str, list[str]]:
-    """Return names of items by kind, in the order of the fleet, without names of nothing.
+    """Return names of items by kind, in the order of the fleet, without empty names.
 
     A job may have the name of an item, or of the home: then both count.
     """
