@@ -1,1 +1,1 @@
-"""The home folder: its files read and checked, its settings, its lock, backups, and what is kept between wakes."""
+"""The home folder: files, settings, lock, backups, and state between wakes."""

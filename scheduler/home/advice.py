@@ -1,4 +1,7 @@
-"""Advice on files that fit the schema but look like mistakes. Only `check` shows it; it never stops a load."""
+"""Advice on files that fit the schema but look like mistakes.
+
+Only `check` shows it; it never stops a load.
+"""
 
 import re
 from collections.abc import Iterator
@@ -17,7 +20,7 @@ PLAUSIBLE_MAH = (100.0, 40_000.0)
 
 
 def advice(settings: YamlFile, fleet: YamlFile, rules: Ruleset, today: date) -> Iterator[Finding]:
-    """Yield what deserves a second look in files that fit their schemas. `today`: in the operator's zone."""
+    """Yield advice on files that fit their schemas. `today`: in the operator's zone."""
     channels = settings.data.get("channels") or {}
     yield from _schemes(settings, channels)
     yield from _unheard(settings, channels)

@@ -1,4 +1,7 @@
-"""The backup of a home: one archive with the database, the YAML files and the version, and no secrets."""
+"""The backup of a home: one archive, without secrets.
+
+It contains the database, the YAML files and the version.
+"""
 
 import json
 import os
@@ -28,9 +31,10 @@ _UNREADABLE = (OSError, EOFError, RuntimeError, NotImplementedError, zipfile.Bad
 
 
 def backup(home: Home, target: Path) -> int:
-    """Write the archive of a home, with the database by SQLite's online backup, checked; return the number of events.
+    """Write the archive of a home; return the number of events.
 
-    Safe while a daemon runs. Addresses in shelfbell.yaml are left out. Raises Refused; `target` is then unchanged.
+    SQLite's online backup copies the database, which is then checked. Safe while a daemon runs. Leaves out the
+    addresses in shelfbell.yaml. Raises Refused; `target` is then unchanged.
     """
     if not home.log.exists():
         raise Refused.because(f"there is no log in {home.path} to back up")
@@ -55,7 +59,10 @@ def _private() -> Iterator[None]:
 
 
 def _copy_database(home: Home, copy: Path) -> int:
-    """Copy the database without the compiled settings, which contain addresses; return the number of events."""
+    """Copy the database; return the number of events.
+
+    Leaves out the compiled settings, which contain addresses.
+    """
     with closing(sqlite3.connect(copy, isolation_level=None)) as target:
         try:
             home.log.connection.backup(target)
@@ -95,7 +102,7 @@ def _place(archive: Path, target: Path) -> None:
 
 
 def restore(archive: Path, home: Home) -> int:
-    """Unpack an archive into a home without files and log; return the number of events.
+    """Unpack an archive into a home without files and log; count the events.
 
     Takes only the names that a backup writes. Raises Refused; nothing is then written.
     """

@@ -1,4 +1,4 @@
-"""Reading a home's files in four layers: read, schema, references, and for `check` the rules' own cases."""
+"""Read a home's files in layers: read, schema, references, for `check` also cases."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple, Protocol
@@ -67,7 +67,10 @@ def settings_schema() -> dict[str, object]:
 
 
 class HomeFiles(Protocol):
-    """What checking needs of a home: its files with the names used in findings, and the items with entries."""
+    """What checking needs of a home.
+
+    Its files with the names used in findings, and the items with entries.
+    """
 
     def files(self) -> "list[tuple[str, Path]]": ...
 
@@ -75,7 +78,7 @@ class HomeFiles(Protocol):
 
 
 class Read(NamedTuple):
-    """The content of a home's files as far as they can be read, shipped rules first, and every finding."""
+    """The readable content of a home's files, shipped rules first, and all findings."""
 
     settings: YamlFile | None
     fleet: YamlFile | None
@@ -84,7 +87,10 @@ class Read(NamedTuple):
 
 
 def read_home(home: HomeFiles) -> dict:
-    """Return the data of every file, checked; the rules' cases are not tried. Raises Refused with all findings."""
+    """Return the checked data of every file. Raises Refused with all findings.
+
+    It does not try the rules' cases.
+    """
     read = read_files(home)
     if read.findings or read.settings is None or read.fleet is None:
         raise Refused(read.findings)
@@ -109,7 +115,10 @@ def _rules_of(read: Read) -> tuple[list[dict], dict[str, list[dict]]]:
 
 
 def read_settings(home: HomeFiles) -> dict:
-    """Return the data of shelfbell.yaml, checked as far as that needs no other file. Raises Refused."""
+    """Return the data of shelfbell.yaml, checked as far as that needs no other file.
+
+    Raises Refused.
+    """
     settings, found = _document(*home.files()[0])
     if settings:
         found += _settings_faults(settings)
@@ -119,7 +128,7 @@ def read_settings(home: HomeFiles) -> dict:
 
 
 def file_advice(read: Read, now: int) -> list[Finding]:
-    """Return what looks like a mistake in the files of a home, if nothing is wrong with them."""
+    """Return what looks like a mistake in a home's files, if nothing is wrong."""
     from scheduler.home.advice import advice
 
     if read.findings or read.settings is None or read.fleet is None:
@@ -130,7 +139,7 @@ def file_advice(read: Read, now: int) -> list[Finding]:
 
 
 def read_files(home: HomeFiles) -> Read:
-    """Read every file of a home; the rules' cases are not tried."""
+    """Read every file of a home, without trying the rules' cases."""
     documents, found = _documents(home)
     settings, fleet = documents["shelfbell.yaml"], documents["fleet.yaml"]
     files = [RuleFile(d, False) for name, d in documents.items() if d and name.startswith("rules/")]
@@ -189,7 +198,7 @@ def _settings_faults(settings: YamlFile) -> list[Finding]:
 
 
 def _reach_faults(settings: YamlFile) -> Iterator[Finding]:
-    """Yield what in settings that fit the schema would reach nobody."""
+    """Yield faults in valid settings: what would reach nobody."""
     channels = settings.data.get("channels") or {}
     for name, channel in channels.items():
         if "after" in channel and "urgency" in channel:

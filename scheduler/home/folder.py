@@ -39,7 +39,7 @@ def default_home() -> str:
 
 
 class Home:
-    """One home folder. `rules`: another folder of the operator's own rules than the home's."""
+    """One home folder. `rules`: another folder of own rules than the home's."""
 
     def __init__(self, path: "str | os.PathLike[str]", rules: "str | os.PathLike[str] | None" = None) -> None:
         self.place = os.fspath(path) or os.curdir
@@ -67,7 +67,7 @@ class Home:
             raise Refused.because(f"there is no home at {self.path}: `shelfbell init` makes one")
 
     def files(self) -> "list[tuple[str, Path]]":
-        """Return the YAML files with the names used in findings: settings, fleet, the operator's rules."""
+        """Return settings, fleet and own rules, with the names used in findings."""
         from pathlib import Path
 
         return [(name, Path(place)) for name, place in self._files()]
@@ -77,7 +77,10 @@ class Home:
         return named + [(f"rules/{name}", place) for name, place in yaml_files(self._rules)]
 
     def logged_items(self) -> list[str]:
-        """Return the items that have entries in the log; none where it cannot be read, which `doctor` reports."""
+        """Return the items with entries in the log.
+
+        None where it cannot be read, which `doctor` reports.
+        """
         try:
             return self.log.items()
         except (Refused, sqlite3.Error):
@@ -98,13 +101,17 @@ class Home:
         return digest.hexdigest()
 
     def setup(self) -> Setup:
-        """Return the set-up, from the compiled cache if no file has changed. Raises FilesRefused with every finding,
-        and Refused if there is no home."""
+        """Return the set-up, from the compiled cache if no file has changed.
+
+        Raises FilesRefused with every finding, and Refused if there is no home.
+        """
         return self.compiled_setup() or self._read_setup()
 
     def compiled_setup(self) -> Setup | None:
-        """Return the set-up if the compiled cache has it, without loading what reads files. Raises Refused if there is
-        no home."""
+        """Return the set-up if the compiled cache has it.
+
+        Does not load the modules that read files. Raises Refused if there is no home.
+        """
         self.require()
         fingerprint = self.fingerprint()
         raw = self._cached(fingerprint)
@@ -129,7 +136,7 @@ class Home:
                 self._uncached = None
 
     def settings(self) -> Setup:
-        """Return the set-up of shelfbell.yaml alone, without items and rules. Raises Refused as `setup` does."""
+        """Return the set-up of shelfbell.yaml alone. Raises Refused as `setup` does."""
         self.require()
         from scheduler.home.file_check import read_settings
 
@@ -137,7 +144,7 @@ class Home:
         return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
 
     def candidate(self, rules: "Path") -> Setup:
-        """Return the set-up with another folder of own rules. Raises Refused as `setup` does."""
+        """Return the set-up with other own rules. Raises Refused as `setup` does."""
         if not rules.is_dir():
             raise Refused.because(f"there is no folder {rules}")
         other = Home(self.path, rules)
@@ -172,7 +179,7 @@ class Home:
         return row[0] if row else ""
 
     def _fleet(self, fingerprint: str) -> dict:
-        """Return the fleet of the compiled cache, or of its file if another process has replaced the cache since."""
+        """Return the compiled cache's fleet, or its file's if the cache was replaced."""
         kept = self._compiled(f"{fingerprint}{FLEET_PART}")
         if not kept:
             from scheduler.home.file_check import read_home
@@ -205,7 +212,10 @@ def _read(read: Callable[[], dict]) -> dict:
 
 
 def _parts(file: str) -> Iterator[bytes]:
-    """Yield a file's content in parts, nothing if it cannot be read. Memory for a large file at once is slow to get."""
+    """Yield a file's content in parts; nothing if it cannot be read.
+
+    Memory for a large file at once is slow to get.
+    """
     try:
         with open(file, "rb", buffering=0) as opened:
             yield from iter(partial(opened.read, _PART), b"")
@@ -215,10 +225,10 @@ def _parts(file: str) -> Iterator[bytes]:
 
 @cache
 def _program() -> str:
-    """Return the version, and path, size and time of change of each file of the program.
+    """Return the version, and path, size and change time of the program's files.
 
-    Python trusts its own bytecode by the same. It is found out once: a process whose files are replaced goes on with
-    the program that it has loaded.
+    Python trusts its own bytecode by the same. Computed once: a process whose files are replaced goes on with the
+    program that it has loaded.
     """
     found: list[tuple[str, int, int]] = []
     folders = [os.path.dirname(os.path.dirname(os.path.realpath(__file__)))]

@@ -1,7 +1,7 @@
-"""The item states, kept in the database between wakes. Delete them at any time: the next wake rebuilds them.
+"""The item states, kept in the database between wakes.
 
-They are valid for one fingerprint of files and program, up to one place in the log. The dependencies of each item tell
-which of them newer entries may change.
+Delete them at any time: the next wake rebuilds them. They are valid for one fingerprint of files and program, up to one
+place in the log. The dependencies of each item tell which of them newer entries may change.
 """
 
 import json
@@ -35,7 +35,7 @@ _BEFORE_0_7 = ("folds", "rests_on", "folded")
 
 
 class CacheKey(NamedTuple):
-    """What item states are valid for: the fingerprint of a set-up, and a place in the log."""
+    """What item states are valid for: the fingerprint of a set-up, a place in the log."""
 
     fingerprint: str
     seq: int
@@ -45,7 +45,7 @@ class NewEntries(NamedTuple):
     """What some new entries may change.
 
     `filed`: (name, kind) of them and of the entries that corrections tie to them. `began`: the first instant that they
-    concern, a flight from take-off. `first_at`: when the first happened. `correct`: a correction ties one to another.
+    concern; for a flight, take-off. `first_at`: when the first happened. `correct`: a correction ties one to another.
     """
 
     filed: set[tuple[str, str]]
@@ -64,7 +64,10 @@ class NewEntries(NamedTuple):
 
 
 def new_entries(log: Log, after: int, to: int) -> NewEntries:
-    """Return what the entries at places in (after, to] of a log may change. There must be at least one."""
+    """Return what the entries at places in (after, to] of a log may change.
+
+    There must be at least one.
+    """
     new = log.between(after, to)
     filed: set[tuple[str, str]] = set()
     correct = False
@@ -104,9 +107,9 @@ class ItemStates:
         return {item for (item,) in self._rows("SELECT item FROM item_states WHERE news")}
 
     def home_summary(self, without: Collection[str], since: int = MIN_INSTANT) -> "HomeSummary":
-        """Return what the home's own rules need to know of the items that could be judged only after `since`.
+        """Return what the home's rules need of items judged only after `since`.
 
-        `without`: the items that may have changed: what is needed of them is to be found in their entries.
+        `without`: the items that may have changed; their entries show what the rules need.
         """
         from scheduler.facts.fact_store import HomeSummary, ItemSummary
 
@@ -127,7 +130,7 @@ class ItemStates:
         return int(self._rows(query, json.dumps(list(items)))[0][0])
 
     def next_except(self, items: Iterable[str]) -> int:
-        """Return when the clock alone first changes anything about other items; MAX_INSTANT for never."""
+        """Return when the clock alone first changes other items, or MAX_INSTANT."""
         query = (
             "SELECT next_at FROM item_states WHERE item NOT IN (SELECT value FROM json_each(?)) "
             "ORDER BY next_at LIMIT 1"
@@ -135,7 +138,7 @@ class ItemStates:
         return next((at for (at,) in self._rows(query, json.dumps(list(items)))), MAX_INSTANT)
 
     def touched(self, new: NewEntries) -> set[str]:
-        """Return the items about which new entries may change something, the home excepted."""
+        """Return the items that new entries may change, except the home."""
         asked = new.filed | {(name, "booked") for job in new.jobs() for name in self._booked_for(job)}
         rows = self._rows(
             """SELECT DISTINCT item FROM json_each(?) asked
@@ -148,14 +151,14 @@ class ItemStates:
         return {item for (item,) in rows} | new.jobs() | away
 
     def _booked_for(self, job: str) -> set[str]:
-        """Return the aircraft that a job was ever booked for; JOB stands for a booking without one."""
+        """Return the aircraft that a job was ever booked for; JOB: booked without one."""
         bodies = self._rows(
             "SELECT body FROM concerned JOIN events USING (seq) WHERE item = ? AND what = 'booked'", f"{JOB}{job}"
         )
         return {str(json.loads(body).get("aircraft", JOB)) for (body,) in bodies}
 
     def jobs(self) -> dict[str, str | None]:
-        """Return every job that was ever booked, with an aircraft it was booked for, if any."""
+        """Return every job ever booked, with an aircraft it was booked for, if any."""
         rows = self._rows(
             "SELECT json_extract(body, '$.job'), max(json_extract(body, '$.aircraft')) FROM concerned "
             "JOIN events USING (seq) WHERE item = ? AND what = 'booked' GROUP BY 1 ORDER BY min(seq)",
@@ -171,10 +174,10 @@ class ItemStates:
         states: "Iterable[ItemState]",
         home_by: int | None = None,
     ) -> None:
-        """Store new states of some items, computed from those of `was`, and make all valid for `key`.
+        """Store new states of some items, computed from those of `was`.
 
-        Does nothing where another process has changed what `was` names. `home_by`: when the home is to be looked at, if
-        this wake left it out.
+        All states are then valid for `key`. Does nothing where another process has changed what `was` names. `home_by`:
+        when a wake must look at the home, if this one left it out.
         """
         if self.key() != was:
             return
@@ -191,7 +194,10 @@ class ItemStates:
     def replace(
         self, transaction: Transaction, key: CacheKey, in_service: int | None, states: "Iterable[ItemState]"
     ) -> None:
-        """Store the states of all items instead of any before. `in_service`: when the first item came into service."""
+        """Replace the states of all items.
+
+        `in_service`: when the first item came into service.
+        """
         drop(transaction)
         for statement in _CREATE:
             transaction.execute(statement)
@@ -203,7 +209,7 @@ class ItemStates:
 
 
 def drop(transaction: Transaction) -> None:
-    """Forget all item states; those of earlier versions too."""
+    """Delete all item states, also those of earlier versions."""
     for table in ("item_states", "dependencies", "item_states_key", *_BEFORE_0_7):
         transaction.execute(f"DROP TABLE IF EXISTS {table}")
 

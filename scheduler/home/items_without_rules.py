@@ -10,8 +10,10 @@ if TYPE_CHECKING:
 
 
 def lines_on_items_without_rules(setup: "Setup", items: Iterable[str]) -> list[str]:
-    """Return a line for each kind of item that only unused shipped rules are about, and one on items for which every
-    rule is off."""
+    """Return lines on items without rules.
+
+    One for each kind of item that only unused shipped rules are about, and one on items for which every rule is off.
+    """
     by_kind: dict[str, list[str]] = {}
     off = []
     for item in items:

@@ -15,7 +15,7 @@ DAEMON = "run"
 
 
 def running(home: "str | os.PathLike[str]") -> bool:
-    """Return True while a daemon holds the lock of a home. Writes nothing and imports nothing heavy."""
+    """Return True while a daemon holds a home's lock. Writes nothing, imports little."""
     try:
         descriptor = os.open(os.path.join(home, LOCK), os.O_RDONLY | os.O_CLOEXEC)
     except OSError:  # no lock file: no daemon ever ran here
@@ -30,9 +30,9 @@ def running(home: "str | os.PathLike[str]") -> bool:
 
 
 class Lock:
-    """An advisory lock (flock) on a file of the home; the system releases it when its holder dies.
+    """An advisory lock (flock) on a file of the home.
 
-    `role`: written into the file for others to read; DAEMON for a daemon.
+    The system releases it when its holder dies. `role`: written into the file for others to read; DAEMON for a daemon.
     """
 
     def __init__(self, home: "Path", role: str) -> None:
@@ -41,7 +41,7 @@ class Lock:
         self._descriptor: int | None = None
 
     def acquire(self) -> bool:
-        """Take the lock if it is free; return True if so. Raises Refused if the home cannot be written."""
+        """Take the lock; return True if it was free. Raises Refused if it cannot write."""
         try:
             descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         except OSError as error:

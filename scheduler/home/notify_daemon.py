@@ -1,4 +1,7 @@
-"""Tells a home's daemon by a datagram that something was logged. Best effort; nothing depends on it."""
+"""Tell a home's daemon by a datagram that something was logged.
+
+Best effort; nothing depends on it.
+"""
 
 import os
 from contextlib import suppress

@@ -28,10 +28,11 @@ def cores() -> int:
 
 
 def map_in_processes(call: Callable[[Part], Result], parts: Iterable[Part]) -> Generator[Result, None, None]:
-    """Yield what `call` returns for each part, in order; with one core or one part, from this process.
+    """Yield what `call` returns for each part, in order.
 
-    Each process is handed a copy of `call` once. At most two parts a process are in hand. `call`, parts and results can
-    be pickled. Raises what a call raises; ChildProcessError where a process ended of itself.
+    With one core or one part, from this process. Each process gets a copy of `call` once. At most two parts per process
+    are in hand. `call`, parts and results can be pickled. Raises what a call raises; ChildProcessError where a process
+    ended of itself.
     """
     parts = iter(parts)
     first, count = list(islice(parts, 2)), min(cores(), _MOST)
@@ -78,7 +79,10 @@ class _Worker:
         self._send(call)
 
     def run(self, part: Any) -> Any:
-        """Return what the call makes of a part. Raises what it raises, ChildProcessError if the process is gone."""
+        """Return the result of the call for a part.
+
+        Raises what the call raises, ChildProcessError if the process is gone.
+        """
         self._send(part)
         assert self._process.stdout is not None
         try:
@@ -104,7 +108,7 @@ class _Worker:
 
 
 def serve() -> None:
-    """Run in a worker: read the call, then parts; write what comes of each."""
+    """Run in a worker: read the call, then parts; write each result."""
     from threading import Thread
 
     out = os.fdopen(os.dup(1), "wb")
@@ -118,7 +122,7 @@ def serve() -> None:
 
 
 def _receive(parts: "SimpleQueue[Any]") -> None:
-    """Queue the parts that come, and end the process when no more will: its caller is done, or was killed."""
+    """Queue the parts that come; end the process when its caller is done or killed."""
     with suppress(EOFError, pickle.UnpicklingError):
         while True:
             parts.put(pickle.load(sys.stdin.buffer))

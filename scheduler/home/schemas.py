@@ -1,4 +1,4 @@
-"""Writes the JSON Schemas (2020-12) beside the shipped rules: `python -m scheduler.home.schemas`."""
+"""Write the JSON Schemas beside the rules: `python -m scheduler.home.schemas`."""
 
 import json
 from pathlib import Path

@@ -43,7 +43,7 @@ class Setup(NamedTuple):
         return {name: part for name, part in self.checked.items() if name != "cases"} | {"fleet": self.fleet.sections}
 
     def notice_channels(self, except_for: str = "") -> list[str]:
-        """Return the names of channels for notices about the bell itself; further ones only if there are no others."""
+        """Return channels for notices about the bell; further ones only without others."""
         channels = [channel for channel in self.channels if channel.name != except_for]
         return [channel.name for channel in channels if not channel.after] or [channel.name for channel in channels]
 

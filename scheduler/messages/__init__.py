@@ -1,1 +1,1 @@
-"""Messages: the outbox, the senders of its rows, and what wakes the one that sends."""
+"""Messages: the outbox, the senders of its rows, and what wakes their sender."""

@@ -1,4 +1,4 @@
-"""Notices about the bell itself (a file refused, a rule or a channel that fails), sent once each."""
+"""Notices about the bell itself (a refused file, a failing rule), sent once each."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -8,7 +8,7 @@ from scheduler.messages.outbox import SUMMARY, Message, Outbox, forget, remember
 
 
 class Notice(NamedTuple):
-    """`name`: its subject. `mark`: identifies the fault; a notice with the same mark is not sent again."""
+    """A notice. `name`: its subject. `mark`: identifies the fault; sent once per mark."""
 
     name: str
     mark: str
@@ -19,7 +19,7 @@ class Notice(NamedTuple):
 def queue_notice(
     outbox: Outbox, transaction: Transaction, notice: Notice, channels: Iterable[str], now: int, after: int = 0
 ) -> bool:
-    """Queue a notice to channels, not to be sent before `after`; return False if it was sent already."""
+    """Queue a notice, to send from `after` on; return False if it was sent already."""
     name = f"notice/{notice.name}"
     last = transaction.execute("SELECT value FROM state WHERE name = ?", (name,)).fetchone()
     if last and last[0] == notice.mark:

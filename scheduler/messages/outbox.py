@@ -1,4 +1,4 @@
-"""The outbox: every message before, while and after it is sent, and the notifications of each reminder.
+"""The outbox: every message and its state, and each reminder's notifications.
 
 It lives in the database of the log. A decision and its messages are written in one transaction. A row leaves the state
 `sending` only with an outcome, so a crash at any instant loses nothing and repeats at most that one row.
@@ -47,7 +47,7 @@ _TABLES = (
 
 
 class Message(NamedTuple):
-    """A message to queue. `after`: it must not be sent before this instant (0: at once)."""
+    """A message to queue, not to be sent before the instant `after` (0: at once)."""
 
     channel: str
     kind: str
@@ -80,11 +80,12 @@ class OutboxRow(NamedTuple):
 
 
 class ChannelHealth(NamedTuple):
-    """How well a channel works: its last success, messages waiting and given up, since when it has been failing.
+    """How well a channel works.
 
-    `gave_up_at`: when the last message given up was decided. `trial_failed_at`: when the last failed trial was made;
-    trials count nowhere else. `failed_at`, `last_error`: the last failed attempt, even if a later one succeeded.
-    `waiting_until`: when the first waiting message is sent or tried again.
+    Its last success, messages waiting and given up, since when it has been failing. `gave_up_at`: when the last message
+    given up was decided. `trial_failed_at`: when the last failed trial was made; trials count nowhere else.
+    `failed_at`, `last_error`: the last failed attempt, even if a later one succeeded. `waiting_until`: when the first
+    waiting message is sent or tried again.
     """
 
     channel: str
@@ -114,7 +115,7 @@ def _chance() -> float:
 
 
 class Outbox:
-    """The outbox of one log. `jitter` returns a number in [0, 1) that spreads retries by a tenth."""
+    """The outbox of one log. `jitter` returns [0, 1), to spread retries by a tenth."""
 
     def __init__(self, log: Log, jitter: Callable[[], float] | None = None) -> None:
         self.log = log
@@ -139,7 +140,7 @@ class Outbox:
             raise
 
     def ledger(self, items: Iterable[str] | None = None) -> Ledger:
-        """Return the notifications so far, of all items or of some, with the four instants of a `Ledger`."""
+        """Return the notifications of all items or some, and the ledger's instants."""
         query, values = "SELECT rule, item, first_at, decided_at, kind, urgency, reason FROM told", []
         if items is not None:
             query, values = f"{query} WHERE item IN (SELECT value FROM json_each(?))", [json.dumps(list(items))]
@@ -154,11 +155,11 @@ class Outbox:
         return rows[0][0] if rows else None
 
     def clock_was_ahead(self, now: int) -> bool:
-        """Return True if the last wake lies well after `now`: the clock was ahead and has been set back."""
+        """Return True if the last wake is well after `now`: the clock has been set back."""
         return (self.state("woke_at") or now) - now > _STEP_BACK
 
     def reset_times(self, transaction: Transaction, now: int) -> None:
-        """Move all times after `now` to `now`, so that nothing waits for what a clock that was ahead had noted."""
+        """Move all times after `now` to `now`, so that nothing waits for a wrong clock."""
         drop(transaction)
         transaction.execute("UPDATE told SET decided_at = ? WHERE decided_at > ?", (now, now))
         transaction.execute("UPDATE outbox SET decided_at = ? WHERE decided_at > ?", (now, now))
@@ -202,7 +203,7 @@ class Outbox:
         return [OutboxRow(*row) for row in self._rows("SELECT * FROM outbox ORDER BY id")]
 
     def due(self, channel: str, now: int) -> list[OutboxRow]:
-        """Return the rows to send to a channel now: trials first, then in order of decision."""
+        """Return a channel's rows to send now: trials first, then in order of decision."""
         rows = self._rows(
             """SELECT * FROM outbox WHERE channel = ? AND state = 'waiting'
                AND (next_try_at <= ? OR next_try_at > ?) ORDER BY kind != 'trial', id""",
@@ -211,7 +212,7 @@ class Outbox:
         return [OutboxRow(*row) for row in rows]
 
     def next_try(self, now: int, channels: Iterable[str]) -> int | None:
-        """Return the first instant after `now` at which a row of some channels falls due; None without one."""
+        """Return when a row of some channels next falls due after `now`, or None."""
         rows = self._rows("SELECT channel, next_try_at FROM outbox WHERE state = 'waiting'")
         wanted = set(channels)
         return min((at for channel, at in rows if channel in wanted and now < at <= now + _FURTHEST), default=None)
@@ -222,12 +223,12 @@ class Outbox:
         return any(name in under_way or self.due(name, now) for name in channels)
 
     def release(self, now: int) -> None:
-        """Make due what a sender that died left under way. Only for the holder of the lock, as it starts."""
+        """Make due what a dead sender left under way. Call only with the lock, at start."""
         with self.writing() as transaction:
             transaction.execute("UPDATE outbox SET state = 'waiting', next_try_at = ? WHERE state = 'sending'", (now,))
 
     def retry(self, now: int) -> None:
-        """Make due what waits for another attempt, after a change that may have removed the fault."""
+        """Make due what waits for another attempt, after a change that may help."""
         with self.writing() as transaction:
             transaction.execute("UPDATE outbox SET next_try_at = ? WHERE state = 'waiting' AND attempts > 0", (now,))
 
@@ -243,7 +244,7 @@ class Outbox:
         return row._replace(state="sending", attempts=row.attempts + 1, next_try_at=now) if claimed else None
 
     def sent(self, row: OutboxRow, now: int) -> None:
-        """Record a success, also a late one of an attempt that counted as lost, if no other has begun since."""
+        """Record a success, even of a lost attempt if no other has begun since."""
         with self.writing() as transaction:
             transaction.execute(
                 """UPDATE outbox SET state = 'sent', sent_at = ?, last_error = NULL

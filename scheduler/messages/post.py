@@ -1,4 +1,4 @@
-"""The post: sends what is due in the outbox, each channel independently of the others."""
+"""The post: send what is due in the outbox, each channel by itself."""
 
 import os
 import threading
@@ -69,12 +69,12 @@ class Post:
         return bool(self._under_way)
 
     def patience(self) -> float | None:
-        """Return the seconds until the first send under way counts as lost; None without one."""
+        """Return the seconds until the first send under way counts as lost, or None."""
         starts = [sending.started for sending in self._under_way.values()]
         return max(0.0, min(starts) + self._limit - time.monotonic()) if starts else None
 
     def pump(self, now: int, start: bool = True) -> None:
-        """Record what has ended and what counts as lost, and (with `start`) send what is due."""
+        """Record the sends that ended or were lost; with `start`, send what is due."""
         self._collect(now)
         self._expire(now)
         for channel in self.setup.channels if start else ():
@@ -108,7 +108,7 @@ class Post:
             return Outcome(PERMANENT, str(refused))
 
     def _collect(self, now: int) -> None:
-        """Record results; one leaves the queue only once it is recorded, so a locked database loses none."""
+        """Record results; each stays queued until recorded, in case of a locked database."""
         while self._results:
             row, outcome = self._results[0]
             sending = self._under_way.get(row.channel)
@@ -157,6 +157,6 @@ def describe_outcome(row: OutboxRow, outcome: Outcome) -> str:
 
 
 def body_as_sent(row: OutboxRow, zone: ZoneInfo, now: int) -> str:
-    """Return the body with a last line: the reference, and the time of the decision if it comes late."""
+    """Return the body with a last line: reference, and decision time if late."""
     late = f"Decided {moment_near(row.decided_at, now, zone)}, delivered late. " if now - row.decided_at > LATE else ""
     return f"{row.body}\n\n{late}Reference {row.ref}."

@@ -6,7 +6,10 @@ from scheduler.reminders.decide import Decision
 
 
 def part_for(decision: Decision, channel: Channel) -> Decision | None:
-    """Return the part of a decision for a channel: a digest whole if it takes digest urgencies, else what rings."""
+    """Return a channel's part of a decision.
+
+    A digest whole if the channel takes digest urgencies, else what rings.
+    """
     taken = [each for each in decision.announcements if takes(channel, each, decision.at)]
     if not decision.digest or set(channel.urgency) <= set(DISTURBING):
         return _bare(decision, taken) if taken else None
@@ -17,7 +20,10 @@ def part_for(decision: Decision, channel: Channel) -> Decision | None:
 
 
 def takes(channel: Channel, announcement: Announcement, now: int) -> bool:
-    """Return True if a channel gets an announcement; one with `after`, what rang as `now` that long ago, unseen."""
+    """Return True if a channel gets an announcement.
+
+    A channel with `after` gets what rang as `now` that long ago and is unseen.
+    """
     if not channel.after:
         return announcement.kind != "escalated" and announcement.urgency in channel.urgency
     return (

@@ -1,4 +1,4 @@
-"""Sends one message through Apprise and turns the result into an outcome without secrets."""
+"""Send one message through Apprise; return an outcome without secrets."""
 
 import re
 import threading
@@ -20,16 +20,19 @@ _loading = threading.Lock()
 
 
 class Outcome(NamedTuple):
-    """The outcome of one attempt: sent, or a failure, temporary or permanent (until someone changes something)."""
+    """The outcome of one attempt: sent, or a failure.
+
+    A permanent failure lasts until someone changes something.
+    """
 
     result: str
     reason: str = ""
 
 
 def address(channel: Channel, environ: Mapping[str, str]) -> str:
-    """Return the address of a channel: literal, or from the environment, else from the credentials folder.
+    """Return a channel's address: literal, or from environment or credentials folder.
 
-    Raises Refused if $NAME is in neither.
+    The environment comes first. Raises Refused if $NAME is in neither.
     """
     match = re.fullmatch(r"\$(\w+|\{\w+\})", channel.url, re.ASCII)
     if match is None:
@@ -56,7 +59,10 @@ def _credential(name: str, environ: Mapping[str, str]) -> str:
 
 
 def redact(text: str, secret: str) -> str:
-    """Return `text` without the address `secret` and all its parts: names, passwords, host, path, values."""
+    """Return `text` without the address `secret` and its parts.
+
+    Parts: names, passwords, host, path, values.
+    """
     for part in sorted(_parts(secret), key=len, reverse=True):
         text = re.sub(re.escape(part), "…", text, flags=re.IGNORECASE)
     return text
@@ -75,7 +81,7 @@ def _parts(secret: str) -> set[str]:
 
 
 def send(address: str, title: str, body: str) -> Outcome:
-    """Send one message; return when the server has answered or the waits are over. Never raises."""
+    """Send one message; return when the server answers or waits end. Never raises."""
     try:
         return _send(address, title, body)
     except Exception as error:  # a sender may raise anything; it must cost this attempt only
@@ -119,7 +125,10 @@ def _load(address: str) -> Any:
 
 
 def _tune(plugin: Any, given: dict[str, str]) -> None:
-    """Make a plugin send plain text, whole or in parts, with bounded waits, unless the address says otherwise."""
+    """Make a plugin send plain text, whole or in parts, with bounded waits.
+
+    What the address says takes precedence.
+    """
     if "cto" not in given:
         plugin.socket_connect_timeout = CONNECT_SECONDS
     if "rto" not in given:
@@ -144,7 +153,7 @@ def _failure(messages: Iterable[str], address: str) -> Outcome:
 
 
 def _cause(text: str) -> str:
-    """Return the cause of a failed connection without wrappings, or another text, fit to stand within a sentence."""
+    """Return the bare cause of a failed connection, or `text`, fit within a sentence."""
     system = re.search(r"\[Errno -?\d+\] ([^\"')]+)", text)
     if system is not None:
         return f"no connection: {system[1].strip()}"

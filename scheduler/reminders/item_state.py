@@ -161,7 +161,7 @@ def finished_job(store: FactStore, rules: Ruleset, unsettled: Container[str], na
 
 
 def _rests_after(store: FactStore, rule: Rule) -> float:
-    """Return how long after its end a job may have reminders; NEVER: any time."""
+    """Return how long a job, over and logged, may have reminders; NEVER: no limit."""
 
     def longest() -> float:
         lasting = max(leaf.lasting for part in rule.conditions for leaf in leaves(part))

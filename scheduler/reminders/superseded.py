@@ -12,7 +12,7 @@ from scheduler.verdicts.verdict import Verdict, verdicts
 
 
 def how_ended(over: Reminder) -> str:
-    """Return how a reminder ended: "settled", "gave way to pack may be swollen"."""
+    """Return how a reminder ended, such as "gave way to pack may be swollen"."""
     other = superseded_by(over)
     return over.episode.ending if other is None else f"gave way to {other.verdict.rule.title.lower()}"
 

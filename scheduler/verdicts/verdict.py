@@ -246,7 +246,7 @@ def verdicts(
 
 
 def _by_kind(store: FactStore, items: list[str]) -> dict[str, list[str]]:
-    """Return names of items by kind, in the order of the fleet, without empty names.
+    """Return names by kind, in the fleet's order; leave out names of nothing.
 
     A job may have the name of an item, or of the home: then both count.
     """
