@@ -13,11 +13,11 @@ class WorkerFailed(Exception):
 
 
 class WorkerTimeout(WorkerFailed):
-    """A worker process was ended because nothing was heard of it for too long."""
+    """A worker process was ended because it was silent for too long."""
 
 
 def fault_line(error: Exception) -> str:
-    """Return one line on an error; if SHELFBELL_DEBUG is 1, print its traceback to standard error too."""
+    """Return one line on an error; SHELFBELL_DEBUG=1 also prints a traceback (stderr)."""
     if os.environ.get("SHELFBELL_DEBUG") == "1":
         traceback.print_exception(error)
     if isinstance(error, WorkerFailed | Refused):

@@ -1,4 +1,4 @@
-"""Signs of life: a ping to an outside address once an hour, and notices to the service manager and its watchdog."""
+"""Signs of life: an hourly ping, and notices to service manager and watchdog."""
 
 import os
 import socket
@@ -17,7 +17,10 @@ TIMEOUT = 10.0
 
 
 class Heartbeat:
-    """Pings in a thread of its own, one at a time. `log` gets one line when pings begin to fail, one when they work."""
+    """Pings in a thread of its own, one at a time.
+
+    `log` gets one line when pings begin to fail, one when they work.
+    """
 
     def __init__(self, log: Callable[[str], object], environ: Mapping[str, str] = os.environ) -> None:
         self._log = log
@@ -45,7 +48,7 @@ class Heartbeat:
 
 
 def fault_of(url: str, environ: Mapping[str, str]) -> str:
-    """Ping an address; return "" on success, else the reason, with the address left out."""
+    """Ping an address; return "" on success, else the reason without the address."""
     try:
         target = address(Channel("heartbeat", url), environ)
     except Refused as refused:
@@ -61,7 +64,7 @@ def fault_of(url: str, environ: Mapping[str, str]) -> str:
 
 
 class ServiceManager:
-    """The service manager that started this process, if any did, by the protocol of sd_notify(3)."""
+    """The service manager that started this process, if any: sd_notify(3)."""
 
     def __init__(self, environ: Mapping[str, str] = os.environ) -> None:
         address = environ.get("NOTIFY_SOCKET", "")
@@ -76,6 +79,6 @@ class ServiceManager:
                 sender.sendto("\n".join(lines).encode(), self._address)
 
     def notify_watchdog(self) -> None:
-        """Tell the watchdog, if there is one, that the loop is alive. Raises OSError as `notify` does."""
+        """Tell any watchdog that the loop is alive. Raises OSError as `notify` does."""
         if self.watched:
             self.notify("WATCHDOG=1")

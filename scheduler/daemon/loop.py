@@ -1,4 +1,4 @@
-"""The daemon's loop: sleep until something may have changed, decide, send, and sleep again."""
+"""The daemon's loop: sleep until something may have changed, decide, send."""
 
 import os
 import signal
@@ -50,8 +50,8 @@ def run(
     """Run the daemon of a home until it is told to stop; return the exit status.
 
     `once`: decide, send what is due, and return. `dry_run`: print what that would send and write nothing. `at`: the
-    instant for these two instead of this one. `progress` is called in a long wake. Raises Refused if the home's files
-    or database cannot be used.
+    instant to use with these two instead of now. A long wake calls `progress`. Raises Refused if the home's files or
+    database cannot be used.
     """
     if once or dry_run:
         from scheduler.daemon.once import preview, run_once
@@ -70,7 +70,10 @@ def run(
 
 
 def _setup_of(home: Home) -> Setup:
-    """Return the set-up. Another process reads files that are not compiled yet: what it loads for that never leaves."""
+    """Return the set-up; another process reads files that are not compiled yet.
+
+    The modules that reading loads would stay in this process.
+    """
     try:
         return home.compiled_setup() or read_in_process(home, LOCKED_SECONDS)
     except WorkerFailed:  # no process can be started: the daemon grows, but it starts
@@ -78,20 +81,20 @@ def _setup_of(home: Home) -> Setup:
 
 
 def ring(home: Home, channel: Channel) -> Outcome:
-    """Send a trial message through a channel, the same way as any other message. Raises Refused."""
+    """Send a trial message like any other through a channel. Raises Refused."""
     from scheduler.daemon.once import ring as ring_once
 
     return ring_once(home, channel, now())
 
 
 def log(text: str, zone: ZoneInfo | None = None) -> None:
-    """Write one line to stderr for whoever looks after the machine, with the time in `zone` if no journal adds it."""
+    """Write one line to stderr, with the time in `zone` if no journal adds it."""
     stamp = "" if "JOURNAL_STREAM" in os.environ else f"{to_datetime(now(), zone):%Y-%m-%d %H:%M:%S} "
     print(f"{stamp}shelfbell: {text}", file=sys.stderr, flush=True)
 
 
 def _acquire(lock: Lock) -> bool:
-    """Take the lock, waiting for a passing `--once`, `ring` or probe of it, but not for another daemon."""
+    """Take the lock: wait for a passing `--once`, `ring` or probe, not for a daemon."""
     begun = time.monotonic()
     while not lock.acquire():
         waited = time.monotonic() - begun
@@ -106,7 +109,10 @@ class _Stopped(Exception):
 
 
 class Daemon:
-    """The loop of one home. Only the thread that calls `run` writes to the database; workers decide and send."""
+    """The loop of one home.
+
+    Only the thread that calls `run` writes to the database; workers decide and send.
+    """
 
     def __init__(self, home: Home, setup: Setup, progress: Progress = nobody) -> None:
         self._home = home
@@ -167,13 +173,13 @@ class Daemon:
             kinds = set() if self._stopping else self._wakeups.wait(self._patience())
 
     def _patience(self) -> float | None:
-        """Return the seconds to wait for a wake-up: None for ever, else until a send under way counts as lost."""
+        """Return the seconds until a send under way counts as lost; None: wait for ever."""
         left = self._post.patience()
         # the send step is failing: without a pause the loop would spin until the beat
         return max(left, 1.0) if left is not None and "send" in self._reported else left
 
     def _guard(self, name: str, step: Callable[[], object]) -> None:
-        """Do one step of the loop. An error is logged once, and the step is tried again at the next beat."""
+        """Do one step of the loop; log an error once and retry at the next beat."""
         try:
             step()
         except _Stopped:
@@ -202,7 +208,7 @@ class Daemon:
         self._status(report.distrust or f"{report.open} open, next look {when}")
 
     def _run_wake(self) -> WakeReport:
-        """Wake in a worker process, by the files, or by the set-up in memory while they are refused."""
+        """Wake in a worker process, by the files, or by the set-up here while refused."""
         setup_data = [self._setup_data, self._setup.fingerprint] if self._reported.get("files") else None
         return wake_in_process(self._home, setup_data, now(), LOCKED_SECONDS, self._on_progress)
 
@@ -226,7 +232,7 @@ class Daemon:
             self._resumed = True
 
     def _report(self, about: str, text: str) -> None:
-        """Log a text if it differs from the last one on the same subject; "" means that all is well again."""
+        """Log a text if it differs from the subject's last one; "": all is well again."""
         before = self._reported.get(about, "")
         if text != before:
             self._log(text or f"{about}: well again")
@@ -267,7 +273,7 @@ class Daemon:
             queue_notice(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
 
     def _on_beat(self) -> bool:
-        """Tell the watchdog that the loop is alive; return True if something changed without a wake-up."""
+        """Show the watchdog that all is well; return True if anything changed unnoticed."""
         self._guard("watchdog", self._manager.notify_watchdog)
         self._guard("heartbeat", self._ping)
         if step := self._watch.clock_step(now()):
@@ -276,7 +282,7 @@ class Daemon:
         return bool(step) or changed or self._planned <= now() or "wake" in self._reported
 
     def _ping(self) -> None:
-        """Ping the outside address once an hour if deciding works and at least one channel does."""
+        """Ping the outside address hourly if deciding and at least one channel work."""
         faults = {"wake", "send", "plan"} & self._reported.keys()
         if not (self._setup.heartbeat and self._heartbeat.due()) or faults or not self._trusted:
             return
@@ -287,7 +293,7 @@ class Daemon:
             self._heartbeat.ping(self._setup.heartbeat)
 
     def _schedule(self) -> None:
-        """Set the date job to the next change of a verdict or the next retry. After a failed wake the beat retries."""
+        """Set the date job to the next change or retry; after a failed wake the beat retries."""
         # while stopping, a job for this very instant could run after the scheduler's end
         if "wake" in self._reported or self._stopping:
             return
@@ -306,7 +312,7 @@ class Daemon:
         self._guard("service manager", lambda: self._manager.notify(f"STATUS={text}"))
 
     def _close(self) -> None:
-        """Finish the sends under way, within STOP_SECONDS; the rest is due again at the next start."""
+        """Finish sends under way, within STOP_SECONDS; the rest is due at the next start."""
         self._guard("service manager", lambda: self._manager.notify("STOPPING=1"))
         end = time.monotonic() + STOP_SECONDS
         while self._post.busy and (left := end - time.monotonic()) > 0:
@@ -325,7 +331,10 @@ def _describe(setup: Setup) -> str:
 
 
 def _scheduler(wakeups: Wakeups) -> Any:
-    """Return a scheduler whose jobs only wake the loop: one that runs late still runs, several late runs are one."""
+    """Return a scheduler whose jobs only wake the loop.
+
+    A job that runs late still runs; several late runs are one.
+    """
     import logging
 
     from apscheduler.executors.pool import ThreadPoolExecutor

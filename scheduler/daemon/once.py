@@ -1,4 +1,4 @@
-"""Without a daemon: decide and send once, show what that would send, or send one trial message."""
+"""Without a daemon: decide and send once, preview, or send a trial message."""
 
 import threading
 import time
@@ -17,7 +17,10 @@ from scheduler.messages.senders import SENT, TEMPORARY, Outcome
 
 
 def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
-    """Decide once and send what is due; return a line on each outcome. `trust`: as in `wake`. Raises Refused."""
+    """Decide once and send what is due; return a line on each outcome.
+
+    `trust`: as in `wake`. Raises Refused.
+    """
     result = wake(home, setup, now, trust=trust, progress=progress)
     if result.behind is not None:
         return [distrust(result.behind, setup.hours.zone)]
@@ -26,7 +29,7 @@ def run_once(home: Home, setup: Setup, now: int, trust: bool, progress: Progress
 
 
 def preview(home: Home, setup: Setup, now: int, trust: bool, progress: Progress = nobody) -> list[str]:
-    """Return what `run_once` would send, message by message; write nothing. Raises Refused."""
+    """Return what `run_once` would send, by message; write nothing. Raises Refused."""
     result = wake(home, setup, now, dry_run=True, trust=trust, progress=progress)
     if result.behind is not None:
         return [distrust(result.behind, setup.hours.zone)]
@@ -44,7 +47,7 @@ def _shown(message: Message, now: int) -> str:
 
 
 def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[OutboxRow]:
-    """Send all that is due now, on all channels at once; return the rows that were due, as they are afterwards.
+    """Send all that is due now, on all channels at once; return those rows after.
 
     Only the holder of the home's lock sends. If that is another process, wake it and wait for it.
     """
@@ -56,7 +59,7 @@ def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS
 
 
 def ring(home: Home, channel: Channel, now: int, limit: float = SEND_SECONDS) -> Outcome:
-    """Send a trial message through a channel, the same way as any other; it is tried once."""
+    """Send a trial message like any other through a channel; it is tried once."""
     outbox = Outbox(home.log)
     text = f"This is a trial of the channel {channel.name}. If you can read it, reminders arrive here."
     with outbox.writing() as transaction:
@@ -68,7 +71,10 @@ def ring(home: Home, channel: Channel, now: int, limit: float = SEND_SECONDS) ->
 
 
 def _send_until_done(home: Home, setup: Setup, now: int, limit: float, unfinished: Callable[[], bool]) -> None:
-    """Send until nothing is unfinished, or wait for the lock's holder to do so; at most twice `limit` seconds."""
+    """Send until nothing is unfinished, or wait for the lock's holder to do so.
+
+    At most twice `limit` seconds.
+    """
     end = time.monotonic() + 2 * limit
     with Lock(home.path, "once") as lock:
         while unfinished() and time.monotonic() < end:

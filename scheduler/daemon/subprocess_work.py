@@ -1,4 +1,4 @@
-"""Sending, waking and reading the files, each in a worker process, so that the daemon itself stays small.
+"""Send, wake and read files in worker processes: the daemon stays small.
 
 Apprise, solving the rules and checking the files take several times the memory of all else, for a moment.
 """
@@ -26,7 +26,7 @@ SEND_MEGABYTES = 200
 
 
 def send_in_process(address: str, title: str, body: str, limit: float) -> Outcome:
-    """Do as `send` in a worker process, ended if it has not answered within `limit` seconds. Never raises.
+    """Do as `send` in a worker process, ended after `limit` seconds. Never raises.
 
     If the daemon dies, the worker may still deliver its message, which the next daemon then sends again.
     """
@@ -39,14 +39,17 @@ def send_in_process(address: str, title: str, body: str, limit: float) -> Outcom
 
 
 def serve_send(order: list[str], _tell: Progress) -> Outcome:
-    """Do the work of `send_in_process`; a server that answers without end takes no more than its share of memory."""
+    """Do the work of `send_in_process`, in limited memory: an answer may never end."""
     limit_memory(SEND_MEGABYTES)
     return send(*order)
 
 
 class WakeReport(NamedTuple):
-    """The result of a wake: open reminders, when to wake next, why the clock is not trusted ("" if it is),
-    and a line on every verdict that could not be computed."""
+    """The result of a wake.
+
+    Open reminders, when to wake next, why the clock is not trusted ("" if it is), and a line on every verdict that
+    could not be computed.
+    """
 
     open: int
     next_wake: int
@@ -55,12 +58,11 @@ class WakeReport(NamedTuple):
 
 
 def wake_in_process(home: Home, setup_data: list | None, now: int, locked_seconds: float, tell: Progress) -> WakeReport:
-    """Do as `wake` in a worker process, with the set-up of the home's files, or with a given one.
+    """Do as `wake` in a worker process, with the home's files or a given set-up.
 
-    `setup_data`: data and fingerprint of a set-up to use; None to read the files.
-    `now`: this instant; the wake takes the one at which it begins, a little later. `locked_seconds`: how long to wait
-    for a database that another process has locked. Raises WorkerFailed, and what `tell` raises; the decision is then
-    written whole or not at all.
+    `setup_data`: data and fingerprint of a set-up to use; None to read the files. `now`: this instant; the wake takes
+    the one at which it begins, a little later. `locked_seconds`: how long to wait for a database that another process
+    has locked. Raises WorkerFailed, and what `tell` raises; the decision is then written whole or not at all.
     """
     order = [str(home.path), setup_data, now, time.monotonic(), locked_seconds]
     return WakeReport(*call_in_process(_work(serve_wake), order, PATIENCE, tell))
@@ -82,7 +84,7 @@ def serve_wake(order: list, tell: Progress) -> WakeReport:
 
 
 def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) -> Setup:
-    """Return the set-up that the home's files describe; the worker also writes it to the compiled cache.
+    """Return the set-up of the home's files; the worker also writes it to the cache.
 
     Raises FilesRefused with every finding, WorkerFailed, and what `tell` raises.
     """
@@ -93,7 +95,7 @@ def read_in_process(home: Home, locked_seconds: float, tell: Progress = nobody) 
 
 
 def serve_read(order: list, _tell: Progress) -> tuple[list[Finding], dict[str, Any], str]:
-    """Do the work of `read_in_process`: return the findings, the checked data and its fingerprint."""
+    """Return findings, checked data and fingerprint for `read_in_process`."""
     path, locked_seconds = order
     home = Home(Path(path))
     try:

@@ -1,4 +1,4 @@
-"""Calls in a worker process: its memory goes with it, and a call that hangs can be ended.
+"""Calls in a worker process, which frees its memory and can be ended.
 
 The worker reads its arguments from standard input, where no other user of the machine can see them, and writes lines to
 standard output: its progress, and at last the result.
@@ -36,11 +36,11 @@ _MOST_ANSWER = 256 * 2**20
 
 
 def call_in_process(work: str, order: object, patience: float, tell: Progress = nobody) -> Any:
-    """Call the function `work` ("module:name") in a worker process with `order` and a `Progress`; return its result.
+    """Call `work` ("module:name") in a worker process; return its result.
 
-    Order and result are what JSON can hold. `tell` gets the worker's progress, repeated once a second. The worker and
-    all processes it began are ended if it was silent for `patience` seconds or if `tell` raises. Raises WorkerFailed.
-    If this process dies first, the worker goes on to its end.
+    It gets `order` and a `Progress`. Order and result are what JSON can hold. `tell` gets the worker's progress,
+    repeated once a second. The worker and all processes it began are ended if it was silent for `patience` seconds or
+    if `tell` raises. Raises WorkerFailed. If this process dies first, the worker goes on to its end.
     """
     with _process(work) as process:
         faults = bytearray()
@@ -119,7 +119,7 @@ def _lines(
 
 
 def _taken(stream: IO[bytes], order: memoryview) -> int:
-    """Write as much of an order as fits; return its length, all of it if the worker is gone (its exit tells that)."""
+    """Write what fits of an order; return its length, all of it if the worker is gone."""
     try:
         return os.write(stream.fileno(), order)
     except BrokenPipeError:
@@ -127,9 +127,9 @@ def _taken(stream: IO[bytes], order: memoryview) -> int:
 
 
 def limit_memory(megabytes: int) -> None:
-    """Let this process take so much memory and no more, and leave no core: what it holds may be secret.
+    """Limit this process's memory, and leave no core: its content may be secret.
 
-    Where the system refuses to set limits, as a strict service unit may, the unit's own limit holds.
+    Where the system refuses to set limits, as a strict service unit may, the unit's own limit applies.
     """
     import resource
 
@@ -139,7 +139,7 @@ def limit_memory(megabytes: int) -> None:
 
 
 def serve_call() -> None:
-    """Run in the worker: read the order, do the work, write the result to what was standard output."""
+    """Run in the worker: read the order, do the work, write the result to old stdout."""
     module, _, name = sys.argv[1].partition(":")
     order, out = json.load(sys.stdin), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what the work prints must not be taken for a result

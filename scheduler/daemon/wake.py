@@ -1,4 +1,4 @@
-"""One wake: read the log, decide what to say, and write the messages to the outbox together with the item states."""
+"""One wake: read the log, decide what to say, write messages and item states."""
 
 from collections.abc import Collection, Iterator
 from functools import partial
@@ -43,7 +43,7 @@ _TRIES = 4
 class WakeResult(NamedTuple):
     """The result of a wake.
 
-    `decision`: None when the clock is not trusted, because it stands before `behind`, the event recorded last.
+    `decision`: None when the clock is not trusted, because it reads before `behind`, the event recorded last.
     `next_wake`: when there may be more to say. `open`: how many reminders are open. `sick`: the verdicts that could not
     be computed, with the error. `to_keep`: None where it looked at all items without the cache.
     """
@@ -60,11 +60,12 @@ class WakeResult(NamedTuple):
 def wake(
     home: Home, setup: Setup, now: int, dry_run: bool = False, trust: bool = False, progress: Progress = nobody
 ) -> WakeResult:
-    """Decide what to say at `now` and queue it. `trust`: take `now` even if it lies before the newest event.
+    """Decide what to say at `now` and queue it.
 
-    Looks only at the items whose next instant has come, or that new entries touch; with `trust`, at all. Two wakes at
-    once never queue the same message twice: each writes only if the log is as it was when it decided. It holds the lock
-    while it thinks only when others write all the time. Raises Refused and sqlite3.Error.
+    `trust`: take `now` even if it lies before the newest event. Looks only at the items whose next instant has come, or
+    that new entries touch; with `trust`, at all. Two wakes at once never queue the same message twice: each writes only
+    if the log is as it was when it decided. It holds the lock while it thinks only when others write all the time.
+    Raises Refused and sqlite3.Error.
     """
     newest = None if trust else home.log.newest()
     if newest is not None and newest.recorded_at > now:
@@ -99,12 +100,12 @@ def wake(
 
 
 def decide_without_cache(home: Home, setup: Setup, now: int) -> WakeResult:
-    """Return what a wake at `now` would decide without any item states kept. Writes nothing."""
+    """Return what a wake at `now` would decide without kept states. Writes nothing."""
     return _decide(_WakeRun(home, setup, Outbox(home.log), now, nobody, supposed=False), cached=False)
 
 
 def _keep_states(home: Home, transaction: Transaction, result: WakeResult) -> None:
-    """Store the states that this wake computed. If it computed none, drop the cache: what was sent is not in it."""
+    """Store this wake's states; without any, drop the cache: it lacks what was sent."""
     if result.to_keep is None:
         drop(transaction)
         return
@@ -113,7 +114,7 @@ def _keep_states(home: Home, transaction: Transaction, result: WakeResult) -> No
 
 
 def distrust(newest: Event, zone: ZoneInfo) -> str:
-    """Return the line to show while the clock stands before the event recorded last."""
+    """Return the line to show while the clock reads before the event recorded last."""
     recorded = rfc3339(newest.recorded_at, zone)
     return f"waiting: the clock stands before {recorded}, when event {newest.id} ({newest.what}) was recorded"
 
@@ -124,7 +125,7 @@ def unwell(result: WakeResult) -> list[str]:
 
 
 def _decide(run: "_WakeRun", cached: bool) -> WakeResult:
-    """Decide about the items that may have changed since the kept states if `cached`, else about all."""
+    """Decide about items changed since the kept states if `cached`, else about all."""
     home, setup, now = run.home, run.setup, run.now
     work_list = work_list_of(home, setup, run.outbox, now) if cached else None
     part = run.decide(work_list, False, None)
@@ -146,7 +147,10 @@ def _decide(run: "_WakeRun", cached: bool) -> WakeResult:
 
 
 class _Part(NamedTuple):
-    """What a wake decided about some items. `reasons`: why it announces each reminder. `states`: to be kept."""
+    """What a wake decided about some items.
+
+    `reasons`: why it announces each reminder. `states`: to be kept.
+    """
 
     decision: Decision
     reasons: dict[Key, dict[str, object]]
@@ -157,7 +161,7 @@ class _Part(NamedTuple):
 
 
 class _WakeRun(NamedTuple):
-    """A wake under way. `supposed`: `now` is a supposed instant, up to which nobody can have missed a wake."""
+    """A wake under way. `supposed`: so is `now`, and nobody can have missed a wake."""
 
     home: Home
     setup: Setup
@@ -192,7 +196,7 @@ class _WakeRun(NamedTuple):
         return self.board([]).store.newest()
 
     def decide(self, work_list: WorkList | None, digest: bool, gap: Gap | None) -> _Part:
-        """Decide about the items of a work list, None for all: in groups small enough for memory."""
+        """Decide about a work list, None for all, in groups small enough for memory."""
         if work_list is None:
             return self._decide_group(None, (), digest, gap)
         with uncollected():
@@ -255,7 +259,7 @@ class _WakeRun(NamedTuple):
         )
 
     def _with_correction(self, ended: Ended, solved: SolvedBoard) -> Ended:
-        """Name the entry that withdrew a reminder: the first since it was sent after which it was gone."""
+        """Name the entry that withdrew a reminder: the first after which it was gone."""
         if ended.ending != "withdrawn":
             return ended
         names = {ended.key.item, *(name for name, _ in solved.dependencies.get(ended.key.item, ()))}
@@ -265,14 +269,14 @@ class _WakeRun(NamedTuple):
         return ended if cause is None else ended._replace(by=cause, ended=cause.recorded_at)
 
     def _was_open(self, ended: Ended, seq: int) -> bool:
-        """Return whether a reminder was still there by the log up to a place in it."""
+        """Return whether the log up to `seq` still shows a reminder as open."""
         store = FactStore(self.setup.fleet, LogReader(self.home.log, before=seq + 1), self.setup.clocks)
         verdict = Board(store, self.setup.rules, [ended.key.item]).by_key.get(ended.key)
         return verdict is not None and verdict.open_at(ended.first_at) is not None
 
 
 def _without_board(decision: Decision) -> Decision:
-    """Return a decision that can be put into words when its board is gone."""
+    """Return a decision that can be worded after its board is gone."""
     now = decision.at
     return decision._replace(
         announcements=[word._replace(reminder=take_snapshot(word.reminder, now)) for word in decision.announcements],
@@ -310,7 +314,7 @@ def _messages(part: _Part, channel: Channel, setup: Setup, newest: Newest) -> It
 
 
 def _text(decision: Decision, setup: Setup, newest: Newest) -> Text:
-    """Write the message; where a text cannot be filled, list what is open and the error."""
+    """Write the message; if a text cannot be filled, list what is open and the error."""
     reminders = [word.reminder for word in decision.announcements]
     try:
         return compose(decision, reminders, setup.hours.zone, newest)

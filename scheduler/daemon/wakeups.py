@@ -1,4 +1,4 @@
-"""Wake-ups of the daemon's loop: bytes on a socket pair, datagrams on the home's socket, signals."""
+"""Wake-ups of the daemon's loop: a socket pair, the home's socket, signals."""
 
 import contextlib
 import os
@@ -34,7 +34,7 @@ class Wakeups:
             self._out.send(kind)
 
     def wait(self, seconds: float | None) -> set[bytes]:
-        """Return the kinds of wake-ups that have come; none after `seconds` without one (None: wait for ever)."""
+        """Return the kinds of wake-ups that came; none after `seconds` (None: for ever)."""
         sources = [self._in] if self._listener is None else [self._in, self._listener]
         ready, _, _ = select.select(sources, [], [], seconds)
         kinds = {bytes([byte]) for byte in _drained(self._in)}
@@ -44,7 +44,7 @@ class Wakeups:
         return kinds
 
     def catch(self, *signals: signal.Signals) -> None:
-        """Let signals wake the loop; their numbers are no kinds that it knows."""
+        """Let signals wake the loop; their numbers are not among its kinds."""
         signal.set_wakeup_fd(self._out.fileno(), warn_on_full_buffer=False)
 
     def close(self) -> None:
@@ -58,7 +58,7 @@ class Wakeups:
 
 
 def _listen(path: Path) -> socket.socket:
-    """Return a socket for writers to wake the loop. The caller has the home's lock: an old one is a dead daemon's."""
+    """Return a socket for wake-ups. Call with the home's lock: an old one is stale."""
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
     old = os.umask(0o177)
     try:

@@ -1,4 +1,4 @@
-"""Changes that nobody tells the daemon of: in the clock, the database, the files."""
+"""Changes that the daemon gets no message of: in clock, database and files."""
 
 import sqlite3
 import time
@@ -14,7 +14,7 @@ CLOCK_STEP = 2.0
 
 
 class ChangeDetector:
-    """Compares the clock, the database and the files of a home with how they were when last noted."""
+    """Compares the clock, database and files of a home with those last noted."""
 
     def __init__(self, home: Home, now: int) -> None:
         self._home = home
@@ -24,14 +24,14 @@ class ChangeDetector:
         self._files: list[tuple[str, int, int]] = []
 
     def clock_step(self, now: int) -> float:
-        """Return the seconds by which the wall clock was set since the last call; 0 if it was not."""
+        """Return the seconds by which the wall clock was set since the last call, or 0."""
         wall, steady = self._clock
         self._clock = (now, time.monotonic())
         step = (now - wall) / SECOND - (self._clock[1] - steady)
         return step if abs(step) >= CLOCK_STEP else 0.0
 
     def note_database(self) -> None:
-        """Note the state of the database; if its file was replaced, open the new one. Raises Refused if it is gone."""
+        """Note the state of the database, opening a new file. Raises Refused if gone."""
         path = self._home.log.path
         if self._inode and not _inode(path):
             raise Refused.because(f"{path.name} is gone: put it back, or restore a backup into a new home")
@@ -41,7 +41,7 @@ class ChangeDetector:
         self._inode = _inode(path)
 
     def database_changed(self) -> bool:
-        """Return True if something was logged, the database was replaced, or it cannot be read."""
+        """Return True if the database has new entries, was replaced or is unreadable."""
         try:
             return _inode(self._home.log.path) != self._inode or self._home.log.place() != self._place
         except (Refused, sqlite3.Error):
@@ -52,11 +52,14 @@ class ChangeDetector:
         self._files = stamps
 
     def files_changed(self) -> bool:
-        """Return True if any file of the set-up has another time or size, or there are other files."""
+        """Return True if a set-up file's time or size, or the set of files, changed."""
         return self.stamps() != self._files
 
     def stamps(self) -> list[tuple[str, int, int]]:
-        """Return name, ctime (ns) and size of every file, shipped ones too. A hint only: the fingerprint decides."""
+        """Return name, ctime (ns), size of each file, shipped ones too: only a hint.
+
+        The fingerprint decides.
+        """
         shipped = [(path.name, path) for path in sorted(folder("rules").glob("*.yaml"))]
         return [(name, *_stamp(path)) for name, path in [*self._home.files(), *shipped]]
 

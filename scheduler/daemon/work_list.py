@@ -1,4 +1,4 @@
-"""The work list of a wake: the items whose next instant has come, and those that new entries touch."""
+"""The work list of a wake: items due by the clock, and those new entries touch."""
 
 import gc
 from collections.abc import Iterable, Iterator
@@ -44,10 +44,10 @@ _TOO_MANY = 10_000
 
 
 class WorkList(NamedTuple):
-    """The items that a wake looks at. `was`: what the kept states are valid for; `key`: what the new ones will be.
+    """The items that a wake looks at.
 
-    `home_by`: when the home is to be looked at because of entries about its items; None where that is not needed, or
-    the home is on the list.
+    `was`: what the kept states are valid for; `key`: what the new ones will be. `home_by`: when to look at the home
+    because of entries about its items; None where that is not needed, or the home is on the list.
     """
 
     was: CacheKey
@@ -56,7 +56,7 @@ class WorkList(NamedTuple):
     home_by: int | None = None
 
     def widened(self, more: Iterable[str]) -> "WorkList":
-        """Return the list with more items, and with the home where it would have to be looked at later."""
+        """Return the list with more items, and with the home if it is due later."""
         home = frozenset() if self.home_by is None else frozenset([HOME])
         return self._replace(items=self.items | frozenset(more) | home, home_by=None)
 
@@ -70,7 +70,10 @@ class StatesToKeep(NamedTuple):
 
 @contextmanager
 def uncollected() -> Iterator[None]:
-    """Suspend the garbage collector: it would take a third of the time and find nothing, as stores are closed."""
+    """Suspend the garbage collector.
+
+    It would take a third of the time and find nothing, as stores are closed.
+    """
     was = gc.isenabled()
     gc.disable()
     try:
@@ -81,7 +84,7 @@ def uncollected() -> Iterator[None]:
 
 
 def ensure_item_states(home: Home, setup: Setup, outbox: Outbox, now: int, progress: Progress = nobody) -> None:
-    """Rebuild the states of all items unless those that are kept can be used."""
+    """Rebuild the states of all items unless the kept ones can be used."""
     if usable_key(home, setup, outbox, now) is not None:
         return
     key = CacheKey(setup.fingerprint, home.log.place())
@@ -95,7 +98,7 @@ def ensure_item_states(home: Home, setup: Setup, outbox: Outbox, now: int, progr
 def usable_key(home: Home, setup: Setup, outbox: Outbox, now: int) -> CacheKey | None:
     """Return what the kept states are valid for, if a wake can start from them.
 
-    None where they are of another set-up or program, too much was logged since, or the clock was put back.
+    None where they belong to another set-up or program, too much was logged since, or the clock was put back.
     """
     key = ItemStates(home.log).key()
     if key is None or key.fingerprint != setup.fingerprint or home.log.place() - key.seq >= _TOO_MANY:
@@ -104,7 +107,10 @@ def usable_key(home: Home, setup: Setup, outbox: Outbox, now: int) -> CacheKey |
 
 
 def rebuild_states(home: Home, setup: Setup, now: int, progress: Progress = nobody) -> Iterator[ItemState]:
-    """Compute the states of all items from the log, group by group; of many items in several processes."""
+    """Compute the states of all items from the log, group by group.
+
+    Many items in several processes.
+    """
     builder = _Builder(home, setup, now)
     groups = [
         [name for name in group if name != HOME] for group in group_items(setup.fleet, ItemStates(home.log).jobs())
@@ -143,7 +149,7 @@ def _shares(groups: Iterable[list[str]]) -> Iterator[list[list[str]]]:
 
 
 class _BuilderElsewhere:
-    """Hands the work of a builder to another process, which makes its own at the first call."""
+    """Runs a builder in another process, which makes its own at the first call."""
 
     def __init__(self, path: str, checked: dict[str, object], fingerprint: str, now: int) -> None:
         self._given = (path, checked, fingerprint, now)
@@ -170,7 +176,7 @@ class _Builder:
         return [state for group in groups for state in self.states(group)]
 
     def states(self, group: list[str], summary: HomeSummary | None = None) -> list[ItemState]:
-        """Return the states of one group. `summary`: of the items, where the home is in it."""
+        """Return the states of one group. `summary`: of the items, if the home is in it."""
         setup, now = self._setup, self._now
         ledger = Outbox(self._home.log).ledger(group)
         begins = home_asked_since(setup.rules, ledger, now)
@@ -198,7 +204,7 @@ class _Builder:
 
 
 def work_list_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> WorkList | None:
-    """Return what a wake has to look at, by the kept item states; None for everything, where none can be used."""
+    """Return what a wake must look at, by the kept states; None: everything."""
     was = usable_key(home, setup, outbox, now)
     if was is None:
         return None
@@ -215,7 +221,7 @@ def work_list_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> WorkList
 
 
 def in_groups(fleet: Fleet, items: frozenset[str]) -> list[list[str]]:
-    """Divide items into groups that depend on the same entries, each small enough for memory; at least one group."""
+    """Divide items into at least one group, by shared dependencies and for memory."""
     if len(items) <= AT_ONCE:
         return [sorted(items)]
     jobs = dict[str, str | None].fromkeys(name for name in sorted(items) if name not in fleet and name != HOME)

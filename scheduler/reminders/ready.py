@@ -1,6 +1,6 @@
 """Can I fly, with which packs, for about how many minutes, and what comes first.
 
-The answer of `shelfbell ready`, and what the messages on the eve and the morning of a job say.
+The answer of `shelfbell ready`; the messages on the eve and morning of a job use it.
 """
 
 from typing import NamedTuple
@@ -40,8 +40,10 @@ class Todo(NamedTuple):
 
 
 class PackState(NamedTuple):
-    """A pack that may fly: its charge (percent, None unknown), whether that is `reckoned`, and its minutes down to the
-    reserve, now and when full."""
+    """A pack that may fly, with its charge and minutes.
+
+    `charge`: percent, None unknown; `reckoned`: estimated; minutes down to the reserve, now and when full.
+    """
 
     item: str
     charge: float | None
@@ -56,7 +58,10 @@ class PackState(NamedTuple):
 
 
 class Paper(NamedTuple):
-    """A paper that is not valid on the day. `until`: the end of its last valid day, None if none is on record."""
+    """A paper that is not valid on the day.
+
+    `until`: the end of its last valid day, None if none is on record.
+    """
 
     item: str
     until: int | None
@@ -64,7 +69,7 @@ class Paper(NamedTuple):
 
 
 class Ready(NamedTuple):
-    """What is known about one aircraft for one job, or for a flight now (`job` is None).
+    """What is known about one aircraft for a job or, if `job` is None, a flight now.
 
     `blockers`: what has to be settled before anything flies. `open_first`: what is better done. `left_behind`: packs
     not to take, with the reason. `minutes`: of all packs as they are, down to the reserve; `if_full`: once all are
@@ -88,7 +93,10 @@ class Ready(NamedTuple):
 
     @property
     def ready(self) -> bool:
-        """True if nothing on record forbids a flight and a pack is there. It does not mean fit to fly."""
+        """True if nothing on record forbids a flight and a pack is there.
+
+        It does not mean fit to fly.
+        """
         return not self.blockers and bool(self.packs)
 
     @property
@@ -107,7 +115,7 @@ def next_job(store: FactStore, now: int) -> str | None:
 
 
 def ready_for(store: FactStore, rules: Ruleset | None, now: int, job: str | None = None) -> list[Ready]:
-    """Return the answer for each candidate: the aircraft of the job, or all in service if it names none."""
+    """Return the answer for the job's aircraft, or for all in service without one."""
     booked = find_job(store, job) if job else None
     plan = (booked.plan_at(now) if booked else None) or Plan(
         now, MAX_INSTANT, now, now, Event(now, now, "", 0, "booked", {})
@@ -174,7 +182,7 @@ def _blockers(
 
 
 def _first(opened: list[Verdict], items: list[Item], packs: list[Item], now: int) -> list[Todo]:
-    """Return what is open on the aircraft, its parts, the controller and the pilot without forbidding flight."""
+    """Return what is open on aircraft, parts, controller and pilot but lets it fly."""
     open_packs = {pack.id for pack in packs}
     calm = [verdict for verdict in opened if not verdict.rule.grounds and verdict.item.id not in open_packs]
     order = {item.id: place for place, item in enumerate(items)}
@@ -213,7 +221,7 @@ def _rates(store: FactStore, pack: Item, aircraft: str, now: int) -> list[float]
 
 
 def _sum(parts: list[Estimate | None]) -> Estimate | None:
-    """Add the known estimates; None without any. The range is the sum of the ranges, wider than likely."""
+    """Add the known estimates, None without any; the range is wider than likely."""
     known = [part for part in parts if part is not None]
     if not known:
         return None
@@ -232,7 +240,10 @@ def _unfit(store: FactStore, charger: Item, now: int) -> bool:
 
 
 def _charging(store: FactStore, states: list[PackState], now: int) -> Estimate | None:
-    """Return the minutes to charge some packs on the fit charger with the most ports; None if that cannot be known."""
+    """Return the minutes to charge packs on the best fit charger, or None if unknown.
+
+    That is the one with the most ports.
+    """
     chargers = [each for each in _chargers(store, now) if each.plate.get("power") and not _unfit(store, each, now)]
     if not chargers or not states or any(state.charge is None for state in states):
         return None
@@ -246,7 +257,7 @@ def _charging(store: FactStore, states: list[PackState], now: int) -> Estimate |
 
 
 def _papers(store: FactStore, plan: Plan, now: int) -> list[Paper]:
-    """Return the papers not valid when the job starts, as known now, and those with nothing on record."""
+    """Return the papers not valid at the job's start, and those without an entry."""
     found = []
     for name in store.fleet.ids("paper"):
         paper = store.fleet[name]

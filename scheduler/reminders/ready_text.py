@@ -32,7 +32,7 @@ Say = Callable[[int], str]
 
 
 def ready_text(verdict: Verdict, now: int) -> str:
-    """Return the message of a job: whether it can be flown, and below that what to do, a line each."""
+    """Return a job's message: whether it can be flown, then what to do, line by line."""
     store, zone = verdict.store, verdict.store.clocks.zone
     answers = ready_for(store, verdict.rules, now, verdict.item.id)
     lines = [] if answers else [NONE_IN_SERVICE]
