@@ -47,7 +47,7 @@ def now() -> int:
 def run(
     home: Home, once: bool = False, dry_run: bool = False, at: int | None = None, progress: Progress = nobody
 ) -> int:
-    """Run the daemon of a home until it is told to stop; return the exit status.
+    """Run the daemon of a home until it is stopped; return the exit status.
 
     `once`: decide, send what is due, and return. `dry_run`: print what that would send and write nothing. `at`: the
     instant to use with these two instead of now. A long wake calls `progress`. Raises Refused if the home's files or
@@ -105,7 +105,7 @@ def _acquire(lock: Lock) -> bool:
 
 
 class _Stopped(Exception):
-    """The daemon was told to stop during a long wake."""
+    """The daemon was asked to stop during a long wake."""
 
 
 class Daemon:
@@ -208,12 +208,12 @@ class Daemon:
         self._status(report.distrust or f"{report.open} open, next look {when}")
 
     def _run_wake(self) -> WakeReport:
-        """Wake in a worker process, by the files, or by the set-up here while refused."""
+        """Wake in a worker process, by the files or, while refused, by the set-up here."""
         setup_data = [self._setup_data, self._setup.fingerprint] if self._reported.get("files") else None
         return wake_in_process(self._home, setup_data, now(), LOCKED_SECONDS, self._on_progress)
 
     def _on_progress(self, done: int, of: int) -> None:
-        """Keep the watchdog quiet during a long wake. Raises _Stopped when told to stop."""
+        """Keep the watchdog quiet during a long wake. Raises _Stopped when asked to stop."""
         if self._stopping:
             raise _Stopped
         self._say_ready()
@@ -273,7 +273,7 @@ class Daemon:
             queue_notice(self._outbox, transaction, notice, names, now(), self._setup.hours.delivery(now()))
 
     def _on_beat(self) -> bool:
-        """Show the watchdog that all is well; return True if anything changed unnoticed."""
+        """Feed the watchdog; return True if something changed without a wake-up."""
         self._guard("watchdog", self._manager.notify_watchdog)
         self._guard("heartbeat", self._ping)
         if step := self._watch.clock_step(now()):
@@ -293,7 +293,7 @@ class Daemon:
             self._heartbeat.ping(self._setup.heartbeat)
 
     def _schedule(self) -> None:
-        """Set the date job to the next change or retry; after a failed wake the beat retries."""
+        """Set the date job to the next change or retry; the beat retries a failed wake."""
         # while stopping, a job for this very instant could run after the scheduler's end
         if "wake" in self._reported or self._stopping:
             return

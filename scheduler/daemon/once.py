@@ -47,7 +47,7 @@ def _shown(message: Message, now: int) -> str:
 
 
 def deliver_once(home: Home, setup: Setup, now: int, limit: float = SEND_SECONDS) -> list[OutboxRow]:
-    """Send all that is due now, on all channels at once; return those rows after.
+    """Send what is due now on all channels at once; return those rows afterwards.
 
     Only the holder of the home's lock sends. If that is another process, wake it and wait for it.
     """

@@ -139,7 +139,7 @@ def limit_memory(megabytes: int) -> None:
 
 
 def serve_call() -> None:
-    """Run in the worker: read the order, do the work, write the result to old stdout."""
+    """Run in the worker: do the order; write the result to the original stdout."""
     module, _, name = sys.argv[1].partition(":")
     order, out = json.load(sys.stdin), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what the work prints must not be taken for a result

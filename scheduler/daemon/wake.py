@@ -63,9 +63,9 @@ def wake(
     """Decide what to say at `now` and queue it.
 
     `trust`: take `now` even if it lies before the newest event. Looks only at the items whose next instant has come, or
-    that new entries touch; with `trust`, at all. Two wakes at once never queue the same message twice: each writes only
-    if the log is as it was when it decided. It holds the lock while it thinks only when others write all the time.
-    Raises Refused and sqlite3.Error.
+    that new entries touch; with `trust`, at all items. Two wakes at once never queue the same message twice: each
+    writes only if the log is as it was when it decided. It holds the lock while it decides only if others write all the
+    time. Raises Refused and sqlite3.Error.
     """
     newest = None if trust else home.log.newest()
     if newest is not None and newest.recorded_at > now:
@@ -161,7 +161,7 @@ class _Part(NamedTuple):
 
 
 class _WakeRun(NamedTuple):
-    """A wake under way. `supposed`: so is `now`, and nobody can have missed a wake."""
+    """A wake under way. `supposed`: `now` is assumed, so no wake before it was missed."""
 
     home: Home
     setup: Setup

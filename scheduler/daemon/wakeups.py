@@ -58,7 +58,7 @@ class Wakeups:
 
 
 def _listen(path: Path) -> socket.socket:
-    """Return a socket for wake-ups. Call with the home's lock: an old one is stale."""
+    """Return a socket for wake-ups. Needs the home's lock: an old socket is stale."""
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
     old = os.umask(0o177)
     try:

@@ -1,4 +1,4 @@
-"""Changes that the daemon gets no message of: in clock, database and files."""
+"""Detect changes in clock, database and files that nobody reports to the daemon."""
 
 import sqlite3
 import time

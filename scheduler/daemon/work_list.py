@@ -107,10 +107,7 @@ def usable_key(home: Home, setup: Setup, outbox: Outbox, now: int) -> CacheKey |
 
 
 def rebuild_states(home: Home, setup: Setup, now: int, progress: Progress = nobody) -> Iterator[ItemState]:
-    """Compute the states of all items from the log, group by group.
-
-    Many items in several processes.
-    """
+    """Compute the states of all items, group by group; many in several processes."""
     builder = _Builder(home, setup, now)
     groups = [
         [name for name in group if name != HOME] for group in group_items(setup.fleet, ItemStates(home.log).jobs())

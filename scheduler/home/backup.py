@@ -102,7 +102,7 @@ def _place(archive: Path, target: Path) -> None:
 
 
 def restore(archive: Path, home: Home) -> int:
-    """Unpack an archive into a home without files and log; count the events.
+    """Unpack an archive into a home without files or log; return the event count.
 
     Takes only the names that a backup writes. Raises Refused; nothing is then written.
     """

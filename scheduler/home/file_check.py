@@ -1,4 +1,4 @@
-"""Read a home's files in layers: read, schema, references, for `check` also cases."""
+"""Read and check a home's files: schema, references, and for `check` the cases."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple, Protocol
@@ -67,10 +67,7 @@ def settings_schema() -> dict[str, object]:
 
 
 class HomeFiles(Protocol):
-    """What checking needs of a home.
-
-    Its files with the names used in findings, and the items with entries.
-    """
+    """What checking needs: files with names for findings, and items with entries."""
 
     def files(self) -> "list[tuple[str, Path]]": ...
 
@@ -87,9 +84,9 @@ class Read(NamedTuple):
 
 
 def read_home(home: HomeFiles) -> dict:
-    """Return the checked data of every file. Raises Refused with all findings.
+    """Return the data of every file, checked; the rules' cases are not tried.
 
-    It does not try the rules' cases.
+    Raises Refused with all findings.
     """
     read = read_files(home)
     if read.findings or read.settings is None or read.fleet is None:
@@ -198,7 +195,7 @@ def _settings_faults(settings: YamlFile) -> list[Finding]:
 
 
 def _reach_faults(settings: YamlFile) -> Iterator[Finding]:
-    """Yield faults in valid settings: what would reach nobody."""
+    """Yield settings that fit the schema but would reach nobody."""
     channels = settings.data.get("channels") or {}
     for name, channel in channels.items():
         if "after" in channel and "urgency" in channel:
@@ -236,7 +233,7 @@ def fleet_findings(fleet: YamlFile) -> list[Finding]:
 
 
 def fleet_faults(fleet: dict, place: object) -> Iterator[Finding]:
-    """Yield what in a fleet refers to nothing, or occurs twice."""
+    """Yield what a fleet lists twice, or refers to in vain."""
     kinds = {entry["id"]: SECTIONS[section] for section, entries in fleet.items() for entry in entries or ()}
     seen: set[str] = set()
     for section, entries in fleet.items():

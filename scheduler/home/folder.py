@@ -39,7 +39,7 @@ def default_home() -> str:
 
 
 class Home:
-    """One home folder. `rules`: another folder of own rules than the home's."""
+    """One home folder. `rules`: the folder of own rules to use instead of the home's."""
 
     def __init__(self, path: "str | os.PathLike[str]", rules: "str | os.PathLike[str] | None" = None) -> None:
         self.place = os.fspath(path) or os.curdir
@@ -77,10 +77,7 @@ class Home:
         return named + [(f"rules/{name}", place) for name, place in yaml_files(self._rules)]
 
     def logged_items(self) -> list[str]:
-        """Return the items with entries in the log.
-
-        None where it cannot be read, which `doctor` reports.
-        """
+        """Return the items with entries; none if the log is unreadable (see `doctor`)."""
         try:
             return self.log.items()
         except (Refused, sqlite3.Error):
@@ -144,7 +141,7 @@ class Home:
         return make_setup({"settings": settings, "fleet": {}, "rules": [], "adjust": {}}, "")
 
     def candidate(self, rules: "Path") -> Setup:
-        """Return the set-up with other own rules. Raises Refused as `setup` does."""
+        """Return the set-up with another rules folder. Raises Refused as `setup` does."""
         if not rules.is_dir():
             raise Refused.because(f"there is no folder {rules}")
         other = Home(self.path, rules)
@@ -214,7 +211,7 @@ def _read(read: Callable[[], dict]) -> dict:
 def _parts(file: str) -> Iterator[bytes]:
     """Yield a file's content in parts; nothing if it cannot be read.
 
-    Memory for a large file at once is slow to get.
+    Getting memory for a large file at once is slow.
     """
     try:
         with open(file, "rb", buffering=0) as opened:
@@ -227,8 +224,8 @@ def _parts(file: str) -> Iterator[bytes]:
 def _program() -> str:
     """Return the version, and path, size and change time of the program's files.
 
-    Python trusts its own bytecode by the same. Computed once: a process whose files are replaced goes on with the
-    program that it has loaded.
+    Python trusts its own bytecode by the same. Computed once: a process whose files are replaced keeps the program that
+    it has loaded.
     """
     found: list[tuple[str, int, int]] = []
     folders = [os.path.dirname(os.path.dirname(os.path.realpath(__file__)))]

@@ -59,7 +59,7 @@ class NewEntries(NamedTuple):
         return {name for name, _ in self.filed}
 
     def jobs(self) -> set[str]:
-        """The jobs among the names."""
+        """Return the jobs among the names."""
         return {name.removeprefix(JOB) for name in self.names if name.startswith(JOB) and name != JOB}
 
 
@@ -194,10 +194,7 @@ class ItemStates:
     def replace(
         self, transaction: Transaction, key: CacheKey, in_service: int | None, states: "Iterable[ItemState]"
     ) -> None:
-        """Replace the states of all items.
-
-        `in_service`: when the first item came into service.
-        """
+        """Replace all items' states. `in_service`: when the first came into service."""
         drop(transaction)
         for statement in _CREATE:
             transaction.execute(statement)

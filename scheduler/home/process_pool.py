@@ -30,9 +30,9 @@ def cores() -> int:
 def map_in_processes(call: Callable[[Part], Result], parts: Iterable[Part]) -> Generator[Result, None, None]:
     """Yield what `call` returns for each part, in order.
 
-    With one core or one part, from this process. Each process gets a copy of `call` once. At most two parts per process
-    are in hand. `call`, parts and results can be pickled. Raises what a call raises; ChildProcessError where a process
-    ended of itself.
+    Uses this process if there is one core or one part. Each process gets a copy of `call` once. At most two parts per
+    process are under way. `call`, parts and results must be picklable. Raises what a call raises; ChildProcessError if
+    a process ended by itself.
     """
     parts = iter(parts)
     first, count = list(islice(parts, 2)), min(cores(), _MOST)

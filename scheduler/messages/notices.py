@@ -1,4 +1,4 @@
-"""Notices about the bell itself (a refused file, a failing rule), sent once each."""
+"""Notices about the bell: a refused file, a failing rule or channel; sent once."""
 
 from collections.abc import Iterable
 from typing import NamedTuple

@@ -101,7 +101,7 @@ class ChannelHealth(NamedTuple):
 
 
 def reference(decided_at: int, kind: str, title: str) -> str:
-    """Return five letters or digits that stand for one message."""
+    """Return five letters or digits that identify one message."""
     from hashlib import blake2b  # it loads OpenSSL, a tenth of what `due` may cost
 
     digest = blake2b(f"{decided_at}\0{kind}\0{title}".encode(), digest_size=5).digest()

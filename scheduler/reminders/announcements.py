@@ -153,10 +153,7 @@ def last_response(board: Board, reminder: Reminder, now: int) -> Event | None:
 
 
 def quiet_ends(board: Board, response: Event) -> int:
-    """Return the end of the quiet that a `seen` or `snoozed` gives its reminder.
-
-    MAX_INSTANT while that end is not known.
-    """
+    """Return when a response's quiet ends; MAX_INSTANT while that is not known."""
     ends = []
     if "until" in response.fields:
         ends.append(parse_rfc3339(str(response.fields["until"])))

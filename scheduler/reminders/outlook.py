@@ -2,7 +2,7 @@
 
 The calendar supposes that nothing more is logged. Use is assumed, not predicted. Each aircraft's weekly airtime over
 the last 13 weeks, or since its first flight on record, has a mean m and a standard deviation s. Weeks count as
-independent, so after t weeks the sum lies between m t - z s sqrt(t) and m t + z s sqrt(t) with a probability of 80 % (z
+independent: with 80 % probability, the sum after t weeks lies between m t - z s sqrt(t) and m t + z s sqrt(t) (where z
 = 1.2816, the normal distribution's 90 % point). Flights are added along the two edges and along the middle, and the
 rules judge each case as they judge any log: an estimate, as good as those weeks resemble the ones to come.
 """
@@ -212,7 +212,7 @@ def _uses(store: FactStore, now: int) -> tuple[list[Use], list[tuple[str, int]]]
 
 
 def use_of(store: FactStore, aircraft: str, now: int) -> Use | None:
-    """Return an aircraft's use; None if it did not fly in the last weeks."""
+    """Return a flown aircraft's use; None without flights in the last weeks."""
     all_flights = store.filed(aircraft, "flown")
     flown = [event for event in all_flights if now - WEEKS * WEEK < event.at <= now]
     if not flown:
@@ -294,7 +294,7 @@ def _instants(openings: Iterable[list[Reminder]]) -> Instants:
 
 
 def _counts(reminder: Reminder) -> bool:
-    """Return True if it opens because a count grew: assumed flights show no more."""
+    """Return True if a grown count opens it: assumed flights show nothing else."""
     verdict, opened = reminder.verdict, reminder.episode.opened
     return any(
         leaf.operator in ("at_least", "more_than") and becomes == "yes"

@@ -1,6 +1,6 @@
 """Can I fly, with which packs, for about how many minutes, and what comes first.
 
-The answer of `shelfbell ready`; the messages on the eve and morning of a job use it.
+Answers `shelfbell ready`; the messages on a job's eve and morning use it.
 """
 
 from typing import NamedTuple
@@ -42,7 +42,7 @@ class Todo(NamedTuple):
 class PackState(NamedTuple):
     """A pack that may fly, with its charge and minutes.
 
-    `charge`: percent, None unknown; `reckoned`: estimated; minutes down to the reserve, now and when full.
+    `charge`: percent, None unknown. `reckoned`: it is an estimate. `now`, `full`: minutes down to the reserve.
     """
 
     item: str
@@ -240,9 +240,9 @@ def _unfit(store: FactStore, charger: Item, now: int) -> bool:
 
 
 def _charging(store: FactStore, states: list[PackState], now: int) -> Estimate | None:
-    """Return the minutes to charge packs on the best fit charger, or None if unknown.
+    """Return the minutes to charge packs on the fit charger with most ports, or None.
 
-    That is the one with the most ports.
+    None if that cannot be known.
     """
     chargers = [each for each in _chargers(store, now) if each.plate.get("power") and not _unfit(store, each, now)]
     if not chargers or not states or any(state.charge is None for state in states):

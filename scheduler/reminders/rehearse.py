@@ -19,10 +19,7 @@ BoardAt = Callable[[int], tuple[Board, int]]
 
 
 class Rehearsal(NamedTuple):
-    """The reminders open in a time span, in order of opening, and the decisions.
-
-    Also the notifications of each reminder.
-    """
+    """The reminders open in a time span, by opening, with notifications and decisions."""
 
     start: int
     end: int
@@ -79,7 +76,7 @@ class _WakeSchedule:
                     yield event.at, place
 
     def open_at(self, now: int) -> list[Reminder]:
-        """Return the open reminders that may have new announcements since last wake."""
+        """Return the open reminders that may have something new since the last wake."""
         while self._coming and self._coming[0][0] <= now:
             turn, place = heappop(self._coming)
             if self._next[place] == turn:

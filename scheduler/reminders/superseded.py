@@ -20,8 +20,7 @@ def how_ended(over: Reminder) -> str:
 def superseded_by(over: Reminder) -> Reminder | None:
     """Return the reminder that replaced a finished one, or None.
 
-    It is on the same item and opened as the other ended. The other would still be open if nothing kept the item from
-    use.
+    It opened on the same item as the other ended, which would still be open if the item were not barred from use.
     """
     ended, rules = over.episode.ended, over.verdict.rules
     if rules is None or over.episode.ending != "settled" or not _only_barred(over.verdict, ended):

@@ -42,7 +42,7 @@ def case_of(subject: Subject, now: int) -> Case | None:
 
 
 def passes(subject: Subject, case: Case) -> bool:
-    """True if the case gets what it expects."""
+    """Return True if the case gets what it expects."""
     return not list(failures(subject.raw, case, subject.verdict.store.catalogue))
 
 

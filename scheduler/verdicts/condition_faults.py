@@ -58,7 +58,7 @@ def _wrong_value(raw: dict, key: str, limits: dict[str, object], declared: Fact)
 
 
 def _value_fault(error: ValueError, written: object, limits: dict[str, object]) -> str:
-    """Return the sentence on a wrong value or an unknown limit name."""
+    """Describe a wrong value: of a limit of the rule, or no name of a limit."""
     if not isinstance(written, str) or not limits:
         return str(error)
     if written in limits:

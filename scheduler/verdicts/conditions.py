@@ -87,10 +87,7 @@ def leaf_of(raw: dict, limits: dict[str, object], about: str, catalogue: Mapping
 
 
 def lasting_of(raw: dict, limits: dict[str, object]) -> tuple[int, str | None]:
-    """Return a comparison's lasting time (microseconds) and the limit that gave it.
-
-    Raises ValueError.
-    """
+    """Return a comparison's lasting (microseconds) and its limit. Raises ValueError."""
     if "lasting" not in raw:
         return 0, None
     written, name = _value(raw["lasting"], limits)

@@ -25,11 +25,11 @@ class Episode(NamedTuple):
     unknown: tuple[tuple[int, int], ...] = ()
 
     def holds(self, instant: int) -> bool:
-        """True while it is open."""
+        """Return True while it is open."""
         return self.opened <= instant < self.ended
 
     def unknown_at(self, instant: int) -> bool:
-        """True while its condition is unknown."""
+        """Return True while its condition is unknown."""
         return any(start <= instant < end for start, end in self.unknown)
 
 

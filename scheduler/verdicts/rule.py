@@ -46,10 +46,7 @@ class Rule(NamedTuple):
         return [part for part in parts if part is not None]
 
     def spacing(self, urgency: str) -> int:
-        """Return the first pause between repeats at an urgency, microseconds.
-
-        0 if only the digest lists it.
-        """
+        """Return the first pause between repeats, microseconds; 0: only digests list it."""
         return self.again or _AGAIN.get(urgency, 0)
 
 
@@ -148,7 +145,7 @@ class Ruleset:
         return self._ready[rule, index]
 
     def all_off(self, kind: str, item: str) -> bool:
-        """True if there are rules about the item's kind and all are off for it."""
+        """Return True if there are rules about the item's kind and all are off for it."""
         return bool(self.about(kind)) and not self.applying(kind, item)
 
     def _narrowest(self, rule: str, item: str) -> int:

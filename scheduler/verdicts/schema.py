@@ -84,7 +84,7 @@ def _condition(catalogue: Mapping[str, Fact]) -> dict[str, object]:
 
 
 def _by_type(expects: str, **forms: dict[str, object]) -> dict[str, object]:
-    """A value whose form its type tells: `string`, `object`, `array`."""
+    """Return the schema of a value by its type: `string`, `object`, `array`."""
     chosen = [{"if": {"type": name}, "then": form} for name, form in forms.items()]
     return {"type": list(forms), "x-expects": expects, "allOf": chosen}
 

@@ -209,14 +209,11 @@ class Verdict:
         return self.store.compute_once(("plan instants", id(plans)), gather)
 
     def event_at(self, instant: int) -> Event | None:
-        """Return the item's last event at an instant.
-
-        A flight lasts from take-off to landing.
-        """
+        """Return the item's last event at an instant; a flight lasts until landing."""
         return max((event for event in self.events if begins_at(event) <= instant <= event.at), default=None)
 
     def opened_by_event(self, instant: int) -> bool:
-        """True when an event, not the clock alone, changed something at `instant`."""
+        """Return True if an event, not the clock alone, changed something at `instant`."""
         place = bisect_left(self.events, instant, key=itemgetter(0))
         there = place < len(self.events) and self.events[place].at == instant
         return there or instant in self._plan_instants
@@ -229,10 +226,7 @@ def verdicts(
     only: list[str] | None = None,
     since: Since | None = None,
 ) -> list[Verdict]:
-    """Apply every rule, or `only` some, to every item it is about, or to some.
-
-    Over all time, or from `since`.
-    """
+    """Apply all rules or `only` some to their items or some, for all time or `since`."""
     wanted = None if items is None else _by_kind(store, items)
     found = []
     for rule_id in rules if only is None else (rule for rule in rules if rule in only):
