@@ -1,1 +1,1 @@
-"""What any way in or out needs: entries taken and answered, the board, explanations. Returns values, prints nothing."""
+"""Take entries, show the board, explain: what every way in needs. Prints nothing."""

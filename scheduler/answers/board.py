@@ -25,7 +25,7 @@ _TOO_MANY = 1_000
 
 
 class BoardView(NamedTuple):
-    """The board at an instant: what is open, most urgent first, what keeps some of it quiet, what cannot be judged."""
+    """The board at an instant: open reminders by urgency, mutes, unjudged verdicts."""
 
     opened: list[Reminder]
     mutes: dict[Key, Mute]
@@ -40,7 +40,7 @@ def solve_board(at: Desk) -> BoardView:
 
 
 def current_board(at: Desk) -> BoardView:
-    """Return the same board, solving only the items that the last wake or the entries since give a reason to solve."""
+    """Return the same board, solving only items the last wake or later entries touch."""
     if not at.home.log.exists():
         return solve_board(at)
     with at.home.log.reading():

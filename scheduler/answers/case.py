@@ -11,7 +11,10 @@ from scheduler.verdicts.verdict import Verdict
 
 
 def case_text(at: Desk, rule: str, item: str) -> str:
-    """Return the case that holds now, as YAML. Raises Refused where one item's entries do not make one."""
+    """Return the case at this instant as YAML.
+
+    Raises Refused where one item's entries do not make one.
+    """
     if rule not in at.setup.rules:
         verdicts_named(at, [rule, item])  # says which of the two is unknown, and what is near
     (verdict,) = verdicts_named(at, [rule, item])

@@ -50,7 +50,7 @@ def to_json(at: Desk, state: ChannelState) -> dict[str, object]:
 
 
 def _given_up(at: Desk, channel: Channel, health: ChannelHealth) -> list[str]:
-    """Say what did not go out and is not tried again, with what to do."""
+    """Say what was given up and is not tried again, and what to do."""
     parts = []
     if health.gave_up_at is not None:
         count = f"{numbered(health.given_up, 'message')} given up after {show_span(GIVE_UP_AFTER)}"

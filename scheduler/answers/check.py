@@ -1,4 +1,4 @@
-"""What is wrong with the files of a home: findings of every file, and the cases of rules that fail."""
+"""Check the files of a home: findings in each, and the cases of rules that fail."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -21,7 +21,7 @@ class Checked(NamedTuple):
 
 
 def check_home(home: Home, now: int) -> Checked:
-    """Check every file of a home, and every case of its rules. Raises Refused where there is no home."""
+    """Check every file of a home and every case. Raises Refused without a home."""
     home.require()
     read = read_files(home)
     found, files = read.findings, [] if read.findings else read.rules
@@ -34,7 +34,7 @@ def check_home(home: Home, now: int) -> Checked:
 
 
 def to_lines(checked: Checked) -> list[str]:
-    """Return the findings for people, and how many there are; that all is well where there are none."""
+    """Return the findings and their count for people, or that all is well."""
     found = checked.findings
     if not found:
         return [f"All well: {checked.rules} rules, {checked.cases} cases."]

@@ -1,4 +1,4 @@
-"""An entry in a few words: "charged B to 95 %", "booked vineyard, Thu 26 Nov 09:00, heron"."""
+"""Describe an entry: "charged B to 95 %", "booked job, Thu 26 Nov 09:00, heron"."""
 
 from collections.abc import Callable
 from datetime import datetime, tzinfo
@@ -53,7 +53,7 @@ def describe(event: Event, zone: tzinfo | None = None, subject: str | None = Non
 
 
 def naming_packs(mishap: Event) -> str:
-    """Return the command that names the packs of a mishap, in the place of the entry that does not."""
+    """Return the command that replaces a mishap by one that names its packs."""
     return f"shelfbell log mishap {mishap.get('item')} {mishap.get('severity')} PACK --instead_of {mishap.id}"
 
 

@@ -1,4 +1,4 @@
-"""What every question is asked of: a home, its set-up and an instant."""
+"""The desk: a home, its set-up and an instant, which every question needs."""
 
 import re
 from typing import NamedTuple
@@ -24,7 +24,7 @@ class Without(Source):
         self._ids = ids
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """Return the events in force filed under a name, in order; only those of kind `what` if given."""
+        """Return events in force filed under a name, in order; if given, only of `what`."""
         return [event for event in self._store.filed(name, what) if event.id not in self._ids]
 
 
@@ -42,7 +42,7 @@ class Desk(NamedTuple):
     day: str = ""
 
     def store(self, before: int = MAX_INSTANT) -> FactStore:
-        """Return the facts of the home's log; `before`: only of the entries before that place in it."""
+        """Return the facts of the home's log; `before`: only of entries before that place."""
         return FactStore(self.setup.fleet, LogReader(self.home.log, self.known, before), self.setup.clocks)
 
     def board(self, items: list[str] | None = None, as_recorded: bool = True) -> Board:
@@ -75,7 +75,7 @@ _CLOCK_ALONE = r"(?i:\d{1,2}(:\d\d)?\s*([ap]m)?)"
 
 
 def desk_at(home: Home, setup: Setup, now: int, asked: AskedAt = NOW) -> Desk:
-    """Return the desk at the instant asked about. Raises Refused where the time cannot be read."""
+    """Return the desk at the instant asked about. Raises Refused for a bad time."""
     day = ""
     if asked.typed is not None:
         past = asked.past or asked.as_known or re.fullmatch(_CLOCK_ALONE, asked.typed.strip()) is not None
@@ -89,7 +89,7 @@ _MOST_JOBS = 5
 
 
 def no_such_job(store: FactStore, name: str, now: int) -> Refused:
-    """Return the refusal of a job that was never booked, with the nearest name and the next jobs booked ahead."""
+    """Return the refusal of a job never booked: the nearest name, the next bookings."""
     plans = {job.name: plan for job in all_jobs(store).values() if (plan := job.plan_at(now))}
     ahead = sorted((job for job, plan in plans.items() if plan.ends > now), key=lambda job: plans[job].starts)
     near = did_you_mean(name, ahead) or did_you_mean(name, plans)

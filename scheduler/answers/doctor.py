@@ -35,7 +35,7 @@ class Diagnosis(NamedTuple):
 
 
 def diagnose(home: Home, now: int) -> Iterator[Diagnosis]:
-    """Look at everything, the most basic first; where the files cannot be read, at the database alone."""
+    """Look at everything, basics first; if files are unreadable, only at the database."""
     if not home.path.is_dir():
         yield Diagnosis("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
         return
@@ -174,7 +174,7 @@ def _contradictions(at: _Patient, setup: Setup) -> Iterator[Diagnosis]:
 
 
 def overlapping(flights: list[Event]) -> Iterator[tuple[Event, Event]]:
-    """Yield neighbouring flights of one aircraft where the later took off before the earlier had landed."""
+    """Yield neighbouring flights of one aircraft whose times overlap, in order."""
     whole = [flight for flight in flights if "flights" not in flight.fields]
     return ((one, two) for one, two in zip(whole, whole[1:], strict=False) if begins_at(two) < one.at)
 

@@ -1,4 +1,4 @@
-"""Log an entry and return what follows from it: the one way in for typed words, whoever types them where."""
+"""Log an entry and return what follows from it: the one way in for typed words."""
 
 from itertools import takewhile
 from typing import NamedTuple
@@ -24,7 +24,7 @@ _COMMENT = "#"
 
 
 class LoggedAnswer(NamedTuple):
-    """What came of logging: the ids of the new events, the answer's lines for people, and what changed.
+    """The answer to logging: ids of the new events, lines for people, what changed.
 
     `ids` is empty where all was logged already; `effects` is None then, and where no rules can judge.
     """
@@ -35,10 +35,10 @@ class LoggedAnswer(NamedTuple):
 
 
 def log_words(home: Home, words: list[str], now: int, via: str = "log") -> LoggedAnswer:
-    """Log the entry that typed words mean: a kind, then its fields by position or by name. `via`: how they came.
+    """Log the entry that typed words mean: a kind, then fields by position or name.
 
-    While files of the home are refused, the answer is by the files as they last passed, and says so. Raises Refused;
-    nothing was written then.
+    `via`: how they came. While files of the home are refused, the answer follows the files that last passed, and says
+    so. Raises Refused; nothing was written then.
     """
     kind, typed = _split(words)
     setup, refused = setup_or_fallback(home)
@@ -56,7 +56,7 @@ def log_words(home: Home, words: list[str], now: int, via: str = "log") -> Logge
 
 
 def log_events(desk: Desk, events: list[dict[str, object]], via: str) -> list[str]:
-    """Append events to the log, all or none, and wake the daemon. Returns the ids of the new ones. Raises Refused."""
+    """Append events, all or none, wake the daemon, return the new ids. Raises Refused."""
     lines = [(0, to_line(event | {"via": via})) for event in events]
     ids = take(desk.home.log, lines, desk.setup.fleet, desk.now).ids
     desk.home.write_cache()

@@ -16,7 +16,7 @@ _MANUAL = " The maker's manual comes first."
 
 
 def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) -> list[str]:
-    """Say what has opened; a caution that several share, once. `ring`: "I ring" or "I would ring"."""
+    """Say what opened; a shared caution, once. `ring`: "I ring" or "I would ring"."""
     lines, said = [], ""
     for group in gathered(opened):
         lines.append(f"Open: {set_in(advice(group, desk.now), 2)}")

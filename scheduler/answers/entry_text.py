@@ -1,4 +1,4 @@
-"""The answer to an entry in words: what was logged, what is doubtful in it, what it changed, when the bell rings."""
+"""Answer an entry in words: what was logged, doubts, changes, the next ring."""
 
 from collections.abc import Sequence
 
@@ -28,7 +28,7 @@ _RINGS, _WOULD_RING = "I ring", "I would ring"
 
 
 def logged_lines(desk: Desk, store: FactStore, events: list[Event], assumed: Sequence[str]) -> list[str]:
-    """Say what was logged, with what was `assumed` in reading it, and ask about what is doubtful in it."""
+    """Say what was logged and `assumed` in reading it; ask about what is doubtful."""
     lines = [f"Logged: {_logged(desk, events)} ({desk.say(events[0].at)}).", *assumed]
     for event in events:
         lines += _expiry_line(desk, store, event) + _earlier_booking(desk, store, event)

@@ -1,4 +1,4 @@
-"""The dry run: each condition of a rule with its value, its limit and the entries behind it."""
+"""Explain verdicts: each condition with its value, its limit and its entries."""
 
 from collections.abc import Callable
 from functools import partial
@@ -39,12 +39,12 @@ Described = TypeVar("Described")
 
 
 def to_json(at: Desk, names: list[str]) -> list[dict[str, object]]:
-    """Explain for programs the verdicts that rule and item names ask for; all for none. Raises Refused."""
+    """Explain the named verdicts (or all) for programs. Raises Refused."""
     return _describe_each(at, verdicts_named(at, names) if names else None, partial(verdict_json, at))
 
 
 def to_text(at: Desk, names: list[str], each_whole: bool = False) -> str:
-    """Explain the same for people. `each_whole`: every one whole, the silent ones too. Raises Refused."""
+    """Explain them for people; `each_whole`: silent ones whole too. Raises Refused."""
     return "\n\n".join(_texts(at, verdicts_named(at, names) if names else None, each_whole))
 
 
@@ -187,7 +187,10 @@ _CONTRARY = {"yes": "no", "no": "yes", "unknown": "unknown"}
 
 
 def tree(at: Desk, node: Node, holds: bool = True) -> list[str]:
-    """Return the lines of a condition, or of its contrary: a "not" is written as the contrary of what it denies."""
+    """Return the lines of a condition, or (`holds` False) of its contrary.
+
+    A "not" is written as the contrary of what it denies.
+    """
     if node.kind == "not":
         return tree(at, node.parts[0], not holds)
     mark = f"[{node.verdict if holds else _CONTRARY[node.verdict]}]"
@@ -198,7 +201,7 @@ def tree(at: Desk, node: Node, holds: bool = True) -> list[str]:
 
 
 def leaf_line(at: Desk, node: Node, holds: bool = True) -> str:
-    """Write one comparison, or its contrary: the value, the limit, how far from it, for how long, since when."""
+    """Write a comparison or its contrary: value, limit, distance, duration, start."""
     leaf = node.leaf
     assert leaf is not None
     line = f"{fact_name(leaf)}: {node.value}; wanted: {_sought(leaf, node.limit, holds)}"
@@ -238,7 +241,7 @@ def entry_line(at: Desk, event: Event) -> str:
 
 
 def mishap_mark(store: FactStore, item: str, event: Event) -> str:
-    """Return the mark of a mishap of an aircraft that concerns an item without naming it; "" for all else."""
+    """Mark an aircraft mishap that concerns an item without naming it; "" for others."""
     if event.what != "mishap" or item in concerned(event.fields):
         return ""
     if store.fleet.kind(item) == "pack" and flight_of(store, event) is None:

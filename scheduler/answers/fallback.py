@@ -1,6 +1,6 @@
-"""Answers while files of a home are refused: by the files as they last passed, with what is wrong.
+"""Answer by the files that last passed while a home's files are refused.
 
-An entry is not lost because a file has a slip in it, and is judged all the same.
+Say what is wrong with them. A slip in a file loses no entry, and the entry is judged all the same.
 """
 
 import json
@@ -18,7 +18,7 @@ from scheduler.home.setup import Setup, make_setup
 
 
 def setup_or_fallback(home: Home) -> tuple[Setup, Refused | None]:
-    """Return the set-up and None; where its files are refused, the fallback and what is wrong with them.
+    """Return the set-up and None, or the fallback and what is wrong with the files.
 
     Raises Refused where too little is known for a fallback.
     """
@@ -29,7 +29,7 @@ def setup_or_fallback(home: Home) -> tuple[Setup, Refused | None]:
 
 
 def judging_setup(home: Home) -> tuple[Setup, Refused | None]:
-    """The same for what cannot be answered without rules. Raises Refused where the fallback has none."""
+    """Return the same, with rules. Raises Refused where the fallback has none."""
     setup, refused = setup_or_fallback(home)
     if refused and not list(setup.rules):
         raise refused
@@ -37,7 +37,7 @@ def judging_setup(home: Home) -> tuple[Setup, Refused | None]:
 
 
 def desk_or_fallback(home: Home, now: int, asked: AskedAt = NOW) -> tuple[Desk, Refused | None]:
-    """Return the desk for a question, and what is wrong with the files where it is answered by older ones.
+    """Return the desk for a question; with it, what is wrong if older files answer.
 
     Raises Refused where the fallback has no rules.
     """
@@ -104,13 +104,13 @@ def with_daemon(home: Home, refused: FilesRefused, now: int) -> Refused:
 
 
 def answered_by_older_files(at: Desk, refused: Refused, now: int, unanswered: Iterable[Finding] = ()) -> Refused:
-    """Return what is said after an answer by the files as they last passed; `unanswered`: why there is none."""
+    """Return what to add to an answer by older files; `unanswered`: why there is none."""
     lines = refused_lines(at, refused, now, "This is by the files as they last passed the check")
     return Refused([*unanswered, *(Finding("", 0, 0, line) for line in lines)])
 
 
 def refused_lines(at: Desk, refused: Refused, now: int, judged: str, then: str = "") -> list[str]:
-    """Return how the answer was `judged` all the same, what is wrong with the files, and what the daemon does."""
+    """Say how the answer was `judged`, what is wrong, and what the daemon does."""
     more = len(refused.findings) - 1
     lines = [
         f"{judged}, because a file of the home is refused:",
@@ -122,7 +122,7 @@ def refused_lines(at: Desk, refused: Refused, now: int, judged: str, then: str =
 
 
 def daemon_line(home: Home, now: int, zone: ZoneInfo | None) -> str:
-    """Return a sentence on the rules by which a running daemon goes on; "" where none runs."""
+    """Say by which rules a running daemon goes on; return "" where none runs."""
     return f"The daemon goes on ringing by {daemon_rules(home, now, zone)}." if running(home.place) else ""
 
 
@@ -135,5 +135,5 @@ def daemon_rules(home: Home, now: int, zone: ZoneInfo | None) -> str:
 
 
 def say_in(zone: ZoneInfo | None, instant: int, now: int) -> str:
-    """Write an instant for people; in UTC, and marked so, where the home's zone is not known."""
+    """Write an instant for people; in UTC, marked so, where the zone is unknown."""
     return moment_near(instant, now, zone) if zone else f"{moment_near(instant, now, ZoneInfo('UTC'))} UTC"

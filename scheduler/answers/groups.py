@@ -16,7 +16,7 @@ AT_ONCE = 100
 
 
 def item_groups(at: Desk) -> list[list[str]]:
-    """Return all items, jobs and the home in groups: one if they are few, else those that rest on the same entries.
+    """Return all items, jobs and the home: one group if few, else by shared entries.
 
     The home is the last group then.
     """
@@ -29,12 +29,12 @@ def item_groups(at: Desk) -> list[list[str]]:
 
 
 def boards(at: Desk, as_recorded: bool = True, since: Since | None = None) -> Iterator[Board]:
-    """Yield boards that have all items between them; ask each before taking the next, so that memory stays bounded."""
+    """Yield boards that cover all items. Use each before the next: this bounds memory."""
     return groups.boards(at.store(), at.setup.rules, item_groups(at), as_recorded, since)
 
 
 def placing(at: Desk) -> Callable[[Verdict], tuple[object, ...]]:
-    """Return a sort key that orders verdicts as one board has them: by rule, then as fleet.yaml or the bookings go."""
+    """Return a sort key for verdicts as on one board: by rule, then fleet or bookings."""
     rules = {rule: place for place, rule in enumerate(at.setup.rules)}
 
     def place(verdict: Verdict) -> tuple[object, ...]:

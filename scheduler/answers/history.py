@@ -17,9 +17,9 @@ from scheduler.reminders.announcements import Notification
 
 
 class History(NamedTuple):
-    """What happened by an instant, to `item` or to all: entries, each with the id of what took it back.
+    """Entries by an instant, of `item` or all, each with the id of what took it back.
 
-    `marks`: by event id, what is to be said of an entry. `notifications`: what was rung.
+    `marks`: a remark by event id. `notifications`: what was rung.
     """
 
     item: str | None
@@ -29,7 +29,10 @@ class History(NamedTuple):
 
 
 def history_of(at: Desk, item: str | None, reminders: bool = False) -> History:
-    """Return what happened to an item, a job, or all; with `reminders`, what was rung too. Raises Refused."""
+    """Return what happened to an item, a job, or all. Raises Refused.
+
+    `reminders`: with what was rung.
+    """
     store = at.store()
     filed = list(at.home.log.history(_filing_name(at, item)))
     shared = _shared_mishaps(store, item, {event.id for event, _ in filed})

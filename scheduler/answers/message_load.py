@@ -1,4 +1,4 @@
-"""How many messages a rehearsal sends by week and channel, which rules are loud and which never open."""
+"""Count a rehearsal's messages by week and channel; name loud and silent rules."""
 
 from collections import Counter
 from datetime import date, timedelta
@@ -29,7 +29,7 @@ def load_text(at: Desk, result: Rehearsal) -> str:
 
 
 def by_week(at: Desk, result: Rehearsal) -> Counter[tuple[date, str]]:
-    """Count messages by the Monday of their week (local) and channel, as the daemon would send them."""
+    """Count the messages sent by channel and by the Monday (local) of their week."""
     return Counter(
         (_monday(at, decision.at), channel.name)
         for decision in result.decisions

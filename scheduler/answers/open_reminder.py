@@ -17,7 +17,7 @@ _USES = {"pack": ("charged", "drained", "flown"), "aircraft": ("flown",)}
 
 
 def require_open(at: Desk, rule: str, item: str) -> Reminder:
-    """Return the open reminder of a rule on an item. Raises Refused where none is open."""
+    """Return the open reminder of a rule on an item. Raises Refused if none is open."""
     if rule not in at.setup.rules:
         raise Refused.because(f"there is no rule {rule!r}{did_you_mean(rule, at.setup.rules)}")
     board = at.board([item])
@@ -32,7 +32,7 @@ def require_open(at: Desk, rule: str, item: str) -> Reminder:
 
 
 def require_awaited(reminder: Reminder, awaited: str, now: int) -> None:
-    """Raise Refused where a snooze would wait for a kind of entry that its item cannot have, or must not have."""
+    """Raise Refused if a snooze awaits an entry its item cannot or must not have."""
     item = reminder.verdict.item
     named = _named_by(awaited)
     if item.kind not in named:

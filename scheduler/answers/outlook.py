@@ -25,7 +25,7 @@ def todo(reminder: Reminder) -> str:
 
 
 def without_advice(_reminder: Reminder) -> str:
-    """Leave out what to do: for people it is enough to know what falls due, and a job can need a long text."""
+    """Leave out what to do: people need what falls due, and a job's text can be long."""
     return ""
 
 

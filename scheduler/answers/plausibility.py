@@ -1,4 +1,4 @@
-"""Questions about what is doubtful in an entry just logged, each with the way to take it back."""
+"""Ask about what is doubtful in a new entry, with the way to take it back."""
 
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
@@ -65,7 +65,7 @@ class CheckedEntry(NamedTuple):
         return moment_near(instant, self.now, self.store.clocks.zone)
 
     def before(self, name: str, fact: str, instant: int) -> object:
-        """Return the value of a fact of an item of the fleet at an instant, without the entry."""
+        """Return a fact of an item of the fleet at an instant, as without the entry."""
         return self.bare.fact(self.store.fleet[name], fact).at(instant)
 
     def others(self, name: str, *kinds: str) -> list[Event]:
@@ -74,7 +74,7 @@ class CheckedEntry(NamedTuple):
 
 
 def plausibility_questions(events: list[Event], store: FactStore, now: int) -> list[str]:
-    """Ask about each thing that is doubtful in some entries, and say how to take them back."""
+    """Ask about each doubtful thing in some entries; say how to take them back."""
     lines: dict[str, None] = {}  # what is asked of several entries is asked once
     for event in events:
         bare = FactStore(store.fleet, Without(store, frozenset([event.id])), store.clocks)

@@ -12,7 +12,7 @@ from scheduler.reminders.ready_text import IN_THE_AIR, NEAR_PEOPLE, NONE_IN_SERV
 
 
 class ReadyAnswer(NamedTuple):
-    """The answer for a job, or for a flight now where `job` is None: one for each aircraft that could fly it."""
+    """The answer for a job (None: a flight now): one for each aircraft that could fly."""
 
     job: str | None
     aircraft: list[Ready]
@@ -20,7 +20,10 @@ class ReadyAnswer(NamedTuple):
 
 
 def answer_ready(at: Desk, job: str | None = None) -> ReadyAnswer:
-    """Return whether a booked job can be flown; the next one, or a flight now, unless given. Raises Refused."""
+    """Return whether a booked job, the next one, or a flight now can be flown.
+
+    Raises Refused.
+    """
     store = at.store()
     named = _require_ahead(store, job, at) if job else next_job(store, at.now)
     return ReadyAnswer(named, ready_for(store, at.setup.rules, at.now, named), store)

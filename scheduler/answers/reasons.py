@@ -1,4 +1,4 @@
-"""Words for the comparisons of a rule: what would quiet or ring it, why it will change, what was adjusted."""
+"""Word a rule's comparisons: what would quiet or ring it, why it changes."""
 
 from typing import Any
 
@@ -24,7 +24,10 @@ def fact_name(leaf: Leaf) -> str:
 
 
 def comparison(leaf: Leaf, limit: str, holds: bool = True) -> str:
-    """Write a comparison, or its contrary: "at least 85 % (full), for 24 h (sit)", "is no" for "is yes"."""
+    """Write a comparison, or its contrary: "at least 85 % (full), for 24 h (sit)".
+
+    The contrary of "is yes" is "is no".
+    """
     text = f"{_compared(leaf, limit, holds)}{f' ({leaf.limit_name})' if leaf.limit_name else ''}"
     if leaf.lasting and holds:
         text += f", for {show_span(leaf.lasting)}{f' ({leaf.lasting_name})' if leaf.lasting_name else ''}"
@@ -38,7 +41,7 @@ def _compared(leaf: Leaf, limit: str, holds: bool) -> str:
 
 
 def reversals(verdict: Verdict, now: int) -> list[ChangeSet]:
-    """Return the smallest changes that would settle the reminder if it is open, and ring it if it is not."""
+    """Return the smallest changes that settle an open reminder, or ring a closed one."""
     rule = verdict.rule
     if verdict.open_at(now) is None:
         return minimal_changes(explain(verdict, rule.when, now), holds=True)
@@ -71,7 +74,7 @@ def change_lines(at: Desk, verdict: Verdict) -> list[str]:
 
 
 def change_causes(at: Desk, verdict: Verdict, change: int) -> list[str]:
-    """Say why a verdict changes at an instant, and what follows: comparisons that turn, entries, the reminder."""
+    """Say why a verdict changes at an instant: comparisons that turn, entries, result."""
     found = [_turn(verdict, turn) for turn in changes_at(verdict, change)]
     zone = at.setup.hours.zone
     found += [f"entry {event.id}, {describe(event, zone)}" for event in verdict.events if event.at == change]
@@ -91,7 +94,7 @@ def _turn(verdict: Verdict, turn: LeafChange) -> str:
 
 
 def adjustment_lines(at: Desk, verdict: Verdict) -> list[str]:
-    """Say how the operator adjusted the rule for the item, with what it says without that."""
+    """Say how the operator adjusted the rule for the item, and what it says otherwise."""
     change: dict[str, Any] = verdict.rule.adjusted or {}
     if not change:
         return []

@@ -83,7 +83,7 @@ def _message(at: Desk, decision: Decision, board: Board) -> str:
 
 
 def typed_interval(at: Desk, start: str, end: str) -> tuple[int, int]:
-    """Return the interval that two typed times mean; bare days count whole. Raises Refused."""
+    """Return the interval of two typed times; bare days count whole. Raises Refused."""
     zone = at.setup.hours.zone
     first, last = parse_time(start, at.now, zone), parse_time(end, at.now, zone, ahead=True, day_ends=True)
     if is_bare_day(start):

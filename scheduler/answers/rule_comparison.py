@@ -1,4 +1,4 @@
-"""Two rule sets compared over the same time: "48 h instead of 24 h: 11 reminders fewer", and which."""
+"""Compare two rule sets over the same time: "48 h, not 24 h: 11 fewer", and which."""
 
 from collections.abc import Iterator
 from typing import NamedTuple

@@ -23,7 +23,7 @@ hours; `this week` and `whenever` come with the digest."""
 
 
 def rules_json(desk: Desk, rule: str | None = None) -> list[dict[str, Any]]:
-    """Return the rules that are on, or one of them, as written, with what was adjusted. Raises Refused."""
+    """Return the rules that are on, or one, as written and adjusted. Raises Refused."""
     rules = desk.setup.rules
     named = list(rules) if rule is None else [_require_on(rules, rule)]
     return [written | {"adjusted": rules.adjustments(written["id"])} for written in _written(desk, named)]
@@ -48,7 +48,7 @@ def _written(desk: Desk, names: list[str]) -> list[dict[str, Any]]:
 
 
 def listing(rules: Ruleset) -> str:
-    """List the rules that are on by the kind of item, with limits, basis and what was adjusted."""
+    """List the rules that are on by kind of item: limits, basis, adjustments."""
     kinds = dict.fromkeys(rules.raw(name)["about"] for name in rules)
     blocks = [
         "\n".join([f"About {kind}", *(line for name in rules.about(kind) for line in _lines(rules, name))])

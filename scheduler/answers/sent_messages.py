@@ -1,4 +1,4 @@
-"""What was sent of a reminder, as the outbox has it: when, on which channel, with what else, with what outcome."""
+"""Tell from the outbox what was sent: when, on which channel, with what outcome."""
 
 import json
 
@@ -13,7 +13,7 @@ from scheduler.verdicts.verdict import Verdict
 
 
 def message_lines(at: Desk, verdict: Verdict) -> list[str]:
-    """Say what was sent on this rule and item by the instant asked about, and why no more: a line each."""
+    """Say what was sent on this rule and item by now, and why no more: a line each."""
     episode = verdict.open_at(at.now)
     ledger = _by_then(Outbox(at.home.log).ledger(), at.now)
     sent = sorted(ledger.of_key(verdict.key), key=lambda line: line.at)

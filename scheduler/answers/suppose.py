@@ -1,4 +1,4 @@
-"""What-if: a copy of the log with supposed entries in it. The home's own log is never written."""
+"""Suppose entries in a copy of the log. The home's own log is never written."""
 
 import json
 import sqlite3
@@ -42,9 +42,10 @@ def supposed_copy(home: Home) -> Iterator[Home]:
 
 
 def suppose_file(at: Desk, source: IO[bytes], name: str) -> str:
-    """Take supposed entries into the copy; return a line that says how many, so that nobody takes them for real.
+    """Take supposed entries into the copy; return a line that says how many.
 
-    They are checked as `intake` checks them, except that they may lie ahead. `name`: of their file. Raises Refused.
+    The line keeps anyone from taking them for real. `intake`'s checks apply, except that entries may lie ahead.
+    `name`: the name of their file. Raises Refused.
     """
     entries = ((number, _recorded_at_once(line)) for number, line in lines(source, name))
     count = len(take(at.home.log, entries, at.setup.fleet, MAX_INSTANT, name, all_new=True).ids)
@@ -52,7 +53,7 @@ def suppose_file(at: Desk, source: IO[bytes], name: str) -> str:
 
 
 def suppose_use_like(at: Desk, like: tuple[int, int], ahead: tuple[int, int]) -> str:
-    """Suppose in the copy that use goes on from now as in the interval `like`; return a line that says so."""
+    """Suppose that use goes on from now as in the interval `like`; say so in a line."""
     start, end = max(ahead[0], at.now), ahead[1]
     count = suppose_use(at.home, at.setup.fleet, at.setup.hours, like, (start, end))
     pattern = f"from {at.say(like[0])} to {at.say(like[1])}"
@@ -72,10 +73,10 @@ def _recorded_at_once(line: str) -> str:
 
 
 def suppose_use(home: Home, fleet: Fleet, hours: Hours, like: tuple[int, int], ahead: tuple[int, int]) -> int:
-    """Repeat in the copy the use of one interval over another, as often as it fits; return the number of entries.
+    """Repeat the use of one interval over another; return the number of entries.
 
-    It is moved by whole weeks of local time, so that weekdays and times of day stay; the first repeat begins as near to
-    the beginning as that allows. Raises Refused where nothing was used in it.
+    It moves by whole weeks of local time, so weekdays and times of day stay; the first repeat begins as near to the
+    beginning as that allows. Raises Refused where nothing was used in it.
     """
     (begun, over), (start, end) = like, ahead
     pattern = [event for event in home.log.in_force() if begun <= event.at < over and event.what in USE]

@@ -28,9 +28,9 @@ def require_kind(word: str) -> Kind:
 
 
 def typed_events(kind: Kind, words: list[str], log: Log, setup: Setup, now: int) -> list[dict[str, object]]:
-    """Return the events that typed words mean: one for each item where several are given. Raises Refused.
+    """Return the events that typed words mean, one for each item. Raises Refused.
 
-    What takes the place of an entry of the log has its time unless another is given.
+    What replaces an entry of the log has its time unless another is given.
     """
     values = typed_values(kind, words)
     event: dict[str, object] = {"at": rfc3339(_at(values, log, setup, now), setup.hours.zone), "what": kind.what}
@@ -110,7 +110,7 @@ def _following(rest: object, kind: Kind, name: str) -> str:
 
 
 def require_field(kind: Kind, name: str) -> Field:
-    """Return a field of a kind that can be typed. Raises Refused, with the nearest one."""
+    """Return a field that can be typed. Raises Refused, with the nearest one."""
     found = field(kind, name)
     known = [*(f.name for f in kind.fields), *TYPED]
     if found is None or name not in known:
