@@ -1,4 +1,4 @@
-"""What entries just logged change: the reminders that they opened and ended, and when the bell rings next."""
+"""Find what new entries change: reminders opened and ended, and the next ring."""
 
 from itertools import chain, takewhile
 from typing import NamedTuple
@@ -22,7 +22,7 @@ _CHANGES_FITNESS = ("mishap", "inspected", "repaired", "noticed", "set_aside", "
 
 
 class NextRing(NamedTuple):
-    """When the bell rings next unless something is logged before, and the reminders that ring then."""
+    """When the bell next rings if nothing is logged before, and for which reminders."""
 
     at: int
     reminders: list[Reminder]
@@ -54,7 +54,7 @@ def effects_of(desk: Desk, store: FactStore, events: list[Event]) -> Effects:
 
 
 def concerned_board(desk: Desk, store: FactStore, events: list[Event]) -> Board:
-    """Return the board of the items that the events can touch, solved from just before the events on."""
+    """Return the board of items the events can touch, solved from just before them."""
     before = min(map(begins_at, events)) - 1
     items = concerned_items(desk.home, desk.setup, events, store)
     return Board(store, desk.setup.rules, items, since=lambda _key: before)
@@ -93,12 +93,12 @@ def _names_mishap_packs(store: FactStore, event: Event) -> bool:
 
 
 def _of_an_aircraft(fleet: Fleet, name: str) -> bool:
-    """True for an aircraft, and the papers of one."""
+    """Return whether `name` is an aircraft or the papers of one."""
     return "aircraft" in (fleet.kind(name), fleet.kind(str(fleet.raw(name).get("of"))))
 
 
 def open_before(desk: Desk, board: Board, events: list[Event]) -> list[Reminder]:
-    """Return what would be open now on a board's items, had the events not been logged."""
+    """Return what would be open now on a board's items without these events."""
     began = min(begins_at(event) for event in events)
     recent = min(event.at for event in events) > desk.now - MINUTE
     # Facts look only back: for entries of this minute, with nothing logged since they began, the same board a moment
@@ -124,7 +124,7 @@ def store_without(desk: Desk, store: FactStore, events: list[Event]) -> FactStor
 
 
 def differences(before: list[Reminder], after: list[Reminder]) -> tuple[list[Reminder], list[Reminder]]:
-    """Return the reminders open after and not before, and those open before and not after."""
+    """Return the reminders open only after, and those open only before."""
     was, now_open = {r.key for r in before}, {r.key for r in after}
     return [r for r in after if r.key not in was], [r for r in before if r.key not in now_open]
 
@@ -137,7 +137,7 @@ def _risen(reminders: list[Reminder], events: list[Event], now: int) -> list[Rem
 
 
 def next_ring(desk: Desk, board: Board) -> NextRing | None:
-    """Return when the next reminder of a board rings if nothing else is logged; None if none does."""
+    """Return the next ring of a board if nothing else is logged; None without any."""
     hours, now = desk.setup.hours, desk.now
     ahead = [reminder for reminder in board.reminders if now < reminder.episode.opened < MAX_INSTANT]
     announced = [next_announcement(board, r, [], hours, r.episode.opened) for r in ahead]

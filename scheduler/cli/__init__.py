@@ -1,1 +1,1 @@
-"""The commands: one thin module each, words in and text out. `main` says what such a module has."""
+"""The commands: one thin module each, words in and text out. See `main`."""

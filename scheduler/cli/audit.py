@@ -1,4 +1,4 @@
-"""`shelfbell audit --from TIME --to TIME`: the season audit, in the terminal, as Markdown and as one HTML page."""
+"""`shelfbell audit --from TIME --to TIME`: text, Markdown or one HTML page."""
 
 from argparse import ArgumentParser, Namespace
 

@@ -1,4 +1,4 @@
-"""`shelfbell case RULE ITEM --at T`: one case of a rule from real history, ready to be pasted into its file."""
+"""`shelfbell case RULE ITEM --at T`: a case of a rule from history, to paste."""
 
 from argparse import ArgumentParser, Namespace
 

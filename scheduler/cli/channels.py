@@ -13,7 +13,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Print each channel with its last success, last error and waiting messages; exit 1 when one fails."""
+    """Print each channel: last success, last error, waiting messages; 1 if one fails."""
     at = desk(home, args, setup=home.settings())
     states = channel_states(at)
     if args.json:

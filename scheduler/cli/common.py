@@ -1,4 +1,4 @@
-"""What the commands share: the clock, the options of every question, the desk, printing."""
+"""Share among commands: the clock, options of questions, the desk, printing."""
 
 import json
 import os
@@ -23,7 +23,7 @@ def clock() -> int:
 
 
 def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
-    """Add the options of every question; `as_known`: it can be answered from what had been recorded by then."""
+    """Add the options of every question; `as_known`: also --as-known."""
     parser.add_argument("--at", metavar="TIME", help="as of another instant")
     parser.add_argument("--json", action="store_true", help="for programs")
     if as_known:
@@ -31,7 +31,7 @@ def asking(parser: "ArgumentParser", as_known: bool = False) -> None:
 
 
 def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup: Setup | None = None) -> Desk:
-    """Return the home as of --at, or now. `past`: a weekday is the last one, not the coming one.
+    """Return the home as of --at, or now. `past`: a weekday is the last, not the next.
 
     `setup`: a partial set-up, if the command needs no more.
     """
@@ -40,10 +40,9 @@ def desk(home: Home, args: "Namespace | None" = None, past: bool = False, setup:
 
 @contextmanager
 def desk_or_fallback(home: Home, args: "Namespace | None" = None, past: bool = False) -> Iterator[Desk]:
-    """Give the same desk to a question that is answered while files of the home are refused too.
+    """Give the same desk; by the files that last passed if the present are refused.
 
-    It is answered by the files as they last passed. Raises Refused with what is wrong after the answer then; at once
-    where the rules are not known.
+    Raises Refused with what is wrong, then after the answer; at once where the rules are not known.
     """
     from scheduler.answers import fallback
 
@@ -64,7 +63,7 @@ def _asked(args: "Namespace | None", past: bool) -> AskedAt:
 
 
 def print_logged(lines: list[str]) -> None:
-    """Print the answer to what is in the log already: that it cannot be printed does not make it unlogged."""
+    """Print the answer to entries already logged; a failure here leaves them logged."""
     try:
         print("\n".join(lines), flush=True)
     except OSError as error:

@@ -16,7 +16,7 @@ def add_formats(parser: ArgumentParser) -> None:
 
 
 def show(document: Document, args: Namespace, width: int | None = None) -> str:
-    """Write the files that the options name. Return what to print: the document, or what was written."""
+    """Write the files that options name; return the document or what was written."""
     written = []
     if args.markdown:
         from scheduler.reports.as_markdown import as_markdown

@@ -1,4 +1,4 @@
-"""Where the installed command begins: an interrupt ends it without a traceback, whenever it comes."""
+"""Start the installed command; an interrupt at any time ends it with no traceback."""
 
 import signal
 
@@ -6,7 +6,7 @@ signal.signal(signal.SIGINT, signal.SIG_DFL)  # while modules load, there is not
 
 
 def main() -> int:
-    """Run the command of `sys.argv` and return its exit status; 130 where it was interrupted."""
+    """Run the command of `sys.argv`; return its exit status, 130 if interrupted."""
     from scheduler.cli.main import main as run_command
 
     signal.signal(signal.SIGINT, signal.default_int_handler)  # from here on, what was begun is undone

@@ -49,7 +49,10 @@ _USAGE = "usage: shelfbell [--home DIR] COMMAND ...\n\nKeeps a fleet fit to fly,
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run one command. Exit status: 0 fine, 1 findings, 2 bad usage or bad input (nothing was written)."""
+    """Run one command; return its exit status.
+
+    0: fine. 1: findings. 2: bad usage or bad input; nothing was written.
+    """
     words = list(sys.argv[1:] if argv is None else argv)
     try:
         _show_what_the_terminal_cannot()

@@ -1,4 +1,4 @@
-"""Options of the commands, on argparse. `log` has a reader of its own and does not pay for this one."""
+"""Read options by argparse. `log` has its own reader, so it need not load this."""
 
 import argparse
 import re
@@ -8,14 +8,14 @@ from scheduler.base.findings import Refused
 
 
 def parse(module: ModuleType, name: str, meaning: str, words: list[str]) -> argparse.Namespace:
-    """Read the options that a command's module declares from its words. Raises Refused."""
+    """Read the options that a command's module declares. Raises Refused."""
     parser = _Parser(prog=f"shelfbell {name}", description=meaning, allow_abbrev=False)
     module.add_arguments(parser, name)
     return parser.parse_args(joined(words))
 
 
 def joined(words: list[str]) -> list[str]:
-    """Return the words with "--from -2h" made one, so that a time back is not taken for an option."""
+    """Return the words with "--from -2h" joined: "-2h" alone reads as an option."""
     found: list[str] = []
     for word in words:
         if found and re.match(r"-\d", word) and re.fullmatch(r"--[a-z-]+", found[-1]):

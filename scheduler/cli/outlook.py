@@ -1,4 +1,4 @@
-"""`shelfbell outlook --days 90`: what will fall due, by the calendar and by expected use."""
+"""`shelfbell outlook --days 90`: what falls due, by calendar and expected use."""
 
 from argparse import ArgumentParser, Namespace
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""How far long work has come, on one line that is wiped away at the end; only where a person is watching."""
+"""Show progress on one line, wiped at the end, only where a person is watching."""
 
 import sys
 import time

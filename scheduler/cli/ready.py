@@ -1,4 +1,4 @@
-"""`shelfbell ready [JOB]`: can I fly, with which packs, for how long, and what comes first."""
+"""`shelfbell ready [JOB]`: can I fly, with which packs, how long, what first."""
 
 from argparse import ArgumentParser, Namespace
 

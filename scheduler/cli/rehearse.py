@@ -1,4 +1,4 @@
-"""`shelfbell rehearse --from TIME --to TIME`: what would have been, or will be, sent."""
+"""`shelfbell rehearse --from TIME --to TIME`: what would be sent."""
 
 from argparse import ArgumentParser, Namespace
 from pathlib import Path

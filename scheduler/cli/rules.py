@@ -1,4 +1,4 @@
-"""`shelfbell rules [RULE]`: the rules that are on, or one of them whole; `--markdown`: the page of all shipped ones."""
+"""`shelfbell rules [RULE]`: the rules that are on, or one; `--markdown`: all."""
 
 from argparse import ArgumentParser, Namespace
 

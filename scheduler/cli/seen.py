@@ -1,4 +1,4 @@
-"""`shelfbell seen RULE ITEM [TIME]` and `shelfbell snooze RULE ITEM [TIME or KIND]`."""
+"""`shelfbell seen RULE ITEM [TIME]`, `shelfbell snooze RULE ITEM [TIME or KIND]`."""
 
 from argparse import ArgumentParser, Namespace
 
@@ -25,7 +25,7 @@ def add_arguments(parser: ArgumentParser, name: str) -> None:
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Log it, when such a reminder is open."""
+    """Log it if that reminder is open; print the answer."""
     if args.time and args.until:
         raise Refused.because(f"{args.time!r} and --until {args.until!r}: one of them is enough")
     asked = Quieting(args.what, args.rule, args.item, args.time or args.until or "", args.note or "")

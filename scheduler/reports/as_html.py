@@ -1,7 +1,7 @@
-"""A document as one HTML page that needs nothing else: style and pictures within, no script, no outside address.
+"""Write a document as one HTML page: styles and pictures inside, nothing outside.
 
-Built as a tree with the standard library's ElementTree, which escapes whatever is put in it; a template engine would
-leave that to whoever writes the template.
+No script, no outside address. Built as a tree with the standard library's ElementTree, which escapes whatever is put
+in it; a template engine would leave that to whoever writes the template.
 """
 
 import re

@@ -1,6 +1,7 @@
-"""A document as Markdown with the tables of GitHub Flavored Markdown (https://github.github.com/gfm/).
+"""Write a document as Markdown with the tables of GitHub Flavored Markdown.
 
-Written here and not by a library: libraries read Markdown, and what this writes is read back by one in the tests.
+See https://github.github.com/gfm/. Written here and not by a library: libraries read Markdown, and the tests read
+this back with one.
 """
 
 import re

@@ -1,4 +1,4 @@
-"""The season audit as a document that an operator can hand to a client or an insurer."""
+"""Write the season audit, a document an operator can give a client or an insurer."""
 
 from scheduler.base.instants import HOUR
 from scheduler.base.text import listed

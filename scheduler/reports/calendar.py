@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
 
 def as_calendar(at: Desk, found: Outlook) -> bytes:
-    """Return the calendar: a whole-day entry on the first day a thing can fall due, its range in the description."""
+    """Return the calendar: whole-day entries on the first day a thing can fall due.
+
+    The range is in the description.
+    """
     from icalendar import Calendar
 
     calendar = Calendar()
@@ -49,7 +52,7 @@ def _entry(at: Desk, due: Due) -> "Event":
 
 
 def uid(at: Desk, due: Due) -> str:
-    """Return an id that stays the same when the date moves, so that a calendar moves the entry and doubles none.
+    """Return an id that survives a new date, so that a calendar moves the entry.
 
     It depends on home, rule, item and number; the oldest entry identifies the home.
     """

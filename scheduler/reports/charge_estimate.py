@@ -1,4 +1,4 @@
-"""Estimate a pack's charge now, its own self-discharge, and the time on the chargers."""
+"""Estimate a pack's charge now, its self-discharge, and the time on chargers."""
 
 from typing import NamedTuple
 
@@ -23,10 +23,10 @@ NEAR = 5.0
 
 
 class ChargeEstimate(NamedTuple):
-    """The charge now, percent; `low` and `high` where it was read from a voltage or from lights.
+    """The charge now, percent; `low` and `high` if read from a voltage or from lights.
 
     `source`: how the first of `entries` gives it. `calculated`: later use is calculated from there.
-    `entries`: those it rests on, oldest first.
+    `entries`: its evidence, oldest first.
     """
 
     percent: float | None
@@ -38,7 +38,7 @@ class ChargeEstimate(NamedTuple):
 
 
 class ChargerTime(NamedTuple):
-    """How long a charger of the fleet takes to bring the pack to a percentage, minutes."""
+    """Minutes a charger of the fleet takes to bring the pack to a percentage."""
 
     charger: str
     to: float
@@ -72,7 +72,10 @@ def _source(event: Event, lifetime: Lifetime) -> tuple[str, float, float]:
 
 
 def charger_times(store: FactStore, lifetime: Lifetime, percent: float) -> list[ChargerTime]:
-    """Estimate the time to fill it, and to drain it to storage charge, on each charger whose power is known."""
+    """Estimate the time to full, and down to storage charge, on each charger.
+
+    Leaves out chargers whose power is not known.
+    """
     energy, found = energy_of(lifetime.item), []
     for name in store.fleet.ids("charger"):
         plate = store.fleet[name].plate
@@ -85,14 +88,14 @@ def charger_times(store: FactStore, lifetime: Lifetime, percent: float) -> list[
 
 
 def temperature(lifetime: Lifetime, now: int) -> float | None:
-    """Return the median of the temperatures in its readings, degrees Celsius; None without any."""
+    """Return the median temperature of its readings, Celsius; None without any."""
     readings = [event.fields for event in lifetime.of_kind("measured") if event.at <= now]
     celsius = [float(fields["temperature_c"]) for fields in readings if "temperature_c" in fields]
     return median(celsius) if celsius else None
 
 
 def self_discharge(lifetime: Lifetime, now: int) -> Estimate | None:
-    """Fit self-discharge to its own readings at rest, percent in 30 d; None with too few.
+    """Fit self-discharge to readings at rest, percent in 30 d; None with too few.
 
     Only percents that the pack shows count, and none taken while a pack empties itself to storage.
     """

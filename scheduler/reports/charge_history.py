@@ -1,4 +1,4 @@
-"""A pack's charge over time: days by band of charge, depths of use, and the cost of lying full."""
+"""Describe a pack's charge over time: days by band, depths, cost of lying full."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -17,7 +17,7 @@ STORAGE = 55.0
 
 
 class ChargeSpan(NamedTuple):
-    """An interval in which the charge moves in a straight line from one percent to another; None: not known."""
+    """An interval: charge moves straight from one percent to another; None: unknown."""
 
     start: int
     end: int
@@ -54,7 +54,7 @@ def charge_spans(charge: Timeline, start: int, end: int) -> list[ChargeSpan]:
 
 
 def band_times(history: list[ChargeSpan]) -> list[BandTime]:
-    """Return the time by band of charge, lowest first; time at an unknown charge comes last."""
+    """Return the time by band of charge, lowest first, and last at an unknown charge."""
     found = [_band(name, low, high, history) for name, low, high in zip(NAMES, EDGES, EDGES[1:], strict=False)]
     unknown = sum(span.end - span.start for span in history if span.percent_from is None)
     return [*found, BandTime("not known", unknown, None)]
@@ -77,7 +77,7 @@ def _band(name: str, low: float, high: float, history: list[ChargeSpan]) -> Band
 
 
 def moves(history: list[ChargeSpan]) -> list[float]:
-    """Return the percents at which the charge turned or was set, in order; a gap counts as one straight move."""
+    """Return the percents where charge turned or was set, in order; gaps are straight."""
     return list(_moves(history))
 
 
@@ -93,9 +93,10 @@ def _moves(history: list[ChargeSpan]) -> Iterator[float]:
 def full_storage_cost(
     bands: list[BandTime], chemistry: str, celsius: float, price: float | None = None
 ) -> FullStorageCost | None:
-    """Estimate what the time in the topmost band cost beyond storage charge; None if it never was there.
+    """Estimate what time in the top band cost beyond storage charge.
 
-    Each band counts at the voltage of its mean charge, all at one temperature. Source: see `cells.ageing`.
+    Returns None if it never was there. Each band counts at the voltage of its mean charge, all at one temperature.
+    Source: see `cells.ageing`.
     """
     known = [band for band in bands if band.mean is not None]
     if not known or known[-1].name != NAMES[-1]:

@@ -21,12 +21,12 @@ class Point(NamedTuple):
 
 
 def bar(share: float, width: int = 30) -> str:
-    """Draw a bar for a share from 0 to 1: at least one character from half a percent on."""
+    """Draw a bar for a share, 0 to 1: at least one character from half a percent on."""
     return "#" * (max(1, round(share * width)) if share >= 0.005 else 0)
 
 
 def chart(points: list[Point], level: float, trend: Callable[[float], float] | None = None) -> list[str]:
-    """Return rows from the top: the points (at least one), a level drawn across, and a trend if given."""
+    """Return rows, top first: points (at least one), a level across, perhaps a trend."""
     low, high = _reach([point.y for point in points])
     step = 2.5 if high - low <= 35 else 5.0
     rows = round((high - low) / step) + 1

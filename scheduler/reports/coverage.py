@@ -1,4 +1,4 @@
-"""The coverage in an audit: what is watched, what was never logged, and what the program does not check."""
+"""Write an audit's coverage: what is watched, never logged, and never checked."""
 
 from scheduler.base.instants import DAY
 from scheduler.base.text import listed
@@ -21,7 +21,7 @@ _NOT_CHECKED = (
 
 
 def coverage(season: Season) -> list[Part]:
-    """Return items by how far they are watched, what was never logged, what is missing or old."""
+    """Return items by how far they are watched, what was never logged, missing or old."""
     return [
         Section("Items and the rules that watch them", _watched(season)),
         Section("Never logged", _never_logged_facts(season)),

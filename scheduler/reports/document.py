@@ -1,4 +1,4 @@
-"""A document: sections of paragraphs, lists, tables and pictures. The renderers read nothing else."""
+"""A document, for all renderers: sections of paragraphs, lists, tables, pictures."""
 
 from collections.abc import Callable, Sequence
 from typing import NamedTuple, Union
@@ -31,8 +31,10 @@ class Table(NamedTuple):
 
 
 class Picture(NamedTuple):
-    """A drawing. `draw` returns it as SVG; `legend` says how to read that. Where it is not drawn, `rows` (a chart in
-    characters) takes its place, or else `alt`."""
+    """A drawing. `draw` returns it as SVG; `legend` says how to read it.
+
+    Where it is not drawn, `rows` (a chart in characters) replaces it, or else `alt`.
+    """
 
     title: str
     alt: str

@@ -1,4 +1,4 @@
-"""The report on a pack for programs: percents, days, minutes, mOhm, Ah, Wh; a range where there is one."""
+"""Report on a pack for programs: percents, days, minutes, mOhm, Ah, Wh, ranges."""
 
 from scheduler.answers.desk import Desk
 from scheduler.answers.entry_effects import next_ring

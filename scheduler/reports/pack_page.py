@@ -41,7 +41,7 @@ def pack_page(at: Desk, report: PackReport, board: Board) -> Document:
 
 
 def picture_of(at: Desk, report: PackReport, board: Board) -> PictureData:
-    """Return what a picture of the pack shows: all since its first entry, the last day at least."""
+    """Return the pack's picture: all since its first entry, at least the last day."""
     since = report.now if report.history.since is None else report.history.since
     trend = report.forecast.trend if sections.has_trend(report) else None
     reminders = [each for each in board.reminders if each.episode.opened <= report.now]

@@ -40,7 +40,7 @@ MOST_READINGS = 200
 
 
 class HealthForecast(NamedTuple):
-    """Where health reaches 80 %: the instant, and the count of cycles; or why neither can be estimated.
+    """When health reaches 80 %: instant and cycles; or why neither can be estimated.
 
     `trend`: percent by days since 1970.
     """
@@ -52,7 +52,10 @@ class HealthForecast(NamedTuple):
 
 
 class Endurance(NamedTuple):
-    """How long the pack lasts on one aircraft. `rates`: minutes a percent, oldest first; `last`, `sisters`: ratios."""
+    """How long the pack lasts on one aircraft.
+
+    `rates`: minutes a percent, oldest first; `last`, `sisters`: ratios.
+    """
 
     aircraft: str
     rates: list[float]
@@ -66,15 +69,20 @@ class Endurance(NamedTuple):
 
 
 class Resistance(NamedTuple):
-    """Readings at mild temperatures, instant and mOhm, oldest first; `ratio`: the last over the first ones."""
+    """Readings at mild temperatures, instant and mOhm; `ratio`: last over first ones.
+
+    The oldest come first.
+    """
 
     readings: list[tuple[int, float]]
     ratio: Estimate | None
 
 
 class PackHistory(NamedTuple):
-    """A pack's history up to an instant. `since`: its first entry; None without any. `health`: percent of its label
-    left then, an estimate; None where it is not known."""
+    """A pack's history up to an instant. `since`: its first entry; None without any.
+
+    `health`: estimated percent of its label left then; None where unknown.
+    """
 
     item: Item
     since: int | None
@@ -110,7 +118,7 @@ class PackReport(NamedTuple):
         return self.item.plate["price"]
 
     def cost_per(self, name: str) -> float | None:
-        """Return the price over the flights or the cycles so far; None before the first or without a price."""
+        """Return the price per flight or cycle so far; None before one or without a price."""
         count = float(self.facts[name] or 0)
         return self.price.amount / count if self.price and count >= 1 else None
 
@@ -129,7 +137,7 @@ def _lifetime_at(store: FactStore, item: Item, now: int) -> Lifetime:
 
 
 def report_on_pack(store: FactStore, item: Item, now: int) -> PackReport:
-    """Return the report on a pack. Nothing later than `now` enters, except a flight under way."""
+    """Return the report on a pack. Nothing after `now` counts but a flight under way."""
     lifetime, history = _lifetime_at(store, item, now), history_of_pack(store, item, now)
     names = ("usable", "cycles", "cycles_of_rating", "flights", "airtime", "health", "watt_hours", "age")
     facts = {name: store.fact(item, name).at(now) for name in names}
@@ -175,7 +183,7 @@ def resistance(lifetime: Lifetime, now: int) -> Resistance:
 
 
 def endurance(store: FactStore, lifetime: Lifetime, now: int) -> list[Endurance]:
-    """Return how long it lasts on each aircraft, against its own past and against its sisters."""
+    """Return how long it lasts on each aircraft, against its own past and its sisters."""
     own = _by_aircraft(legs(lifetime), now)
     flew = {pack for aircraft in own for event in store.filed(aircraft, "flown") for pack in event.get("packs")}
     others = [store.fleet[name] for name in store.fleet.ids("pack") if name != lifetime.item.id and name in flew]

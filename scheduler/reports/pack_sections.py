@@ -75,7 +75,7 @@ def full_storage(report: PackReport) -> list[Part]:
 
 
 def wear(report: PackReport) -> list[Part]:
-    """Cycles, depths, throughput. The bar is the share that a depth has in all the charge moved."""
+    """Write cycles, depths, throughput; a bar is a depth's share of all charge moved."""
     path = moves(report.history.charge)
     if not report.facts["cycles"] and len(path) < 2:
         return []

@@ -10,7 +10,7 @@ _FAR_DAYS = 47482
 
 
 def ranged(estimate: Estimate, unit: str, digits: int = 0, one: str = "") -> str:
-    """Write "95 % (93 to 96)"; `digits`: significant ones of a small value; `one`: the unit after 1."""
+    """Write "95 % (93 to 96)"; `digits`: significant, if small; `one`: unit after 1."""
     value, low, high = (number(x, digits) for x in estimate[:3])
     return f"{value} {one if one and value == '1' else unit} ({low} to {high})"
 
@@ -33,7 +33,7 @@ def counted(amount: object, name: str, many: str = "") -> str:
 
 
 def full_cycles(report: PackReport) -> str:
-    """Write "41.7 equivalent full cycles": all that was drawn from it, in full charges."""
+    """Write "41.7 equivalent full cycles": all charge drawn, in full charges."""
     return f"{report.facts['cycles']:.1f} equivalent full cycles"
 
 

@@ -1,4 +1,4 @@
-"""Draw a pack's charge over time with its reminders, and its health, with matplotlib.
+"""Draw a pack's charge over time with reminders, and its health, by matplotlib.
 
 Everything differs by place, line or mark, not by colour alone. The colours are from the set that Okabe and Ito proposed
 for colour-blind readers ("Color Universal Design", 2008).
@@ -29,7 +29,7 @@ _MOST_ROWS = 8
 
 
 class PictureData(NamedTuple):
-    """A pack's history over [start, end) with the reminders open in it; `trend`: its health, percent by days."""
+    """A pack's history and reminders in [start, end); `trend`: health, percent by day."""
 
     history: PackHistory
     start: int
@@ -60,7 +60,7 @@ def write_picture(data: PictureData, path: Path) -> None:
 
 
 def draw_svg(data: PictureData) -> str:
-    """Return the picture as SVG, the same for the same data. Raises ImportError without matplotlib."""
+    """Return the picture as SVG, equal for equal data. ImportError without matplotlib."""
     written = io.StringIO()
     _figure(data).savefig(written, format="svg", metadata={"Date": None})
     return written.getvalue()

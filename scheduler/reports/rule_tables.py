@@ -1,4 +1,4 @@
-"""Tables of an audit: each rule, its basis, how often it rang, how soon it was settled, and which never rang."""
+"""Write an audit's rule tables: basis, rings, response times, which never rang."""
 
 from typing import Any
 

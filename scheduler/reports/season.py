@@ -1,4 +1,4 @@
-"""The data of an audit: one interval of the past, and how its dates and counts are written."""
+"""Gather one past interval for an audit; write its dates and counts."""
 
 from collections.abc import Mapping
 from statistics import median
@@ -18,8 +18,10 @@ from scheduler.verdicts.verdict import Key
 
 
 class Watched(NamedTuple):
-    """A rule on an item. `undecided`: it was unknown all through the season. `never_logged`: what is missing for the
-    facts it needs and no entry of the season made known. `unknown`: why it cannot be judged at the end."""
+    """A rule on an item. `undecided`: it was unknown all through the season.
+
+    `never_logged`: what its facts need and no entry of the season gave. `unknown`: why it cannot be judged at the end.
+    """
 
     key: Key
     title: str
@@ -29,8 +31,10 @@ class Watched(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """A reminder open in the season. `urgent`: it was of the highest urgency at some time. `superseded`: it is over,
-    but only because another on the same item took its place."""
+    """A reminder open in the season. `urgent`: it once had the highest urgency.
+
+    `superseded`: it ended only because another on the same item replaced it.
+    """
 
     key: Key
     title: str
@@ -40,7 +44,7 @@ class Opened(NamedTuple):
 
 
 class State(NamedTuple):
-    """An item of the fleet at the end: its facts by name, whether it is out of service for good, a pack's history."""
+    """An item at the end: facts by name, out of service for good, a pack's history."""
 
     facts: dict[str, Value]
     retired: bool
@@ -48,7 +52,7 @@ class State(NamedTuple):
 
 
 class Logged(NamedTuple):
-    """What was logged in the season. `airtime`: microseconds; `by_pack`: the flights of each pack."""
+    """Counts of the season. `airtime`: microseconds; `by_pack`: flights of each pack."""
 
     entries: int
     flights: int
@@ -102,7 +106,7 @@ def settled(reminders: list[Opened], by: int) -> list[Opened]:
 
 
 def responses(reminders: list[Opened], by: int) -> list[int]:
-    """Return the times from opening to settling, microseconds, shortest first, of those settled by then."""
+    """Return times from opening to settling by then, microseconds, shortest first."""
     return [r.episode.ended - r.episode.opened for r in settled(reminders, by)]
 
 

@@ -1,4 +1,4 @@
-"""Gather what an audit needs of each item, group by group, so that entries need not stay in memory."""
+"""Gather an audit's data by groups of items, so that entries leave the memory."""
 
 from functools import partial
 from operator import itemgetter
