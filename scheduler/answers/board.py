@@ -33,7 +33,7 @@ class BoardView(NamedTuple):
 
 
 def solve_board(at: Desk) -> BoardView:
-    """Return the board of all items, each of them solved."""
+    """Return the board, solving every item."""
     from scheduler.answers.groups import boards
 
     return _merge(at, boards(at, since=lambda _key: at.now))
@@ -68,7 +68,10 @@ def _touched(at: Desk, key: CacheKey, place: int) -> set[str]:
 
 
 def _boards(at: Desk, touched: set[str]) -> Iterator[Board]:
-    """Yield boards of all items that have news, may have news by now, or are touched. Use each before the next."""
+    """Yield boards of items with news, with news possible by now, or touched.
+
+    Use each board before taking the next.
+    """
     from scheduler.reminders.item_state import home_since
 
     states, setup = ItemStates(at.home.log), at.setup
@@ -82,7 +85,7 @@ def _boards(at: Desk, touched: set[str]) -> Iterator[Board]:
 
 
 def _home_summary(at: Desk, touched: set[str], begins: int) -> HomeSummary:
-    """Return what the home's own rules need to know of items, `touched` excepted."""
+    """Return what the home's own rules need to know of items outside `touched`."""
     states = ItemStates(at.home.log)
     summary = states.home_summary(touched, begins)
     if summary.by_item or any(at.setup.fleet.kind(item) in SUMMARISED for item in touched):
@@ -91,7 +94,7 @@ def _home_summary(at: Desk, touched: set[str], begins: int) -> HomeSummary:
 
 
 def _groups(at: Desk, items: set[str]) -> list[list[str]]:
-    """Return items as one group where they are few, else as the groups of all items go."""
+    """Return items as one group if few, else split like the groups of all items."""
     from scheduler.answers import groups
 
     if len(items) <= groups.AT_ONCE:
@@ -101,7 +104,7 @@ def _groups(at: Desk, items: set[str]) -> list[list[str]]:
 
 
 def _merge(at: Desk, boards: Iterable[Board]) -> BoardView:
-    """Return what boards of some items each come to, in the order that one board of all items has."""
+    """Merge boards of some items each, ordered like one board of all items."""
     rules, place = list(at.setup.rules), at.setup.fleet.place
     opened, mutes, unknown = [], {}, []
     for board in boards:
@@ -176,7 +179,7 @@ def _group(at: Desk, view: BoardView, group: Lines) -> list[str]:
 
 
 def _mute_lines(at: Desk, view: BoardView, group: Lines) -> list[str]:
-    """Return what keeps reminders of a group quiet, each with its items where it is not all of them."""
+    """Say what keeps reminders of a group quiet; name the items if not all share it."""
     items_by_line: dict[str, list[str]] = {}
     for reminder in group.reminders:
         if line := _mute_text(at, view, reminder, at.say):

@@ -1,4 +1,4 @@
-"""One case of a rule, made from what was logged, ready to be pasted into its file."""
+"""Make a case of a rule from what was logged, ready to paste into its file."""
 
 import re
 
@@ -30,7 +30,7 @@ def case_text(at: Desk, rule: str, item: str) -> str:
 
 
 def subject_of(at: Desk, verdict: Verdict) -> Subject:
-    """Return the rule as its file has it, applied to the item."""
+    """Return the rule as its file says it, applied to the item."""
     raw = at.setup.rules.raw(verdict.rule.id)
     written = make_rule(raw, verdict.store.catalogue)
     plate = at.setup.fleet.raw(verdict.item.id) if verdict.item.id in at.setup.fleet else {}
@@ -38,7 +38,7 @@ def subject_of(at: Desk, verdict: Verdict) -> Subject:
 
 
 def as_yaml(case: Case) -> str:
-    """Write a case as the rule files have it: one line an event."""
+    """Write a case in the form of the rule files: one line an event."""
     head, *rest = [*(f"{name}: {_flow(case[name])}" for name in case if name != "given"), "given:"]
     lines = [f"- {head}", *(f"  {line}" for line in rest)]
     lines += [f"    - {_flow(event)}" for event in case["given"]]  # type: ignore[attr-defined]
@@ -46,7 +46,7 @@ def as_yaml(case: Case) -> str:
 
 
 def _flow(value: object) -> str:
-    """Write a value in YAML on one line; times without quotes, as the loader of the rule files reads them as text."""
+    """Write a value in YAML on one line; times unquoted: the loader keeps them text."""
     import yaml
 
     text = yaml.safe_dump(value, default_flow_style=True, width=10**6, sort_keys=False, allow_unicode=True)

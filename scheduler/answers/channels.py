@@ -1,4 +1,4 @@
-"""How each channel is doing."""
+"""Say how each channel is doing."""
 
 from typing import NamedTuple
 
@@ -10,14 +10,14 @@ from scheduler.messages.outbox import GIVE_UP_AFTER, ChannelHealth, Outbox
 
 
 class ChannelState(NamedTuple):
-    """A channel and what became of its messages; `health` is None before the first."""
+    """A channel and the health of its messages; `health` is None before the first."""
 
     channel: Channel
     health: ChannelHealth | None
 
     @property
     def failing(self) -> bool:
-        """True where its last attempt failed."""
+        """True if its last attempt failed."""
         return self.health is not None and bool(self.health.failing_since)
 
 

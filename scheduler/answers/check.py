@@ -13,7 +13,7 @@ from scheduler.verdicts.reading import RuleFile
 
 
 class Checked(NamedTuple):
-    """What a check found, and how many rules and cases it went through."""
+    """The findings of a check, and how many rules and cases it covered."""
 
     findings: list[Finding]
     rules: int

@@ -38,7 +38,7 @@ _RUNNING_ON = ("to", "with", "from", "down", "good", "on", "until", "leaves")
 def describe(event: Event, zone: tzinfo | None = None, subject: str | None = None) -> str:
     """Describe an event in a few words.
 
-    `zone`: for its times, their own offset when absent; `subject`: written in the place of its item.
+    `zone`: for its times, their own offset when absent; `subject`: replaces its item.
     """
     kind = KINDS[event.what]
     named = subject or event.get(kind.subject) or ""

@@ -17,7 +17,7 @@ from scheduler.reminders.board import Board
 
 
 class Without(Source):
-    """The events of a fact store less some."""
+    """The events of a fact store, some left out."""
 
     def __init__(self, store: FactStore, ids: frozenset[str]) -> None:
         self._store = store
@@ -29,10 +29,10 @@ class Without(Source):
 
 
 class Desk(NamedTuple):
-    """A home with its set-up and the instant that is asked about.
+    """A home with its set-up and the instant a question asks about.
 
-    `known`: only what was recorded by then counts. `day`: what was typed, where it is a day without a time, whose end
-    is asked about; else "".
+    `known`: only what was recorded by then counts. `day`: the words typed, if they name a day without a time; the
+    answer is for its end. Else "".
     """
 
     home: Home
@@ -59,7 +59,7 @@ class Desk(NamedTuple):
 
 
 class AskedAt(NamedTuple):
-    """The instant that a question is about, as it was typed; None for now.
+    """The instant a question asks about, as typed; None for now.
 
     `past`: a weekday is the last one, not the coming one (a clock time alone is always the last one). `as_known`: only
     what had been recorded by that instant counts.

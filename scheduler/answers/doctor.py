@@ -1,4 +1,4 @@
-"""Whether the machine, the database, the channels and the daemon are well."""
+"""Check the machine, the database, the channels and the daemon."""
 
 import shutil
 import sqlite3
@@ -27,7 +27,7 @@ _START = "Start it: `shelfbell run`, or the unit in systemd/"
 
 
 class Diagnosis(NamedTuple):
-    """One thing looked at: fine, or what is wrong and what to do."""
+    """One thing checked: fine, or the fault and what to do."""
 
     about: str
     fine: bool
@@ -61,9 +61,9 @@ def diagnose(home: Home, now: int) -> Iterator[Diagnosis]:
 
 
 class _Patient(NamedTuple):
-    """The home that is looked at.
+    """The home under examination.
 
-    `setup`: None where its file `refused` is refused: only the database can be looked at then. `zone`: None if unknown.
+    `setup`: None if its file `refused` is refused: then only the database can be examined. `zone`: None if unknown.
     """
 
     home: Home

@@ -70,7 +70,7 @@ def _split(words: list[str]) -> tuple[Kind, list[str]]:
 
 
 def _answer(desk: Desk, ids: list[str], assumed: list[str], judged: bool) -> LoggedAnswer:
-    """Return the answer to new events; where no rules can be had, without what follows from them."""
+    """Return the answer to new events; without rules, leave out their effects."""
     events = [event for event in map(desk.home.log.find, ids) if event is not None]
     store = desk.store()
     effects = effects_of(desk, store, events) if judged else None
@@ -79,7 +79,7 @@ def _answer(desk: Desk, ids: list[str], assumed: list[str], judged: bool) -> Log
 
 
 def _bare_lines(kind: Kind, ids: list[str], error: Exception) -> list[str]:
-    """Say that it was logged, where the answer broke."""
+    """Say that the entry was logged, after a failure of the answer."""
     return [
         f"Logged: {kind.what} ({', '.join(ids)}).",
         f"What follows from it I cannot say, for the answer broke: {type(error).__name__}: {error}. "
@@ -96,7 +96,7 @@ def _while_refused(at: Desk, refused: Refused) -> list[str]:
 
 
 def _noon_lines(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
-    """Say that noon was taken, where days were typed without a time of day."""
+    """Say that noon was assumed for days typed without a time of day."""
     values = typed_values(kind, words)
     bare = [name for name, text in values.items() if require_field(kind, name).type is INSTANT and is_bare_day(text)]
     if not bare:
@@ -109,9 +109,9 @@ def _noon_lines(kind: Kind, words: list[str], ids: list[str]) -> list[str]:
 
 
 def _require_bound(kind: Kind, events: list[dict[str, object]], desk: Desk, refused: Refused | None) -> None:
-    """Raise Refused where an entry binds to something that is not there.
+    """Raise Refused if an entry refers to something that does not exist.
 
-    An entry of its kind whose place it takes, an open reminder, a booked job.
+    That is an entry of its kind to replace, an open reminder, or a booked job.
     """
     if any(problems(event) for event in events):  # `take` says what is malformed
         return
@@ -130,9 +130,9 @@ def _require_bound(kind: Kind, events: list[dict[str, object]], desk: Desk, refu
 
 
 def _require_same_kind(kind: Kind, replaced: object, desk: Desk) -> None:
-    """Raise Refused where the entry whose place is taken is of another kind: then the id is the slip.
+    """Raise Refused if the replaced entry is of another kind: the id is wrong then.
 
-    A wrong item is put right in its place.
+    A wrong item, however, is corrected by replacing its entry.
     """
     log = desk.home.log
     found = None if replaced is None else log.find(str(replaced))

@@ -1,4 +1,4 @@
-"""What an entry opened and what it ended, in words."""
+"""Say in words what an entry opened and what it ended."""
 
 from scheduler.answers.describe_event import describe
 from scheduler.answers.desk import Desk
@@ -31,7 +31,7 @@ def opened_lines(desk: Desk, board: Board, opened: list[Reminder], ring: str) ->
 
 
 def _rings(desk: Desk, board: Board, group: Lines, ring: str) -> list[str]:
-    """Say when what has just opened is rung."""
+    """Say when the bell rings for what has just opened."""
     announcements = [next_announcement(board, r, [], desk.setup.hours, desk.now) for r in group.reminders]
     due = min((each.due for each in announcements if each is not None), default=None)
     if due is None or due == MAX_INSTANT:
@@ -53,7 +53,7 @@ def ended_lines(board: Board, gone: list[Reminder], events: list[Event]) -> list
 
 
 def _how_ended(board: Board, gone: Reminder, events: list[Event]) -> str:
-    """Return how a reminder that was open before some entries ended, by a board that has them."""
+    """Return how an open reminder ended with some entries, which `board` includes."""
     if any(map(corrects, events)):
         return "Withdrawn"
     if any(event.what in ("retired", "replaced") and event.get("item") == gone.key.item for event in events):

@@ -29,9 +29,9 @@ class NextRing(NamedTuple):
 
 
 class Effects(NamedTuple):
-    """What some entries changed on the items that they concern.
+    """The changes that some entries made on the items they concern.
 
-    `opened`: with those that the entries made more urgent. `still_open`: of the items named, what was open before.
+    `opened`: includes those that the entries made more urgent. `still_open`: of the items named, those open before.
     """
 
     board: Board
@@ -43,7 +43,7 @@ class Effects(NamedTuple):
 
 
 def effects_of(desk: Desk, store: FactStore, events: list[Event]) -> Effects:
-    """Return what the events just logged changed."""
+    """Return what new events changed."""
     board = concerned_board(desk, store, events)
     open_now = board.open_at(desk.now)
     opened, ended = differences(open_before(desk, board, events), open_now)
@@ -63,8 +63,8 @@ def concerned_board(desk: Desk, store: FactStore, events: list[Event]) -> Board:
 def concerned_items(home: Home, setup: Setup, events: list[Event], store: FactStore) -> list[str]:
     """Return the items whose verdicts the events can touch.
 
-    Those named, the parts of an aircraft named, what a job named concerns; the jobs that are not over, where an event
-    can ground an item.
+    These are the items named, the parts of an aircraft named and the items of a job named; jobs not yet over too, if an
+    event can ground an item.
     """
     fleet = setup.fleet
     named = dict.fromkeys(name for event in events for name in home.log.touched_by(event))
@@ -130,7 +130,7 @@ def differences(before: list[Reminder], after: list[Reminder]) -> tuple[list[Rem
 
 
 def _risen(reminders: list[Reminder], events: list[Event], now: int) -> list[Reminder]:
-    """Return those of some open reminders that the events made as urgent as they are now."""
+    """Return the open reminders that the events made as urgent as they are now."""
     began = {event.at for event in events}
     rises = ((reminder, reminder.verdict.rises(reminder.episode)[1:]) for reminder in reminders)
     return [r for r, later in rises if any(at in began and urgency == r.verdict.urgency(now) for at, urgency in later)]

@@ -45,7 +45,7 @@ def _logged(desk: Desk, events: list[Event]) -> str:
 
 
 def _expiry_line(desk: Desk, store: FactStore, event: Event) -> list[str]:
-    """Say the last good day of a paper renewed, where it was not given."""
+    """Say the last good day of a renewed paper if it was not given."""
     if event.what != "renewed" or "expires" in event.fields:
         return []
     left = store.fact(desk.setup.fleet[event.get("item")], "days_to_expiry").at(desk.now)
@@ -57,7 +57,7 @@ def _expiry_line(desk: Desk, store: FactStore, event: Event) -> list[str]:
 
 
 def _earlier_booking(desk: Desk, store: FactStore, event: Event) -> list[str]:
-    """Say for when a job was booked that is booked again."""
+    """Say the time of the earlier booking of a job booked again."""
     if event.what != "booked":
         return []
     plans = all_jobs(store)[event.get("job")].plans
@@ -88,14 +88,14 @@ def ring_phrase(home: Home) -> str:
 
 
 def no_daemon_lines(ring: str, rings: bool) -> list[str]:
-    """Say what to start where something is to ring (`rings`) and no daemon runs."""
+    """Say what to start if something will ring (`rings`) and no daemon runs."""
     return (
         ["No daemon is running, so nothing will ring: start `shelfbell run`."] if rings and ring == _WOULD_RING else []
     )
 
 
 def _mishap_packs(store: FactStore, events: list[Event]) -> list[str]:
-    """Say which packs a mishap that names none is taken to concern, or ask."""
+    """Say which packs count as involved in a mishap that names none, or ask."""
     lines = []
     for event in events:
         if event.what == "mishap" and store.fleet.kind(str(event.get("item"))) == "aircraft":
@@ -120,7 +120,7 @@ def _count_as(packs: list[str]) -> str:
 
 
 def _too_soon(desk: Desk, store: FactStore, events: list[Event]) -> list[str]:
-    """Say which packs a look came too soon for, within the watch after a knock, and when one will count."""
+    """Say which packs were looked at too soon after a knock, and when a look counts."""
     packs: dict[tuple[int, bool], list[str]] = {}
     for event in events:
         name = str(event.get("item"))
@@ -143,7 +143,7 @@ _SETTLE = "settle the doubt after a mishap that names no pack"
 
 
 def _unsure(store: FactStore, events: list[Event], now: int) -> list[str]:
-    """Name the packs that were charged, drained or flown and may have been in a mishap."""
+    """Name the packs charged, drained or flown that may have been in a mishap."""
     named = [
         str(name)
         for event in events
@@ -158,7 +158,7 @@ def _unsure(store: FactStore, events: list[Event], now: int) -> list[str]:
 
 
 def _ended_since(desk: Desk, board: Board, events: list[Event]) -> list[str]:
-    """Say what a late entry opened then, and a later entry has settled since."""
+    """Say what a late entry opened that a later entry has since settled."""
     began = {event.at for event in events}
     over = [r for r in board.reminders if r.episode.opened in began and r.episode.ended <= desk.now]
     if not over:
@@ -194,9 +194,9 @@ def _titles(reminders: list[Reminder]) -> str:
 def next_ring_lines(
     desk: Desk, board: Board, ahead: NextRing | None, opened: list[Reminder], ring: str, still: Sequence[Reminder] = ()
 ) -> list[str]:
-    """Say when the next reminder on a board's items rings, if nothing else is logged.
+    """Say when the next reminder on a board's items rings if nothing else is logged.
 
-    `opened`, `still`: what is open and already said. `ring`: as `ring_phrase` returns it.
+    `opened`, `still`: reminders named already. `ring`: from `ring_phrase`.
     """
     if ahead is None:
         return [] if opened or still else _nothing_ahead(desk, board)

@@ -1,4 +1,4 @@
-"""How a kind of event is logged, or all kinds."""
+"""Show how to log a kind of event, or all kinds."""
 
 from scheduler.events.fields import DAY, INSTANT, choices
 from scheduler.events.kinds import COMMON, KINDS, Field, Kind
@@ -8,7 +8,7 @@ TYPED = tuple(f.name for f in COMMON if f.name not in ("what", "recorded_at", "v
 
 
 def usage(what: str | None) -> str:
-    """Return how a kind is logged, or all kinds."""
+    """Return how to log a kind, or all kinds."""
     if what is None or what not in KINDS:
         width = max(map(len, KINDS))
         kinds = "\n".join(f"  {kind.what:<{width}}  {kind.meaning}" for kind in KINDS.values())

@@ -51,7 +51,10 @@ def to_text(at: Desk, names: list[str], each_whole: bool = False) -> str:
 def _describe_each(
     at: Desk, found: list[Verdict] | None, describe_verdict: Callable[[Verdict], Described]
 ) -> list[Described]:
-    """Apply `describe_verdict` to each given verdict, or to all. Raises Refused where there is none."""
+    """Apply `describe_verdict` to each given verdict, or to all.
+
+    Raises Refused without any.
+    """
     if found is not None:
         return list(map(describe_verdict, found))
     place = placing(at)
@@ -62,7 +65,7 @@ def _describe_each(
 
 
 def _texts(at: Desk, found: list[Verdict] | None, each_whole: bool) -> list[str]:
-    """Return what is open, the most urgent first, and what is asked by name and unknown, whole; of the rest a line."""
+    """Return open and named unknown verdicts in full, urgent first; a line for others."""
     if each_whole or found is not None and len(found) == 1:
         return _describe_each(at, found, partial(verdict_text, at))
     shown = _describe_each(at, found, partial(_page, at, by_name=found is not None))
@@ -76,7 +79,7 @@ def _texts(at: Desk, found: list[Verdict] | None, each_whole: bool) -> list[str]
 
 
 class _Page(NamedTuple):
-    """What is shown of a verdict, "" for nothing. `rank`: the open ones by urgency, then unknown, then silent."""
+    """The text on a verdict, "" for none. `rank`: open by urgency, unknown, silent."""
 
     rank: int
     text: str
@@ -104,7 +107,7 @@ def _the_rest(opened: int, unknown: int, silent: int) -> str:
 
 
 def _silent_line(at: Desk, verdict: Verdict) -> str:
-    """Say in one line what keeps it silent, and until when if the clock alone ends that."""
+    """Say what keeps it silent, and until when if the clock alone ends that."""
     way = next((way for way in reversals(verdict, at.now) if way), ())
     change = verdict.next_change(at.now)
     then = "" if change is None else f"; may change {at.say(change)}"

@@ -48,9 +48,9 @@ def desk_or_fallback(home: Home, now: int, asked: AskedAt = NOW) -> tuple[Desk, 
 def fallback_setup(home: Home, refused: Refused) -> Setup:
     """Return a set-up for a home whose files are refused.
 
-    Settings and fleet come from their files, or where these are refused, from the last set-up that passed; the rules
+    Settings and fleet come from their files, or if these are refused, from the last set-up that passed; the rules
     always from that one, as in the running daemon. There are none if it is unknown. Raises `refused`, which says what
-    is wrong with the files, where settings or fleet cannot be had.
+    is wrong with the files, if it cannot get settings or fleet.
     """
     home.require()
     last = _last(home)
@@ -63,7 +63,7 @@ def fallback_setup(home: Home, refused: Refused) -> Setup:
 
 
 def fallback_zone(home: Home, refused: Refused) -> ZoneInfo | None:
-    """Return the zone by the same settings; None where they cannot be had."""
+    """Return the zone from the same settings; None if there are none."""
     settings = _part(home, "settings", refused, _last(home))
     return None if settings is None else ZoneInfo(settings["zone"])
 
@@ -72,7 +72,7 @@ _FILES = {"settings": SETTINGS, "fleet": FLEET}
 
 
 def _part(home: Home, part: str, refused: Refused, last: dict) -> dict | None:
-    """Return what the file of a part says; if it is refused, what it said when last all was well; None if unknown."""
+    """Return the content of a part's file; if refused, the last good one, or None."""
     wrong = any(finding.file == _FILES[part] for finding in refused.findings)
     return last.get(part) if wrong else _data(home, _FILES[part])
 
@@ -84,7 +84,7 @@ def _data(home: Home, name: str) -> dict:
 
 
 def _last(home: Home) -> dict:
-    """Return what was compiled last, whatever the files were; nothing where nothing was."""
+    """Return the set-up compiled last, from whatever files; empty if there was none."""
     part = "substr(fingerprint, instr(fingerprint || '/', '/'))"
     query = f"SELECT fingerprint, data FROM compiled WHERE {part} IN ('', '{FLEET_PART}')"
     try:
@@ -98,7 +98,7 @@ def _last(home: Home) -> dict:
 
 
 def with_daemon(home: Home, refused: FilesRefused, now: int) -> Refused:
-    """Return the refusal with a line on the rules by which a running daemon goes on."""
+    """Return the refusal with a line on the rules that a running daemon still uses."""
     goes_on = daemon_line(home, now, fallback_zone(home, refused))
     return Refused([*refused.findings, *([Finding("", 0, 0, goes_on)] if goes_on else [])])
 
@@ -122,12 +122,12 @@ def refused_lines(at: Desk, refused: Refused, now: int, judged: str, then: str =
 
 
 def daemon_line(home: Home, now: int, zone: ZoneInfo | None) -> str:
-    """Say by which rules a running daemon goes on; return "" where none runs."""
+    """Say which rules a running daemon still uses; return "" where none runs."""
     return f"The daemon goes on ringing by {daemon_rules(home, now, zone)}." if running(home.place) else ""
 
 
 def daemon_rules(home: Home, now: int, zone: ZoneInfo | None) -> str:
-    """Return which rules a daemon goes on by: "the rules of Wed 25 Nov 16:45"."""
+    """Return which rules a daemon uses: "the rules of Wed 25 Nov 16:45"."""
     from scheduler.messages.outbox import FILES_READ_AT, Outbox
 
     read_at = Outbox(home.log).state(FILES_READ_AT)

@@ -1,4 +1,4 @@
-"""The items of a home a few at a time."""
+"""Ask about the items of a home a few at a time."""
 
 from collections.abc import Callable, Iterator
 

@@ -1,4 +1,4 @@
-"""What happened to an item, corrections and reminders included."""
+"""Show what happened to an item, with corrections and reminders."""
 
 from itertools import pairwise
 from typing import NamedTuple
@@ -61,7 +61,10 @@ def to_lines(at: Desk, history: History) -> list[str]:
 
 
 def _filing_name(at: Desk, item: str | None) -> str | None:
-    """Return the name under which the entries of an item or a job are filed. Raises Refused where there is none."""
+    """Return the name that files an item's or a job's entries.
+
+    Raises Refused for an unknown one.
+    """
     if item is None or item in at.setup.fleet:
         return item
     names = at.home.log.names()
@@ -72,7 +75,7 @@ def _filing_name(at: Desk, item: str | None) -> str | None:
 
 
 def _shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[Event]:
-    """Return the mishaps of an aircraft that an item was in or on, or may have been, beside its `own` entries."""
+    """Return an aircraft's mishaps that involved the item, or may have; not its `own`."""
     if item is None or item not in store.fleet:
         return []
     concerned = [
@@ -84,7 +87,7 @@ def _shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[E
 
 
 def _superseded_bookings(store: FactStore, entries: list[tuple[Event, str | None]], now: int) -> dict[str, str]:
-    """Return marks on the bookings that were replaced or cancelled before the job was over, by event id."""
+    """Mark bookings replaced or cancelled before the job's end, by event id."""
     names = {str(event.get("job")) for event, _ in entries if event.what == "booked"}
     marks = {}
     for job in filter(None, (find_job(store, name) for name in names)):
@@ -104,7 +107,7 @@ def _event_line(at: Desk, event: Event, by: str | None) -> str:
 
 
 def _notifications(at: Desk, item: str | None) -> list[Notification]:
-    """Return what was rung of the reminders on an item, or on any, by the instant asked about."""
+    """Return the notifications on an item, or on all, by the instant asked about."""
     ledger = Outbox(at.home.log).ledger()
     keys = [key for key in ledger.announced_keys() if item in (None, key.item)]
     lines = [line for key in keys for line in ledger.of_key(key)]

@@ -52,7 +52,7 @@ def _named_by(what: str) -> list[str]:
 
 
 def _out_of_use(reminder: Reminder, now: int) -> str:
-    """Return why the item of a reminder must not be used before it is settled; "" if it may."""
+    """Return why the item must stay unused until this is settled; "" if it need not."""
     rule, item = reminder.verdict.rule, reminder.verdict.item
     if rule.grounds:
         return f"{rule.id} grounds it"

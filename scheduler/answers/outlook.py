@@ -105,7 +105,7 @@ def together(at: Desk, found: list[Due]) -> list[tuple[str, str]]:
 
 
 def ranged(at: Desk, due: Due) -> str:
-    """Write the range of dates in which use brings it about."""
+    """Write the range of dates within which use makes it due."""
     first = day(at, due.low)
     if due.high is None:
         return f"{first} or later"
@@ -113,7 +113,7 @@ def ranged(at: Desk, due: Due) -> str:
 
 
 def use_line(use: Use) -> str:
-    """Say what the estimate rests on."""
+    """Say the evidence for the estimate."""
     weekly, spread = (show_span(round(span / MINUTE) * MINUTE) for span in (use.weekly, use.spread))
     flights = numbered(use.flights, "flight")
     return f"{use.aircraft}: {flights} in {use.weeks} weeks, {weekly} a week, give or take {spread}."

@@ -53,7 +53,7 @@ _GROUNDED = {
 
 
 class CheckedEntry(NamedTuple):
-    """One entry, the facts with it, now, and the facts without it (`bare`)."""
+    """An entry, the facts with it, the instant now, and the facts without it (`bare`)."""
 
     event: Event
     store: FactStore
@@ -142,7 +142,7 @@ def _drained(entry: CheckedEntry) -> Iterator[str]:
 
 
 def _held_less(entry: CheckedEntry, pack: str, instant: int, percent: float) -> float | None:
-    """Return the percent that a pack held by the log, where that is well below the percentage logged; else None."""
+    """Return a pack's percent by the log, if well below the one typed; else None."""
     held = entry.before(pack, "charge", instant)
     return float(held) if isinstance(held, int | float) and percent > held + MORE_CHARGE else None
 
@@ -158,7 +158,7 @@ def _unusable(entry: CheckedEntry, name: str, start: int, end: int) -> Iterator[
 
 
 def _differs(entry: CheckedEntry, other: Event, flight: Event) -> bool:
-    """False for a reading close to what its pack landed with, or where one of the two is not known."""
+    """False for a reading close to the charge at landing, or if either is unknown."""
     if other.what != "measured":
         return True
     read, landed = reading_of(other, entry.store.fleet[other.get("item")].plate), flight.get("percent_to")
@@ -222,7 +222,7 @@ def _slow(entry: CheckedEntry) -> Iterator[str]:
 
 
 def _charged_before(entry: CheckedEntry, pack: str) -> bool:
-    """True where the pack, by the log, took off with what a charge gave it."""
+    """True if the pack's charge at take-off, by the log, came from charging."""
     evidence = entry.bare.fact(entry.store.fleet[pack], "charge").segment(begins_at(entry.event)).evidence
     return evidence is not None and evidence[0].what == "charged"
 

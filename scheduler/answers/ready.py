@@ -1,4 +1,4 @@
-"""Whether a job can be flown, for people and for programs."""
+"""Say whether a job can be flown, for people and for programs."""
 
 from typing import NamedTuple
 
@@ -43,7 +43,7 @@ def _require_ahead(store: FactStore, job: str, at: Desk) -> str:
 
 
 def _over(at: Desk, plan: Plan) -> str:
-    """Say when a job that is over ended, or began if no end was booked; "" for one that is not over."""
+    """Say when a job ended, or began if no end was booked; "" if it is not over."""
     if "ends" in plan.event.fields:
         return f"ended {at.say(plan.ends)}" if plan.ends <= at.now else ""
     return f"began {at.say(plan.starts)}" if plan.starts + GRACE <= at.now else ""

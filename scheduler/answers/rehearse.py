@@ -1,4 +1,4 @@
-"""What would have been, or will be, sent in an interval of time."""
+"""Rehearse an interval of time: what would have been, or will be, sent."""
 
 from scheduler.answers.desk import Desk
 from scheduler.base.findings import Refused
@@ -42,12 +42,15 @@ def to_json(at: Desk, result: Rehearsal) -> dict[str, object]:
 
 
 def _kind(sent: Notification) -> str:
-    """Return the kind of its message: one that goes to further channels repeats what was said."""
+    """Return the kind of its message: an escalated one repeats an earlier message."""
     return "again" if sent.kind == "escalated" else sent.kind
 
 
 def _carried(sent: Notification, channel: Channel, of_reminder: list[Notification]) -> bool:
-    """True when a channel carries a notification; one with `after` only what was rung as `now` that long before."""
+    """Return whether a channel carries a notification.
+
+    One with `after` carries only what rang as `now` that long before.
+    """
     if not channel.after:
         return sent.kind != "escalated" and sent.urgency in channel.urgency
     return sent.urgency == "now" and any(n.urgency == "now" and sent.at - n.at >= channel.after for n in of_reminder)
@@ -70,7 +73,7 @@ def to_text(at: Desk, result: Rehearsal) -> str:
 
 
 def messages_text(at: Desk, result: Rehearsal) -> str:
-    """Return the messages of a rehearsal, each whole."""
+    """Return the full messages of a rehearsal."""
     board = at.board(as_recorded=False)
     return "\n\n".join(_message(at, decision, board) for decision in result.decisions)
 
@@ -94,10 +97,10 @@ def typed_interval(at: Desk, start: str, end: str) -> tuple[int, int]:
 
 
 def rehearse_interval(at: Desk, start: int, end: int, as_known: bool = False, progress: Progress = nobody) -> Rehearsal:
-    """Return what is sent from `start` to `end`, from all that is known now.
+    """Return what is sent from `start` to `end`, from all entries known now.
 
-    `as_known`: at each instant from what had been recorded by then. `progress` gets the number of rules solved, or of
-    days over.
+    `as_known`: at each instant from entries recorded by then. `progress` gets the number of rules solved, or of days
+    over.
     """
     setup = at.setup
     if not as_known:

@@ -12,7 +12,7 @@ from scheduler.verdicts.rule import Rule, Ruleset
 
 
 class Side(NamedTuple):
-    """One rule set under its name, and the rehearsal with it."""
+    """A rule set under its name, and its rehearsal."""
 
     name: str
     rules: Ruleset
@@ -20,7 +20,7 @@ class Side(NamedTuple):
 
 
 class Sides(NamedTuple):
-    """The rule set that there is, the one instead of it, and what differs."""
+    """The present rule set, the one instead of it, and their difference."""
 
     now: Side
     instead: Side
@@ -33,7 +33,7 @@ def compared(now: Side, instead: Side) -> Sides:
 
 
 def to_text(at: Desk, sides: Sides) -> str:
-    """Say what the other rule set would do otherwise."""
+    """Say what the other rule set would change."""
     result, difference = sides.now.result, sides.difference
     lines = [
         f"From {at.say(result.start)} to {at.say(result.end)}, with {sides.instead.name} instead of {sides.now.name}:"
@@ -62,7 +62,7 @@ def _count(number: int, noun: str) -> str:
 
 
 def _changes(at: Desk, sides: Sides) -> list[str]:
-    """Say where the rule sets differ: "pack-left-full: sit 48 h instead of 24 h (A and B)"."""
+    """Say how the rule sets differ: "pack-left-full: sit 48 h instead of 24 h (A)"."""
     found: dict[tuple[str, str], list[str]] = {}
     for rule in dict.fromkeys([*sides.now.rules, *sides.instead.rules]):
         about = (sides.now.rules if rule in sides.now.rules else sides.instead.rules).raw(rule)["about"]
@@ -103,7 +103,7 @@ def _line(at: Desk, sides: Sides, reminder: Reminder) -> str:
 
 
 def to_json(at: Desk, sides: Sides) -> dict[str, object]:
-    """Return what differs for programs."""
+    """Return the differences for programs."""
 
     def one(reminder: Reminder) -> dict[str, object]:
         episode = reminder.episode

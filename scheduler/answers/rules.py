@@ -1,4 +1,4 @@
-"""The rules that are on, with their limits and basis."""
+"""Show the rules that are on, with their limits and basis."""
 
 from typing import Any
 
@@ -30,7 +30,7 @@ def rules_json(desk: Desk, rule: str | None = None) -> list[dict[str, Any]]:
 
 
 def rule_page(desk: Desk, rule: str) -> str:
-    """Return one rule whole, with its cases and what was adjusted. Raises Refused."""
+    """Return one rule in full, with its cases and adjustments. Raises Refused."""
     rules = desk.setup.rules
     (written,) = _written(desk, [_require_on(rules, rule)])
     return page(written, rules.adjustments(rule))
@@ -73,7 +73,7 @@ def _rungs(urgency: object) -> list[Any]:
 
 
 def reference_page() -> str:
-    """Return the page of all shipped rules, and of the facts that rules can ask for."""
+    """Return the page of all shipped rules and of all facts for rules."""
     blocks = [_INTRODUCTION]
     for path in sorted(folder("rules").glob("*.yaml")):
         data = read(path.read_bytes(), path.name).data

@@ -15,7 +15,7 @@ from scheduler.reminders.board import SNOOZE
 
 
 class Quieting(NamedTuple):
-    """What is asked: `what` is "seen" or "snoozed".
+    """The reminder to quiet; `what` is "seen" or "snoozed".
 
     `until`: when repeats go on, as typed, or the kind of entry that a snooze waits for; "" for the default.
     """
@@ -28,9 +28,9 @@ class Quieting(NamedTuple):
 
 
 def log_quieting(home: Home, asked: Quieting, now: int, via: str = "log") -> LoggedAnswer:
-    """Log it if such a reminder is open. Raises Refused; nothing was written then.
+    """Log it if that reminder is open. Raises Refused; nothing was written then.
 
-    While files of the home are refused, it goes by the rules that the daemon goes on by.
+    While files of the home are refused, use the rules that the daemon uses.
     """
     at = Desk(home, judging_setup(home)[0], now)
     reminder = require_open(at, asked.rule, asked.item)
@@ -51,7 +51,7 @@ def log_quieting(home: Home, asked: Quieting, now: int, via: str = "log") -> Log
 
 
 def _end(at: Desk, asked: Quieting) -> tuple[dict[str, str], str]:
-    """Return the fields that say until when, and how the answer says it."""
+    """Return the fields for the end of the quiet, and their text in the answer."""
     zone, typed = at.setup.hours.zone, asked.until
     if asked.what == "snoozed" and typed in AWAITED:
         return {"until_next": typed}, f"quiet until {asked.item} is {typed} next"

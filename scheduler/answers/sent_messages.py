@@ -1,4 +1,4 @@
-"""Tell from the outbox what was sent: when, on which channel, with what outcome."""
+"""Say from the outbox what was sent: when, on which channel, with what outcome."""
 
 import json
 
@@ -31,7 +31,7 @@ def _by_then(ledger: Ledger, now: int) -> Ledger:
 
 
 def _no_channel(at: Desk, verdict: Verdict) -> list[str]:
-    """Say that no channel carries messages of the verdict's urgency, where none does."""
+    """Say so if no channel carries messages of the verdict's urgency."""
     urgency = verdict.urgency(at.now)
     if any(urgency in channel.urgency for channel in at.setup.channels):
         return []

@@ -28,7 +28,7 @@ _TIMES = ("starts", "ends", "leaves")
 
 @contextmanager
 def supposed_copy(home: Home) -> Iterator[Home]:
-    """Give the home over a copy of its log, which is deleted afterwards."""
+    """Yield the home with a copy of its log, deleted afterwards."""
     with TemporaryDirectory(prefix="shelfbell-") as folder:
         copy = Home(home.path)
         copy.log = Log(Path(folder) / DATABASE)
@@ -62,7 +62,10 @@ def suppose_use_like(at: Desk, like: tuple[int, int], ahead: tuple[int, int]) ->
 
 
 def _recorded_at_once(line: str) -> str:
-    """Return the line with its event recorded when it happens, unless it says when; as it is if it cannot be read."""
+    """Add `recorded_at`, equal to `at`, to a line that lacks it.
+
+    Returns an unreadable line as it is.
+    """
     try:
         event = json.loads(line)
     except (ValueError, RecursionError):
@@ -91,7 +94,7 @@ def suppose_use(home: Home, fleet: Fleet, hours: Hours, like: tuple[int, int], a
 
 
 def _moved(event: Event, weeks: int, hours: Hours) -> dict[str, object]:
-    """Return the entry some weeks later, under an id and a job name of its own."""
+    """Return the entry some weeks later, with its own id and job name."""
 
     def later(text: object) -> str:
         wall = to_datetime(parse_rfc3339(str(text)), hours.zone).replace(tzinfo=None) + timedelta(weeks=weeks)

@@ -48,7 +48,7 @@ def typed_events(kind: Kind, words: list[str], log: Log, setup: Setup, now: int)
 
 
 def _after(start: str, end: str, text: str, setup: Setup) -> str:
-    """Return an end, moved on where it is a bare clock time or weekday that would come before its start."""
+    """Return an end; a bare clock time or weekday before its start moves past it."""
     began, zone = parse_rfc3339(start), setup.hours.zone
     if parse_rfc3339(end) > began or not is_recurring(text):
         return end

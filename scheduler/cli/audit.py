@@ -1,4 +1,4 @@
-"""`shelfbell audit --from TIME --to TIME`: text, Markdown or one HTML page."""
+"""`shelfbell audit --from TIME --to TIME`: the season audit, as text or a file."""
 
 from argparse import ArgumentParser, Namespace
 
@@ -13,7 +13,7 @@ from scheduler.reports.season_audit import season_of
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("--from", dest="start", metavar="TIME", required=True)
     parser.add_argument("--to", dest="end", metavar="TIME", required=True)
     add_formats(parser)

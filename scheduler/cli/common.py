@@ -78,7 +78,7 @@ def print_json(data: object) -> None:
 
 
 def print_answer(at: Desk, text: str) -> None:
-    """Print an answer for people, and before it how a day without a time was taken."""
+    """Print an answer for people; first, how a day without a time was understood."""
     if at.day:
         print(f'No time given with "{at.day}": the end of that day is taken.')
     print(text)

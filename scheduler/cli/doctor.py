@@ -1,4 +1,4 @@
-"""`shelfbell doctor`: is all well with the home, and what to do where it is not."""
+"""`shelfbell doctor`: is all well with the home, and if not, what to do."""
 
 from argparse import ArgumentParser, Namespace
 
@@ -13,7 +13,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Look at everything; exit 1 when anything is not fine."""
+    """Check everything; exit 1 if anything is not fine."""
     found = list(diagnose(home, clock()))
     if args.json:
         print_json([one._asdict() for one in found])

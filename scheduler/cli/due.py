@@ -17,7 +17,7 @@ def add_arguments(parser: "ArgumentParser", _name: str) -> None:
 
 
 def run(home: Home, args: "Namespace") -> int:
-    """Print what is open; exit 1 when anything is."""
+    """Print the open reminders; exit 1 if there are any."""
     with desk_or_fallback(home, args) as at:
         return _show(at, solve_board(at) if args.at or args.as_known else current_board(at), args.json)
 

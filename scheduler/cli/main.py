@@ -81,7 +81,7 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _show_what_the_terminal_cannot() -> None:
-    """Print a mark for a character that the terminal has not, rather than break."""
+    """Print a mark instead of failing on a character the terminal lacks."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
             stream.reconfigure(errors="replace")

@@ -12,7 +12,7 @@ _FURTHEST = 3660
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("--days", metavar="N", type=int, default=90, help="how far to look, 90 unless given")
     parser.add_argument("--ics", metavar="FILE", type=Path, help="write it as a calendar too (iCalendar, RFC 5545)")
     asking(parser)

@@ -15,7 +15,7 @@ COLUMNS = 78
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
-    """The options."""
+    """Declare the options."""
     parser.add_argument("pack", metavar="PACK")
     parser.add_argument("--picture", metavar="FILE", type=Path, help="draw it too, as .png or .svg")
     add_formats(parser)

@@ -14,7 +14,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Print the answer for a job, or for a flight now where none is booked."""
+    """Print the answer for a job, or for a flight now if none is booked."""
     with desk_or_fallback(home, args) as at:
         found = answer_ready(at, args.job)
         if args.json:

@@ -58,14 +58,14 @@ def _run(home: Home, args: Namespace, heads: list[str]) -> int:
 
 
 def _rehearsed(at: Desk, args: Namespace, name: str) -> Side:
-    """Rehearse the interval asked about with the rules of a set-up; `name`: of these rules."""
+    """Rehearse the interval asked about with a set-up's rules; `name`: of these rules."""
     start, end = typed_interval(at, args.start, args.end)
     with progress("Days lived through" if args.as_known else "Rules solved") as tell:
         return Side(name, at.setup.rules, rehearse_interval(at, start, end, args.as_known, tell))
 
 
 def _suppose(at: Desk, args: Namespace) -> list[str]:
-    """Put into the copy of the log what is supposed; return a line on each set."""
+    """Add the supposed entries to the copy of the log; return a line on each set."""
     heads = []
     for file in args.suppose:
         with opened(file) as source:

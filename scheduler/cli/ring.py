@@ -12,7 +12,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Send it and print whether it went out; exit 1 if it did not."""
+    """Send it and say whether it went out; exit 1 if it did not."""
     from scheduler.daemon import loop
 
     channels = {channel.name: channel for channel in home.settings().channels}

@@ -17,7 +17,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 
 def run(home: Home, args: Namespace) -> int:
-    """Run until told to stop, or once."""
+    """Run until stopped, or once."""
     from scheduler.daemon import loop
 
     if args.at and not (args.once or args.dry_run):

@@ -143,7 +143,7 @@ def _picture(parent: ET.Element, picture: Picture, name: str) -> None:
 
 
 def _inline(svg: str, picture: Picture, name: str) -> ET.Element:
-    """Make an SVG part of the page: no namespaces, no metadata, ids that occur nowhere else."""
+    """Make an SVG part of the page: no namespaces, no metadata, ids of its own."""
     root = ET.fromstring(svg)
     for element in list(root.iter()):
         for child in [child for child in element if _local(child.tag) == "metadata"]:

@@ -49,6 +49,6 @@ def _row_of(cells: list[str]) -> str:
 
 
 def _plain(text: str) -> str:
-    """Escape whatever means something to Markdown."""
+    """Escape the characters that mean something to Markdown."""
     line = _MEANT.sub(r"\\\1", " ".join(text.split()).translate(_ENTITIES))
     return _AT_START.sub(r"\1\\\2", line)

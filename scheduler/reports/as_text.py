@@ -1,4 +1,4 @@
-"""A document for the terminal: plain text of a given width."""
+"""Write a document for the terminal: plain text of a given width."""
 
 import textwrap
 from itertools import zip_longest
@@ -51,7 +51,7 @@ def _table(table: Table, width: int) -> list[str]:
 
 
 def _widths(table: Table, width: int) -> list[int]:
-    """The width of each column: that of its widest cell, the widest ones narrowed until all fits, if words allow."""
+    """Return column widths: the widest cells, narrowed to fit if words allow."""
     columns = list(zip(table.head, *table.rows, strict=True))
     widths = [max(map(len, column)) for column in columns]
     least = [

@@ -12,7 +12,7 @@ from scheduler.reports.season import Season, count_superseded, responses, safe, 
 
 
 def audit(season: Season) -> Document:
-    """Return the whole document, conclusions first."""
+    """Return the document, conclusions first."""
     about = (
         f"{season.day(season.start)} to {season.day(season.end - 1)}, judged as of {season.moment(season.judged_at)}"
     )
@@ -66,7 +66,7 @@ def _reminders(season: Season) -> str:
 
 
 def _now(season: Season) -> str:
-    """Count the urgent ones alone: there a day matters."""
+    """Count the urgent ones separately: for these a day matters."""
     urgent = [r for r in season.opened() if r.urgent]
     if not urgent:
         return "Nothing was of the highest urgency."

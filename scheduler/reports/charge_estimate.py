@@ -46,7 +46,7 @@ class ChargerTime(NamedTuple):
 
 
 def estimate_charge(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEstimate:
-    """Return its charge at `now` and what that rests on."""
+    """Return its charge at `now` with the evidence."""
     segment = store.fact(lifetime.item, "charge").segment(now)
     value, entries = segment.at(now), events_of(segment.evidence)
     if value is None or not entries:
@@ -60,7 +60,7 @@ def estimate_charge(store: FactStore, lifetime: Lifetime, now: int) -> ChargeEst
 
 
 def _source(event: Event, lifetime: Lifetime) -> tuple[str, float, float]:
-    """Return how an entry gives the charge, and by how many points the truth may lie below and above."""
+    """Return how an entry gives the charge, and its error below and above, in points."""
     if event.what != "measured" or "percent" in event.fields:
         return event.what, 0.0, 0.0
     if "lights" in event.fields:

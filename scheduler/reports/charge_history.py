@@ -34,7 +34,7 @@ class BandTime(NamedTuple):
 
 
 class FullStorageCost(NamedTuple):
-    """What the days in the topmost band cost.
+    """The cost of the days in the topmost band.
 
     `as_storage_days`: the days at storage charge that age it as much. `capacity_lost`: beyond that of storage charge,
     fraction of the initial. `celsius`: the temperature assumed for all of it. `money`: in the price's currency.

@@ -13,7 +13,7 @@ MOST = (50.0, 120.0)
 
 
 class Point(NamedTuple):
-    """One reading and the character that stands for it."""
+    """One reading and the character that marks it."""
 
     x: float
     y: float
@@ -49,7 +49,7 @@ def chart(points: list[Point], level: float, trend: Callable[[float], float] | N
 
 
 def _reach(ys: list[float]) -> tuple[float, float]:
-    """Return the ends of the axis, multiples of 5: the usual ones, widened to the readings up to `MOST`."""
+    """Return the ends of the axis, multiples of 5: as usual, widened up to `MOST`."""
     low = max(MOST[0], min(USUAL[0], floor(min(ys) / 5) * 5))
     high = min(MOST[1], max(USUAL[1], ceil(max(ys) / 5) * 5))
     return low, high

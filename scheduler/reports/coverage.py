@@ -42,7 +42,7 @@ def _watched(season: Season) -> list[Part]:
 
 
 def _never_logged_facts(season: Season) -> list[Part]:
-    """Return the facts that a rule needs and no entry of the season made known."""
+    """Return the facts that a rule needs and no entry of the season gave."""
     found: dict[str, list[str]] = {}
     for each in season.watched:
         for lack in each.never_logged:
@@ -72,7 +72,7 @@ def _stale(season: Season) -> list[Part]:
 
 
 def limits_of_this(season: Season) -> list[Part]:
-    """Return what nobody should read into the page."""
+    """Warn against reading too much into the page."""
     if not season.files_off:
         return [Bullets([*_NOT_CHECKED])]
     off = f"The subjects of the rule files that came with the program and are off here: {listed(season.files_off)}."

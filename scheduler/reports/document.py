@@ -54,7 +54,7 @@ Part = Union[Paragraph, Bullets, Table, Picture, Section]  # noqa: UP007 - Secti
 
 
 class Document(NamedTuple):
-    """A whole document. `about`: one line under its title."""
+    """A document. `about`: one line under its title."""
 
     title: str
     about: str

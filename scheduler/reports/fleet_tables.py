@@ -1,4 +1,4 @@
-"""Tables of an audit: the fleet, its papers, and a picture of each pack."""
+"""Write an audit's tables of the fleet, its papers, and pictures of packs."""
 
 from datetime import date
 

@@ -62,7 +62,7 @@ def to_json(at: Desk, report: PackReport, board: Board) -> dict[str, object]:
 
 
 def _plain(value: object) -> object:
-    """Turn named tuples into objects by their field names, and entries into their ids, at any depth."""
+    """Turn named tuples into objects and entries into ids, at any depth."""
     if isinstance(value, Event):
         return value.id
     if isinstance(value, tuple) and hasattr(value, "_asdict"):
@@ -73,7 +73,7 @@ def _plain(value: object) -> object:
 
 
 def _moments(at: Desk, estimate: Estimate | None) -> dict[str, str] | None:
-    """An estimated instant has no basis of its own: its readings are in the answer."""
+    """Write an estimated instant without basis: its readings are in the answer."""
     names = ("value", "low", "high")
     return None if estimate is None else {name: at.stamp(round(getattr(estimate, name))) for name in names}
 

@@ -1,4 +1,4 @@
-"""The page on a pack as a document: conclusions first, then what they rest on."""
+"""Write the page on a pack: conclusions first, then their evidence."""
 
 from scheduler.answers.describe_event import describe, naming_packs
 from scheduler.answers.desk import Desk
@@ -22,7 +22,7 @@ _LIMITS = "Estimates rank and warn, they promise nothing. The maker's manual com
 
 
 def pack_page(at: Desk, report: PackReport, board: Board) -> Document:
-    """Return the whole page, for a board of this pack alone."""
+    """Return the page, for a board of this pack alone."""
     parts = [
         Section("In short", [Bullets(_conclusions(at, report, board))]),
         Section("Charge", sections.charge(at, report)),
@@ -51,7 +51,7 @@ def picture_of(at: Desk, report: PackReport, board: Board) -> PictureData:
 
 
 def _head(at: Desk, report: PackReport, board: Board) -> tuple[str, str]:
-    """Return which pack it is, and as of when; of one that is gone also since when."""
+    """Return the pack's name and the instant; for one that is gone, also since when."""
     plate, age = report.item.plate, report.facts["age"]
     fits = f", for {listed(list(plate['fits']))}" if plate["fits"] else ""
     energy = f"{plate['capacity']:g} mAh, {report.facts['watt_hours']:.0f} Wh"
@@ -153,7 +153,7 @@ def _open(at: Desk, board: Board) -> str:
 
 
 def _next(at: Desk, board: Board) -> list[str]:
-    """Return what to do about what is open, and when the bell rings next."""
+    """Say what to do about open reminders, and when the bell rings next."""
     opened, ahead, ring = board.open_at(at.now), next_ring(at, board), ring_phrase(at.home)
     lines = [line.strip() for line in next_ring_lines(at, board, ahead, opened, ring)]
     return [advice(group, at.now) for group in gathered(opened)] + lines + no_daemon_lines(ring, bool(ahead))

@@ -1,4 +1,4 @@
-"""Gather what is known of one pack at an instant, for its page."""
+"""Gather all facts on one pack at an instant, for its page."""
 
 from collections.abc import Mapping
 from typing import Any, NamedTuple

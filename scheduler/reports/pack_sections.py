@@ -1,4 +1,4 @@
-"""The sections of the page on a pack: what its conclusions rest on."""
+"""Write the sections of the page on a pack: the evidence for its conclusions."""
 
 from scheduler.answers.desk import Desk
 from scheduler.base.instants import DAY
@@ -24,7 +24,7 @@ _SOURCES = {
 
 
 def charge(at: Desk, report: PackReport) -> list[Part]:
-    """How the charge is known, and how long the chargers would take."""
+    """Say how the charge is known, and how long the chargers would take."""
     lines = []
     if report.charge.entries and report.charge.source:
         first, *later = report.charge.entries
@@ -51,7 +51,7 @@ def _self_discharge(report: PackReport) -> list[str]:
 
 
 def bands(at: Desk, report: PackReport) -> list[Part]:
-    """The share of time by band of charge."""
+    """Show the share of time by band of charge."""
     total = sum(band.time for band in report.bands)
     if not total:
         return [Paragraph("Nothing is logged of it yet.")]
@@ -62,7 +62,7 @@ def bands(at: Desk, report: PackReport) -> list[Part]:
 
 
 def full_storage(report: PackReport) -> list[Part]:
-    """What the conclusion on lying full rests on."""
+    """Say the evidence for the conclusion on lying full."""
     full = report.full
     if full is None or full.days < 1:
         return []
@@ -96,12 +96,12 @@ def wear(report: PackReport) -> list[Part]:
 
 
 def has_trend(report: PackReport) -> bool:
-    """Whether the readings of its capacity are enough for a trend."""
+    """Return whether the readings of its capacity are enough for a trend."""
     return len(report.history.capacities) >= LEAST_READINGS
 
 
 def health(at: Desk, report: PackReport, picture: PictureData) -> list[Part]:
-    """The readings, drawn or listed, and what the estimate rests on."""
+    """Draw or list the readings; say the evidence for the estimate."""
     rated, readings = float(report.item.plate["capacity"]), report.history.capacities
     points = [Point(c.event.at / DAY, 100 * c.mah.value / rated, "#" if c.test else "o") for c in readings]
     if not points:
@@ -118,7 +118,7 @@ def health(at: Desk, report: PackReport, picture: PictureData) -> list[Part]:
 
 
 def _drawn(at: Desk, report: PackReport, points: list[Point], picture: PictureData) -> Picture:
-    """Draw with characters where lines are not: a chart with its axis and its legend."""
+    """Draw a chart in characters, with axis and legend, to use without pictures."""
     line = report.forecast.trend if has_trend(report) else None
     rows = chart(points, 80, (lambda x: line.intercept + line.slope.value * x) if line else None)
     first, last = (day(at, report.history.capacities[index].event.at) for index in (0, -1))
@@ -139,7 +139,7 @@ def _listed(at: Desk, report: PackReport, points: list[Point]) -> Table:
 
 
 def _estimate(report: PackReport, points: list[Point]) -> list[str]:
-    """Return the estimate, and what speaks against it."""
+    """Return the estimate and the doubts about it."""
     lines, tests = [], [point.y for point in points if point.mark == "#"]
     if report.health:
         estimate = report.health.estimate
@@ -155,7 +155,7 @@ def _estimate(report: PackReport, points: list[Point]) -> list[str]:
 
 
 def resistance(at: Desk, report: PackReport) -> list[Part]:
-    """How its resistance has changed."""
+    """Say how its resistance has changed."""
     readings, now = report.resistance
     if not readings:
         return []
@@ -167,7 +167,7 @@ def resistance(at: Desk, report: PackReport) -> list[Part]:
 
 
 def endurance(report: PackReport) -> list[Part]:
-    """How long it flies each aircraft."""
+    """Say how long it flies each aircraft."""
     parts: list[Part] = []
     for each in report.endurance:
         flights = counted(len(each.rates), "flight")
@@ -184,7 +184,7 @@ def endurance(report: PackReport) -> list[Part]:
 
 
 def travel(report: PackReport) -> list[Part]:
-    """What its energy means in a passenger aircraft, in outline."""
+    """Outline what its energy means in a passenger aircraft."""
     energy = float(report.facts["watt_hours"])
     text = (
         f"{energy:.1f} Wh by its label. {_carriage(energy, report.facts['usable'] == 'no')} That is the US rule, "
@@ -205,7 +205,7 @@ def _carriage(energy: float, unfit: bool) -> str:
 
 
 def cost(report: PackReport) -> list[Part]:
-    """What its use has cost, by the price of a new one over its use on record."""
+    """Say the cost of its use: the price of a new one over its use on record."""
     price = report.price
     rates = [(report.cost_per(name), unit) for name, unit in (("flights", "a flight"), ("cycles", "a full cycle"))]
     known = [f"{amount:.2f} {price.currency} {unit}" for amount, unit in rates if price and amount is not None]

@@ -40,7 +40,7 @@ class PictureData(NamedTuple):
 
 
 def check_picture(path: Path) -> None:
-    """Refuse, before any work is done, a picture that cannot be drawn. Raises Refused."""
+    """Raise Refused, before any work is done, for a picture that cannot be drawn."""
     if path.suffix.lower() not in KINDS:
         raise Refused.because(f"{path.name}: I can draw {' or '.join(KINDS)} only")
     try:
@@ -52,7 +52,7 @@ def check_picture(path: Path) -> None:
 
 
 def write_picture(data: PictureData, path: Path) -> None:
-    """Write the picture as the path's ending says. Raises OSError."""
+    """Write the picture in the format of the path's ending. Raises OSError."""
     kind = path.suffix[1:].lower()
     figure = _figure(data)
     figure.suptitle(f"Pack {data.history.item.id}", x=0.01, ha="left", fontweight="bold")
@@ -83,7 +83,7 @@ def _figure(data: PictureData) -> Any:
 
 
 def rule_rows(data: PictureData) -> list[str]:
-    """Return the rules that had a reminder, in order of their first, as many as fit."""
+    """Return the rules with a reminder, in order of their first, as many as fit."""
     return list(dict.fromkeys(reminder.key.rule for reminder in data.reminders))[:_MOST_ROWS]
 
 
@@ -99,7 +99,7 @@ def _draw_charge(axes: Any, data: PictureData) -> None:
 
 
 def _draw_reminders(axes: Any, data: PictureData, rules: list[str]) -> None:
-    """A row a rule: a bar while a reminder is open, a mark where it opens."""
+    """Draw a row a rule: a bar while a reminder is open, a mark where it opens."""
     for reminder in data.reminders:
         if reminder.key.rule not in rules:
             continue

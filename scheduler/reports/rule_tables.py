@@ -9,7 +9,7 @@ from scheduler.reports.season import Season, responses, some, typical
 
 
 def rules(season: Season) -> list[Part]:
-    """Return which rules rang, which did not, and what each rests on."""
+    """Return which rules rang, which did not, and the basis of each."""
     return [
         Section("Those that rang", _rang(season)),
         Section("The others", _silent(season)),
@@ -66,7 +66,7 @@ def _titles(season: Season, rules: list[str]) -> str:
 
 
 def never_decided(season: Season) -> list[str]:
-    """Return the rules that could be judged for no item at any instant of the season."""
+    """Return the rules that could not be judged for any item all season."""
     decided = {each.key.rule for each in season.watched if not each.undecided}
     return [rule for rule in dict.fromkeys(each.key.rule for each in season.watched) if rule not in decided]
 
@@ -90,7 +90,7 @@ def _adjusted(season: Season, rule: str) -> str:
 
 
 def adjustment_text(change: dict[str, Any]) -> str:
-    """Write one adjustment with its reason, or that it has none."""
+    """Write one adjustment with its reason, or that no reason was given."""
     what = [f"{name} {value}" for name, value in change.get("limits", {}).items()]
     what += ["off"] if change.get("off") else []
     what += [f"{key} {change[key]}" for key in ("urgency", "remind") if key in change]

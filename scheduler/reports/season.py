@@ -62,12 +62,12 @@ class Logged(NamedTuple):
 
 
 class Season(NamedTuple):
-    """One interval of time, from all that is known now.
+    """One interval of time, from all entries known now.
 
-    `judged_at`: where it is judged, its last instant or now, whichever comes first. `watched`: each rule by each item;
-    `reminders`: those open in it, in order of opening; `still_open`: those open where it is judged, the most urgent
-    first; `states`: by item. `sent`: how many messages went out and how many were given up. `files_off`: the shipped
-    rule files that are not on. `rang`: the rules that rang in it.
+    `judged_at`: its last instant or now, whichever comes first. `watched`: each rule by each item; `reminders`: those
+    open in it, in order of opening; `still_open`: those open at `judged_at`, the most urgent first; `states`: by item.
+    `sent`: how many messages went out and how many were given up. `files_off`: the shipped rule files that are not on.
+    `rang`: the rules that rang in it.
     """
 
     at: Desk

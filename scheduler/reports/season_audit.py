@@ -25,7 +25,7 @@ def season_of(at: Desk, start: int, end: int, tell: Progress = nobody) -> Season
 
 
 def _logged(at: Desk, start: int, end: int) -> Logged:
-    """Count what was logged for [start, end), without what was taken back."""
+    """Count the entries in [start, end) that were not taken back."""
     entries = flights = airtime = mishaps = 0
     by_pack: Counter[str] = Counter()
     for event, gone in at.home.log.history():
@@ -41,7 +41,7 @@ def _logged(at: Desk, start: int, end: int) -> Logged:
 
 
 def _corrected(at: Desk, start: int, end: int) -> list[tuple[Event, Event]]:
-    """Return entries of [start, end) taken back, or taken back in it, each with the entry that did it."""
+    """Pair entries with what took them back, if either falls in [start, end)."""
     found = [(was, at.home.log.find(by)) for was, by in at.home.log.history() if by]
     pairs = [(was, by) for was, by in found if by and (start <= was.at < end or start <= by.recorded_at < end)]
     return sorted(pairs, key=lambda pair: pair[1].recorded_at)

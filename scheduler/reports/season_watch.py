@@ -25,7 +25,7 @@ _FACTS = (*COUNTS, *LAST, "usable", "days_to_expiry")
 
 
 class SeasonReview(NamedTuple):
-    """What all items contribute to a season."""
+    """The contributions of all items to a season."""
 
     watched: list[Watched]
     reminders: list[Opened]
@@ -34,7 +34,7 @@ class SeasonReview(NamedTuple):
 
 
 def look(at: Desk, start: int, end: int, tell: Progress = nobody) -> SeasonReview:
-    """Gather what all items contribute to [start, end), from all that is known now."""
+    """Gather the contributions of all items to [start, end), from all known now."""
     fleet, place = at.setup.fleet, placing(at)
     watched: list[tuple[object, Watched]] = []
     reminders: list[Opened] = []
@@ -61,7 +61,7 @@ def _watched(verdict: Verdict, start: int, end: int, unknown: Unknown | None) ->
 
 
 def _never_logged(verdict: Verdict, start: int, end: int) -> list[str]:
-    """Return what is missing for the facts it needs and nothing made known in [start, end)."""
+    """Return what its facts need and no entry gave in [start, end)."""
     asked = [(verdict.store.catalogue[leaf.fact], leaf) for leaf in verdict.asked]
     return [
         fact.unknown
