@@ -20,8 +20,8 @@ from scheduler.reminders.why_silent import Mute, Say, mute_of, mute_text
 from scheduler.verdicts.verdict import Key
 
 _HEADS = {"now": "Now", "today": "Today", "this_week": "This week", "whenever": "Whenever it suits"}
-_TOO_MANY = 1_000
-"""From this many entries that no wake has seen, solving all items is as quick."""
+_MOST_UNSEEN_ENTRIES = 1_000
+"""With more entries that no wake has seen, solving all items is as quick."""
 
 
 class BoardView(NamedTuple):
@@ -56,7 +56,7 @@ def _usable(at: Desk, key: CacheKey, place: int) -> bool:
         key.fingerprint == at.setup.fingerprint
         and woke_at is not None
         and woke_at <= at.now
-        and place - key.seq <= _TOO_MANY
+        and place - key.seq <= _MOST_UNSEEN_ENTRIES
     )
 
 
@@ -97,7 +97,7 @@ def _groups(at: Desk, items: set[str]) -> list[list[str]]:
     """Return items as one group if few, else split like the groups of all items."""
     from scheduler.answers import groups
 
-    if len(items) <= groups.AT_ONCE:
+    if len(items) <= groups.ITEMS_ON_ONE_BOARD:
         return [sorted(items)]
     found = ([name for name in group if name in items] for group in groups.item_groups(at))
     return [group for group in found if group]

@@ -11,8 +11,8 @@ from scheduler.reminders.board import Board
 from scheduler.reminders.item_state import group_items
 from scheduler.verdicts.verdict import Since, Verdict
 
-AT_ONCE = 100
-"""Up to this number all items are asked about together: to go group by group takes a few milliseconds more."""
+ITEMS_ON_ONE_BOARD = 100
+"""Up to this many items share one board: to go group by group takes a few milliseconds more."""
 
 
 def item_groups(at: Desk) -> list[list[str]]:
@@ -23,7 +23,7 @@ def item_groups(at: Desk) -> list[list[str]]:
     log = at.home.log
     found = list(group_items(at.setup.fleet, ItemStates(log).jobs() if log.exists() else {}))
     names = [name for group in found for name in group]
-    if len(names) <= AT_ONCE:
+    if len(names) <= ITEMS_ON_ONE_BOARD:
         return [names]
     return [*([name for name in group if name != HOME] for group in found), [HOME]]
 

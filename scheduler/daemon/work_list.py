@@ -35,11 +35,11 @@ from scheduler.reminders.item_state import (
 _CLOCK_JITTER = SECOND
 """How far the clock may stand before the last wake and count as unchanged. Common practice, no source."""
 
-AT_ONCE = 500
-"""How many items a wake looks at together; more are looked at in groups, so that memory holds the entries of a few."""
+ITEMS_PER_WAKE_GROUP = 500
+"""Items that a wake examines together; it divides more into groups, so that memory holds the entries of a few."""
 _PER_CALL = 250
 """About how many items a worker process is given at a time: enough to be worth a call, few enough to share evenly."""
-_TOO_MANY = 10_000
+_REBUILD_FROM_ENTRIES = 10_000
 """From this many new entries on, rebuilding all item states is quicker."""
 
 
@@ -101,7 +101,7 @@ def usable_key(home: Home, setup: Setup, outbox: Outbox, now: int) -> CacheKey |
     None where they belong to another set-up or program, too much was logged since, or the clock was put back.
     """
     key = ItemStates(home.log).key()
-    if key is None or key.fingerprint != setup.fingerprint or home.log.place() - key.seq >= _TOO_MANY:
+    if key is None or key.fingerprint != setup.fingerprint or home.log.place() - key.seq >= _REBUILD_FROM_ENTRIES:
         return None
     return key if (outbox.state("woke_at") or now) - now < _CLOCK_JITTER else None
 
@@ -118,7 +118,7 @@ def rebuild_states(home: Home, setup: Setup, now: int, progress: Progress = nobo
     groups.reverse()  # the items without an aircraft take longest: no process is left alone with them at the end
     shares = list(_shares(groups))
     computed: Iterator[list[ItemState]]
-    if len(known) > AT_ONCE:
+    if len(known) > ITEMS_PER_WAKE_GROUP:
         elsewhere = _BuilderElsewhere(str(home.path), setup.data(), setup.fingerprint, now)
         computed = map_in_processes(elsewhere, shares)
     else:
@@ -219,12 +219,12 @@ def work_list_of(home: Home, setup: Setup, outbox: Outbox, now: int) -> WorkList
 
 def in_groups(fleet: Fleet, items: frozenset[str]) -> list[list[str]]:
     """Divide items into at least one group, by shared dependencies and for memory."""
-    if len(items) <= AT_ONCE:
+    if len(items) <= ITEMS_PER_WAKE_GROUP:
         return [sorted(items)]
     jobs = dict[str, str | None].fromkeys(name for name in sorted(items) if name not in fleet and name != HOME)
     groups: list[list[str]] = [[]]
     for group in group_items(fleet, jobs):
-        if len(groups[-1]) >= AT_ONCE:
+        if len(groups[-1]) >= ITEMS_PER_WAKE_GROUP:
             groups.append([])
         groups[-1] += [name for name in group if name in items]
     return groups

@@ -73,7 +73,7 @@ def assert_parts_are_whole(at: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     verdicts = at.board().verdicts
     assert sorted(reversed(verdicts), key=placing(at)) == verdicts
     with monkeypatch.context() as patch:
-        patch.setattr(groups, "AT_ONCE", 0)
+        patch.setattr(groups, "ITEMS_ON_ONE_BOARD", 0)
         found = [answers(at)]
         patch.setattr(
             groups, "group_items", lambda fleet, jobs: [[name] for name in dict.fromkeys([*fleet.ids(), *jobs])]
@@ -140,7 +140,7 @@ def test_nothing_logged_in_parts_is_the_whole(tmp_path: Path, monkeypatch: pytes
 def test_the_entries_of_one_group_are_let_go_before_those_of_the_next(
     demo: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(groups, "AT_ONCE", 0)
+    monkeypatch.setattr(groups, "ITEMS_ON_ONE_BOARD", 0)
     books: list[weakref.ref[object]] = []
     with uncollected():
         for board in boards(demo, as_recorded=False):
@@ -159,7 +159,7 @@ def test_an_outlook_holds_the_entries_of_one_group(demo: Desk, monkeypatch: pyte
             books.append(weakref.ref(board.store))
             yield board
 
-    monkeypatch.setattr(groups, "AT_ONCE", 0)
+    monkeypatch.setattr(groups, "ITEMS_ON_ONE_BOARD", 0)
     monkeypatch.setattr("scheduler.reminders.outlook.boards", watched)
     with uncollected():
         found = outlook.look_ahead(demo, 90, outlook.todo)

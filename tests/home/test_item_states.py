@@ -201,8 +201,8 @@ class Luck:
 def test_a_life_with_item_states_equals_one_without(tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Entries come between the wakes too, and some wakes find nothing kept. Each wake looks in groups of any size."""
     luck = Luck(seed)
-    monkeypatch.setattr(work_list, "AT_ONCE", luck.random.choice([1, 3, 500]))
-    monkeypatch.setattr(groups, "AT_ONCE", luck.random.choice([1, 3, 500]))
+    monkeypatch.setattr(work_list, "ITEMS_PER_WAKE_GROUP", luck.random.choice([1, 3, 500]))
+    monkeypatch.setattr(groups, "ITEMS_ON_ONE_BOARD", luck.random.choice([1, 3, 500]))
     lifetime = Clockwork(make_home(tmp_path / "home"), START, held_every=2)
     lifetime.wake()
     for _ in range(STEPS):
@@ -348,7 +348,7 @@ def test_the_tables_of_an_earlier_version_are_dropped(tmp_path: Path) -> None:
 
 
 def test_after_many_entries_at_once_the_states_are_rebuilt(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(work_list, "_TOO_MANY", 3)
+    monkeypatch.setattr(work_list, "_REBUILD_FROM_ENTRIES", 3)
     lifetime = first_wake(tmp_path)
     for percent in range(60, 66):
         entry = {"at": rfc3339(lifetime.now), "what": "charged", "item": "A", "percent": percent}
@@ -371,7 +371,7 @@ def test_states_computed_in_several_processes_are_those_computed_in_one(
 
     monkeypatch.setattr("scheduler.home.process_pool.cores", lambda: 2)
     one = list(rebuild_states(lifetime.home, lifetime.setup, lifetime.now))
-    monkeypatch.setattr(work_list, "AT_ONCE", 1)
+    monkeypatch.setattr(work_list, "ITEMS_PER_WAKE_GROUP", 1)
     monkeypatch.setattr(work_list, "_PER_CALL", 10)
     assert list(rebuild_states(lifetime.home, lifetime.setup, lifetime.now)) == one
     assert len({state.item for state in one}) == len(one) > 50
@@ -566,7 +566,7 @@ def test_a_wake_goes_on_when_another_process_drops_the_states(tmp_path: Path, mo
 def test_a_reading_found_in_one_group_counts_for_the_home_in_another(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(work_list, "AT_ONCE", 3)
+    monkeypatch.setattr(work_list, "ITEMS_PER_WAKE_GROUP", 3)
     packs = [{"id": name, "fits": ["heron"], "in_service": "2026-01-01"} for name in "ABCDEFGH"]
     fleet = {"aircraft": [{"id": "heron", "in_service": "2026-01-01"}], "packs": packs}
     home = make_home(tmp_path / "home")
