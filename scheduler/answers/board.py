@@ -72,12 +72,13 @@ def _boards(at: Desk, touched: set[str]) -> Iterator[Board]:
 
     Use each board before taking the next.
     """
+    from scheduler.answers.groups import item_groups
     from scheduler.reminders.item_state import home_since
 
     states, setup = ItemStates(at.home.log), at.setup
     items = states.with_news() | states.waiting(at.now) | touched
     begins = home_since(setup.rules, at.now)
-    for group in _groups(at, items):
+    for group in item_groups(at, items):
         summary = _home_summary(at, touched - {HOME}, begins) if HOME in group else None
         store = FactStore(setup.fleet, LogReader(at.home.log), setup.clocks, summary=summary, starting_at=begins)
         yield Board(store, setup.rules, group, since=lambda _key: at.now)
@@ -91,16 +92,6 @@ def _home_summary(at: Desk, touched: set[str], begins: int) -> HomeSummary:
     if summary.by_item or any(at.setup.fleet.kind(item) in SUMMARISED for item in touched):
         return states.home_summary(touched)  # a reading may be missing: since when, all items tell together
     return summary
-
-
-def _groups(at: Desk, items: set[str]) -> list[list[str]]:
-    """Return items as one group if few, else split like the groups of all items."""
-    from scheduler.answers import groups
-
-    if len(items) <= groups.ITEMS_ON_ONE_BOARD:
-        return [sorted(items)]
-    found = ([name for name in group if name in items] for group in groups.item_groups(at))
-    return [group for group in found if group]
 
 
 def _merge(at: Desk, boards: Iterable[Board]) -> BoardView:

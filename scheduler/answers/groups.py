@@ -15,17 +15,22 @@ ITEMS_ON_ONE_BOARD = 100
 """Up to this many items share one board: to go group by group takes a few milliseconds more."""
 
 
-def item_groups(at: Desk) -> list[list[str]]:
-    """Return all items, jobs and the home: one group if few, else by shared entries.
+def item_groups(at: Desk, items: set[str] | None = None) -> list[list[str]]:
+    """Return `items`, or all with jobs and the home, in groups: one group if few.
 
-    The home is the last group then.
+    Else each group depends on the same entries, and the home is the last one.
     """
+    if items is not None and len(items) <= ITEMS_ON_ONE_BOARD:
+        return [sorted(items)]
     log = at.home.log
     found = list(group_items(at.setup.fleet, ItemStates(log).jobs() if log.exists() else {}))
     names = [name for group in found for name in group]
     if len(names) <= ITEMS_ON_ONE_BOARD:
-        return [names]
-    return [*([name for name in group if name != HOME] for group in found), [HOME]]
+        found = [names]
+    else:
+        found = [*([name for name in group if name != HOME] for group in found), [HOME]]
+    kept = ([name for name in group if items is None or name in items] for group in found)
+    return [group for group in kept if group]
 
 
 def boards(at: Desk, as_recorded: bool = True, since: Since | None = None) -> Iterator[Board]:
