@@ -15,7 +15,7 @@ from scheduler.home.item_states import CacheKey, ItemStates, new_entries
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.board import Board, Reminder, urgency_order
 from scheduler.reminders.message_text import Lines, advice, gathered, log_line, take_snapshot, unknown_lines
-from scheduler.reminders.unjudged import Unknown, unknown_at
+from scheduler.reminders.unjudged import Unknown, unknown_at, unknown_order
 from scheduler.reminders.why_silent import Mute, Say, mute_of, mute_text
 from scheduler.verdicts.verdict import Key
 
@@ -96,7 +96,6 @@ def _home_summary(at: Desk, touched: set[str], begins: int) -> HomeSummary:
 
 def _merge(at: Desk, boards: Iterable[Board]) -> BoardView:
     """Merge boards of some items each, ordered like one board of all items."""
-    rules, place = list(at.setup.rules), at.setup.fleet.place
     opened, mutes, unknown = [], {}, []
     for board in boards:
         for reminder in board.open_at(at.now):
@@ -105,7 +104,7 @@ def _merge(at: Desk, boards: Iterable[Board]) -> BoardView:
                 mutes[reminder.key] = mute
         unknown += unknown_at(board, at.now)
     opened.sort(key=partial(urgency_order, at.now))
-    unknown.sort(key=lambda each: (rules.index(each.key.rule), place(each.key.item), each.key.item))
+    unknown.sort(key=unknown_order(at.setup.rules, at.setup.fleet))
     return BoardView(opened, mutes, unknown)
 
 

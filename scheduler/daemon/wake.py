@@ -32,7 +32,7 @@ from scheduler.reminders.decide import (
 )
 from scheduler.reminders.item_state import ItemState, SolvedBoard, home_asked_since, item_states, solve
 from scheduler.reminders.message_text import Newest, Text, compose, take_snapshot
-from scheduler.reminders.unjudged import Unknown
+from scheduler.reminders.unjudged import unknown_order
 from scheduler.verdicts.explain import explain, to_json
 from scheduler.verdicts.verdict import Key
 
@@ -233,11 +233,6 @@ class _WakeRun(NamedTuple):
     def _merge(self, parts: list[_Part]) -> _Part:
         """Merge the parts, in the order that one board would have."""
         first, now = parts[0].decision, self.now
-        rules, place = list(self.setup.rules), self.setup.fleet.place
-
-        def in_fleet(unknown: Unknown) -> tuple[object, ...]:
-            return rules.index(unknown.key.rule), place(unknown.key.item), unknown.key.item
-
         decision = first._replace(
             announcements=sorted(
                 (word for part in parts for word in part.decision.announcements),
@@ -247,7 +242,10 @@ class _WakeRun(NamedTuple):
                 (reminder for part in parts for reminder in part.decision.still_open), key=partial(urgency_order, now)
             ),
             ended=sorted((each for part in parts for each in part.decision.ended), key=ending_order),
-            unknown=sorted((each for part in parts for each in part.decision.unknown), key=in_fleet),
+            unknown=sorted(
+                (each for part in parts for each in part.decision.unknown),
+                key=unknown_order(self.setup.rules, self.setup.fleet),
+            ),
         )
         return _Part(
             decision,

@@ -1,9 +1,12 @@
 """Verdicts that cannot be judged at an instant, and entries that would help."""
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from scheduler.facts.intervals import UNKNOWN
+from scheduler.fleet.fleet import Fleet
 from scheduler.reminders.board import Board
+from scheduler.verdicts.rule import Ruleset
 from scheduler.verdicts.verdict import Key, Verdict
 
 
@@ -36,6 +39,12 @@ def unknown_at(board: Board, now: int) -> list[Unknown]:
         if lacks:
             found.append(Unknown(verdict.key, lacks, verdict.when.since(now)))
     return found
+
+
+def unknown_order(rules: Ruleset, fleet: Fleet) -> Callable[[Unknown], tuple[int, int, str]]:
+    """Return a sort key that orders unknowns as one board has them: by rule, then item."""
+    ids = list(rules)
+    return lambda unknown: (ids.index(unknown.key.rule), fleet.place(unknown.key.item), unknown.key.item)
 
 
 def missing_facts(verdict: Verdict, now: int) -> tuple[Lack, ...]:
