@@ -62,6 +62,8 @@ def bands(at: Desk, report: PackReport) -> list[Part]:
 
 
 def _days(days: float) -> str:
+    if 0 < days < 0.05:
+        return "<0.1 d"
     return f"{days:4.1f} d" if 0 < days < 0.95 else f"{days:4.0f} d"
 
 
