@@ -7,7 +7,7 @@ from typing import Any
 from scheduler.base.instants import moment_near, parse_rfc3339
 from scheduler.base.text import clean, is_blank, listed
 from scheduler.events.event import Event
-from scheduler.events.fields import INSTANT
+from scheduler.events.fields import FLAG, INSTANT
 from scheduler.events.kinds import COMMON, KINDS
 
 _HIDDEN = {f.name for f in COMMON}
@@ -24,10 +24,8 @@ _WORDS: dict[str, str] = {
     "until_next": "until it is {} next", "charger": "on {}", "from": "from {}", "to": "to {}",
 }  # fmt: skip
 """How a field is written; the others by their value alone."""
-_FLAGS = {
-    "near_people": ("near people", "not near people"),
-    "looked_before": ("looked over before", "not looked over before"),
-}
+_FLAGS = {"looked_before": "looked over before"}
+"""How a flag is written; the others by their names alone."""
 _PLACE = {what: ["starts", "ends", *(f.name for f in kind.fields)] for what, kind in KINDS.items()}
 """The order in which the fields of a kind are written: an end beside its start."""
 _CHOSEN = ("severity", "findings")
@@ -59,11 +57,11 @@ def naming_packs(mishap: Event) -> str:
 
 def _part(event: Event, name: str, zone: tzinfo | None) -> str:
     value = event.fields[name]
-    if name in _FLAGS:
-        return _FLAGS[name][0 if value else 1]
     if name == "percent":
         return f"{_shown(value)} %" if event.what == "measured" else f"to {_shown(value)} %"
     field = next((f for f in KINDS[event.what].fields if f.name == name), None)
+    if field is not None and field.type is FLAG:
+        return f"{'' if value else 'not '}{_FLAGS.get(name, name.replace('_', ' '))}"
     if field is not None and field.type is INSTANT:
         when = _moment(event, str(value), zone)
         same_day = name == "ends" and when[:-5] == _moment(event, str(event.get("starts")), zone)[:-5]

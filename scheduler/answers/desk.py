@@ -3,7 +3,7 @@
 import re
 from typing import NamedTuple
 
-from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.findings import Refused, and_then, did_you_mean
 from scheduler.base.instants import MAX_INSTANT, moment_near, rfc3339
 from scheduler.base.typed_times import is_bare_day, parse_time
 from scheduler.events.event import Event
@@ -95,5 +95,5 @@ def no_such_job(store: FactStore, name: str, now: int) -> Refused:
     near = did_you_mean(name, ahead) or did_you_mean(name, plans)
     more = f" and {len(ahead) - _MOST_JOBS} more" if len(ahead) > _MOST_JOBS else ""
     return Refused.because(
-        f"there is no job {name!r}{near}; booked ahead: {', '.join(ahead[:_MOST_JOBS]) or 'none'}{more}"
+        f"there is no job {name!r}" + and_then(near, f"booked ahead: {', '.join(ahead[:_MOST_JOBS]) or 'none'}{more}")
     )

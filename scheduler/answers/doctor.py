@@ -2,7 +2,7 @@
 
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -17,8 +17,9 @@ from scheduler.facts.event_times import begins_at
 from scheduler.home.folder import Home
 from scheduler.home.items_without_rules import lines_on_items_without_rules
 from scheduler.home.lock import running
-from scheduler.home.setup import Setup
+from scheduler.home.setup import Channel, Setup
 from scheduler.messages.outbox import Outbox
+from scheduler.messages.senders import address
 
 LEAST_FREE = 100 * 2**20
 """Bytes free on the disk below which that is pointed out."""
@@ -34,8 +35,11 @@ class Diagnosis(NamedTuple):
     said: str
 
 
-def diagnose(home: Home, now: int) -> Iterator[Diagnosis]:
-    """Look at everything, basics first; if files are unreadable, only at the database."""
+def diagnose(home: Home, now: int, environ: Mapping[str, str]) -> Iterator[Diagnosis]:
+    """Look at everything, basics first; if files are unreadable, only at the database.
+
+    `environ`: where an address $NAME is looked up.
+    """
     if not home.path.is_dir():
         yield Diagnosis("home", False, f"there is none at {home.path}; `shelfbell init` makes one")
         return
@@ -46,10 +50,10 @@ def diagnose(home: Home, now: int) -> Iterator[Diagnosis]:
     try:
         setup = home.setup()
     except Refused as refused:
-        seen = _Patient(home, now, fallback_zone(home, refused), refused=refused.findings[0].file)
+        seen = _Patient(home, now, environ, fallback_zone(home, refused), refused=refused.findings[0].file)
         yield Diagnosis("files", False, f"{refused.findings[0]}; `shelfbell check` lists all {len(refused.findings)}")
     else:
-        seen = _Patient(home, now, setup.hours.zone, setup)
+        seen = _Patient(home, now, environ, setup.hours.zone, setup)
         yield Diagnosis("files", True, f"{len(setup.fleet.ids())} items, {len(list(setup.rules))} rules")
         if unseen := lines_on_items_without_rules(setup, setup.fleet.ids()):
             yield Diagnosis("rules", False, "; ".join(unseen))
@@ -68,6 +72,7 @@ class _Patient(NamedTuple):
 
     home: Home
     now: int
+    environ: Mapping[str, str]
     zone: ZoneInfo | None
     setup: Setup | None = None
     refused: str = ""
@@ -133,6 +138,20 @@ def _channels(at: _Patient) -> Iterator[Diagnosis]:
             yield Diagnosis(about, False, f"failing since {at.say(found.failing_since)}: {why}")
         else:
             yield Diagnosis(about, True, f"last success {at.say(found.last_sent)}")
+    for channel in at.setup.channels if at.setup else ():
+        yield from _address(at, channel)
+
+
+def _address(at: _Patient, channel: Channel) -> Iterator[Diagnosis]:
+    """Note an address that this environment does not give: no fault while a daemon runs, which may have it."""
+    try:
+        address(channel, at.environ)
+    except Refused as refused:
+        about = f"address of {channel.name}"
+        if running(at.home.path):
+            yield Diagnosis(about, True, f"{channel.url} is not set here; the daemon may have it")
+        else:
+            yield Diagnosis(about, False, str(refused))
 
 
 def _daemon(at: _Patient) -> Diagnosis:

@@ -13,7 +13,7 @@ from scheduler.facts.fact_store import FactStore
 from scheduler.facts.fitting import packs_for
 from scheduler.facts.item_events import flight_of
 from scheduler.facts.jobs import all_jobs
-from scheduler.facts.pack import WATCH, describe_inference, may_have_been_knocked
+from scheduler.facts.pack import WATCH, describe_inference, doubtful_mishaps, may_have_been_knocked
 from scheduler.home.folder import Home
 from scheduler.home.lock import running
 from scheduler.reminders.board import Board, Reminder
@@ -110,7 +110,7 @@ def _which_pack(store: FactStore, mishap: Event) -> list[str]:
     if "packs" in mishap.fields or flight_of(store, mishap):
         return []
     fitting = packs_for(store, str(mishap.get("item")))
-    packs = [pack.id for pack in fitting if may_have_been_knocked(store, pack, mishap.at)]
+    packs = [pack.id for pack in fitting if mishap.id in [each.id for each in doubtful_mishaps(store, pack)]]
     until = [f"  Until you say which, {listed(packs)} {_count_as(packs)} involved."] if packs else []
     return [f"Which pack was in it? {entry}", *until]
 
@@ -200,9 +200,18 @@ def next_ring_lines(
     """
     if ahead is None:
         return [] if opened or still else _nothing_ahead(desk, board)
-    lines = [f"Next: {ring} {desk.say(ahead.at)} unless something is logged before: {_titles(ahead.reminders)}."]
+    lines = [_next_line(ahead.reminders, f"{ring} {desk.say(ahead.at)} unless something is logged before")]
     caution = ahead.reminders[0].verdict.rule.caution
     return lines + ([f"  Caution: {caution}"] if caution and not opened else [])
+
+
+def _next_line(reminders: list[Reminder], rings: str) -> str:
+    """Say for which items it rings then: others may ring before."""
+    items = list(dict.fromkeys(reminder.key.item for reminder in reminders))
+    if len(items) > _MOST_NAMED:
+        return f"Next for these: {rings}: {_titles(reminders)}."
+    titles = {reminder.verdict.rule.title.lower() for reminder in reminders}
+    return f"Next for {listed(items)}: {rings}: {titles.pop() if len(titles) == 1 else _titles(reminders)}."
 
 
 def _nothing_ahead(desk: Desk, board: Board) -> list[str]:

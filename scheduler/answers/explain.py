@@ -207,7 +207,9 @@ def leaf_line(at: Desk, node: Node, holds: bool = True) -> str:
     """Write a comparison or its contrary: value, limit, distance, duration, start."""
     leaf = node.leaf
     assert leaf is not None
-    line = f"{fact_name(leaf)}: {node.value}; wanted: {_sought(leaf, node.limit, holds)}"
+    sought = _sought(leaf, node.limit, holds)
+    wanted = ", as wanted" if sought == f"is {node.value}" else f"; wanted: {sought}"
+    line = f"{fact_name(leaf)}: {node.value}{wanted}"
     if node.margin:
         line += f"; {node.margin}"
     if leaf.lasting and node.held_since is not None:

@@ -10,8 +10,8 @@ from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.text import clean
 from scheduler.events.event import JOB, Event
 from scheduler.facts.fact_store import FactStore
-from scheduler.facts.item_events import unattributed_mishaps
 from scheduler.facts.jobs import find_job
+from scheduler.facts.pack import doubtful_mishaps
 from scheduler.messages.outbox import Outbox
 from scheduler.reminders.announcements import Notification
 
@@ -82,7 +82,7 @@ def _shared_mishaps(store: FactStore, item: str | None, own: set[str]) -> list[E
         event for lifetime in store.lifetimes(store.fleet[item]) for event in lifetime.events if event.what == "mishap"
     ]
     if store.fleet.kind(item) == "pack":
-        concerned += unattributed_mishaps(store, store.fleet[item])
+        concerned += doubtful_mishaps(store, store.fleet[item])
     return [event for event in {each.id: each for each in concerned}.values() if event.id not in own]
 
 

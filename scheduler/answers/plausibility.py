@@ -14,6 +14,7 @@ from scheduler.base.instants import (
     parse_date,
     parse_rfc3339,
     start_of_day,
+    to_datetime,
 )
 from scheduler.base.units import show_span
 from scheduler.events.event import HOME, Event
@@ -250,12 +251,28 @@ def _overlaps(entry: CheckedEntry) -> Iterator[str]:
 
 
 def _measured(entry: CheckedEntry) -> Iterator[str]:
+    yield from _volts_for_percent(entry)
     yield from _one_cell(entry)
     yield from _in_the_air(entry)
     found, fleet = entry.event.get("capacity_mah"), entry.store.fleet
     rated = fleet[entry.event.get("item")].plate.get("capacity")
     if found is not None and rated is not None and found > MORE_CAPACITY * rated:
         yield f"{found:g} mAh is more than {entry.event.get('item')} holds by fleet.yaml, {rated:g} mAh."
+
+
+def _volts_for_percent(entry: CheckedEntry) -> Iterator[str]:
+    name, percent = entry.event.get("item"), entry.event.get("percent")
+    if percent is None or percent == int(percent) or not LEAST_VOLTS <= percent <= VOLTS:
+        return
+    held = entry.before(name, "charge", entry.event.at) if entry.store.fleet.kind(name) == "pack" else None
+    if isinstance(held, int | float) and held > percent + MORE_CHARGE:
+        yield f"{percent:g} %: if these are the volts of a cell, log them with --cell_volts."
+
+
+def _set_aside(entry: CheckedEntry) -> Iterator[str]:
+    name = entry.event.get("item")
+    if entry.before(name, "handed_in", entry.event.at) == "yes":
+        yield f"{name} was handed in: was it really {name}?"
 
 
 def _in_the_air(entry: CheckedEntry) -> Iterator[str]:
@@ -294,11 +311,20 @@ def _booked(entry: CheckedEntry) -> Iterator[str]:
     event = entry.event
     starts = parse_rfc3339(event.get("starts"))
     if starts < event.at - MINUTE:
-        yield f"{entry.say(starts)} is past. Under the name of an earlier job, it replaces that job."
+        yield _is_past(entry, starts)
     yield from _while_away(entry, starts)
     ends = parse_rfc3339(event.get("ends", event.get("starts")))
     if ends - starts > LONGEST_JOB:
         yield f"it ends {entry.say(ends)}, {show_span(ends - starts)} after it starts."
+
+
+def _is_past(entry: CheckedEntry, starts: int) -> str:
+    if str(entry.event.get("job")) in all_jobs(entry.bare):
+        return f"{entry.say(starts)} is past. Under the name of an earlier job, it replaces that job."
+    zone = entry.store.clocks.zone
+    today = local_date(starts, zone) == local_date(entry.now, zone)
+    meant = f'"tomorrow {to_datetime(starts, zone):%H:%M}"' if today else "another day"
+    return f"{entry.say(starts)} is past; did you mean {meant}?"
 
 
 def _away(entry: CheckedEntry) -> Iterator[str]:
@@ -318,4 +344,5 @@ def _while_away(entry: CheckedEntry, starts: int) -> Iterator[str]:
 _BY_KIND: dict[str, Callable[[CheckedEntry], Iterator[str]]] = {
     "charged": _charged, "drained": _drained, "flown": _flown, "measured": _measured, "renewed": _renewed,
     "used": _used, "booked": _booked, "away": _away, "replaced": _replaced,
+    "set_aside": _set_aside,
 }  # fmt: skip

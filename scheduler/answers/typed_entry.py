@@ -1,12 +1,13 @@
 """Read typed words as an entry."""
 
 from functools import partial
+from itertools import pairwise
 
 from scheduler.answers.entry_usage import TYPED, short_usage
-from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.findings import Refused, and_then, did_you_mean
 from scheduler.base.instants import SECOND, moment_near, parse_rfc3339, rfc3339
 from scheduler.base.typed_times import is_recurring, parse_day, parse_time
-from scheduler.events.fields import DAY, INSTANT
+from scheduler.events.fields import DAY, INSTANT, choices
 from scheduler.events.kinds import KINDS, Field, Kind, field
 from scheduler.events.log import Log
 from scheduler.events.taking import FUTURE_ALLOWED
@@ -22,8 +23,8 @@ _ENDS = {"ends": "starts", "to": "from"}
 def require_kind(word: str) -> Kind:
     """Return the kind of event of that name. Raises Refused, with the nearest one."""
     if word not in KINDS:
-        near = did_you_mean(word, KINDS)
-        raise Refused.because(f"there is no kind of event {word!r}{near}; `shelfbell log --help` lists them")
+        more = and_then(did_you_mean(word, KINDS), "`shelfbell log --help` lists them")
+        raise Refused.because(f"there is no kind of event {word!r}{more}")
     return KINDS[word]
 
 
@@ -40,7 +41,9 @@ def typed_events(kind: Kind, words: list[str], log: Log, setup: Setup, now: int)
     for end, start in _ENDS.items():
         if end in values and start in event and field(kind, end).type is INSTANT:  # type: ignore[union-attr]
             event[end] = _after(str(event[start]), str(event[end]), values[end], setup)
+    _require_not_swapped(kind, values, setup, words)
     _require_no_item_astray(kind, values, event, setup)
+    _require_last_field(kind, event)
     subjects = event.get("item") if kind.subject == "item" else None
     if isinstance(subjects, str) and field(kind, "item").type.names != "*":  # type: ignore[union-attr]
         return [event | {"item": item} for item in expand(subjects, setup.fleet)]
@@ -53,6 +56,35 @@ def _after(start: str, end: str, text: str, setup: Setup) -> str:
     if parse_rfc3339(end) > began or not is_recurring(text):
         return end
     return rfc3339(parse_time(text, began, zone, ahead=True), zone)
+
+
+def _require_not_swapped(kind: Kind, values: dict[str, str], setup: Setup, words: list[str]) -> None:
+    """Raise Refused for "flown B heron": two items, each where the other belongs."""
+    for first, second in pairwise(kind.fields):
+        here, there = values.get(first.name), values.get(second.name)
+        if not here or not there or _takes(first, here, setup) or _takes(second, there, setup):
+            continue
+        if _takes(first, there, setup) and _takes(second, here, setup):
+            from shlex import join
+
+            swapped = {here: there, there: here}
+            raise Refused.because(f"did you mean: {join([kind.what, *(swapped.get(w, w) for w in words)])}")
+
+
+def _takes(found: Field, text: str, setup: Setup) -> bool:
+    return setup.fleet.kind(text) in found.type.names.split(",") if text in setup.fleet else False
+
+
+def _require_last_field(kind: Kind, event: dict[str, object]) -> None:
+    """Raise Refused where one field is missing, with the value that the example of the kind has for it."""
+    missing = [found for found in kind.fields if found.required and found.name not in event]
+    if len(missing) != 1 or missing[0].type.names or choices(missing[0].type) or not kind.example:
+        return
+    from shlex import quote, split
+
+    value = typed_values(kind, split(kind.example)[1:]).get(missing[0].name)
+    if value is not None:
+        raise Refused.because(f"{kind.what}: {missing[0].name!r} is missing, such as {quote(value)}")
 
 
 def _require_no_item_astray(kind: Kind, values: dict[str, str], event: dict[str, object], setup: Setup) -> None:
@@ -114,7 +146,8 @@ def require_field(kind: Kind, name: str) -> Field:
     found = field(kind, name)
     known = [*(f.name for f in kind.fields), *TYPED]
     if found is None or name not in known:
-        raise Refused.because(f"{kind.what} has no field {name!r}{did_you_mean(name, known)}; {short_usage(kind)}")
+        more = and_then(did_you_mean(name, known), short_usage(kind))
+        raise Refused.because(f"{kind.what} has no field {name!r}{more}")
     return found
 
 

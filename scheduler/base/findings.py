@@ -61,3 +61,8 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return the end of a sentence that refuses `word`: ", did you mean 'name'?", or "" where nothing is alike."""
     name = nearest(word, known)
     return "" if name is None else f", did you mean {name!r}?"
+
+
+def and_then(near: str, rest: str) -> str:
+    """Return what `did_you_mean` returned, and what else to say: after a question, a sentence of its own."""
+    return f"{near} {rest[:1].upper()}{rest[1:]}" if near else f"; {rest}"

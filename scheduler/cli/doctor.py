@@ -1,5 +1,6 @@
 """`shelfbell doctor`: is all well with the home, and if not, what to do."""
 
+import os
 from argparse import ArgumentParser, Namespace
 
 from scheduler.answers.doctor import diagnose
@@ -14,7 +15,7 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Check everything; exit 1 if anything is not fine."""
-    found = list(diagnose(home, clock()))
+    found = list(diagnose(home, clock(), os.environ))
     if args.json:
         print_json([one._asdict() for one in found])
     else:

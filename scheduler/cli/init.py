@@ -3,11 +3,12 @@
 import os
 from argparse import ArgumentParser, Namespace
 from pathlib import Path
+from shlex import quote
 
 from scheduler.base.findings import Refused
 from scheduler.base.instants import local_date
 from scheduler.base.shipped import folder
-from scheduler.home.folder import FLEET, SETTINGS, Home
+from scheduler.home.folder import FLEET, SETTINGS, Home, default_home
 
 
 def add_arguments(parser: ArgumentParser, _name: str) -> None:
@@ -28,12 +29,13 @@ def run(home: Home, args: Namespace) -> int:
         if not target.exists():
             target.touch(mode=0o600)
             target.write_text(text, encoding="utf-8")
-    print(f"A home at {path}: fill in {FLEET}, name your channels in {SETTINGS}, then `{_command(home, path)}check`.")
+    print(f"A home at {path}: fill in {FLEET}, name your channels in {SETTINGS}, then `{_command(path)} check`.")
     return 0
 
 
-def _command(home: Home, path: Path) -> str:
-    return "shelfbell " if path == home.path and not os.environ.get("SHELFBELL_HOME") else f"shelfbell --home {path} "
+def _command(path: Path) -> str:
+    """Return the beginning of a command for a home: with its folder where that is not the one taken by itself."""
+    return "shelfbell" if path == Path(default_home()) else f"shelfbell --home {quote(str(path))}"
 
 
 def starters() -> dict[str, str]:

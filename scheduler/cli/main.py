@@ -17,7 +17,7 @@ import sys
 from importlib import import_module
 
 from scheduler import __version__
-from scheduler.base.findings import FilesRefused, Refused, did_you_mean
+from scheduler.base.findings import FilesRefused, Refused, and_then, did_you_mean
 
 COMMANDS = {
     "init": "a commented starter home",
@@ -118,7 +118,7 @@ def _run(words: list[str]) -> int:
     name, *rest = words
     if name not in COMMANDS:
         raise Refused.because(
-            f"there is no command {name!r}{did_you_mean(name, COMMANDS)}; `shelfbell --help` lists them"
+            f"there is no command {name!r}{and_then(did_you_mean(name, COMMANDS), '`shelfbell --help` lists them')}"
         )
     _require_readable(rest)
     gc.disable()  # a command lives for a moment, and neither it nor what it imports makes circles worth looking for

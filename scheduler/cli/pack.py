@@ -4,7 +4,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from scheduler.answers.desk import Desk
-from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.findings import Refused, and_then, did_you_mean
 from scheduler.cli.common import asking, desk_or_fallback, print_answer, print_json
 from scheduler.cli.documents import add_formats, show
 from scheduler.fleet.fleet import Item
@@ -24,6 +24,8 @@ def add_arguments(parser: ArgumentParser, _name: str) -> None:
 
 def run(home: Home, args: Namespace) -> int:
     """Print the page, or write it; with --picture, draw it."""
+    if args.json and (args.html or args.markdown):
+        raise Refused.because("--json prints for programs and writes no file: leave out --html and --markdown")
     with desk_or_fallback(home, args) as at:
         _answer(at, args)
     return 0
@@ -57,5 +59,6 @@ def _pack_named(at: Desk, name: str) -> Item:
     if fleet.kind(name) != "pack":
         what = f"{name} is no pack" if name in fleet else f"there is no pack {name!r}"
         known = fleet.ids("pack")
-        raise Refused.because(f"{what}{did_you_mean(name, known)}; there is {', '.join(known) or 'none in fleet.yaml'}")
+        there = f"there is {', '.join(known) or 'none in fleet.yaml'}"
+        raise Refused.because(f"{what}{and_then(did_you_mean(name, known), there)}")
     return fleet[name]

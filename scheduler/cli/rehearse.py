@@ -41,7 +41,7 @@ def _run(home: Home, args: Namespace, heads: list[str]) -> int:
     at = desk(home)
     if args.rules:
         at = at._replace(setup=home.candidate(args.rules))
-    side = _rehearsed(at, args, str(args.rules or "the installed rules"))
+    side = _rehearsed(at, args, str(args.rules or "this home's own rules"))
     if args.against:
         other = _rehearsed(at._replace(setup=home.candidate(args.against)), args, str(args.against))
         sides = compared(side, other)

@@ -2,7 +2,7 @@
 
 from argparse import ArgumentParser, Namespace
 
-from scheduler.base.findings import Refused, did_you_mean
+from scheduler.base.findings import Refused, and_then, did_you_mean
 from scheduler.home.folder import Home
 
 
@@ -16,10 +16,11 @@ def run(home: Home, args: Namespace) -> int:
     from scheduler.daemon import loop
 
     channels = {channel.name: channel for channel in home.settings().channels}
+    if not channels:
+        raise Refused.because("no channel is set up yet: see channels: in shelfbell.yaml")
     if args.channel not in channels:
-        known = ", ".join(channels) or "none: shelfbell.yaml names no channel yet"
-        near = did_you_mean(args.channel, channels)
-        raise Refused.because(f"there is no channel {args.channel!r}{near}; there is {known}")
+        there = and_then(did_you_mean(args.channel, channels), f"there is {', '.join(channels)}")
+        raise Refused.because(f"there is no channel {args.channel!r}{there}")
     outcome = loop.ring(home, channels[args.channel])
     print(f"{args.channel}: {'sent' if outcome.result == 'sent' else f'not sent: {outcome.reason}'}")
     return 0 if outcome.result == "sent" else 1

@@ -139,7 +139,7 @@ def some(of: Type, repeats: bool = False) -> Type:
         return repeats or len(value) == 1 or len(set(value)) == len(value)
 
     schema = {"type": "array", "minItems": 1, "items": of.schema} | ({} if repeats else {"uniqueItems": True})
-    return Type(fits, schema, lambda typed: [of.read(part) for part in typed.split(",")], of.names)
+    return Type(fits, schema, lambda typed: [of.read(part.strip()) for part in typed.split(",")], of.names)
 
 
 _REMEMBERED = 20_000

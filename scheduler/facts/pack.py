@@ -189,6 +189,11 @@ def may_have_been_knocked(store: FactStore, pack: Item, instant: int) -> bool:
     return segment.value is None and segment.evidence is not None
 
 
+def doubtful_mishaps(store: FactStore, pack: Item) -> list[Event]:
+    """Return the mishaps that name no pack, and in which this one counts as involved until one is named."""
+    return [mishap for lifetime in store.lifetimes(pack) for mishap in _may_have_been_in(lifetime)]
+
+
 def _may_have_been_in(lifetime: Lifetime) -> list[Event]:
     """The mishaps for which no event tells the packs that were in them, while this one was in use."""
     if lifetime.born is None:

@@ -17,7 +17,7 @@ def expand(text: str, fleet: Fleet) -> list[str]:
     if text in fleet:
         return [text]
     found: list[str] = []
-    for part in text.split(","):
+    for part in map(str.strip, text.split(",")):
         found += [part] if part in fleet else _range(part, fleet)
     return list(dict.fromkeys(found))
 
@@ -32,9 +32,21 @@ def _range(part: str, fleet: Fleet) -> list[str]:
                 raise Refused.because(f"{part} takes in {missing[0]!r}, which fleet.yaml does not know")
             if not missing:
                 return names
+    if alike := _in_other_case(part, fleet):
+        raise Refused.because(f"fleet.yaml knows no {part!r}, did you mean {alike!r}?")
     if not part:
         raise Refused.because("an item is missing: separate items by single commas")
     return [part]
+
+
+def _in_other_case(part: str, fleet: Fleet) -> str:
+    """Return the range "A-D" for "a-d", where the fleet knows all of it; "" where it does not."""
+    for text in (part.upper(), part.lower()):
+        first, dash, last = text.partition("-")
+        names = _between(first, last) if dash and text != part else []
+        if names and all(name in fleet for name in names):
+            return text
+    return ""
 
 
 def _between(first: str, last: str) -> list[str]:

@@ -232,7 +232,8 @@ def ended_lines(ended: "list[Ended]", now: int, zone: ZoneInfo) -> list[str]:
     unseen = [one for one in ended if not one.announced and one.key not in told]
     names = [f"{name.lower()} ({listed([o.key.item for o in unseen if _name(o) == name])})"
              for name in dict.fromkeys(map(_name, unseen))]  # fmt: skip
-    more = [f"and {len(unseen)} came and went before they were rung: {'; '.join(names)}"] if unseen else []
+    rung = "it was rung" if len(unseen) == 1 else "they were rung"
+    more = [f"{'and ' if told else ''}{len(unseen)} came and went before {rung}: {'; '.join(names)}"] if unseen else []
     return [ended_line(one, now, zone) for one in told.values()] + more
 
 

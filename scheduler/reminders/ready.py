@@ -142,7 +142,8 @@ def _ready(store: FactStore, rules: Ruleset | None, now: int, job: str | None, p
         blockers=_blockers(store, plan, now, items, opened, papers),
         open_first=_first(opened, items, packs, now),
         packs=states,
-        left_behind=[(pack.id, _why_left(store, pack, opened, now)) for pack in packs if pack not in flying],
+        left_behind=[(pack.id, _why_left(store, pack, opened, now)) for pack in packs
+                     if pack not in flying and store.fact(pack, "handed_in").at(now) != "yes"],
         papers=papers,
         minutes=_sum([state.now for state in states]),
         if_full=_sum([state.full for state in states]),

@@ -71,7 +71,16 @@ def headline(answer: Ready, now: int, say: Say) -> str:
     if all(pack.charge is None for pack in answer.packs):
         holds = "pack holds" if len(answer.packs) == 1 else f"{_packs(answer)} hold"
         return f"{when}no reason on record not to fly {answer.aircraft}, but nothing tells how much its {holds}."
+    if not answer.job and not any(pack.charge is not None and pack.charge > RESERVE for pack in answer.packs):
+        return f"no reason on record not to fly {answer.aircraft}, but charge {_empty(answer)}."
     return f"{when}{answer.aircraft} ready as far as I know, {_packs(answer)}."
+
+
+def _empty(answer: Ready) -> str:
+    """Say what to charge where no pack is known to be above the reserve."""
+    if len(answer.packs) == 1:
+        return f"its pack first: it holds {answer.packs[0].charge:.0f} %"
+    return f"first: none of its {_packs(answer)} is known to hold more than {RESERVE} %"
 
 
 def _packs(answer: Ready) -> str:

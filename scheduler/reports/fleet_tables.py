@@ -96,6 +96,6 @@ def _describe(season: Season, history: PackHistory, reminders: int) -> str:
         share = high / max(1, season.judged_at - season.start)
         parts.append(f"charge between {min(known):.0f} and {max(known):.0f} %")
         parts.append(f"above 85 % for {100 * share:.0f} % of the time")
-    parts.append(f"{some(reminders, 'reminder')} open in it")
+    parts.append(f"{some(reminders, 'reminder')} open in this time")
     health = f"about {history.health:.0f} % of its label (estimate)" if history.health is not None else "not known"
     return "; ".join([*parts, f"health {health}"]) + "."

@@ -15,7 +15,7 @@ from scheduler.reminders.message_text import advice, gathered
 from scheduler.reports import pack_sections as sections
 from scheduler.reports.document import Bullets, Document, Paragraph, Section
 from scheduler.reports.pack_report import Endurance, PackReport
-from scheduler.reports.pack_text import counted, full_cycles, month, number, ranged
+from scheduler.reports.pack_text import counted, full_cycles, money, month, number, ranged
 from scheduler.reports.pictures import PictureData
 
 _LIMITS = "Estimates rank and warn, they promise nothing. The maker's manual comes first."
@@ -132,7 +132,7 @@ def _full_storage(report: PackReport) -> str:
     full, total = report.full, sum(band.time for band in report.bands) / DAY
     if full is None or full.days < 1:
         return ""
-    worth = f", worth some {ranged(full.money, report.price.currency, digits=2)}" if full.money and report.price else ""
+    worth = f", worth some {money(full.money, report.price.currency)}" if full.money and report.price else ""
     return (
         f"It has been above 85 % for {full.days:.0f} of {counted(total, 'day')}: that aged it about as much as "
         f"{ranged(full.as_storage_days, 'days', one='day')} at storage charge{worth} (estimate)."

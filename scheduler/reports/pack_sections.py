@@ -56,9 +56,15 @@ def bands(at: Desk, report: PackReport) -> list[Part]:
     if not total:
         return [Paragraph("Nothing is logged of it yet.")]
     shares = [(band, band.time / total) for band in report.bands if band.name in NAMES or band.time]
-    rows = [[b.name, f"{b.time / DAY:4.0f} d", f"{100 * share:3.0f} %", bar(share)] for b, share in shares]
+    rows = [[b.name, _days(b.time / DAY), f"{100 * share:3.0f} %", bar(share)] for b, share in shares]
     caption = f"Since its first entry, {at.say(report.history.since)}"
     return [Table(caption, ["Charge", "Time", "Share", ""], rows)]
+
+
+def _days(days: float) -> str:
+    if 0 < days < 0.05:
+        return "<0.1 d"
+    return f"{days:4.1f} d" if 0 < days < 0.95 else f"{days:4.0f} d"
 
 
 def full_storage(report: PackReport) -> list[Part]:
@@ -82,9 +88,11 @@ def wear(report: PackReport) -> list[Part]:
     moved = throughput_ah(path, float(report.item.plate["capacity"]) / 1000)
     share, rated = report.facts["cycles_of_rating"], report.item.plate["rated_cycles"]
     rating = "" if share is None else f", {share:.0f} % of the {rated} it is rated for"
+    airtime = report.facts["airtime"]
+    flown = f"{show_span(airtime)} in the air" if airtime else "never flown"
     text = (
         f"{full_cycles(report)} (the charge drawn from it, in full charges){rating}; "
-        f"{show_span(report.facts['airtime'])} in the air; {moved:.0f} Ah moved, in and out together, since its first "
+        f"{flown}; {moved:.0f} Ah moved, in and out together, since its first "
         "entry."
     )
     classes = depth_classes(path)

@@ -8,11 +8,20 @@ from scheduler.reports.pack_report import PackReport
 _FAR_DAYS = 47482
 """2100-01-01, in days since 1970: a later date says only that it is far away."""
 
+_WITH_CENTS = ("AUD", "CAD", "EUR", "NZD", "USD")
+
 
 def ranged(estimate: Estimate, unit: str, digits: int = 0, one: str = "") -> str:
     """Write "95 % (93 to 96)"; `digits`: significant, if small; `one`: unit after 1."""
     value, low, high = (number(x, digits) for x in estimate[:3])
     return f"{value} {one if one and value == '1' else unit} ({low} to {high})"
+
+
+def money(estimate: Estimate, currency: str) -> str:
+    """Write "7.3 EUR (5.1 to 12)", or "6 cents (0 to 35)" where all is below one of a currency that has cents."""
+    if estimate.high < 1 and currency in _WITH_CENTS:
+        return ranged(estimate.times(100), "cents", one="cent")
+    return ranged(estimate, currency, digits=2)
 
 
 def number(value: float, digits: int = 0) -> str:

@@ -134,6 +134,33 @@ def test_what_a_mishap_without_a_pack_leaves_open_is_said_until_its_pack_is_name
     assert "taken a knock" not in bench("ready").out
 
 
+def test_a_question_and_the_history_agree_which_packs_count_as_involved(bench: Bench) -> None:
+    bench.log("set_aside", "B", "--at", "2026-04-08T11:00:00Z")
+    bench.log("mishap", "A", "dropped", "--at", "2026-04-09T11:00:00Z")
+    told = bench.log("mishap", "heron", "hard_landing", "--at", "2026-04-10T11:00:00Z")
+    assert "Until you say which, A and C count as involved." in told
+    marked = [pack for pack in "ABC" if f"[may concern {pack}: it names no pack]" in bench("history", pack).out]
+    assert marked == ["A", "C"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("booked roof 2026-04-12T09:00:00Z --near_people yes", "10:00, near people ("),
+        ("booked roof 2026-04-12T09:00:00Z --near_people no", "10:00, not near people ("),
+        ("flown heron A 5 --looked_before no", "5 min, not looked over before ("),
+    ],
+)
+def test_a_flag_is_written_in_words(bench: Bench, typed: str, told: str) -> None:
+    assert told in bench.log(*typed.split())
+
+
+def test_blanks_around_commas_of_one_word_mean_nothing(bench: Bench) -> None:
+    assert "Logged: measured A and C, 55 %" in bench.log("measured", "A, C", "55")
+    assert "Logged: flown heron with A and B" in bench.log("flown", "heron", "A ,B", "12")
+    assert "Logged: noticed B, hot and smell" in bench.log("noticed", "B", "hot, smell")
+
+
 def test_the_history_of_a_pack_shows_the_mishap_that_grounds_it(bench: Bench) -> None:
     bench("log", "flown", "heron", "A", "10", "--at", "2026-04-01T09:00:00Z")
     bench("log", "mishap", "heron", "hard_landing", "--at", "2026-04-01T08:55:00Z")
@@ -253,5 +280,7 @@ def test_what_is_over_before_it_could_be_rung_is_not_said_to_ring(bench: Bench) 
 
     assert "Open: harbour, Sat 11 Apr 09:00" in told
     assert "07:00" not in told
-    assert "Next: I would ring Sat 11 Apr 06:30 unless something is logged before: job this morning (harbour)." in told
+    assert (
+        "Next for harbour: I would ring Sat 11 Apr 06:30 unless something is logged before: job this morning." in told
+    )
     assert "next (" not in bench("explain", "eve-of-job", "harbour").out

@@ -32,7 +32,7 @@ REFUSED = {
         "renewed certificate --issued 2026-05-10",
         "issued 2026-05-10 lies ahead of 2026-04-10",
     ),
-    "a job that is not booked": ("cancelled bran", "there is no job 'bran', did you mean 'barn'?; booked ahead: barn"),
+    "a job that is not booked": ("cancelled bran", "there is no job 'bran', did you mean 'barn'? Booked ahead: barn"),
     "a job cancelled before": ("cancelled mill", "mill is cancelled already"),
     "packs that go by comma": (
         "charged A B",
@@ -170,6 +170,26 @@ ASKED = {
         "used spare-props 3",
         "Sure? only 1 of spare-props was in the house.",
     ),
+    "set aside after it was handed in": (
+        ["handed_in C"],
+        "set_aside C",
+        "Sure? C was handed in: was it really C?",
+    ),
+    "the volts of a cell as a percentage": (
+        ["measured A 55"],
+        "measured A 3.8",
+        "Sure? 3.8 %: if these are the volts of a cell, log them with --cell_volts.",
+    ),
+    "a job of this morning": (
+        [],
+        'booked vineyard "today 09:00"',
+        'Sure? Fri 10 Apr 09:00 is past; did you mean "tomorrow 09:00"?\n',
+    ),
+    "a job that is booked again, of this morning": (
+        ['booked vineyard "sun 10:00"'],
+        'booked vineyard "today 09:00"',
+        "Sure? Fri 10 Apr 09:00 is past. Under the name of an earlier job, it replaces that job.",
+    ),
     "a job of yesterday": ([], 'booked vineyard "yesterday 09:00"', "Sure? Thu 9 Apr 09:00 is past"),
     "a job that ends a week later": (
         [],
@@ -195,6 +215,9 @@ CERTAIN = [
     (["charged A --at -11min"], "flown heron A 10 40"),
     (["charged A 60 --at -2h"], "drained A 68"),
     ([], "drained A 58"),
+    ([], "set_aside C"),
+    (["measured A 55"], "measured A 4"),
+    (["measured A 8"], "measured A 3.8"),
     (["flown heron A 10 40 --at -2h", "charged A --at -1h"], "flown heron A 10 40 --percent_from 98"),
     (["charged A 90 --at -2h"], "flown heron A 10 40 --percent_from 98"),
     (["flown heron A 10 40 --at -10min"], "flown heron B 10 40"),

@@ -70,12 +70,27 @@ def test_where_all_is_well_every_look_says_so(well: Bench) -> None:
 
     assert [about for about, (fine, _) in found.items() if not fine] == []
     assert list(found) == [
-        "access", "disk", "database", "files", "clock", "zone", "channel phone", "channel mail", "daemon", "backup"
+        "access", "disk", "database", "files", "clock", "zone", "channel phone", "channel mail",
+        "address of phone", "address of mail", "daemon", "backup",
     ]  # fmt: skip
     assert found["database"] == (True, "whole, 1 event")
     assert found["channel mail"] == (True, "last success Fri 10 Apr 12:00")
     lines = well("doctor").out.splitlines()
     assert all(line.startswith("well ") for line in lines)
+
+
+def test_an_address_that_is_not_set_here_is_noted_and_a_fault_only_where_no_daemon_runs(
+    well: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SHELFBELL_PHONE", "json://secret@localhost")
+    found = looks(well)
+    assert "address of phone" not in found
+    assert found["address of mail"] == (True, "$SHELFBELL_MAIL is not set here; the daemon may have it")
+
+    monkeypatch.setattr("scheduler.answers.doctor.running", lambda _place: False)
+    fine, said = looks(well)["address of mail"]
+    assert not fine
+    assert said.startswith("SHELFBELL_MAIL is neither in the environment nor a credential: `export SHELFBELL_MAIL=")
 
 
 def _contradict(bench: Bench) -> None:

@@ -142,7 +142,7 @@ def test_a_correction_takes_the_place_of_what_it_corrects(bench: Bench) -> None:
     answered = bench.log("charged", "A", "100", "--instead_of", "slip", "--id", "right", "--at", "2026-04-10T09:00:00Z")
     again = bench("log", "charged", "A", "90", "--instead_of", "slip")
 
-    assert "Next: I would ring Sat 11 Apr 10:00" in answered
+    assert "Next for A: I would ring Sat 11 Apr 10:00" in answered
     assert (again.status, again.err) == (2, "event slip was replaced already, by right: use that id\n")
 
 
@@ -217,7 +217,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         "charged B",
         [
             "Logged: charged B (Fri 10 Apr 13:00).",
-            "Next: I would ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
+            "Next for B: I would ring Sat 11 Apr 13:00 unless something is logged before: pack left full.",
             "  Caution: Drain attended, away from anything that burns.",
         ],
     ),
@@ -229,7 +229,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "Open: Take pack B out of use.",
             "  Then: shelfbell log set_aside B",
             "  I would ring at once.",
-            "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
+            "Next for B: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long.",
         ],
     ),
     "what it settled": (
@@ -238,7 +238,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         [
             "Logged: set_aside B (Fri 10 Apr 13:00).",
             "Settled: pack may be swollen (B).",
-            "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (B).",
+            "Next for B: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long.",
         ],
     ),
     "what takes the place of another": (
@@ -261,7 +261,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "  Caution: Drain attended, away from anything that burns.",
             "  Then: shelfbell log drained B 58",
             "  I would ring at once.",
-            "Next: I would ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long (B).",
+            "Next for B: I would ring Fri 7 Aug 07:00 unless something is logged before: pack not looked at for long.",
         ],
     ),
     "of many, one sentence": (
@@ -273,8 +273,8 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
             "  Caution: Drain attended, away from anything that burns.",
             "  Then: shelfbell log drained A,B,C 58",
             "  I would ring at once.",
-            "Next: I would ring Fri 7 Aug 07:00 unless something is logged before: "
-            "pack not looked at for long (A, B and C).",
+            "Next for A, B and C: I would ring Fri 7 Aug 07:00 unless something is logged before: "
+            "pack not looked at for long.",
         ],
     ),
     "a job that needs it postpones the bell": (
@@ -282,7 +282,7 @@ ANSWERS: dict[str, tuple[list[str], str, list[str]]] = {
         "booked vineyard 2026-04-11T10:00:00Z --ends 2026-04-11T12:00:00Z",
         [
             "Logged: booked vineyard, Sat 11 Apr 11:00 to 13:00 (Fri 10 Apr 13:00).",
-            "Next: I would ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
+            "Next for B: I would ring Sat 11 Apr 13:00 unless something is logged before: pack left full.",
             "  Caution: Drain attended, away from anything that burns.",
         ],
     ),

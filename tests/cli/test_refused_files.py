@@ -37,7 +37,7 @@ def test_an_entry_is_judged_by_the_rules_that_the_daemon_goes_on_by(edited: Benc
 
     assert lines[:3] == [
         "Logged: charged B (Fri 10 Apr 13:00).",
-        "Next: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full (B).",
+        "Next for B: I ring Sat 11 Apr 13:00 unless something is logged before: pack left full.",
         "  Caution: Drain attended, away from anything that burns.",
     ]
     assert lines[3] == "This is judged by the rules as they were before, because a file of the home is refused:"

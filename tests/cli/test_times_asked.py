@@ -76,7 +76,7 @@ def test_an_entry_says_when_nobody_is_running_that_could_ring(bench: Bench) -> N
     out = bench.log("noticed", "C", "swollen")
     assert out.splitlines()[3:] == [
         "  I would ring at once.",
-        "Next: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long (C).",
+        "Next for C: I would ring Fri 1 May 07:00 unless something is logged before: pack not looked at for long.",
         "No daemon is running, so nothing will ring: start `shelfbell run`.",
     ]
     assert "I ring" not in out

@@ -60,7 +60,7 @@ def test_what_is_switched_on_watches(unwatched: Bench) -> None:
 
     assert re.fullmatch(r"All well: \d+ rules, \d+ cases\.\n", checked.out)
     assert unwatched("explain", "insurance").status == 0
-    assert "Next: I would ring" in unwatched.log("renewed", "insurance", "--expires", "2027-06-30")
+    assert "Next for insurance: I would ring" in unwatched.log("renewed", "insurance", "--expires", "2027-06-30")
 
 
 def test_an_own_rule_watches_too(bench: Bench) -> None:

@@ -460,7 +460,7 @@ def test_what_came_and_went_unseen_is_one_line_in_all(path: Path, lifetime: Live
     daemon.run(WEDNESDAY + 6 * DAY)
 
     (line,) = [line for line in daemon.letters[-1].body.splitlines() if "pack can wait" in line.lower()]
-    assert line == "- and 2 came and went before they were rung: pack can wait (A and B)"
+    assert line == "- 2 came and went before they were rung: pack can wait (A and B)"
 
 
 def test_a_gap_tells_the_last_look_and_sets_apart_what_is_older(path: Path, lifetime: Lives) -> None:

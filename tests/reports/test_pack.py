@@ -23,7 +23,7 @@ from scheduler.fleet.fleet import Fleet
 from scheduler.reports.charge_history import EDGES, NAMES, ChargeSpan, band_times, full_storage_cost, moves
 from scheduler.reports.chart import Point, bar, chart
 from scheduler.reports.pack_report import report_on_pack
-from scheduler.reports.pack_text import ranged
+from scheduler.reports.pack_text import money, ranged
 from tests.homes import Answer, Bench, golden
 from tests.support import MemoryLog, event, moment
 
@@ -89,8 +89,9 @@ def test_a_page_of_a_pack_without_a_price_or_history_is_whole(bench: Bench) -> N
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["a"], "there is no pack 'a', did you mean 'A'?; there is A, B, C"),
+        (["a"], "there is no pack 'a', did you mean 'A'? There is A, B, C"),
         (["heron"], "heron is no pack; there is A, B, C"),
+        (["A", "--json", "--html", "a.html"], "--json prints for programs and writes no file"),
         (["A", "--picture", "a.gif"], "a.gif: I can draw .png or .svg only"),
         ([], "the following arguments are required: PACK"),
     ],
@@ -119,6 +120,19 @@ def test_a_single_day_is_one(bench: Bench) -> None:
     assert "1 day above 85 % against" in told
     assert "1 days" not in told
     assert ranged(Estimate(1.2, 0.6, 3.1, ""), "days", one="day") == "1 day (1 to 3)"
+
+
+def test_money_is_in_cents_where_all_of_it_is_below_one() -> None:
+    assert money(Estimate(0.063, 0.0, 0.35, ""), "EUR") == "6 cents (0 to 35)"
+    assert money(Estimate(0.88, 0.0, 4.9, ""), "EUR") == "0.88 EUR (0 to 4.9)"
+    assert money(Estimate(0.063, 0.0, 0.35, ""), "JPY") == "0.063 JPY (0 to 0.35)"
+
+
+def test_a_pack_that_was_only_charged_was_never_flown(bench: Bench) -> None:
+    bench.log("charged", "A", "--at", "2026-04-09T08:00:00Z")
+    bench.log("drained", "A", "30")
+
+    assert "; never flown; " in " ".join(bench("pack", "A").out.split())
 
 
 def test_a_pack_that_is_gone_says_since_when(bench: Bench) -> None:

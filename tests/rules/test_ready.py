@@ -192,6 +192,23 @@ def test_a_retired_pack_is_not_spoken_of() -> None:
     assert ([pack.item for pack in told.packs], told.left_behind) == (["A"], [])
 
 
+def test_a_pack_that_was_handed_in_is_not_spoken_of() -> None:
+    told = answer(event("2026-04-08 14:00", "noticed", item="B", findings=["swollen"]),
+                  event("2026-04-08 15:00", "handed_in", item="B"))  # fmt: skip
+    assert ([pack.item for pack in told.packs], told.left_behind) == (["A"], [])
+
+
+def test_a_single_pack_that_is_nearly_empty_is_to_be_charged_first(bench: Bench) -> None:
+    bench.write("fleet.yaml", "aircraft: [{id: one}]\npacks: [{id: A, fits: [one]}, {id: B, fits: [one]}]\n")
+    bench.log("retired", "B")
+    bench.log("measured", "A", "5")
+
+    said = bench("ready")
+
+    assert said.out.startswith("No reason on record not to fly one, but charge its pack first: it holds 5 %.\n")
+    assert json.loads(bench("ready", "--json").out)["aircraft"][0]["ready"] is True
+
+
 def test_what_had_better_be_done_first_is_listed() -> None:
     told = answer(event("2026-04-08 15:00", "moved", item="heron", how="freight"))
     assert ("imu-after-freight", "heron") in [(todo.rule, todo.item) for todo in told.open_first]
@@ -261,7 +278,9 @@ def test_the_command_answers_programs(home: Bench) -> None:
 
 def test_it_answers_as_of_another_instant(home: Bench) -> None:
     assert "not booked" in home("ready", "harbour", "--at", "2026-04-01T12:00:00Z").err
-    assert home("ready", "--at", "2026-04-01T12:00:00Z").out.startswith("Heron ready as far as I know")
+    assert home("ready", "--at", "2026-04-01T12:00:00Z").out.startswith(
+        "No reason on record not to fly heron, but charge first: none of its 2 packs is known to hold more than 25 %.\n"
+    )
 
 
 def test_a_job_that_is_over_is_not_judged(home: Bench) -> None:
@@ -285,10 +304,10 @@ def test_an_unknown_job_is_refused_with_the_next_ones_that_are_booked(home: Benc
     home.log("cancelled", "off")
     for day in range(17, 10, -1):
         home.log("booked", f"roof-{day}", f"2026-04-{day}T08:00:00Z")
-    there = "booked ahead: harbour, roof-11, roof-12, roof-13, roof-14 and 3 more\n"
+    there = "ooked ahead: harbour, roof-11, roof-12, roof-13, roof-14 and 3 more\n"
 
-    assert home("ready", "harbor") == (2, "", f"there is no job 'harbor', did you mean 'harbour'?; {there}")
-    assert home("log", "cancelled", "xyz") == (2, "", f"there is no job 'xyz'; {there}")
+    assert home("ready", "harbor") == (2, "", f"there is no job 'harbor', did you mean 'harbour'? B{there}")
+    assert home("log", "cancelled", "xyz") == (2, "", f"there is no job 'xyz'; b{there}")
 
 
 def test_another_aircraft_is_offered_when_this_one_is_grounded(home: Bench) -> None:
