@@ -1,4 +1,4 @@
-"""Capacity of packs: one from each test and each flight that tells it, and the health computed from them."""
+"""The capacity of packs, from tests and flights, and the health computed from it."""
 
 from collections import deque
 from collections.abc import Iterator
@@ -15,7 +15,10 @@ RECENT = 180 * DAY
 
 
 class Capacity(NamedTuple):
-    """The capacity, mAh, that one event gives. `test`: by a full discharge, else by a flight."""
+    """The capacity, mAh, that one event gives.
+
+    `test`: by a full discharge, else by a flight.
+    """
 
     event: Event
     mah: Estimate
@@ -23,7 +26,10 @@ class Capacity(NamedTuple):
 
 
 class Health(NamedTuple):
-    """Percent of the nameplate's capacity from an instant on, and the recent tests and flights it is computed from."""
+    """The health of a pack from an instant on, percent of the nameplate's capacity.
+
+    It is computed from the recent tests and flights.
+    """
 
     at: int
     percent: float
@@ -80,7 +86,7 @@ def _from_flight(event: Event) -> Estimate | None:
 
 
 def healths(lifetime: Lifetime) -> list[Health]:
-    """Return the health after each reading; a reading that leaves too few recent ones changes nothing."""
+    """Return the health after each reading that has enough recent ones beside it."""
     return lifetime.compute_once("healths", lambda: list(_healths(lifetime)))
 
 

@@ -1,4 +1,4 @@
-"""Facts of the home: how long the log has been quiet, and which items lack a first reading; facts of the pilot."""
+"""Facts of the home (a quiet log, missing first readings) and of the pilot."""
 
 from collections.abc import Iterator
 from datetime import timedelta
@@ -48,7 +48,7 @@ def log_quiet(lifetime: Lifetime) -> list[Segment]:
 
 
 def first_in_service(store: FactStore) -> int | None:
-    """Return when the first of the SUMMARISED items came into service by its nameplate; None if none tells."""
+    """Return the earliest in_service of the SUMMARISED items; None if none has one."""
     came = (_came(store, name) for name in store.fleet.ids(*SUMMARISED))
     return min((start for start in came if start is not None), default=None)
 
@@ -163,7 +163,7 @@ def not_put_away(lifetime: Lifetime) -> list[Segment]:
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before a planned absence.")
 def away_eve(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the local hour of the eve, the day before, to the start of the absence."""
+    """Return yes from the local hour of the eve, the day before, to the absence."""
     clocks = lifetime.store.clocks
     intervals = []
     for event in lifetime.of_kind("away"):
@@ -178,7 +178,7 @@ def away_eve(lifetime: Lifetime) -> list[Segment]:
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
       unknown="no flight of the pilot", partial=True)  # fmt: skip
 def out_of_practice(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Rise from each flight of the pilot; one that names none counts if there is only one pilot."""
+    """Rise from each flight of the pilot; an only pilot flew those that name none."""
     return since_last(_flights_of(lifetime, starting_at), starting_at)[1:]
 
 

@@ -16,7 +16,10 @@ WORDS = ("no", "unknown", "yes")
 
 
 class Intervals:
-    """A partition of time: `values[i]` holds from `starts[i]` up to `starts[i + 1]`; neighbours differ."""
+    """A partition of time: `values[i]` lasts from `starts[i]` to `starts[i + 1]`.
+
+    Neighbours differ.
+    """
 
     __slots__ = ("starts", "values")
 
@@ -26,7 +29,10 @@ class Intervals:
 
     @classmethod
     def of(cls, pairs: list[tuple[int, int]]) -> "Intervals":
-        """Build from (start, value) pairs in time order, the first at MIN_INSTANT; of equal starts the last wins."""
+        """Build from (start, value) pairs in time order, the first at MIN_INSTANT.
+
+        Of equal starts the last wins.
+        """
         starts: list[int] = []
         values: list[int] = []
         for start, value in pairs:
@@ -65,7 +71,7 @@ class Intervals:
         return self.starts[bisect_right(self.starts, instant) - 1]
 
     def next_change(self, instant: int) -> int | None:
-        """Return the first instant after `instant` at which the value changes; None if it never does."""
+        """Return when the value first changes after `instant`; None if it never does."""
         index = bisect_right(self.starts, instant)
         return self.starts[index] if index < len(self.starts) else None
 

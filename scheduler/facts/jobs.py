@@ -1,4 +1,4 @@
-"""Booked jobs: what was known of each, and when; which of them concern an item."""
+"""Booked jobs: what was known of each and when, and which concern an item."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -27,7 +27,7 @@ CHANGED_BY_PLANS = ("next_job_in", "job_under_way", "job_eve", "job_morning", "c
 
 
 class Plan(NamedTuple):
-    """What was known of a job during [known_from, known_to): when it starts and ends, with which aircraft."""
+    """A job as known during [known_from, known_to): its start, end and aircraft."""
 
     known_from: int
     known_to: int
@@ -46,7 +46,7 @@ class Plan(NamedTuple):
 
 
 class Job(NamedTuple):
-    """One job: every event that booked, moved or cancelled it, in order, and the resulting plans."""
+    """One job: all events that booked, moved or cancelled it, in order, and its plans."""
 
     name: str
     events: list[Event]
@@ -62,7 +62,7 @@ class Job(NamedTuple):
         return self.plate_at(MAX_INSTANT)
 
     def plate_at(self, instant: int) -> dict[str, object]:
-        """Return the fields of the booking valid at an instant, for texts; before the first those of the first."""
+        """Return the fields of the booking valid at an instant, else of the first booking."""
         known = [plan for plan in self.plans if plan.known_from <= instant]
         fields = (known or self.plans[:1])[-1].event.fields
         return {name: fields.get(name) for name in ("aircraft", "airtime_minutes", "near_people")}
@@ -117,7 +117,7 @@ def _over_at(booking: Event) -> int:
 
 
 def plans_for(store: EventCache, item: Item, starting_at: int = MIN_INSTANT) -> list[Plan]:
-    """Return the plans that concern an item: those of its aircraft, and those for any; for a job, its own.
+    """Return the plans that concern an item: its aircraft's, or any; a job's own.
 
     Plans of jobs that were over before `starting_at` may be left out.
     """

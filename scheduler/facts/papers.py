@@ -1,4 +1,4 @@
-"""Facts of papers: how long they are valid, which sort they are, and from when on they can be renewed."""
+"""Facts of papers: how long they are valid, their sort, when to renew them."""
 
 from datetime import date, timedelta
 
@@ -30,7 +30,10 @@ WINDOW_MONTHS = 6
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def days_to_expiry(lifetime: Lifetime) -> list[Segment]:
-    """Set at renewed: to its `expires`, else to its date or the old expiry plus the nameplate's valid_for."""
+    """Set at renewed: to `expires`, else by the nameplate's valid_for.
+
+    That counts from the date of the renewal or from the old expiry.
+    """
     segments: list[Segment] = []
     last: date | None = None
     for event in lifetime.of_kind("renewed"):
@@ -64,8 +67,8 @@ def _days_after(day: date, span: int) -> date:
 def sort_of(paper: Item) -> str:
     """Return the nameplate's sort.
 
-    A paper that names none and runs in calendar months is a certificate: of the papers known here only the recency of
-    a pilot's knowledge does (14 CFR 107.65).
+    A paper that names none and runs in calendar months is a certificate: of the papers known here only the recency of a
+    pilot's knowledge runs so (14 CFR 107.65).
     """
     span = paper.plate.get("valid_for")
     plain = str(paper.plate.get("sort"))
@@ -83,7 +86,7 @@ def sort(lifetime: Lifetime) -> list[Segment]:
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def renewal_window(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the first day of the sixth month before the month of expiry."""
+    """Return yes from the first day of the sixth month before the month of expiry."""
     zone = lifetime.store.clocks.zone
     segments: list[Segment] = []
     last: date | None = None

@@ -1,4 +1,4 @@
-"""Facts of packs on the shelf: where their charge is heading, what they were charged for, how they share the work."""
+"""Facts of packs on the shelf: how charge falls, and how they share the work."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -31,7 +31,7 @@ LEAST_WORK = 60 * MINUTE
       unknown="no charge, reading or flight tells what it holds",
       record="shelfbell log measured {item} PERCENT", partial=True)  # fmt: skip
 def going_low_in(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Divide by the nameplate's self_discharge; never while the pack drains itself, charges or flies."""
+    """Divide by the self_discharge; never while it drains itself, charges or flies."""
     percent = float(lifetime.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
     segments = []
@@ -55,7 +55,7 @@ def since_charged(lifetime: Lifetime, starting_at: int) -> list[Segment]:
       "The job that it was charged for was called off, and it has not been charged, drained or flown since.",
       partial=True)  # fmt: skip
 def charged_for_cancelled_job(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from the cancellation to the next charge, drain or flight."""
+    """Return yes from the cancellation to the next charge, drain or flight."""
     handled = lifetime.of_kind("charged", "drained", "flown")
     last = [event.at for event in latest_and_after(handled, starting_at)[:1]]
     intervals = []

@@ -1,7 +1,7 @@
-"""A quantity as a function of time: segments that are constant or linear, or where it is unknown.
+"""A quantity as a function of time: constant, linear or unknown segments.
 
 Time is whole microseconds; a slope is an exact ratio. So crossings are solved in whole numbers and never rounded the
-wrong way: the result is the first microsecond at which the comparison holds.
+wrong way: the result is the first microsecond at which the comparison is true.
 """
 
 from bisect import bisect_left, bisect_right
@@ -28,7 +28,10 @@ NEVER = float("inf")
 
 
 class Segment(NamedTuple):
-    """From `start` to the next segment: `value` at `start`, changing by `slope`; None is unknown. `evidence`: why."""
+    """A value from `start` to the next segment, changing by `slope`; None is unknown.
+
+    `evidence`: the events that say so.
+    """
 
     start: int
     value: Value
@@ -63,9 +66,9 @@ class Timeline:
     __slots__ = ("segments", "_starts", "_compared")
 
     def __init__(self, segments: list[Segment]) -> None:
-        """Take segments in order of time; of two that start together the later wins; before the first it is unknown.
+        """Take segments in order of time; of two that start together the later wins.
 
-        A segment that would start at MAX_INSTANT or later lies beyond time and is left out.
+        Before the first the value is unknown. A segment that would start at MAX_INSTANT or later is left out.
         """
         if not segments or segments[0].start > MIN_INSTANT:
             segments = [Segment(MIN_INSTANT, None), *segments]
@@ -111,9 +114,10 @@ class Timeline:
         reach: Callable[[int, CalendarSpan], int] | None = None,
         starting_at: int = MIN_INSTANT,
     ) -> Intervals:
-        """Return where `value OPERATOR limit` is true; unknown where the value is. Before `starting_at`: as then.
+        """Return where `value OPERATOR limit` is true; unknown where the value is.
 
-        `reach(origin, span)` returns the instant a calendar span after an origin, for limits that are calendar spans.
+        Before `starting_at` the answer is the one at that instant. `reach(origin, span)` returns the instant a calendar
+        span after an origin, for limits that are calendar spans.
         """
         asked = operator, limit, starting_at
         if asked not in self._compared:
@@ -158,7 +162,10 @@ class Timeline:
         return Intervals(starts, values)
 
     def matches(self, words: tuple[str, ...], starting_at: int = MIN_INSTANT) -> Intervals:
-        """Return where the value is one of some words; unknown where it is. Before `starting_at`: as then."""
+        """Return where the value is one of some words; unknown where it is.
+
+        Before `starting_at` the answer is the one at that instant.
+        """
         segments = self.segments[self._place(starting_at) :]
         return Intervals.of(
             [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in segments]
