@@ -44,7 +44,7 @@ _ADVICE = {
 
 
 class YamlFile(NamedTuple):
-    """The data of one file, and the (line, column), counted from 1, of each value and of each key."""
+    """The data of one file, and (line, column), counted from 1, of each value and key."""
 
     data: Any
     places: dict[Path, Place]
@@ -52,7 +52,7 @@ class YamlFile(NamedTuple):
     file: str
 
     def place(self, path: Iterable[str | int]) -> Place:
-        """Return the place of the value at `path`, else of its nearest parent that has one."""
+        """Return the place of the value at `path`, else of its nearest parent with one."""
         known = tuple(path)
         while known and known not in self.places:
             known = known[:-1]
