@@ -1,4 +1,4 @@
-"""The database of the event log: opened, laid out, and brought up from older layouts."""
+"""The database of the event log: open it, lay it out, bring older layouts up."""
 
 import json
 import os
@@ -23,7 +23,7 @@ _HELD = 16_000
 
 
 def is_folder(place: str) -> bool:
-    """Return True if there is a folder. Raises OSError where that cannot be known."""
+    """Return True if there is a folder. Raises OSError if that cannot be known."""
     found = _stat(place)
     return found is not None and S_ISDIR(found.st_mode)
 
