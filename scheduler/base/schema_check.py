@@ -54,9 +54,10 @@ def faults(data: object, schema: Schema, formats: Any = None) -> list[SchemaFaul
 
 
 def _faults_of(error: Any, root: Schema, unknown: list[str]) -> Iterator[SchemaFault]:
-    """Yield what one jsonschema error says. `unknown`: the keys of the same mapping that no schema knows.
+    """Yield what one jsonschema error says.
 
-    A key that is missing and only misspelt is reported as unknown only.
+    `unknown`: the keys of the same mapping that no schema knows. A missing key that is only misspelt is reported as
+    unknown only.
     """
     path, value = tuple(error.absolute_path), error.instance
     match error.validator:

@@ -153,9 +153,9 @@ def _on_date(text: str, zone: ZoneInfo, day_ends: bool) -> int:
 
 
 def _named_day(match: re.Match[str], today: date, ahead: bool) -> date:
-    """Return the day of "1 dec" or "dec 1 2026"; without a year the last one, or the next if `ahead`.
+    """Return the day of "1 dec" or "dec 1 2026". Raises ValueError.
 
-    Raises ValueError.
+    Without a year it is the last one, or the next if `ahead`.
     """
     name = match[2] or match[3]
     month, number = _MONTHS.index(name[:3]) + 1, int(match[1] or match[4])

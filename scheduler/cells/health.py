@@ -101,7 +101,7 @@ def why_no_crossing(
 
 
 def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int) -> Estimate | str:
-    """The crossing of `reaches`, or why there is none."""
+    """Return the crossing of `reaches`, or why there is none."""
     if len(xs) < least:
         verb = "is" if len(xs) == 1 else "are"
         return f"a trend takes {least} readings, and there {verb} {len(xs) or 'none'}"

@@ -322,7 +322,7 @@ _HIDING = re.compile(r'"[ \t\r\n]').search
 
 
 def _decoded(line: str) -> Any:
-    """Return the JSON value of a line in which no key is given twice. Raises ValueError.
+    """Return the JSON value of a line without repeated keys. Raises ValueError.
 
     Looking at each pair takes twice as long, so it is left out where there are as many keys as quotes before a colon,
     and no quote before a blank, that could hide another.

@@ -62,7 +62,7 @@ def flights_since_inspected(lifetime: Lifetime, starting_at: int) -> list[Segmen
 
 
 def _since_inspected(lifetime: Lifetime, amount: Callable[[Event], int], starting_at: int) -> list[Segment]:
-    """A sum over flights that restarts at each look."""
+    """Return a sum over flights that restarts at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
         for event in _from_last_look(lifetime.of_kind("flown", "inspected"), starting_at)

@@ -70,9 +70,10 @@ def _capacities(lifetime: Lifetime) -> Iterator[Capacity]:
 
 
 def _from_flight(event: Event) -> Estimate | None:
-    """The capacity from the percents that the pack itself showed, never from one calculated or read off a voltage.
+    """Return the capacity by the percents that the pack itself showed.
 
-    None where several packs flew: the event does not say which of them used the mAh.
+    Never by a percent that was calculated or read off a voltage. None where several packs flew: the event does not say
+    which of them used the mAh.
     """
     fields = event.fields
     if not {"used_mah", "percent_from", "percent_to"} <= fields.keys() or "flights" in fields:

@@ -202,7 +202,7 @@ class _ChargeBuilder:
         self._rest(landing, end, (event, None) if known else evidence)
 
     def _end(self, event: Event, start: float | None) -> tuple[float | None, bool]:
-        """The percent that a flight left, and whether that is an estimate."""
+        """Return the percent that a flight left, and whether that is an estimate."""
         if "percent_to" in event.fields:
             return float(event.fields["percent_to"]), False
         if start is None:
@@ -251,7 +251,7 @@ def self_discharge(percent_in_30_days: float) -> Slope:
 
 
 def _summary(event: Event, capacity: float) -> Discharge:
-    """What a summary of several flights took out: its mAh, else its percents times the flights."""
+    """Return what a summary of flights took out: its mAh, else percents times flights."""
     flights = int(event.fields["flights"])
     if "used_mah" in event.fields:
         return Discharge(event.at, _share(event, capacity), event)
@@ -262,12 +262,15 @@ def _summary(event: Event, capacity: float) -> Discharge:
 
 
 def _share(event: Event, capacity: float) -> float:
-    """What a flight took out of one pack, percent of its capacity; packs that flew together share equally."""
+    """Return what a flight took out of each of its packs, percent of the capacity.
+
+    Packs that flew together share equally.
+    """
     return 100 * float(event.fields["used_mah"]) / len(event.fields["packs"]) / capacity
 
 
 def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
-    """Events with the instant each takes effect: for an event during a flight that is the landing, after the flight."""
+    """Return (instant, event) by when each takes effect: during a flight, at landing."""
     flights = [event for event in events if event.what == "flown" and "flights" not in event.fields]
     landings = [flight.at for flight in flights]
     placed = []

@@ -223,7 +223,7 @@ def shaken_since_calibrated(lifetime: Lifetime, of: str) -> list[Segment]:
 
 
 def _shaken(event: Event) -> str:
-    """The word of SHAKEN for an event; "" if it shakes nothing."""
+    """Return the word of SHAKEN for an event; "" if it shakes nothing."""
     if event.get("severity") in MISALIGNS:
         return SHAKEN[3] if event.get("severity") == "hard_landing" else SHAKEN[4]
     return {"freight": SHAKEN[1], "airline": SHAKEN[2]}.get(str(event.get("how")), "")

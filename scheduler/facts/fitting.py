@@ -71,7 +71,7 @@ def controllers_for(store: EventCache, aircraft: str) -> list[Item]:
 
 
 def _fitting(store: EventCache, kind: str, aircraft: str | None) -> list[Item]:
-    """The items of a kind that fit an aircraft, or whose nameplate names none; all of that kind for None."""
+    """Return the items of a kind that fit an aircraft or name none; for None, all."""
     fleet = store.fleet
 
     def find() -> list[Item]:

@@ -90,7 +90,7 @@ def endurance(lifetime: Lifetime) -> list[Segment]:
 
 
 def _landings(lifetime: Lifetime) -> list[Event]:
-    """The flights that were logged one by one, not summed up."""
+    """Return the flights that were logged one by one, not summed up."""
     return [event for event in lifetime.of_kind("flown") if "flights" not in event.fields]
 
 

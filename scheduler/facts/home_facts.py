@@ -65,7 +65,7 @@ def summarise(store: FactStore, item: Item) -> ItemSummary:
 
 
 def _judged_from(store: FactStore, item: Item) -> int:
-    """The instant from which an item can be judged."""
+    """Return the instant from which an item can be judged."""
     if item.kind == "pack":  # known_from spares computing its charge over all its years
         starts = ((max(each.start, charge_curve(each).known_from), each.end) for each in store.lifetimes(item))
         return next((start for start, end in starts if start < end), MAX_INSTANT)
@@ -76,7 +76,7 @@ def _judged_from(store: FactStore, item: Item) -> int:
 
 
 def _unread(store: FactStore) -> list[tuple[int, int, str]]:
-    """(start, end, name) of the time in which an item lacks a first reading, for each; the most useful first."""
+    """Return (start, end, name) while items lack a first reading, most useful first."""
     names = list(_in_question(store))
     known = store.summary.by_item if store.summary else {}
     came = {name: _came(store, name) for name in names}
@@ -88,7 +88,10 @@ def _unread(store: FactStore) -> list[tuple[int, int, str]]:
 
 
 def _in_question(store: FactStore) -> Iterator[str]:
-    """The names of the items that may lack a first reading within the time asked about; the most useful first."""
+    """Yield the items that may lack a first reading, most useful first.
+
+    Only within the time asked about.
+    """
     known = store.summary
     if known and not known.by_item and not known.unknown:
         return  # without reading the whole fleet
@@ -141,7 +144,10 @@ def _not_put_away_at(lifetime: Lifetime, instant: int) -> str:
 
 
 def _full_or_low(store: FactStore, pack: Item, instant: int) -> str:
-    """A pack with its charge if it is full or low, else ""; of one out of use only if full and still in the house."""
+    """Return a pack with its charge if it is full or low, else "".
+
+    A pack out of use counts only if it is full and still in the house.
+    """
     store = store.fresh_copy()  # one pack at a time: its events can be many
     charge = store.fact(pack, "charge").at(instant)
     text = ""

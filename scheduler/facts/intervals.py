@@ -100,7 +100,7 @@ class Intervals:
         return every([worst, self._reaching(UNKNOWN, duration)])
 
     def _reaching(self, level: int, duration: int) -> "Intervals":
-        """`level` wherever this had that value within the last `duration`, YES elsewhere."""
+        """Return `level` up to `duration` after this had that value, YES elsewhere."""
         pairs = [(MIN_INSTANT, YES)]
         for start, end, value in self:
             if value == level:
@@ -129,7 +129,10 @@ def some(parts: Iterable[Intervals]) -> Intervals:
 
 
 def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Intervals) -> Intervals:
-    """Merge by a truth table. While one side has the value `settles`, changes of the other are skipped."""
+    """Merge by a truth table.
+
+    While one side has the value `settles`, changes of the other are skipped.
+    """
     left_starts, left_values, right_starts, right_values = left.starts, left.values, right.starts, right.values
     i, j, lefts, rights = 0, 0, len(left_starts), len(right_starts)
     starts: list[int] = []

@@ -70,7 +70,7 @@ def events_for(store: EventCache, item: Item) -> list[Event]:
 
 
 def _carried(store: EventCache, part: Item) -> list[Event]:
-    """The flights and mishaps of the aircraft while the part was on it."""
+    """Return the flights and mishaps of the aircraft while the part was on it."""
     own = {event.id for event in store.filed(part.id)}
     return [
         event
@@ -81,7 +81,7 @@ def _carried(store: EventCache, part: Item) -> list[Event]:
 
 
 def _uses_of(store: EventCache, aircraft: str) -> list[tuple[int, Event]]:
-    """The flights and mishaps of an aircraft, each with its beginning."""
+    """Return the flights and mishaps of an aircraft, each with its beginning."""
 
     def find() -> list[tuple[int, Event]]:
         return [(begins_at(event), event) for event in store.filed(aircraft) if event.what in ("flown", "mishap")]
@@ -90,7 +90,10 @@ def _uses_of(store: EventCache, aircraft: str) -> list[tuple[int, Event]]:
 
 
 def _mishaps_flown(store: EventCache, pack: Item, own: list[Event]) -> list[Event]:
-    """Mishaps that name no packs, of an aircraft in whose flight then, or last before, this pack was."""
+    """Return the mishaps that name no packs and whose flight this pack was in.
+
+    That is the flight of `flight_of`.
+    """
     crafts = dict.fromkeys(str(event.get("aircraft")) for event in own if event.what == "flown")
     mishaps = (mishap for aircraft in crafts for mishap in store.filed(aircraft, "mishap"))
     flights = ((mishap, flight_of(store, mishap)) for mishap in mishaps)

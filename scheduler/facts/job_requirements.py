@@ -30,12 +30,12 @@ def candidates(store: FactStore, plan: Plan, instant: int) -> list[str]:
 
 
 def _in_service(store: FactStore, item: Item, plan: Plan, instant: int) -> bool:
-    """Whether an item will have come into service when a job starts, and is not retired at an instant."""
+    """Return whether an item is in service by a job's start, as known at an instant."""
     return in_service(store, item, instant, max(instant, plan.starts))
 
 
 def _crafts(store: FactStore, plan: Plan) -> list[str]:
-    """The aircraft that a plan names, else all of the fleet."""
+    """Return the aircraft that a plan names, else all of the fleet."""
     name = str(plan.aircraft)
     return [name] if store.fleet.kind(name) == "aircraft" else store.fleet.ids("aircraft")
 
@@ -76,7 +76,7 @@ Changes = Callable[[Plan, int, int], Iterator[int]]
 
 
 def _while_planned(lifetime: Lifetime, evaluate: Evaluate, changes: Changes) -> list[Segment]:
-    """A fact of a job, evaluated again at each change while its plan is valid and the job has not begun."""
+    """Return a fact of a job, evaluated at each change while planned and not begun."""
     segments = []
     for plan in plans_for(lifetime.store, lifetime.item):
         end = min(plan.known_to, plan.starts)
@@ -117,7 +117,10 @@ def airtime_covered(lifetime: Lifetime) -> list[Segment]:
 
 
 def _airtime(store: FactStore, aircraft: str, instant: int) -> float | None:
-    """How long the fit packs of an aircraft last together, down to the reserve; None if no endurance is known."""
+    """Return how long the fit packs of an aircraft last, one after the other.
+
+    Down to the reserve; None if no endurance is known.
+    """
     packs = [pack for pack in packs_for(store, aircraft) if fit_to_fly(store, pack, instant)]
     endurances = [store.fact(pack, "endurance").at(instant) for pack in packs]
     known = [int(each) for each in endurances if each is not None]
@@ -148,7 +151,7 @@ def grounded_items_at(store: FactStore, plan: Plan, instant: int) -> list[Unfit]
 
 
 def _grounded(store: FactStore, item: Item, instant: int) -> Unfit | None:
-    """An item with the first reason why it is grounded at an instant; None if it is not."""
+    """Return an item with the first reason that grounds it; None if none does."""
     segment = store.fact(item, "grounded").segment(instant)
     if segment.value != "yes":
         return None
@@ -211,7 +214,7 @@ def find_blockers(store: FactStore, plan: Plan, instant: int) -> Blockers:
 
 
 def _changes(store: FactStore, plan: Plan, start: int, end: int) -> Iterator[int]:
-    """When within (start, end) anything that `find_blockers` asks about may change."""
+    """Yield when in (start, end) anything that `find_blockers` asks about may change."""
     for craft in _crafts(store, plan):
         parts = parts_of(store, craft, *PARTS)
         for item in (store.fleet[craft], *parts, *controllers_for(store, craft), *packs_for(store, craft)):
@@ -224,7 +227,7 @@ def _changes(store: FactStore, plan: Plan, start: int, end: int) -> Iterator[int
 
 
 def _from_blockers(lifetime: Lifetime, value: Callable[[Blockers], Value]) -> list[Segment]:
-    """A fact of a job by what keeps it from being flown."""
+    """Return a fact of a job by what keeps it from being flown."""
 
     def compute() -> list[Segment]:
         store = lifetime.store
@@ -297,7 +300,7 @@ def unlogged_intervals(store: FactStore, plans: list[Plan]) -> list[tuple[int, i
 
 
 def _first_flight(store: FactStore, aircraft: str, instant: int) -> int:
-    """The landing of the first flight of an aircraft at or after an instant; MAX_INSTANT without one."""
+    """Return the first landing of an aircraft from `instant` on, else MAX_INSTANT."""
     flights = store.filed(aircraft, "flown")
     place = bisect_left(flights, instant, key=itemgetter(0))
     return flights[place].at if place < len(flights) else MAX_INSTANT

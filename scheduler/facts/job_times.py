@@ -18,7 +18,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment
 def _from_plans(
     lifetime: Lifetime, starting_at: int, name: str, make: Callable[[list[Plan]], list[Segment]]
 ) -> list[Segment]:
-    """Call `make` with the plans that concern an item, once for all items that the same plans concern."""
+    """Call `make` with the plans that concern an item, once for the same plans."""
     plans = plans_for(lifetime.store, lifetime.item, starting_at)
     return lifetime.store.compute_once((name, id(plans)), lambda: make(plans))
 
@@ -52,7 +52,7 @@ def _next_of(starting_at: int, plans: list[Plan]) -> list[Segment]:
 def _while_known(
     lifetime: Lifetime, starting_at: int, interval: Callable[[Plan], tuple[int, int]], name: str
 ) -> list[Segment]:
-    """A flag that is yes within `interval(plan)` of any plan, as far as the plan was known then."""
+    """Return a flag that is yes within `interval(plan)` while that plan was known."""
 
     def make(plans: list[Plan]) -> list[Segment]:
         intervals: list[tuple[int, int, Event]] = []

@@ -23,7 +23,7 @@ its risk, an aircraft out of control or missing."""
 
 
 def _unreported(lifetime: Lifetime) -> list[tuple[int, list[Event]]]:
-    """(instant, the mishaps not yet reported from then on), in order of time."""
+    """Return (instant, the mishaps not yet reported from then on), in order."""
     turns: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
     for event in lifetime.of_kind("mishap", "reported"):
         if event.what == "mishap":
@@ -45,7 +45,7 @@ def injury(lifetime: Lifetime) -> list[Segment]:
 
 
 def _damage(event: Event) -> tuple[float, float]:
-    """Repair cost and value of what belongs to others; if only one is logged it counts for both."""
+    """Return repair cost and value of others' property; one alone counts for both."""
     cost, value = event.get("others_repair_cost"), event.get("others_value")
     known = [float(each) for each in (cost, value) if each is not None]
     return (known[0], known[-1]) if known else (0.0, 0.0)

@@ -149,7 +149,7 @@ def lowest_cell(lifetime: Lifetime) -> list[Segment]:
 
 
 def _lowest_cells(lifetime: Lifetime) -> list[tuple[Event, float]]:
-    """Each resting voltage with its lowest cell."""
+    """Return each resting voltage with its lowest cell."""
     read = [(event, cell_volts(event, lifetime.item.plate)) for event in lifetime.of_kind("measured")]
     return [(event, min(each)) for event, each in read if each]
 
@@ -198,7 +198,7 @@ def doubtful_mishaps(store: FactStore, pack: Item) -> list[Event]:
 
 
 def _may_have_been_in(lifetime: Lifetime) -> list[Event]:
-    """The mishaps for which no event tells the packs that were in them, while this one was in use."""
+    """Return the mishaps with no record of their packs while this one was in use."""
     if lifetime.born is None:
         return []
     retired = next((event.at for event in lifetime.of_kind("retired")), MAX_INSTANT)

@@ -45,7 +45,7 @@ def days_to_expiry(lifetime: Lifetime) -> list[Segment]:
 
 
 def _last_day(event: Event, lifetime: Lifetime, before: date | None) -> date | None:
-    """Return the last valid day of a paper after a renewal; None if neither event nor nameplate tells."""
+    """Return the last valid day of a paper after a renewal; None if not known."""
     if "expires" in event.fields:
         return parse_date(str(event.fields["expires"]))
     span, zone = lifetime.item.plate.get("valid_for"), lifetime.store.clocks.zone
@@ -60,7 +60,7 @@ def _last_day(event: Event, lifetime: Lifetime, before: date | None) -> date | N
 
 
 def _days_after(day: date, span: int) -> date:
-    """A number of whole days later, by the calendar: a change of the clock makes no difference."""
+    """Return the day a number of days later by the calendar, whatever the clock does."""
     return day + timedelta(days=min(span // DAY, (date.max - day).days))
 
 
@@ -101,6 +101,6 @@ def renewal_window(lifetime: Lifetime) -> list[Segment]:
 
 
 def _months_before(day: date, months: int) -> date:
-    """The first day of the month that is `months` before a day's month."""
+    """Return the first day of the month that is `months` before a day's month."""
     years, month = divmod(day.month - 1 - months, 12)
     return day.replace(year=day.year + years, month=month + 1, day=1)

@@ -66,7 +66,7 @@ def charged_for_cancelled_job(lifetime: Lifetime, starting_at: int) -> list[Segm
 
 
 def _called_off(lifetime: Lifetime, handled: list[Event], starting_at: int) -> list[tuple[Event, Event]]:
-    """The events that cancelled or moved a plan before it began, each with the charge that was made for it."""
+    """Return what cancelled or moved a plan before its end, with the charge for it."""
     store = lifetime.store
     pairs = []
     for plan in plans_for(store, lifetime.item, starting_at):
@@ -80,7 +80,7 @@ def _called_off(lifetime: Lifetime, handled: list[Event], starting_at: int) -> l
 
 
 def _next_of(store: FactStore, plan: Plan) -> Event | None:
-    """The event that cancelled or replaced a plan."""
+    """Return the event that cancelled or replaced a plan."""
     job = find_job(store, str(plan.event.get("job")))
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
 
@@ -113,7 +113,7 @@ class _Work(NamedTuple):
 
 
 def _work(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> list[_Work]:
-    """The work of the packs that flew some aircraft: one sum for all of them."""
+    """Return the work of the packs that flew some aircraft: one sum for all of them."""
     return store.compute_once(("work", crafts, starting_at), lambda: list(_works(store, crafts, starting_at)))
 
 
@@ -134,6 +134,6 @@ def _works(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> Itera
 
 
 def _share(own: int, flown: int, packs: int) -> float | None:
-    """A pack's airtime over the mean of those that flew at all, itself included."""
+    """Return a pack's airtime over the mean of those that flew at all, this included."""
     packs += not own
     return own * packs / flown if packs > 1 and flown >= LEAST_WORK * packs else None

@@ -126,7 +126,7 @@ class Timeline:
         return self._compared[asked]
 
     def _place(self, instant: int) -> int:
-        """The index of the segment at an instant."""
+        """Return the index of the segment at an instant."""
         return bisect_right(self._starts, instant) - 1
 
     def _compare(
@@ -176,7 +176,7 @@ _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": l
 
 
 def _calendar_bound(segment: Segment, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
-    """The calendar span as a duration from where a rising age was 0."""
+    """Return the calendar span as a duration from where a rising age was 0."""
     if segment.slope != RISING or not isinstance(segment.value, int) or reach is None:
         raise TypeError("only an age can be compared with a calendar span")
     origin = segment.start - segment.value
@@ -184,7 +184,7 @@ def _calendar_bound(segment: Segment, span: CalendarSpan, reach: Callable[[int, 
 
 
 def _comes_near(segment: Segment, end: int, limit: object) -> bool:
-    """Return False if a sloped segment stays well away from the limit: cheaper than the exact solution."""
+    """Return False if a sloped segment stays well away from the limit: a cheap test."""
     start, value, (rise, per), _ = segment  # type: ignore[misc]
     last = value + rise * (end - start) / per  # type: ignore[operator]
     low, high = (value, last) if value < last else (last, value)  # type: ignore[operator]
@@ -193,9 +193,10 @@ def _comes_near(segment: Segment, end: int, limit: object) -> bool:
 
 
 def _crossing(segment: Segment, limit: object, strict: bool) -> int | None:
-    """Return when a sloped segment first has reached (`strict`: passed) the limit, in its own direction.
+    """Return when a sloped segment first reaches (`strict`: passes) the limit.
 
-    With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds later, rounded up.
+    In its own direction. With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds later,
+    rounded up.
     """
     rise, per = segment.slope  # type: ignore[misc]
     if rise == 0:

@@ -45,7 +45,7 @@ def departures(lifetime: Lifetime) -> list[tuple[int, Event | None]]:
 
 
 def _by_journey(lifetime: Lifetime, value: Callable[[Event], Value], without: Value) -> list[Segment]:
-    """A value of the next journey; `without` where there is none."""
+    """Return a value of the next journey; `without` where there is none."""
     return [
         Segment(turn, value(event), None, (event, None)) if event else Segment(turn, without)
         for turn, event in departures(lifetime)
