@@ -67,5 +67,8 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 
 
 def and_then(near: str, rest: str) -> str:
-    """Return what `did_you_mean` returned, and what else to say: after a question, a sentence of its own."""
+    """Return the rest of a refusal after `near`, the result of `did_you_mean`.
+
+    After a question it is a sentence of its own.
+    """
     return f"{near} {rest[:1].upper()}{rest[1:]}" if near else f"; {rest}"

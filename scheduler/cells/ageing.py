@@ -46,8 +46,8 @@ class StorageSpell(NamedTuple):
 def capacity_rate(volts: float, celsius: float) -> float:
     """Return the storage loss, fraction of the initial capacity per day^0.75.
 
-    At resting volts per cell and Celsius: (7.543 V - 23.75) 1e6 exp(-6976 / T), T in kelvin; clamped to the valid
-    ranges.
+    Given: resting volts per cell and Celsius, clamped to the valid ranges. (7.543 V - 23.75) 1e6 exp(-6976 / T), T in
+    kelvin.
     """
     return _rate(volts, celsius, 7.543e6, 23.75e6, 6976)
 
@@ -55,8 +55,8 @@ def capacity_rate(volts: float, celsius: float) -> float:
 def resistance_rate(volts: float, celsius: float) -> float:
     """Return the storage gain, fraction of the initial resistance per day^0.75.
 
-    At resting volts per cell and Celsius: (5.270 V - 16.32) 1e5 exp(-5986 / T), T in kelvin; clamped to the valid
-    ranges.
+    Given: resting volts per cell and Celsius, clamped to the valid ranges. (5.270 V - 16.32) 1e5 exp(-5986 / T), T in
+    kelvin.
     """
     return _rate(volts, celsius, 5.270e5, 16.32e5, 5986)
 
@@ -122,8 +122,9 @@ def extra_fade(spell: StorageSpell, storage_volts: float, faded: float = 0.0) ->
 def cycle_fade(cycles: float, depth: float, rms_volts: float) -> Estimate:
     """Return the capacity lost to cycling, fraction of the initial.
 
-    Given: equivalent full cycles; their depth as a fraction; root mean square of the cell's resting volts. b sqrt(Q), b
-    = 7.348e-3 (V - 3.667)^2 + 7.6e-4 + 4.081e-3 depth, Q = 2 x 2.15 Ah x cycles.
+    Given: equivalent full cycles; their depth as a fraction; root mean square of the cell's resting volts.
+
+    b sqrt(Q), b = 7.348e-3 (V - 3.667)^2 + 7.6e-4 + 4.081e-3 depth, Q = 2 x 2.15 Ah x cycles.
     """
     coefficient = 7.348e-3 * (rms_volts - 3.667) ** 2 + 7.6e-4 + 4.081e-3 * depth
     return _ranged(coefficient * (2 * CELL_AH * cycles) ** 0.5, CYCLE_SPREAD, _CYCLE_BASIS)

@@ -29,10 +29,10 @@ class Reading(NamedTuple):
 def idle(percent: float, rate: float, drain: SelfDrain | None = None) -> list[Reading]:
     """Return the corners of an idle pack's charge, by days from now.
 
-    Linear between them, constant after the last. Given: percent now, 0 to 100; rate of self-discharge, percent of
-    capacity in 30 days; the nominal profile of a self-draining pack. Linear, as a month's self-discharge is small.
-    Raises ValueError for values out of range. Published rates: 5 % in the first day, then 1 to 2 % a month and about 3
-    % more with a protection circuit (Battery University's table, read in a copy).
+    Linear between them, as a month's self-discharge is small, and constant after the last. Given: percent now, 0 to
+    100; rate of self-discharge, percent of capacity in 30 days; the nominal profile of a self-draining pack. Raises
+    ValueError for values out of range. Published rates: 5 % in the first day, then 1 to 2 % a month and about 3 % more
+    with a protection circuit (Battery University's table, read in a copy).
     """
     if not 0 <= percent <= 100 or not rate >= 0:
         raise ValueError(f"{percent:g} %, rate {rate:g} %: 0 to 100 % and a rate of 0 or more would be right")

@@ -1,4 +1,4 @@
-"""The database of the event log: open it, lay it out, bring older layouts up."""
+"""The event log's database: opened, laid out, brought up from older layouts."""
 
 import json
 import os

@@ -191,7 +191,7 @@ class Log:
         return list(self._rows(query, names=json.dumps(names)))
 
     def rows_at(self, places: Iterable[int], known: int, before: int) -> Iterable[tuple]:
-        """Return the rows of the events at some places that count, in no order."""
+        """Return the rows of the events at some places, in no order, as far as they count."""
         return self._rows(_AT_PLACES, places=json.dumps(sorted(places)), known=known, before=before)
 
     def instants(self, known: int = MAX_INSTANT, before: int = MAX_INSTANT, since: int = MIN_INSTANT) -> set[int]:

@@ -10,7 +10,7 @@ from scheduler.events.event import Event, concerned
 
 
 class Entry(NamedTuple):
-    """An event, and when its correction was recorded; MAX_INSTANT if it counts."""
+    """An event, and when it was recorded not to count; MAX_INSTANT for never."""
 
     event: Event
     gone_at: int
@@ -47,7 +47,7 @@ class Memory:
         self._arrivals = sorted(arrivals, key=lambda arrival: arrival.at)
 
     def of(self, name: str, what: str | None, known: int) -> list[Event]:
-        """Return the events that count under a name, in order, as recorded by `known`."""
+        """Return the events that count under a name, in order, as known at `known`."""
         return [
             event
             for event, gone_at in self._filed.get(name, ())

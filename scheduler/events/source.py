@@ -48,5 +48,5 @@ class Source:
         return {name: self.of(name) for name in names}
 
     def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
-        """Return when events under some names happened; before `since` the last is enough."""
+        """Return when events under some names happened; by `since` the last is enough."""
         return {event.at for name in names for event in self.of(name)}

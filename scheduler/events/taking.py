@@ -61,7 +61,7 @@ class Taken(NamedTuple):
 
 
 class NewIds:
-    """Make the ids of one intake: eight characters that a person can read and type.
+    """Maker of an intake's ids: eight characters that a person can read out and type.
 
     Of two lines the later has the greater id, whichever process makes it, and all are greater than the one they come
     `after`: entries recorded at the same instant are then in the order in which they were written.

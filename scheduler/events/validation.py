@@ -1,4 +1,4 @@
-"""Is this one well-formed event? A quick check says if, the JSON Schema why not.
+"""Is this one well-formed event? A quick check says so, the JSON Schema why not.
 
 Both are made from the declaration of the kinds. The schema is published.
 """
@@ -15,7 +15,7 @@ _REQUIRED = {
 
 
 def problems(event: object) -> list[str]:
-    """Return what is wrong with one event by itself, a sentence each."""
+    """Return what is wrong with one event by itself, a sentence each, or []."""
     if isinstance(event, dict) and _fits(event):
         contradiction = KINDS[event["what"]].contradiction
         text = contradiction(event) if contradiction else None

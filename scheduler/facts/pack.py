@@ -193,7 +193,7 @@ def may_have_been_knocked(store: FactStore, pack: Item, instant: int) -> bool:
 
 
 def doubtful_mishaps(store: FactStore, pack: Item) -> list[Event]:
-    """Return the mishaps that name no pack, and in which this one counts as involved until one is named."""
+    """Return the mishaps that name no pack, where this one counts until one is named."""
     return [mishap for lifetime in store.lifetimes(pack) for mishap in _may_have_been_in(lifetime)]
 
 
