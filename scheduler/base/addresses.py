@@ -1,4 +1,4 @@
-"""Addresses in texts: a channel's address may hold a password, so no text for others shows one."""
+"""Addresses in texts: they may hold a password, so no text for others shows one."""
 
 import re
 from collections.abc import Iterator
@@ -8,14 +8,14 @@ _ADDRESS = re.compile(r"([A-Za-z][\w+.-]*)://[^\s'\"`<>…]+")
 
 
 def concealed(text: str) -> str:
-    """Return the text with all that follows "://" in an address blotted out."""
+    """Return the text with everything after "://" in an address blotted out."""
     return _ADDRESS.sub(r"\1://…", text)
 
 
 def without_addresses(data: bytes) -> bytes:
-    """Return the settings with $SHELFBELL_NAME in the place of each `url` that is written out.
+    """Return the settings with $SHELFBELL_NAME for each `url` that is written out.
 
-    Whatever else looks like an address (in a comment, in a file that cannot be read) is blotted out.
+    Blot out whatever else looks like an address (in a comment, in a file that cannot be read).
     """
     text = data.decode("utf-8", "replace")
     for start, end, name in sorted(_urls(text), reverse=True):

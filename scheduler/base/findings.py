@@ -1,4 +1,4 @@
-"""Findings: what is wrong with a user's input, and where. Every refusal is made of them."""
+"""Findings: what is wrong with a user's input, and where. Refusals list them."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -46,7 +46,10 @@ _TELLING = 3
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Return the known name that `word` begins, else the one most like it, in any case; None where nothing is alike."""
+    """Return the known name that `word` begins, else the one most like it.
+
+    Upper and lower case do not matter. None where nothing is alike.
+    """
     import difflib
 
     by_lower = {name.lower(): name for name in known}
@@ -58,11 +61,14 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """Return the end of a sentence that refuses `word`: ", did you mean 'name'?", or "" where nothing is alike."""
+    """Return ", did you mean 'name'?" to end a refusal of `word`; "" if none is alike."""
     name = nearest(word, known)
     return "" if name is None else f", did you mean {name!r}?"
 
 
 def and_then(near: str, rest: str) -> str:
-    """Return what `did_you_mean` returned, and what else to say: after a question, a sentence of its own."""
+    """Return the rest of a refusal after `near`, the result of `did_you_mean`.
+
+    After a question it is a sentence of its own.
+    """
     return f"{near} {rest[:1].upper()}{rest[1:]}" if near else f"; {rest}"

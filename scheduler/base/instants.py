@@ -42,7 +42,10 @@ _MONTHS = {"month": 1, "months": 1, "y": 12, "year": 12, "years": 12}
 
 
 class CalendarSpan(NamedTuple):
-    """Whole months. `to_month_end`: the span ends with the last day of the month it reaches ("calendar months")."""
+    """Whole months.
+
+    `to_month_end`: the span ends with the last day of the month it reaches ("calendar months").
+    """
 
     months: int
     to_month_end: bool = False
@@ -54,7 +57,10 @@ def from_datetime(moment: datetime) -> int:
 
 
 def to_datetime(instant: int, zone: ZoneInfo | None = None) -> datetime:
-    """Return the instant as an aware datetime in `zone` (UTC when absent), held a week within the years 1 to 9999."""
+    """Return the instant as an aware datetime in `zone`, by default UTC.
+
+    Instants are clamped to a week inside the years 1 to 9999.
+    """
     bounded = min(max(instant, _FIRST), _LAST)
     return (_EPOCH + timedelta(microseconds=bounded)).astimezone(zone or UTC)
 
@@ -92,7 +98,7 @@ def parse_rfc3339(text: str) -> int:
 
 
 def rfc3339(instant: int, zone: ZoneInfo | None = None) -> str:
-    """Return RFC 3339 text with the offset of `zone`; microseconds only where there are any."""
+    """Return RFC 3339 text with the offset of `zone`, microseconds only if needed."""
     text = to_datetime(instant, zone).isoformat()
     return text[:-6] + "Z" if zone is None else text
 
@@ -116,9 +122,10 @@ def parse_clock(text: str) -> clock:
 
 
 def parse_span(text: str) -> int | CalendarSpan:
-    """Read a duration ("90 s", "24 h", "10 d", "2 weeks") or a calendar span ("24 calendar months", "6 months", "3 y").
+    """Read a duration or a calendar span.
 
-    Several durations add up: "2 h 30 min". Raises ValueError.
+    "90 s", "24 h", "10 d", "2 weeks"; "24 calendar months", "6 months", "3 y". Several durations add up: "2 h 30 min".
+    Raises ValueError.
     """
     match = _SPAN.match(text)
     if match is None:
@@ -144,10 +151,9 @@ def _no_span(text: str) -> ValueError:
 
 
 def add_months(day: date, span: CalendarSpan) -> date:
-    """Return the day `span` after `day`, or the last day of that month where the span goes to its end.
+    """Return the day `span` after `day`, or the end of that month if the span says so.
 
-    A day that the month lacks is clamped to its last one (29 Feb + 1 y = 28 Feb); a year beyond the calendar, to its
-    last day.
+    A day that the month lacks becomes its last one (29 Feb + 1 y = 28 Feb); a year beyond the calendar, its last day.
     """
     years, month = divmod(day.month - 1 + span.months, 12)
     year = day.year + years
@@ -166,7 +172,7 @@ def _month_length(year: int, month: int) -> int:
 def at_local(day: date, time: clock, zone: ZoneInfo) -> int:
     """Return the instant of a local time.
 
-    One that the clock skips happens at the first instant after the gap; one that it repeats happens the first time.
+    If the clock skips it, that is the first instant after the gap; if it repeats it, the first of the two.
     """
     wall = datetime.combine(day, time, tzinfo=zone)
     before, after = wall.utcoffset(), wall.replace(fold=1).utcoffset()
@@ -205,7 +211,7 @@ def end_of_day(day: date, zone: ZoneInfo) -> int:
 
 
 def add_span(instant: int, span: int | CalendarSpan, zone: ZoneInfo) -> int:
-    """Return `instant` plus a duration, or plus a calendar span at the same local time of day."""
+    """Return `instant` plus a duration, or a calendar span at the same local time."""
     if isinstance(span, int):
         return instant + span
     moment = to_datetime(instant, zone)
@@ -215,7 +221,7 @@ def add_span(instant: int, span: int | CalendarSpan, zone: ZoneInfo) -> int:
 
 
 def next_local(instant: int, time: clock, zone: ZoneInfo) -> int:
-    """Return the first instant at or after `instant` at which the local clock first shows `time`."""
+    """Return when, from `instant` on, the local clock first shows `time`."""
     moment = to_datetime(instant, zone)
     day = moment.date()
     if moment.hour < 3:  # a gap at midnight may have put off yesterday's time until now

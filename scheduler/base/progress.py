@@ -1,4 +1,4 @@
-"""Telling how far long work has come."""
+"""Reports of how far work has come."""
 
 from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar

@@ -1,8 +1,8 @@
-"""A document against a JSON Schema (2020-12): every error as one sentence, at the place where it is made.
+"""Check a document against a JSON Schema: each error a sentence, where it is made.
 
-Our own schemas choose a form by a key or by the type of a value (`dependentSchemas`, `if` and `then`), so that an error
-is one of the form that was meant. The alternatives of `oneOf` and `anyOf` are keys of which one is needed; any others
-get one sentence on the whole value.
+JSON Schema 2020-12. Our own schemas choose a form by a key or by the type of a value (`dependentSchemas`, `if` and
+`then`), so that an error is one of the form that was meant. The alternatives of `oneOf` and `anyOf` are keys, one of
+them needed; any others get one sentence on the whole value.
 
 Source of the keywords: https://json-schema.org/draft/2020-12/json-schema-validation.
 """
@@ -20,7 +20,10 @@ from scheduler.base.strict_yaml import Path, YamlFile
 
 
 class SchemaFault(NamedTuple):
-    """A finding before it has a place in a file. `at_key`: it is on the key that the path names, not on its value."""
+    """A finding before it has a place in a file.
+
+    `at_key`: it is on the key that the path names, not on its value.
+    """
 
     path: Path
     text: str
@@ -28,15 +31,14 @@ class SchemaFault(NamedTuple):
 
 
 def check(document: YamlFile, schema: Schema) -> list[Finding]:
-    """Return everything in a document that the schema does not allow, in the order of the file."""
+    """Return what a document has that the schema does not allow, in file order."""
     return sorted({document.finding(*fault) for fault in faults(document.data, schema)})
 
 
 def faults(data: object, schema: Schema, formats: Any = None) -> list[SchemaFault]:
     """Return everything in some data that the schema does not allow.
 
-    The schema is taken to be valid, with references only within itself. `formats`: a FormatChecker, one of dates by
-    default.
+    The schema must be valid, with references only within itself. `formats`: a FormatChecker, one of dates by default.
     """
     from jsonschema import Draft202012Validator, FormatChecker
 
@@ -52,9 +54,10 @@ def faults(data: object, schema: Schema, formats: Any = None) -> list[SchemaFaul
 
 
 def _faults_of(error: Any, root: Schema, unknown: list[str]) -> Iterator[SchemaFault]:
-    """Yield what one jsonschema error says. `unknown`: the keys of the same mapping that no schema knows.
+    """Yield what one jsonschema error says.
 
-    A key that is missing and only misspelt is reported as unknown only.
+    `unknown`: the keys of the same mapping that no schema knows. A missing key that is only misspelt is reported as
+    unknown only.
     """
     path, value = tuple(error.absolute_path), error.instance
     match error.validator:
@@ -95,7 +98,7 @@ def _meant(unknown: list[str], known: list[str]) -> set[str | None]:
 
 
 def _keys(alternatives: list[Schema]) -> list[str]:
-    """Return the keys of alternatives that want nothing but a key each; none for others."""
+    """Return the keys of alternatives that want just a key each; none for others."""
     if any(part.keys() != {"required"} for part in alternatives):
         return []
     return [key for part in alternatives for key in part["required"]]

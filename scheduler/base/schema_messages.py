@@ -26,7 +26,7 @@ _MAX_SHOWN = 60
 
 
 def shown(value: Any) -> str:
-    """Return a value of a document as a sentence names it: text in quotes and shortened, a mapping by its keys."""
+    """Return a value as a sentence names it: text quoted and cut, mappings by keys."""
     if value is None:
         return "nothing"
     if isinstance(value, bool):
@@ -79,13 +79,13 @@ def _hint(value: Any, names: list[Any]) -> str:
 
 
 def unknown_key(key: str, known: list[str]) -> str:
-    """Return the sentence on a key that is not known here, with the nearest that is, else all that are."""
+    """Return the sentence on an unknown key, with the nearest known one, else all."""
     hint = did_you_mean(key, known) or (f": known are {listed(sorted(known))}" if known else "")
     return f"{shown(key)} is not a known key here{hint}"
 
 
 def missing_key(name: str, schema: Schema) -> str:
-    """Return the sentence on a key that is needed; with what it may be, where the schema words a choice."""
+    """Return the sentence on a missing key, with its choices if the schema has any."""
     schema = schema.get("items", schema)
     choices = f": {schema['x-expects']}" if "enum" in schema and "x-expects" in schema else ""
     return f"{shown(name)} is missing{choices}"
@@ -102,7 +102,10 @@ def exclusive(keys: list[str]) -> str:
 
 
 def resolved(schema: Any, root: Schema) -> Schema:
-    """Return the schema itself, or what its `$ref` ("#/$defs/name") leads to in `root`; {} for true and false."""
+    """Return the schema, or the target of its `$ref` in `root`; {} for true and false.
+
+    A reference reads "#/$defs/name".
+    """
     if not isinstance(schema, dict):
         return {}
     pointer = schema.get("$ref")
@@ -115,7 +118,7 @@ def resolved(schema: Any, root: Schema) -> Schema:
 
 
 def allowed(schema: Schema) -> list[Any]:
-    """Return the values that `enum` or `const` lets pass; none where the schema has neither."""
+    """Return the values that `enum` or `const` allows; none if the schema has neither."""
     return [schema["const"]] if "const" in schema else schema.get("enum", [])
 
 
@@ -153,7 +156,7 @@ def _number_meant(value: Any, schema: Schema) -> str:
 
 
 def sentence(error: Any, root: Schema) -> str:
-    """Return the sentence on a jsonschema error of any keyword that speaks of the value as a whole."""
+    """Return the sentence on a jsonschema error that concerns the value as a whole."""
     schema = error.schema if isinstance(error.schema, dict) else {}
     value, limit, expects = error.instance, error.validator_value, schema.get("x-expects")
     if error.validator in ("enum", "const"):

@@ -44,7 +44,7 @@ _ADVICE = {
 
 
 class YamlFile(NamedTuple):
-    """The data of one file, and the (line, column), counted from 1, of each value and of each key."""
+    """The data of one file, and (line, column), counted from 1, of each value and key."""
 
     data: Any
     places: dict[Path, Place]
@@ -52,7 +52,7 @@ class YamlFile(NamedTuple):
     file: str
 
     def place(self, path: Iterable[str | int]) -> Place:
-        """Return the place of the value at `path`, else of its nearest parent that has one."""
+        """Return the place of the value at `path`, else of its nearest parent with one."""
         known = tuple(path)
         while known and known not in self.places:
             known = known[:-1]
@@ -97,7 +97,10 @@ def _end_of(text: str) -> Place:
 
 
 class _YamlReader:
-    """One pass over the events of one file. The length of a path is the depth of its value."""
+    """One pass over the events of one file.
+
+    The length of a path is the depth of its value.
+    """
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file
@@ -241,7 +244,10 @@ def _place(event: Any) -> Place:
 
 
 def _core(tag: str) -> str:
-    """Return the last word of a core tag, else "". "!" asks for text: https://yaml.org/spec/1.2.2/ section 6.9.1."""
+    """Return the last word of a core tag, else "".
+
+    "!" asks for text: https://yaml.org/spec/1.2.2/ section 6.9.1.
+    """
     if tag == "!":
         return "str"
     return tag.removeprefix(_CORE_TAG) if tag.startswith(_CORE_TAG) else ""
@@ -266,7 +272,7 @@ def _brief(text: str) -> str:
 
 
 def _unreadable(error: yaml.YAMLError) -> tuple[Place, str]:
-    """Return the place and text of a syntax error: the parser's words, and what mostly puts it right."""
+    """Return the place and text of a syntax error, with what usually fixes it."""
     if not isinstance(error, yaml.MarkedYAMLError):
         return (0, 0), f"not YAML: {error}"
     text = f"not YAML: {error.problem}"

@@ -1,4 +1,4 @@
-"""Text for people: lists of words, indented lines, counts, and text from outside made safe to show."""
+"""Text for people: word lists, indented lines, counts, outside text made safe."""
 
 import re
 
@@ -6,14 +6,17 @@ _CONTROL = "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b\u2028-\u202e\u2066-\u2069\ud800-\
 
 
 def clean(text: str) -> str:
-    """Return text from outside made safe to show: control and direction characters (terminal escapes) become '?'."""
+    """Return text from outside with control and direction characters as '?'.
+
+    Shown raw, they could steer the terminal.
+    """
     if text.isascii() and text.isprintable():
         return text
     return re.sub(_CONTROL, "?", text)
 
 
 def is_blank(text: str) -> bool:
-    """Return whether a text shows nothing: it is empty, or white space and characters without a shape alone."""
+    """Return whether a text shows nothing: only blanks and characters without shape."""
     return not text.strip() or not re.sub(_CONTROL, "", text).strip()
 
 
@@ -24,10 +27,10 @@ def listed(words: list[str]) -> str:
 
 
 def set_in(text: str, by: int) -> str:
-    """Return a text with all lines but the first indented by so many blanks."""
+    """Return a text with so many blanks before each line but the first."""
     return text.replace("\n", "\n" + " " * by)
 
 
 def numbered(count: int, noun: str, plural: str = "") -> str:
-    """Return "1 finding" or "2 findings"; "2 entries" where the plural is given."""
+    """Return "1 finding" or "2 findings"; "2 entries" if the plural is given."""
     return f"{count} {noun if count == 1 else plural or noun + 's'}"

@@ -60,9 +60,9 @@ def parse_time(text: str, now: int, zone: ZoneInfo, ahead: bool = False, day_end
 
 
 def parse_day(text: str, now: int, zone: ZoneInfo) -> str:
-    """Return a typed date as RFC 3339 writes it: "today", "yesterday", "tomorrow", "20.12.2027" or "20 Dec 2027".
+    """Return a typed date as RFC 3339 writes it; anything else as it is.
 
-    Anything else is returned as it is.
+    "today", "yesterday", "tomorrow", "20.12.2027" or "20 Dec 2027".
     """
     plain = _plain(text)
     if plain in _DAYS:
@@ -82,7 +82,7 @@ def is_bare_date(text: str) -> bool:
 
 
 def is_bare_day(text: str) -> bool:
-    """Return True for a time that names a day and no time of day: `parse_time` takes its noon, or its end."""
+    """Return True for a day without a time of day; `parse_time` takes its noon or end."""
     plain = _plain(text)
     if match := re.match(_DAY_OF_MONTH, plain):
         return not match[6]
@@ -99,7 +99,7 @@ def is_span(text: str) -> bool:
 
 
 def is_recurring(text: str) -> bool:
-    """Return True for a clock time or a weekday, which recur: they may be counted from another instant."""
+    """Return True for a clock time or a weekday, which may count from another instant."""
     words = _plain(text).split()
     return bool(words) and (":" in words[0] and len(words) == 1 or any(day.startswith(words[0]) for day in _WEEKDAYS))
 
@@ -153,9 +153,9 @@ def _on_date(text: str, zone: ZoneInfo, day_ends: bool) -> int:
 
 
 def _named_day(match: re.Match[str], today: date, ahead: bool) -> date:
-    """Return the day of "1 dec" or "dec 1 2026"; without a year the last one, or the next if `ahead`.
+    """Return the day of "1 dec" or "dec 1 2026". Raises ValueError.
 
-    Raises ValueError.
+    Without a year it is the last one, or the next if `ahead`.
     """
     name = match[2] or match[3]
     month, number = _MONTHS.index(name[:3]) + 1, int(match[1] or match[4])

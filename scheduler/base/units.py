@@ -1,4 +1,4 @@
-"""Quantities with their units: how rules and nameplates write them, how people read them."""
+"""Quantities with their units: in rules, on nameplates, and for people."""
 
 import re
 from typing import NamedTuple
@@ -51,9 +51,10 @@ def word(*words: str) -> Unit:
 
 
 def parse(text: str | int | float | bool, unit: Unit) -> float | int | str | CalendarSpan:
-    """Return the value that `text` writes in `unit`: spans in microseconds, flags as "yes" or "no", words as they are.
+    """Return the value that `text` writes in `unit`.
 
-    A bare number is taken for counts and ratios only. Raises ValueError saying what would be right.
+    Spans in microseconds, flags as "yes" or "no", words as they are. Only counts and ratios may be bare numbers. Raises
+    ValueError saying what would be right.
     """
     if isinstance(text, bool):
         text = "yes" if text else "no"
@@ -89,7 +90,7 @@ def _one_of(text: str, words: tuple[str, ...]) -> str:
 
 
 def show(value: object, unit: Unit) -> str:
-    """Return a value as a person reads it: "99 %", "3 d 4 h", "12.4 cycles"; "not known" for None."""
+    """Return a value for people: "99 %", "3 d 4 h", "2 cycles"; "not known" for None."""
     if value is None:
         return "not known"
     if unit.kind == "span":
@@ -107,7 +108,7 @@ def _rounded(value: float, digits: int) -> str:
 
 
 def show_span(span: object) -> str:
-    """Return a duration in its two largest units ("3 d 4 h"), or a calendar span ("24 calendar months").
+    """Return a span for people: "3 d 4 h" (two largest units), "24 calendar months".
 
     "under a minute" unless in whole seconds.
     """

@@ -1,7 +1,7 @@
-"""What a YAML scalar means: the core schema of YAML 1.2.2, narrowed where a person would be surprised.
+"""What a YAML scalar means: YAML 1.2.2, narrowed where it would surprise a person.
 
-Source: https://yaml.org/spec/1.2.2/ section 10.3.2, the regular expressions of the tag resolution table.
-Narrower here:
+Source: the core schema, https://yaml.org/spec/1.2.2/ section 10.3.2, the regular expressions of the tag resolution
+table. Narrower here:
 
 - a decimal number with a leading zero (`010`, `007.5`) stays text: YAML 1.1 and 1.2 read it differently, and
   it is mostly a name;
@@ -56,9 +56,9 @@ def is_text(text: str) -> bool:
 
 
 def tagged(tag: str, text: str) -> Scalar:
-    """Return the value of a scalar with a core tag such as `!!int`, given by its last word.
+    """Return the value of a scalar with a core tag: "int" for `!!int`.
 
-    Raises ValueError where the text is none of that kind, LookupError for any other tag.
+    Raises ValueError if the text is not of that kind, LookupError for any other tag.
     """
     if tag == "str":
         return text

@@ -1,8 +1,8 @@
-"""Open-circuit voltage of a cell against its charge: published curves, per chemistry.
+"""Open-circuit voltage of a cell against its charge: published curves.
 
-The first curve of a chemistry is the one in use; the others show how far published cells of that kind
-differ. Each is named by the publication whose parameters PyBaMM 26.10.1.1 (BSD-3-Clause) carries, and runs
-from that publication's own cut-off voltage (0 %) to full (100 %), at about 25 C and at rest:
+The first curve of a chemistry is the one in use; the others show how far published cells of that kind differ. Each is
+named by the publication whose parameters PyBaMM 26.10.1.1 (BSD-3-Clause) carries, and runs from that publication's own
+cut-off voltage (0 %) to full (100 %), at about 25 C and at rest:
 
 - lipo: Ai et al. 2020 (cobalt oxide pouch, 3.0 to 4.2 V); spread by Ramadass et al. 2004 (cobalt oxide),
   Ecker et al. 2015 (nickel cobalt oxide pouch) and Mohtat et al. 2020 (NMC532 pouch).
@@ -74,7 +74,7 @@ CURVES: dict[str, dict[str, tuple[float, ...]]] = {
 
 
 def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
-    """Return the piecewise-linear function through (xs, ys) at x, constant beyond both ends; xs rise strictly."""
+    """Return y at x through (xs, ys), constant beyond both ends; xs rise strictly."""
     i = min(max(bisect_right(xs, x), 1), len(xs) - 1)
     share = min(max((x - xs[i - 1]) / (xs[i] - xs[i - 1]), 0.0), 1.0)
     return ys[i - 1] + share * (ys[i] - ys[i - 1])

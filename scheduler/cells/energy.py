@@ -1,4 +1,4 @@
-"""Watt-hours, C-rates, how long charging and draining take, and at which temperatures to charge."""
+"""Watt-hours, C-rates, times to charge and drain, and temperatures to charge at."""
 
 from typing import Literal
 
@@ -27,18 +27,18 @@ HOTTEST = 60.0
 
 
 def nominal_volts(chemistry: str, cells: int) -> float:
-    """Return a pack's nominal voltage, for `cells` in series. Raises ValueError for an unknown chemistry."""
+    """Return a pack's nominal volts, `cells` in series. ValueError: unknown chemistry."""
     check_chemistry(chemistry)
     return NOMINAL_VOLTS[chemistry] * cells
 
 
 def watt_hours(capacity_ah: float, volts: float) -> float:
-    """Return the rated energy: ampere-hours x NOMINAL volts of the pack, never its full voltage. 49 CFR 171.8."""
+    """Return the rated energy: Ah x NOMINAL volts, never full volts. 49 CFR 171.8."""
     return capacity_ah * volts
 
 
 def c_rate(amps: float, capacity_ah: float) -> float:
-    """Return a current as a multiple of the capacity: 20 A from 2 Ah is 10. Source: PX4 battery guide."""
+    """Return a current over the capacity: 20 A from 2 Ah is 10 (PX4 battery guide)."""
     return amps / capacity_ah
 
 
@@ -50,10 +50,10 @@ def amps_at(rate: float, capacity_ah: float) -> float:
 def minutes_to_charge(
     pack_wh: float, percent_from: float, percent_to: float, watts: float, most_c: float = 1.0
 ) -> Estimate:
-    """Return the minutes to charge one pack. ESTIMATE: see `CHARGE_FACTOR` and `TAPER`.
+    """Return the minutes to charge a pack. ESTIMATE: see `CHARGE_FACTOR` and `TAPER`.
 
-    Given: nominal energy; percent before and after; the power the charger gives this pack; the highest C-rate
-    the pack is charged at. 0 where the pack is already there. Raises ValueError for no energy or no power.
+    Given: nominal energy; percent before and after; the power the charger gives this pack; the highest C-rate the pack
+    is charged at. 0 where the pack is already there. Raises ValueError for no energy or no power.
     """
     _check(pack_wh, watts)
     per_percent = 0.6 * pack_wh / min(watts, most_c * pack_wh)
@@ -65,14 +65,20 @@ def minutes_to_charge(
 
 
 def _at_full_power(percent_from: float, percent_to: float, knee: float, slowness: float) -> float:
-    """The span, in points, that takes as long at full power as this one does with its slow part above the knee."""
+    """Return the points that take as long at full power as this span does.
+
+    The part of the span above the knee is slow.
+    """
     below = max(0.0, min(percent_to, knee) - percent_from)
     above = max(0.0, percent_to - max(percent_from, knee))
     return below + slowness * above
 
 
 def minutes_to_drain(pack_wh: float, percent_from: float, percent_to: float, watts: float) -> Estimate:
-    """Return the minutes to discharge one pack at a power in watts. ESTIMATE: see `DRAIN_FACTOR`. Raises ValueError."""
+    """Return the minutes to discharge one pack at a power in watts.
+
+    ESTIMATE: see `DRAIN_FACTOR`. Raises ValueError.
+    """
     _check(pack_wh, watts)
     minutes = 0.6 * pack_wh * max(0.0, percent_from - percent_to) / watts
     value, low, high = (factor * minutes for factor in DRAIN_FACTOR)
@@ -87,10 +93,9 @@ def _check(pack_wh: float, watts: float) -> None:
 def may_charge(celsius: float, ceiling: float = 40.0) -> Literal["no", "slowly", "yes"]:
     """Return whether to charge at a cell temperature in degrees Celsius.
 
-    No below 0 C, where lithium plates the anode permanently, and above the ceiling: 40 C (US Fire
-    Administration's advice; its 105 F is 40.6 C) or 45 C (the traditional window of cell makers). Slowly,
-    at half C, up to 10 C (JEITA guideline, read in a secondary text). Raises ValueError for a ceiling
-    outside 10 to 60 C.
+    No below 0 C, where lithium plates the anode permanently, and above the ceiling: 40 C (US Fire Administration's
+    advice; its 105 F is 40.6 C) or 45 C (the traditional window of cell makers). Slowly, at half C, up to 10 C (JEITA
+    guideline, read in a secondary text). Raises ValueError for a ceiling outside 10 to 60 C.
     """
     if not MILD <= ceiling <= HOTTEST:
         raise ValueError(f"a ceiling of {ceiling:g} C: {MILD:g} to {HOTTEST:g} C would be right")

@@ -1,4 +1,4 @@
-"""Numbers that are not known exactly: a value with its range, and the median of several."""
+"""Numbers that are not known exactly: values with ranges, and their median."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -22,9 +22,10 @@ class Estimate(NamedTuple):
 
 
 def median(values: Iterable[float]) -> float:
-    """Return the middle value, or the mean of the middle two. Raises IndexError without values.
+    """Return the middle value, or the mean of the middle two.
 
-    `statistics.median` does the same, but takes 8 ms to load, which logging an event should not pay.
+    Raises IndexError without values. `statistics.median` does the same, but takes 8 ms to load, which logging an event
+    should not pay.
     """
     ordered = sorted(values)
     half = len(ordered) // 2

@@ -1,4 +1,4 @@
-"""What is left of a pack: its capacity from flights and tests, and when it reaches its end."""
+"""The capacity left in a pack, from flights and tests, and when it gets too small."""
 
 from collections.abc import Sequence
 
@@ -26,11 +26,11 @@ does not. A choice, no source."""
 def capacity_from_flight(
     used_mah: float, percent_from: float, percent_to: float, least_span: float = LEAST_SPAN
 ) -> Estimate | None:
-    """Return the capacity in mAh, used / span x 100; None for a span below `least_span` percentage points.
+    """Return the capacity in mAh, used / span x 100; None below `least_span` points.
 
-    It is only as good as the gauge's two readings, each assumed right within 2 points. Percents from the voltage
-    tables are useless here: on the record of ACCURACY.md they make the capacity wrong by a factor of up to two.
-    A gauge that calculates its percent from the label's capacity returns the label.
+    It is only as good as the gauge's two readings, each assumed right within 2 points. Percents from the voltage tables
+    are useless here: on the record of ACCURACY.md they make the capacity wrong by a factor of up to two. A gauge that
+    calculates its percent from the label's capacity returns the label.
     """
     span = percent_from - percent_to
     if span < least_span or used_mah <= 0:
@@ -47,20 +47,20 @@ def capacity_from_test(measured_mah: float) -> Estimate:
 
 
 def middle(tests_mah: Sequence[float], flights_mah: Sequence[float], least: int = 3) -> float | None:
-    """Return the median of capacities, mAh, a test counting as `TEST_VOTES` flights; None if these are below `least`.
+    """Return the median of capacities, mAh, a test counting as `TEST_VOTES` flights.
 
-    One wild reading among many moves it by a rank, a wild test by two or three.
+    None if these are below `least`. One wild reading among many moves it by a rank, a wild test by two or three.
     """
     votes = [*tests_mah] * TEST_VOTES + [*flights_mah]
     return median(votes) if len(votes) >= least else None
 
 
 def health(flights_mah: Sequence[float], rated_mah: float, tests_mah: Sequence[float] = ()) -> Estimate | None:
-    """Return the percent of rated capacity now: `middle` of the last flights and tests; None with too few.
+    """Return the percent of rated capacity now: `middle` of the last readings.
 
-    Give the oldest first. Range: the sign test's over the readings, 95 % from six on; with a test also its error of
-    2 %. It does not cover a gauge that errs the same way on every flight. A median of nine lags four readings behind
-    a fading pack, which is little compared with their scatter.
+    Give the oldest flights and tests first. None with too few. Range: the sign test's over the readings, 95 % from six
+    on; with a test also its error of 2 %. It does not cover a gauge that errs the same way on every flight. A median of
+    nine lags four readings behind a fading pack, which is little compared with their scatter.
     """
     tests, flights = tests_mah[-LAST_TESTS:], flights_mah[-LAST_FLIGHTS:]
     mah = middle(tests, flights)
@@ -81,11 +81,11 @@ def _count(of: Sequence[float], name: str) -> str:
 def reaches(
     xs: Sequence[float], ys: Sequence[float], line: float = 80.0, least: int = LEAST_READINGS
 ) -> Estimate | None:
-    """Return where a falling trend of ys (health in percent) crosses the line, on the axis of xs: days, or cycles.
+    """Return where a falling trend of ys (health in percent) crosses the line.
 
-    Theil-Sen line. Range: all lines whose slope lies in Sen's 95 % interval and whose level lies in the sign
-    test's 95 % interval for that slope. None with too few readings, a slope not certainly below
-    zero, or a crossing further ahead than three times the span of the readings. Not for lines under 80: fade is
+    On the axis of xs: days, or cycles. Theil-Sen line. Range: all lines whose slope lies in Sen's 95 % interval and
+    whose level lies in the sign test's 95 % interval for that slope. None with too few readings, a slope not certainly
+    below zero, or a crossing further ahead than three times the span of the readings. Not for lines under 80: fade is
     nearly linear down to there and may be faster below (an industry encyclopedia, read in a copy).
     """
     found = _crossing(xs, ys, line, least)
@@ -101,7 +101,7 @@ def why_no_crossing(
 
 
 def _crossing(xs: Sequence[float], ys: Sequence[float], line: float, least: int) -> Estimate | str:
-    """The crossing of `reaches`, or why there is none."""
+    """Return the crossing of `reaches`, or why there is none."""
     if len(xs) < least:
         verb = "is" if len(xs) == 1 else "are"
         return f"a trend takes {least} readings, and there {verb} {len(xs) or 'none'}"

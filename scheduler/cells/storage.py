@@ -12,7 +12,7 @@ RATE_DAYS = 30.0
 
 
 class SelfDrain(NamedTuple):
-    """How a pack drains itself: after so many idle days, down to a percentage, over so many days."""
+    """How a pack drains itself: after idle days, down to a percentage, over some days."""
 
     after_days: float
     to_percent: float
@@ -27,11 +27,11 @@ class Reading(NamedTuple):
 
 
 def idle(percent: float, rate: float, drain: SelfDrain | None = None) -> list[Reading]:
-    """Return the corners of an idle pack's charge, by days from now: linear between them, constant after the last.
+    """Return the corners of an idle pack's charge, by days from now.
 
-    Given: percent now, 0 to 100; rate of self-discharge, percent of capacity in 30 days; the nominal
-    profile of a self-draining pack. Linear, as a month's self-discharge is small. Raises ValueError for
-    values out of range. Published rates: 5 % in the first day, then 1 to 2 % a month and about 3 % more
+    Linear between them, as a month's self-discharge is small, and constant after the last. Given: percent now, 0 to
+    100; rate of self-discharge, percent of capacity in 30 days; the nominal profile of a self-draining pack. Raises
+    ValueError for values out of range. Published rates: 5 % in the first day, then 1 to 2 % a month and about 3 % more
     with a protection circuit (Battery University's table, read in a copy).
     """
     if not 0 <= percent <= 100 or not rate >= 0:
@@ -63,7 +63,7 @@ def percent_on(corners: Sequence[Reading], day: float) -> float:
 
 
 def days_until(corners: Sequence[Reading], percent: float) -> float | None:
-    """Return the days until the charge has fallen to this percentage; None if it never does."""
+    """Return the days until the charge is down to this percentage; None if never."""
     if corners[0].percent <= percent:
         return 0.0
     for above, below in zip(corners, corners[1:], strict=False):
@@ -74,13 +74,12 @@ def days_until(corners: Sequence[Reading], percent: float) -> float | None:
 
 
 def fitted_rate(series: Sequence[Sequence[Reading]], least_readings: int = 6) -> Estimate | None:
-    """Return a pack's own self-discharge, percent of capacity in 30 days, from its resting readings.
+    """Return a pack's own self-discharge, percent of capacity in 30 days.
 
-    Each series holds readings between which nothing was done to the pack, best begun a day after the charge
-    (the first day loses more). Robust: the median of the slopes between all pairs of readings of a series,
-    over all series; its 95 % interval as in the seasonal Kendall test (Hirsch, Slack and
-    Smith 1982, from memory). None below `least_readings`. A rate below 0 counts as 0: a resting pack
-    gains nothing.
+    Each series holds resting readings between which nothing was done to the pack, best begun a day after the charge
+    (the first day loses more). Robust: the median of the slopes between all pairs of readings of a series, over all
+    series; its 95 % interval as in the seasonal Kendall test (Hirsch, Slack and Smith 1982, from memory). None below
+    `least_readings`. A rate below 0 counts as 0: a resting pack gains nothing.
     """
     usable = [readings for readings in series if len(readings) > 1]
     count = sum(map(len, usable))

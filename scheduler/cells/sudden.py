@@ -1,4 +1,4 @@
-"""Whether a pack lost endurance from one flight to the next, and how often chance alone looks like that."""
+"""Whether a pack suddenly lost endurance, and how often chance looks like that."""
 
 from collections.abc import Sequence
 from math import erfc, log, pi, sqrt
@@ -13,7 +13,10 @@ LOOK = 0.75
 
 
 class Loss(NamedTuple):
-    """A flight compared with the pack's own earlier ones, and how often chance alone goes below the threshold."""
+    """A flight compared with the pack's own earlier ones.
+
+    `false_alarm`: how often chance alone goes below the threshold.
+    """
 
     ratio: Estimate
     false_alarm: float
@@ -21,7 +24,10 @@ class Loss(NamedTuple):
 
 
 def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Estimate | None:
-    """Return the last flight over the usual; range: that of the median (sign test; 95 % from six earlier ones on)."""
+    """Return the last flight over the usual.
+
+    Range: that of the median (sign test; 95 % from six earlier ones on).
+    """
     ratio = last_over_usual(rates, least_earlier)
     if ratio is None:
         return None
@@ -32,7 +38,7 @@ def last_ratio(rates: Sequence[float], least_earlier: int = LEAST_EARLIER) -> Es
 
 
 def scatter(rates: Sequence[float]) -> float:
-    """Return the spread of flights about their median as a standard deviation of logarithms.
+    """Return the spread of flights about their median as a deviation of logarithms.
 
     It is 1.4826 x the median absolute deviation: the standard deviation of a normal distribution.
     """
@@ -42,11 +48,10 @@ def scatter(rates: Sequence[float]) -> float:
 
 
 def chance_below(threshold: float, spread: float, earlier: int, true_ratio: float = 1.0) -> float:
-    """Return the chance that a flight's ratio falls below the threshold if it truly is `true_ratio`.
+    """Return the chance of a ratio below the threshold if it truly is `true_ratio`.
 
-    At true_ratio 1 that is the false-alarm rate; at a loss, 1 minus it is the miss rate. For normal
-    logarithms of scatter `spread` and a median of `earlier` flights, whose variance is about pi / 2 of
-    their mean's.
+    At true_ratio 1 that is the false-alarm rate; at a loss, 1 minus it is the miss rate. For normal logarithms of
+    scatter `spread` and a median of `earlier` flights, whose variance is about pi / 2 of their mean's.
     """
     if spread <= 0:
         return float(true_ratio < threshold)
@@ -55,11 +60,11 @@ def chance_below(threshold: float, spread: float, earlier: int, true_ratio: floa
 
 
 def sudden_loss(rates: Sequence[float], threshold: float = LOOK, least_earlier: int = LEAST_EARLIER) -> Loss | None:
-    """Judge the last flight, given oldest first; None with too few earlier ones. Give similar flights only.
+    """Judge the last flight against the earlier ones; None if those are too few.
 
-    After five flights that scatter by 8 %, 0.75 gives a false alarm about once in 1000 flights and
-    hardly ever misses a loss of half; at a scatter of 15 % it gives one in 20. Simulated rates are in
-    ACCURACY.md.
+    Give similar flights only, the oldest first. After five flights that scatter by 8 %, 0.75 gives a false alarm about
+    once in 1000 flights and hardly ever misses a loss of half; at a scatter of 15 % it gives one in 20. Simulated rates
+    are in ACCURACY.md.
     """
     ratio = last_ratio(rates, least_earlier)
     if ratio is None:

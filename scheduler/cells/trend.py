@@ -1,4 +1,4 @@
-"""Robust straight lines and medians, with intervals that assume no distribution of the scatter."""
+"""Robust lines and medians, with intervals that assume no distribution of scatter."""
 
 from collections.abc import Sequence
 from math import comb, sqrt
@@ -27,12 +27,12 @@ class Line(NamedTuple):
 
 
 def theil_sen(xs: Sequence[float], ys: Sequence[float], confidence: float = 0.95) -> Line | None:
-    """Fit the line whose slope is the median of all pair slopes; None if all xs are equal.
+    """Fit the line with the median of all pair slopes; None if all xs are equal.
 
-    Intercept: median(y) - slope * median(x). Interval: Sen's, from the variance of Kendall's S with ties;
-    with fewer than five points it cannot reach 95 % and is too narrow. Work grows with the square of the
-    points: a few hundred at most. Raises ValueError for xs and ys of unequal length. Sources: Theil 1950;
-    Sen 1968, J. Am. Stat. Assoc. 63, 1379. Agrees with scipy.stats.theilslopes.
+    Intercept: median(y) - slope * median(x). Interval: Sen's, from the variance of Kendall's S with ties; with fewer
+    than five points it cannot reach 95 % and is too narrow. Work grows with the square of the points: a few hundred at
+    most. Raises ValueError for xs and ys of unequal length. Sources: Theil 1950; Sen 1968, J. Am. Stat. Assoc. 63,
+    1379. Agrees with scipy.stats.theilslopes.
     """
     slope = sen_slope([(xs, ys)], confidence)
     if slope is None:
@@ -41,7 +41,10 @@ def theil_sen(xs: Sequence[float], ys: Sequence[float], confidence: float = 0.95
 
 
 def sen_slope(groups: Sequence[Series], confidence: float = 0.95) -> Interval | None:
-    """Return Sen's slope over pairs within each group only, so groups may differ in level; None without a pair."""
+    """Return Sen's slope over pairs within each group only; None without a pair.
+
+    So groups may differ in level.
+    """
     slopes = sorted(s for xs, ys in groups for s in _pair_slopes(xs, ys))
     if not slopes:
         return None
@@ -70,10 +73,10 @@ def _kendall_variance(xs: Sequence[float], ys: Sequence[float]) -> float:
 
 
 def median_interval(values: Sequence[float], confidence: float = 0.95) -> Interval:
-    """Return the median and its distribution-free interval, the sign test's order statistics; raises on no values.
+    """Return the median and its distribution-free interval; raises without values.
 
-    With fewer than six values 95 % cannot be reached: it is then from the smallest to the greatest, and right
-    with a chance of 1 - 2^(1-n).
+    The interval is made of the sign test's order statistics. With fewer than six values 95 % cannot be reached: it is
+    then from the smallest to the greatest, and right with a chance of 1 - 2^(1-n).
     """
     ordered, n = sorted(values), len(values)
     allowed = round((1 - confidence) * 1e6) * 2**n  # in whole numbers: 2^n outgrows a float at n = 1024

@@ -51,7 +51,7 @@ def charge_at(
 
 
 def volts_at(percent: float, chemistry: str) -> Estimate:
-    """Return the resting volts per cell at 0 to 100 percent: the inverse of `charge_at`. Raises ValueError."""
+    """Invert `charge_at`: return volts per cell for 0 to 100 %. Raises ValueError."""
     check_chemistry(chemistry)
     if not 0 <= percent <= 100:
         raise ValueError(f"{percent:g} % is no charge: 0 to 100 % would be right")
@@ -60,7 +60,7 @@ def volts_at(percent: float, chemistry: str) -> Estimate:
 
 
 def check_volts(volts: float, chemistry: str) -> None:
-    """Raise ValueError, saying what would be right, if no such cell at rest shows these volts."""
+    """Raise ValueError, saying what would be right, for volts no such cell rests at."""
     check_chemistry(chemistry)
     full = FULL_VOLTS[chemistry]
     if not volts <= full + TOLERANCE_VOLTS:
@@ -75,11 +75,10 @@ def check_volts(volts: float, chemistry: str) -> None:
 
 
 def rested_volts(volts: float, amps: float, mohm_per_cell: float, cells: int) -> float:
-    """Return a pack's voltage without its load: measured volts + amps x resistance of the whole pack.
+    """Return a pack's voltage without its load: volts + amps x resistance of the pack.
 
-    `amps` is positive when discharging, negative when charging. Corrects the ohmic part only: a pack
-    recovers for another hour after its load. Raises ValueError. Source: PX4 guide, "Battery and Power Module
-    Setup".
+    `amps` is positive when discharging, negative when charging. Corrects the ohmic part only: a pack recovers for
+    another hour after its load. Raises ValueError. Source: PX4 guide, "Battery and Power Module Setup".
     """
     if cells < 1 or mohm_per_cell < 0:
         raise ValueError(f"{cells} cells of {mohm_per_cell:g} mOhm: 1 cell and 0 mOhm or more would be right")

@@ -1,10 +1,12 @@
-"""Which events are in force. It depends on the set of events alone, never on the order in which they arrived.
+"""Which events count ("in force"), and which do not because of a correction.
 
-- An event that another one corrects (`struck`, `instead_of`) is out of force for all time, whatever becomes of the
+It depends on the set of events alone, never on the order in which they arrived.
+
+- An event that another one corrects (`struck`, `instead_of`) does not count, for all time, whatever becomes of the
   correction.
 - Of several corrections of one event, the one recorded first (then by id) counts. The others, and what corrects those
-  in turn, are out of force too.
-- A correction whose target is not there counts; when the target comes, it is out of force from the start.
+  in turn, do not count either.
+- A correction whose target is not there counts; when the target comes, that does not count from the start.
 
 `Log` answers the same in SQL.
 """
@@ -16,7 +18,7 @@ from scheduler.events.event import Event, concerned
 
 
 def chain(event: Event, by_id: Mapping[str, Event]) -> Iterator[Event]:
-    """Yield an event, what it corrects, and so on, as far as that is known; each once, even in a circle."""
+    """Yield an event, what it corrects, and so on as far as known; a circle only once."""
     seen: set[str] = set()
     link: Event | None = event
     while link is not None and link.id not in seen:
@@ -26,12 +28,12 @@ def chain(event: Event, by_id: Mapping[str, Event]) -> Iterator[Event]:
 
 
 def filed_names(event: Event, by_id: Mapping[str, Event]) -> tuple[str, ...]:
-    """Return the names under which an event is filed: its own, and those of what it corrects."""
+    """Return the names to file an event under: its own, and those of what it corrects."""
     return tuple(dict.fromkeys(name for link in chain(event, by_id) for name in concerned(link.fields)))
 
 
 def families(events: Iterable[Event]) -> dict[str, set[str]]:
-    """Return, by id, the ids of all events tied to one by corrections; without those that nothing ties to another."""
+    """Return, by id, the ids of all events that corrections tie to it, if any do."""
     found: dict[str, set[str]] = {}
     for event in events:
         if event.target is not None:
@@ -41,7 +43,7 @@ def families(events: Iterable[Event]) -> dict[str, set[str]]:
 
 
 def out_of_force_from(events: Iterable[Event]) -> dict[str, int]:
-    """Return, by id, when it was recorded that an event is not in force; MAX_INSTANT for never."""
+    """Return, by id, when an event was recorded not to count; MAX_INSTANT for never."""
     by_id = {event.id: event for event in events}
     first: dict[str, tuple[int, str]] = {}
     for event in by_id.values():

@@ -1,4 +1,4 @@
-"""The database of the event log: opened, laid out, and brought up from older layouts."""
+"""The event log's database: opened, laid out, brought up from older layouts."""
 
 import json
 import os
@@ -23,7 +23,7 @@ _HELD = 16_000
 
 
 def is_folder(place: str) -> bool:
-    """Return True if there is a folder. Raises OSError where that cannot be known."""
+    """Return True if there is a folder. Raises OSError if that cannot be known."""
     found = _stat(place)
     return found is not None and S_ISDIR(found.st_mode)
 
@@ -63,7 +63,7 @@ def open_database(place: str) -> sqlite3.Connection:
 
 
 def _set_up(connection: sqlite3.Connection, name: str) -> None:
-    """Make a connection ready, and an older layout this one. Raises Refused for what is no log of ours."""
+    """Set up a connection and its layout. Raises Refused if it is no log of ours."""
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if version == 0:
         raise Refused.because(f"{name} is no event log: move it away, or restore a backup")
@@ -76,7 +76,7 @@ def _set_up(connection: sqlite3.Connection, name: str) -> None:
 
 
 def _bring_up(connection: sqlite3.Connection, version: int) -> None:
-    """Bring a database of an older layout up to this one; whole, or not at all."""
+    """Bring a database of an older layout up to this one: whole, or not at all."""
     connection.execute("BEGIN IMMEDIATE")
     try:
         if version == 1:
@@ -93,7 +93,7 @@ def _bring_up(connection: sqlite3.Connection, version: int) -> None:
 
 
 def _file_jobs(connection: sqlite3.Connection) -> None:
-    """File the events of each job under its own name, and what corrects them, as new ones are."""
+    """File the events of each job, and their corrections, under the job's own name."""
     connection.execute(_BY_AT)
     rows = connection.execute("SELECT seq, body FROM events WHERE what IN ('booked', 'cancelled')").fetchall()
     filed = {(name, seq) for seq, body in rows for name in concerned(json.loads(body)) if name.startswith(JOB)}
@@ -119,7 +119,7 @@ TRIGGERS = (
 
 
 def _create(place: str) -> None:
-    """Lay out a new database beside its place and move it there whole, one process at a time."""
+    """Lay out a new database aside and move it into place, one process at a time."""
     import fcntl
 
     home = os.open(os.path.dirname(place) or os.curdir, os.O_RDONLY)

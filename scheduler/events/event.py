@@ -1,4 +1,7 @@
-"""One event as every part of the program sees it, and the names under which it is filed; knows no database."""
+"""One event as the whole program sees it, and the names it is filed under.
+
+It knows no database.
+"""
 
 from typing import Any, NamedTuple
 
@@ -42,8 +45,8 @@ _ALWAYS = {what: (JOBS,) if kind.subject == "job" else () if kind.subject else (
 def concerned(event: dict[str, object]) -> tuple[str, ...]:
     """Return the names under which an event is filed.
 
-    Its items; "job" and "job/NAME" for a job; "home" for what concerns no item. A booking for no aircraft in
-    particular is filed under "job/" too. A correction is filed under the names of what it corrects as well
+    Its items; "job" and "job/NAME" for a job; "home" if it concerns no item. A booking for no aircraft in particular is
+    filed under "job/" too. A correction is filed under the names of what it corrects as well
     (`corrections.filed_names`).
     """
     what: str = event["what"]  # type: ignore[assignment]
@@ -62,10 +65,10 @@ def concerned(event: dict[str, object]) -> tuple[str, ...]:
 
 
 def target_of(fields: dict[str, Any]) -> str | None:
-    """Return the id that an event strikes or takes the place of, if any."""
+    """Return the id of the event that this one strikes or replaces, if any."""
     return fields.get("event") if fields["what"] == "struck" else fields.get("instead_of")
 
 
 def corrects(event: Event) -> bool:
-    """Return True for an event that strikes another or takes its place."""
+    """Return True for an event that strikes or replaces another."""
     return event.what == "struck" or "instead_of" in event.fields

@@ -125,7 +125,7 @@ def choice(*words: str, meant: dict[str, str] | None = None) -> Type:
 
 
 def choices(of: Type) -> list[str]:
-    """Return the words of a type made by `choice`, or of a list of it; none for any other."""
+    """Return the words of a type made by `choice`, or of a list of it; else none."""
     each: dict = of.schema.get("items", of.schema)
     return each.get("enum", [])
 

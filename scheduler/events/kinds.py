@@ -46,7 +46,7 @@ THINGS = f"aircraft,pack,controller,charger,place,{PARTS}"
 
 
 class Field(NamedTuple):
-    """One field of a kind: its name, type, whether it must be given, and what it means."""
+    """A field of a kind: its name, its type, whether it is required, its meaning."""
 
     name: str
     type: Type
@@ -57,11 +57,11 @@ class Field(NamedTuple):
 class Kind(NamedTuple):
     """A kind of event.
 
-    `subject`: the field that names whom it concerns ("item", "aircraft", "job", "event", "" for none).
-    `about`: the item kinds it may concern. `fields`: besides the common ones, in the order in which `log` takes them by
-    position. `example`: what may be typed after `log`. `one_of`: at least one of these fields must be given;
-    `not_both`: fields that exclude each other. `contradiction` says what is wrong where fields must be compared, which
-    lies beyond JSON Schema.
+    `subject`: the field that names what it concerns ("item", "aircraft", "job", "event", "" for none). `about`: the
+    item kinds it may concern. `fields`: besides the common ones, in the order in which `log` takes them by position.
+    `example`: what may be typed after `log`. `one_of`: at least one of these fields is required; `not_both`: fields
+    that exclude each other. `contradiction` says what is wrong where fields must be compared, which lies beyond JSON
+    Schema.
     """
 
     what: str

@@ -1,7 +1,7 @@
-"""The event log in SQLite. Nothing in it is ever updated or deleted: the database itself refuses.
+"""The event log in SQLite: the database refuses every update and deletion.
 
-State is always as if events had arrived in order: by `at`, then `recorded_at`, then `id`. Which events are in force is
-defined in `corrections`; the queries here say the same.
+State is always as if events had arrived in order: by `at`, then `recorded_at`, then `id`. `corrections` defines which
+events count ("in force"); the queries here say the same.
 """
 
 import json
@@ -93,7 +93,10 @@ def _family(connection: sqlite3.Connection, event: Event) -> list[Event]:
 
 
 class Log:
-    """The event log of one home. Opens the database when first needed; a home without one is an empty log."""
+    """The event log of one home; empty while the home has no database.
+
+    It opens the database when first needed.
+    """
 
     def __init__(self, path: "str | os.PathLike[str]") -> None:
         self._place = os.fspath(path)
@@ -101,18 +104,18 @@ class Log:
 
     @cached_property
     def path(self) -> "Path":
-        """Where the database is, or will be."""
+        """The place of the database, there or not."""
         from pathlib import Path
 
         return Path(self._place)
 
     def exists(self) -> bool:
-        """Return True if the database is there. Raises Refused where it is gone and has left its journal behind."""
+        """Return True if there is a database. Raises Refused if only its journal is left."""
         return database_exists(self._place)
 
     @property
     def connection(self) -> sqlite3.Connection:
-        """The connection, opened and where need be created on first use. Raises Refused."""
+        """The connection, opened and if need be created on first use. Raises Refused."""
         if self._connection is None:
             self._connection = open_database(self._place)
         return self._connection
@@ -128,11 +131,11 @@ class Log:
         self.connection.execute(f"PRAGMA busy_timeout = {round(seconds * 1000)}")
 
     def place(self) -> int:
-        """Return the place of the last entry; 0 where there is none."""
+        """Return the place of the last entry; 0 if there is none."""
         return int(self.connection.execute("SELECT coalesce(max(seq), 0) FROM events").fetchone()[0])
 
     def last_id(self, recorded_at: int) -> str:
-        """Return the greatest id of what was recorded at one instant; "" where nothing was."""
+        """Return the greatest id recorded at one instant; "" if nothing was recorded then."""
         found = self._rows(
             "SELECT coalesce(max(id), '') FROM events WHERE recorded_at = :at AND length(id) = 8", at=recorded_at
         )
@@ -148,22 +151,25 @@ class Log:
             self.connection.execute("COMMIT")
 
     def transaction(self) -> "Transaction":
-        """Return a write transaction; BEGIN IMMEDIATE, and undone when its block raises."""
+        """Return a write transaction: BEGIN IMMEDIATE, rolled back if its block raises."""
         return Transaction(self.connection)
 
     def of(
         self, name: str, what: str | None = None, known: int = MAX_INSTANT, before: int = MAX_INSTANT
     ) -> list[Event]:
-        """Return the events in force filed under a name, in order; of one kind where `what` names it.
+        """Return the events that count under a name, in order; if `what`, of that kind.
 
-        As of what was recorded by `known` and lies before the place `before` in the log.
+        Only those recorded by `known`, and before the place `before` in the log.
         """
         return LogReader(self, known, before).of(name, what)
 
     def rows_of(
         self, name: str, known: int, before: int, what: str | None = None, but: str | None = None
     ) -> list[tuple]:
-        """Return the rows of `of`, with corrections filed here for their targets; `but`: a kind to leave out."""
+        """Return the rows of `of`, with corrections that are here only for their targets.
+
+        `but`: a kind to leave out.
+        """
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name)"
         where += " AND what = :what" if what else " AND what != :but" if but else ""
         given = {"name": name, "known": known, "before": before, "what": what, "but": but}
@@ -176,20 +182,23 @@ class Log:
         return list(self._rows(query, name=name, what=what, known=known, before=before))
 
     def in_force(self, known: int = MAX_INSTANT) -> Iterator[Event]:
-        """Return every event in force, in order."""
+        """Return every event that counts, in order."""
         return _events(self._rows(_IN_FORCE.format(where="TRUE"), known=known, before=MAX_INSTANT))
 
     def filed(self, names: list[str]) -> list[tuple[str, int]]:
-        """Return each of some names with the place of each event filed under it, in force or not."""
+        """Return (name, place) for each event filed under some names, counting or not."""
         query = "SELECT item, seq FROM concerned WHERE item IN (SELECT value FROM json_each(:names))"
         return list(self._rows(query, names=json.dumps(names)))
 
     def rows_at(self, places: Iterable[int], known: int, before: int) -> Iterable[tuple]:
-        """Return the rows of the events at some places, as far as they are in force, in no order."""
+        """Return the rows of the events at some places, in no order, as far as they count."""
         return self._rows(_AT_PLACES, places=json.dumps(sorted(places)), known=known, before=before)
 
     def instants(self, known: int = MAX_INSTANT, before: int = MAX_INSTANT, since: int = MIN_INSTANT) -> set[int]:
-        """Return when events in force, other than strikes, happened: the last by `since`, and all later ones."""
+        """Return when events that count, other than strikes, happened.
+
+        The last by `since`, and all later ones.
+        """
         # SQLite would rather go through all places than through the instants since then
         by_at = _IN_FORCE.replace(f"{_COLUMNS} FROM events e", "at FROM events e INDEXED BY idx_events_at", 1)
         query = by_at.removesuffix(_IN_ORDER)
@@ -203,9 +212,10 @@ class Log:
         return [row[0] for row in self._rows("SELECT DISTINCT item FROM concerned ORDER BY item")]
 
     def items(self) -> list[str]:
-        """Return the items of the fleet that any entry concerns, other than `seen`, `snoozed` and strikes.
+        """Return the items of the fleet that entries concern.
 
-        Those may name what was never in the fleet, and a strike is filed under all that it takes back.
+        `seen`, `snoozed` and strikes are left out: the first two may name what was never in the fleet, and a strike is
+        filed under all that it takes back.
         """
         rows = self._rows(
             "SELECT DISTINCT item FROM concerned JOIN events USING (seq) "
@@ -218,22 +228,22 @@ class Log:
         return [row[0] for row in rows]
 
     def history(self, name: str | None = None) -> Iterator[tuple[Event, str | None]]:
-        """Return every event, in force or not, each with what `taken_back_by` says of it."""
+        """Return every event, whether it counts or not, each with its `taken_back_by`."""
         where = "seq IN (SELECT seq FROM concerned WHERE item = :name)" if name is not None else "TRUE"
         query = f"SELECT {_COLUMNS}, {_TAKEN_BACK_BY} FROM events e WHERE {where} {_IN_ORDER}"
         return ((_event(row[:5]), row[5]) for row in self._rows(query, name=name, **_ALWAYS))
 
     def lines(self) -> Iterator[str]:
-        """Return every event as it is interchanged, in the order of arrival."""
+        """Return every event as a line for exchange, in the order of arrival."""
         return (row[0] for row in self._rows("SELECT body FROM events ORDER BY seq"))
 
     def find(self, event_id: str) -> Event | None:
-        """Return the event of that id, in force or not."""
+        """Return the event of an id, whether it counts or not."""
         row = next(iter(self._rows(f"SELECT {_COLUMNS} FROM events e WHERE id = :id", id=event_id)), None)
         return _event(row) if row else None
 
     def taken_back_by(self, event_id: str) -> str | None:
-        """Return the id of the correction by which an event is out of force; None where it is in force.
+        """Return the id of the correction that makes an event not count, if any does.
 
         That is the first correction of it; else the one that corrected first what it, or its target, was to correct.
         """
@@ -242,31 +252,31 @@ class Log:
         return row[0] if row else None
 
     def family(self, event: Event) -> list[Event]:
-        """Return an event and all that corrections tie to it: whether any is in force can rest on any other."""
+        """Return an event and all that corrections tie to it: these decide what counts."""
         return _family(self.connection, event)
 
     def touched_by(self, event: Event) -> tuple[str, ...]:
-        """Return the names under which an event, and all that corrections tie to it, are filed; its own first."""
+        """Return the names an event and its `family` are filed under; its own first."""
         return tuple(dict.fromkeys(name for one in (event, *self.family(event)) for name in concerned(one.fields)))
 
     def told_in(self, after: int, to: int) -> list[Event]:
-        """Return the events recorded in (after, to], in force or not, in order of arrival."""
+        """Return the events recorded in (after, to], counting or not, as they arrived."""
         query = f"SELECT {_COLUMNS} FROM events WHERE recorded_at > :after AND recorded_at <= :to ORDER BY seq"
         return list(_events(self._rows(query, after=after, to=to)))
 
     def between(self, after: int, to: int) -> list[Event]:
-        """Return the events at places in (after, to], in force or not, in order of arrival."""
+        """Return the events at places in (after, to], counting or not, as they arrived."""
         query = f"SELECT {_COLUMNS} FROM events WHERE seq > :after AND seq <= :to ORDER BY seq"
         return list(_events(self._rows(query, after=after, to=to)))
 
     def newest(self) -> Event | None:
-        """Return the event in force that was recorded last."""
+        """Return the event recorded last of those that count."""
         query = _IN_FORCE.removesuffix(_IN_ORDER).format(where="TRUE") + "ORDER BY recorded_at DESC, id DESC LIMIT 1"
         row = next(iter(self._rows(query, **_ALWAYS)), None)
         return _event(row) if row else None
 
     def version(self) -> int:
-        """Return a number that changes when another connection has written."""
+        """Return a number that changes whenever another connection has written."""
         return int(self.connection.execute("PRAGMA data_version").fetchone()[0])
 
     def _rows(self, query: str, **values: object) -> Iterable[tuple]:
@@ -276,10 +286,10 @@ class Log:
 
 
 class LogReader(Source):
-    """The events of a log for one wake or answer, as of what was recorded by `known` before the place `before`.
+    """The events of a log for one wake or answer.
 
-    Each event is decoded once, however many names it is filed under, and nothing is read twice: what others write
-    meanwhile does not show.
+    It reads what was recorded by `known` and lies before the place `before`. Each event is decoded once, however many
+    names it is filed under, and nothing is read twice, so what others write meanwhile does not show.
     """
 
     def __init__(self, log: Log, known: int = MAX_INSTANT, before: int = MAX_INSTANT) -> None:
@@ -291,15 +301,15 @@ class LogReader(Source):
         self._places: dict[tuple[str, str], list[tuple[int, int]]] = {}
 
     def of(self, name: str, what: str | None = None) -> list[Event]:
-        """Return the events in force filed under a name, in order; of one kind where `what` names it."""
+        """Return the events that count under a name, in order; if `what`, of that kind."""
         return self._events(name, self._log.rows_of(name, self._known, self._before, what=what))
 
     def all_but(self, name: str, what: str) -> list[Event]:
-        """Return the events in force filed under a name, in order, without those of one kind."""
+        """Return the events that count under a name, in order, without those of one kind."""
         return self._events(name, self._log.rows_of(name, self._known, self._before, but=what))
 
     def latest_and_after(self, name: str, what: str, since: int) -> list[Event]:
-        """Return the events of one kind filed under a name: the last by `since`, and all later ones."""
+        """Return the events of a kind under a name: the last by `since`, and all later."""
         places = [place for _, place in latest_and_after(self._placed_under(name, what), since)]
         self._decode_at(places)
         if any(place not in self._decoded for place in places):  # struck between the two questions
@@ -307,7 +317,7 @@ class LogReader(Source):
         return [self._decoded[place] for place in places]
 
     def _placed_under(self, name: str, what: str) -> list[tuple[int, int]]:
-        """Return the instant and the place of each event of a kind filed under a name, in order."""
+        """Return (instant, place) of each event of a kind filed under a name, in order."""
         if (name, what) not in self._places:
             rows = self._log.places_of(name, what, self._known, self._before)
             self._decode_at(place for _, place, target in rows if target is not None)
@@ -316,7 +326,7 @@ class LogReader(Source):
         return self._places[name, what]
 
     def first_at(self, name: str, what: str) -> int | None:
-        """Return when the first event of a kind filed under a name happened, if any."""
+        """Return when the first event of a kind under a name happened, if any."""
         return next((at for at, _ in self._placed_under(name, what)), None)
 
     def _events(self, name: str, rows: list[tuple]) -> list[Event]:
@@ -324,19 +334,19 @@ class LogReader(Source):
         return [self._decoded[row[2]] for row in rows if row[3] is None or self._concerns(row[2], name)]
 
     def _decode(self, rows: Iterable[tuple]) -> None:
-        """Decode the rows that were not yet, noting the places of corrections."""
+        """Decode the rows not yet decoded, noting the places of corrections."""
         fresh = [row for row in rows if row[2] not in self._decoded]
         self._corrections.update(row[2] for row in fresh if row[3] is not None)
         self._decoded.update((event.seq, event) for event in _events(fresh))
 
     def _decode_at(self, places: Iterable[int]) -> None:
-        """Decode the events at some places that were not yet."""
+        """Decode the events at some places that are not yet decoded."""
         fresh = {place for place in places if place not in self._decoded}
         if fresh:
             self._decode(self._log.rows_at(fresh, self._known, self._before))
 
     def _concerns(self, place: int, name: str) -> bool:
-        """Return False for a correction that is filed under a name only because of what it corrects."""
+        """Return False for a correction filed under a name only because of its target."""
         return name in concerned(self._decoded[place].fields)
 
     def of_each(self, names: list[str]) -> dict[str, list[Event]]:
@@ -353,16 +363,16 @@ class LogReader(Source):
         return found
 
     def afresh(self) -> "LogReader":
-        """Return a reader of the same that has read nothing yet."""
+        """Return a new reader of the same events with nothing read yet."""
         return LogReader(self._log, self._known, self._before)
 
     def instants(self, names: Iterable[str], since: int = MIN_INSTANT) -> set[int]:
-        """Return when all entries happened, strikes excepted: whatever the names."""
+        """Return when entries other than strikes happened, whatever the names."""
         return self._log.instants(self._known, self._before, since)
 
 
 class Transaction:
-    """One write transaction. What is written inside its block is there whole after it, or not at all."""
+    """One write transaction: all that its block writes is there after it, or nothing."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
@@ -383,7 +393,7 @@ class Transaction:
                 self._connection.execute("ROLLBACK")
 
     def append(self, rows: list[EventRow]) -> None:
-        """Append events, in order. Raises sqlite3.IntegrityError where an id is there already."""
+        """Append events, in order. Raises sqlite3.IntegrityError for an id already there."""
         first = self._connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM events").fetchone()[0]
         values = ((seq, *row[:6]) for seq, row in enumerate(rows, first))
         while some := list(islice(values, _INSERTED)):
@@ -398,7 +408,10 @@ class Transaction:
         )
 
     def file_corrections(self, after: int) -> None:
-        """File every correction under the names of what it corrects, where either was appended behind a place."""
+        """File each correction under the names of its target too.
+
+        Only if either of them was appended after the place `after`.
+        """
         query = f"""SELECT {_COLUMNS} FROM events e WHERE seq > ?
             AND (target IS NOT NULL OR EXISTS (SELECT 1 FROM events x WHERE x.target = e.id))"""
         done: set[str] = set()
@@ -412,10 +425,10 @@ class Transaction:
 
     @contextmanager
     def unguarded(self) -> Iterator[None]:
-        """Append without the trigger against replacing in the block, which is quicker for many events.
+        """Append without the trigger against replacing: quicker for many events.
 
-        The unique indexes still hold. Nobody else can write before the trigger is back, and a block that raises undoes
-        its removal.
+        The unique indexes remain. Nobody else can write before the trigger is back, and a block that raises undoes its
+        removal.
         """
         self.execute("DROP TRIGGER no_replace")
         yield

@@ -1,4 +1,4 @@
-"""A log held in memory, to be asked for what was in force as known at any instant."""
+"""A log in memory, which answers what counted as known at any instant."""
 
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -10,21 +10,27 @@ from scheduler.events.event import Event, concerned
 
 
 class Entry(NamedTuple):
-    """An event, and when it was recorded that it is out of force (MAX_INSTANT for never)."""
+    """An event, and when it was recorded not to count; MAX_INSTANT for never."""
 
     event: Event
     gone_at: int
 
 
 class Arrival(NamedTuple):
-    """When an event was recorded, and the names that it touches: those of all that corrections tie to it."""
+    """When an event was recorded, and the names touched.
+
+    These are the names of all events that corrections tie to it.
+    """
 
     at: int
     names: frozenset[str]
 
 
 class Memory:
-    """Every event of a log, struck ones included. `history`: as `Log.history` gives it."""
+    """Every event of a log, struck ones included.
+
+    `history`: as `Log.history` returns it.
+    """
 
     def __init__(self, history: Iterable[tuple[Event, str | None]]) -> None:
         events = sorted(event for event, _ in history)
@@ -41,7 +47,7 @@ class Memory:
         self._arrivals = sorted(arrivals, key=lambda arrival: arrival.at)
 
     def of(self, name: str, what: str | None, known: int) -> list[Event]:
-        """Return the events in force filed under a name, in order, from what was recorded by `known`."""
+        """Return the events that count under a name, in order, as known at `known`."""
         return [
             event
             for event, gone_at in self._filed.get(name, ())
@@ -54,7 +60,7 @@ class Memory:
         return self._arrivals[index].at if index < len(self._arrivals) else MAX_INSTANT
 
     def touched(self, after: int, to: int) -> set[str]:
-        """Return the names that what was recorded in (after, to] touches."""
+        """Return the names touched by the events recorded in (after, to]."""
         first = bisect_right(self._arrivals, after, key=lambda arrival: arrival.at)
         last = bisect_right(self._arrivals, to, key=lambda arrival: arrival.at)
         return {name for arrival in self._arrivals[first:last] for name in arrival.names}

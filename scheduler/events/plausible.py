@@ -1,7 +1,7 @@
-"""What cannot be, given the item's nameplate: refused when it is logged for the first time.
+"""What an item's nameplate rules out: refused when logged for the first time.
 
-An exported line was taken once already, perhaps under another nameplate, and is not judged again. What is merely
-doubtful, `log` asks about.
+An exported line was accepted once already, perhaps under another nameplate, and is not judged again. About what is
+merely doubtful, `log` asks.
 """
 
 from collections.abc import Callable, Iterator
@@ -30,7 +30,7 @@ Event = dict[str, Any]
 
 
 def impossible(event: Event, items: Items) -> list[str]:
-    """Return why a well-formed event cannot be; empty where it can."""
+    """Return why a well-formed event cannot be; empty if it can."""
     blank = [
         f"{name}: nothing is given here" for name, value in event.items() if isinstance(value, str) and is_blank(value)
     ]

@@ -1,4 +1,4 @@
-"""Taking events in: all of what is given, or nothing."""
+"""Intakes of events: all of what is given, or nothing."""
 
 import json
 import os
@@ -38,7 +38,10 @@ _APART = len(_ALPHABET) ** 3
 
 
 class Names(Protocol):
-    """The fleet, as far as the check knows it. Can be pickled: a large intake hands it to other processes."""
+    """The fleet as the check knows it.
+
+    It can be pickled: a large intake hands it to other processes.
+    """
 
     def kind(self, item: str) -> str | None:
         """Return the kind of an item, or None."""
@@ -58,10 +61,10 @@ class Taken(NamedTuple):
 
 
 class NewIds:
-    """Makes the ids of one intake: eight characters that a person can read out and type.
+    """Maker of an intake's ids: eight characters that a person can read out and type.
 
-    Of two lines the later has the greater id, in whatever process it is made, and all are greater than the one they
-    come `after`: entries recorded at the same instant are then in the order in which they were written.
+    Of two lines the later has the greater id, whichever process makes it, and all are greater than the one they come
+    `after`: entries recorded at the same instant are then in the order in which they were written.
     """
 
     def __init__(self, after: str = "") -> None:
@@ -111,12 +114,12 @@ def take(
 ) -> Taken:
     """Append the events of numbered JSON lines, in one transaction.
 
-    An id that is there already with the same content is passed over. What comes of lines that carry `id` and
-    `recorded_at` does not depend on their order, nor on how they are split over intakes, as long as no id comes with
-    two `recorded_at`: then the first to arrive stays. A line without `recorded_at` is new: it can
-    correct only an event that counts, by the log and the lines before it. `all_new`: the same for all lines.
-    `check_parts`: applies a check, which can be pickled, to each of many parts and yields the results in order. Raises
-    Refused with every finding, and then nothing of `lines` was written.
+    An id that is there already with the same content is skipped. The result for lines that carry `id` and `recorded_at`
+    does not depend on their order, nor on how they are split over intakes, as long as no id comes with two
+    `recorded_at`: then the first to arrive stays. A line without `recorded_at` is new: it can correct only an event
+    that counts, by the log and the lines before it. `all_new`: the same for all lines. `check_parts`: applies a check,
+    which can be pickled, to each of many parts and yields the results in order. Raises Refused with every finding, and
+    then nothing of `lines` was written.
     """
     parts = _parts(iter(lines))
     intake = _Intake(log, file, all_new)
@@ -202,7 +205,7 @@ class _Check:
         return event["id"], at, recorded_at, event["what"], target_of(event), line.strip(), concerned(event)
 
     def _completed(self, event: dict[str, Any], recorded_at: int, place: int) -> dict[str, Any]:
-        """Return the event with its id and `recorded_at`, in the order in which lines are written."""
+        """Return the event with its id and `recorded_at`, its fields in the written order."""
         head = {"at": event["at"], "recorded_at": event.get("recorded_at", rfc3339(recorded_at))}
         head["id"] = event["id"] if "id" in event else self._new_id(place)
         return head | {k: v for k, v in event.items() if k not in head}
@@ -319,7 +322,7 @@ _HIDING = re.compile(r'"[ \t\r\n]').search
 
 
 def _decoded(line: str) -> Any:
-    """Return the JSON value of a line in which no key is given twice. Raises ValueError.
+    """Return the JSON value of a line without repeated keys. Raises ValueError.
 
     Looking at each pair takes twice as long, so it is left out where there are as many keys as quotes before a colon,
     and no quote before a blank, that could hide another.
@@ -347,7 +350,7 @@ _NAMING = {
 
 
 def references(event: dict[str, Any], kind: Callable[[Any], str | None], names: Names) -> list[str]:
-    """Return names in the event that the fleet does not know, or knows as another kind."""
+    """Return the names in an event that the fleet does not know as the right kind."""
     found = []
     for field, wanted in _NAMING[event["what"]]:
         value = event.get(field, ())

@@ -1,6 +1,6 @@
-"""Is this one well-formed event? A quick check says yes or no, the published JSON Schema says why not.
+"""Is this one well-formed event? A quick check says so, the JSON Schema why not.
 
-Both are made from the declaration of the kinds.
+Both are made from the declaration of the kinds. The schema is published.
 """
 
 from functools import cache
@@ -15,7 +15,7 @@ _REQUIRED = {
 
 
 def problems(event: object) -> list[str]:
-    """Return what is wrong with one event by itself, a sentence each; empty when nothing is."""
+    """Return what is wrong with one event by itself, a sentence each, or []."""
     if isinstance(event, dict) and _fits(event):
         contradiction = KINDS[event["what"]].contradiction
         text = contradiction(event) if contradiction else None
@@ -64,7 +64,7 @@ def _formats() -> object:
 
 @cache
 def json_schema() -> dict[str, object]:
-    """Return the JSON Schema (2020-12) of one event line, one branch a kind, chosen by `what`.
+    """Return the JSON Schema (2020-12) of an event line, one branch a kind, by `what`.
 
     What compares two fields (percent_to with percent_from, ends with starts) lies beyond JSON Schema.
     """

@@ -14,14 +14,14 @@ BLADE_FAULTS = frozenset(("nicked", "cracked", "bent", "loose", "missing"))
 
 @fact("calibrated", AIRCRAFT, FLAG, "It has been calibrated at least once.", of=CALIBRATED)
 def calibrated(lifetime: Lifetime, of: str) -> list[Segment]:
-    """Yes from the first calibration on record."""
+    """Return yes from the first calibration on record."""
     return latched([event for event in lifetime.of_kind("calibrated") if event.get("what_of") == of])
 
 
 @fact("moved_since_calibrated", AIRCRAFT, FLAG,
       "It travelled by airline or freight and has not been calibrated since.", of=CALIBRATED)  # fmt: skip
 def moved_since_calibrated(lifetime: Lifetime, of: str) -> list[Segment]:
-    """Yes from such a journey to the next calibration."""
+    """Return yes from such a journey to the next calibration."""
     journeys = [event for event in lifetime.of_kind("moved", "received") if event.get("how") in SHIPPED]
     done = [event for event in lifetime.of_kind("calibrated") if event.get("what_of") == of]
     return switched(lifetime, on=journeys, off=done)
@@ -36,12 +36,12 @@ def damaged(lifetime: Lifetime) -> list[Segment]:
 
 @fact("test_flight_due", AIRCRAFT, FLAG, "It was repaired or updated and has made no test flight since.", partial=True)
 def test_flight_due(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from repaired or updated to a flight with purpose test."""
+    """Return yes from repaired or updated to a flight with purpose test."""
     tests = [event for event in lifetime.of_kind("flown") if event.get("purpose") == "test"]
     return switched(lifetime, on=lifetime.of_kind("repaired", "updated"), off=tests, starting_at=starting_at)
 
 
 @fact("warning_open", AIRCRAFT, FLAG, "It gave a warning and has not passed a look since.")
 def warning_open(lifetime: Lifetime) -> list[Segment]:
-    """Yes from warned to a look that passed."""
+    """Return yes from warned to a look that passed."""
     return switched(lifetime, on=lifetime.of_kind("warned"), off=passed_looks(lifetime))

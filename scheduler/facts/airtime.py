@@ -1,4 +1,4 @@
-"""Facts that count use: flights and airtime of whatever flies, and the time since anything was inspected."""
+"""Facts that count use: flights, airtime, and the time since an inspection."""
 
 from bisect import bisect_right
 from collections.abc import Callable
@@ -62,7 +62,7 @@ def flights_since_inspected(lifetime: Lifetime, starting_at: int) -> list[Segmen
 
 
 def _since_inspected(lifetime: Lifetime, amount: Callable[[Event], int], starting_at: int) -> list[Segment]:
-    """A sum over flights that restarts at each look."""
+    """Return a sum over flights that restarts at each look."""
     steps: list[Step] = [
         (event.at, 0 if event.what == "inspected" else None, amount(event) if event.what == "flown" else 0, event)
         for event in _from_last_look(lifetime.of_kind("flown", "inspected"), starting_at)
@@ -71,7 +71,7 @@ def _since_inspected(lifetime: Lifetime, amount: Callable[[Event], int], startin
 
 
 def _from_last_look(events: list[Event], starting_at: int) -> list[Event]:
-    """Of some events in order: the last look at or before `starting_at`, and all after it."""
+    """Return the last look at or before `starting_at`, and all events after it."""
     places = range(bisect_right(events, starting_at, key=itemgetter(0)) - 1, -1, -1)
     return events[next((place for place in places if events[place].what == "inspected"), 0) :]
 
@@ -84,11 +84,11 @@ def since_inspected(lifetime: Lifetime) -> list[Segment]:
 
 @fact("mishap_since_inspected", FLOWN, FLAG, "It had a mishap and has not passed a look since.")
 def mishap_since_inspected(lifetime: Lifetime) -> list[Segment]:
-    """Yes from a mishap to the next inspected with result pass."""
+    """Return yes from a mishap to the next inspected with result pass."""
     return switched(lifetime, on=lifetime.of_kind("mishap"), off=passed_looks(lifetime))
 
 
 @fact("retired", ANYTHING, FLAG, "It is out of service for good.")
 def retired(lifetime: Lifetime) -> list[Segment]:
-    """Yes from retired on."""
+    """Return yes from retired on."""
     return latched(lifetime.of_kind("retired"))

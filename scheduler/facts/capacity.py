@@ -1,4 +1,4 @@
-"""Capacity of packs: one from each test and each flight that tells it, and the health computed from them."""
+"""The capacity of packs, from tests and flights, and the health computed from it."""
 
 from collections import deque
 from collections.abc import Iterator
@@ -15,7 +15,10 @@ RECENT = 180 * DAY
 
 
 class Capacity(NamedTuple):
-    """The capacity, mAh, that one event gives. `test`: by a full discharge, else by a flight."""
+    """The capacity, mAh, that one event gives.
+
+    `test`: by a full discharge, else by a flight.
+    """
 
     event: Event
     mah: Estimate
@@ -23,7 +26,10 @@ class Capacity(NamedTuple):
 
 
 class Health(NamedTuple):
-    """Percent of the nameplate's capacity from an instant on, and the recent tests and flights it is computed from."""
+    """The health of a pack from an instant on, percent of the nameplate's capacity.
+
+    It is computed from the recent tests and flights.
+    """
 
     at: int
     percent: float
@@ -64,9 +70,10 @@ def _capacities(lifetime: Lifetime) -> Iterator[Capacity]:
 
 
 def _from_flight(event: Event) -> Estimate | None:
-    """The capacity from the percents that the pack itself showed, never from one calculated or read off a voltage.
+    """Return the capacity by the percents that the pack itself showed.
 
-    None where several packs flew: the event does not say which of them used the mAh.
+    Never by a percent that was calculated or read off a voltage. None where several packs flew: the event does not say
+    which of them used the mAh.
     """
     fields = event.fields
     if not {"used_mah", "percent_from", "percent_to"} <= fields.keys() or "flights" in fields:
@@ -80,7 +87,7 @@ def _from_flight(event: Event) -> Estimate | None:
 
 
 def healths(lifetime: Lifetime) -> list[Health]:
-    """Return the health after each reading; a reading that leaves too few recent ones changes nothing."""
+    """Return the health after each reading that has enough recent ones beside it."""
     return lifetime.compute_once("healths", lambda: list(_healths(lifetime)))
 
 

@@ -1,4 +1,7 @@
-"""All facts by name. A module of facts is loaded when one of its facts is first asked for: `log` stays fast."""
+"""All facts by name.
+
+A module of facts is loaded when one of its facts is first asked for, so that `log` stays fast.
+"""
 
 from collections.abc import Iterator, Mapping
 from importlib import import_module
@@ -13,7 +16,10 @@ MODULES = (
 
 
 class Catalogue(Mapping[str, Fact]):
-    """Facts by name, in the order of their modules. `where`: the module of each fact; empty until that is known."""
+    """Facts by name, in the order of their modules.
+
+    `where`: the module of each fact; empty until it is known.
+    """
 
     def __init__(self) -> None:
         self.where: dict[str, str] = {}

@@ -15,7 +15,10 @@ from scheduler.facts.timeline import Evidence, Segment, Slope
 
 
 class Discharge(NamedTuple):
-    """What one event took out, percent of the capacity. `estimate`: calculated from other flights, not read."""
+    """What one event took out, percent of the capacity.
+
+    `estimate`: calculated from other flights, not read.
+    """
 
     at: int
     percent: float
@@ -40,14 +43,17 @@ Phase = Segment | Rest
 
 
 class Losses:
-    """What a pack at rest loses: by self-discharge (`falls`) and self-draining (`drains`: after, to percent, over)."""
+    """What a pack at rest loses.
+
+    `falls`: self-discharge. `drains`: self-draining (after, to percent, over).
+    """
 
     def __init__(self, falls: Slope, drains: tuple[int, float, int] | None) -> None:
         self._falls = falls
         self._drains = drains
 
     def segments(self, phase: Phase, until: int) -> list[Segment]:
-        """Return the charge from the start of a phase on: the segments that begin before `until`."""
+        """Return the segments of charge that begin from a phase's start up to `until`."""
         if isinstance(phase, Segment):
             return [phase]
         if self._drains is None:
@@ -84,7 +90,10 @@ class Losses:
 
 
 class ChargeCurve(NamedTuple):
-    """The charge of one lifetime of a pack, what was taken out, and when and by which event the charge was set."""
+    """The charge of one lifetime of a pack, and what was taken out.
+
+    It also has when, and by which event, the charge was set.
+    """
 
     phases: list[Phase]
     losses: Losses
@@ -107,7 +116,7 @@ class ChargeCurve(NamedTuple):
 
 
 def charge_curve(lifetime: Lifetime) -> ChargeCurve:
-    """Compute the charge of a pack from its events; between them it falls by self-discharge and self-draining."""
+    """Compute the charge of a pack: its events set it, and it falls between them."""
     return lifetime.compute_once("charge curve", lambda: _ChargeBuilder(lifetime).run())
 
 
@@ -193,7 +202,7 @@ class _ChargeBuilder:
         self._rest(landing, end, (event, None) if known else evidence)
 
     def _end(self, event: Event, start: float | None) -> tuple[float | None, bool]:
-        """The percent that a flight left, and whether that is an estimate."""
+        """Return the percent that a flight left, and whether that is an estimate."""
         if "percent_to" in event.fields:
             return float(event.fields["percent_to"]), False
         if start is None:
@@ -225,7 +234,7 @@ def _ramp(take_off: int, landing: int, start: float | None, end: float | None, e
 
 
 def is_calculated(segment: Segment, instant: int, plate: dict[str, object]) -> bool:
-    """Return whether a charge is calculated: no event of its own tells it to within half a percent."""
+    """Return whether no event of its own gives a charge to within half a percent."""
     if segment.evidence is None or segment.value is None:
         return False
     event, earlier = segment.evidence
@@ -242,7 +251,7 @@ def self_discharge(percent_in_30_days: float) -> Slope:
 
 
 def _summary(event: Event, capacity: float) -> Discharge:
-    """What a summary of several flights took out: its mAh, else its percents times the flights."""
+    """Return what a summary of flights took out: its mAh, else percents times flights."""
     flights = int(event.fields["flights"])
     if "used_mah" in event.fields:
         return Discharge(event.at, _share(event, capacity), event)
@@ -253,12 +262,15 @@ def _summary(event: Event, capacity: float) -> Discharge:
 
 
 def _share(event: Event, capacity: float) -> float:
-    """What a flight took out of one pack, percent of its capacity; packs that flew together share equally."""
+    """Return what a flight took out of each of its packs, percent of the capacity.
+
+    Packs that flew together share equally.
+    """
     return 100 * float(event.fields["used_mah"]) / len(event.fields["packs"]) / capacity
 
 
 def _in_effect(events: list[Event]) -> list[tuple[int, Event]]:
-    """Events with the instant each takes effect: for an event during a flight that is the landing, after the flight."""
+    """Return (instant, event) by when each takes effect: during a flight, at landing."""
     flights = [event for event in events if event.what == "flown" and "flights" not in event.fields]
     landings = [flight.at for flight in flights]
     placed = []
@@ -299,9 +311,10 @@ def _from_volts(event: Event, plate: dict[str, object]) -> float | None:
 
 
 def cell_volts(event: Event, plate: dict[str, object]) -> list[float] | None:
-    """Return the resting voltage of each cell, or the pack's divided evenly; None if the pack had not rested.
+    """Return the resting volts of each cell, or the pack's divided evenly.
 
-    A reading without rested_minutes counts as one at rest, as the names of the fields say.
+    None if the pack had not rested. A reading without rested_minutes counts as one at rest, as the names of the fields
+    say.
     """
     if float(event.get("rested_minutes", LEAST_REST)) < LEAST_REST:
         return None

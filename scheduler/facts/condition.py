@@ -1,4 +1,4 @@
-"""Facts of condition: what grounds an item, and what has not been inspected, confirmed or flown since it was due."""
+"""Facts of condition: what grounds an item, and which checks it still lacks."""
 
 from scheduler.base.instants import MIN_INSTANT
 from scheduler.base.units import FLAG, SPAN, word
@@ -67,7 +67,7 @@ COVERED_FINDINGS: dict[str, frozenset[str]] = {
 @fact("found_unfit", PHYSICAL, FLAG,
       "It failed a look, or a finding left a doubt, and it has not passed a look or been repaired since.")  # fmt: skip
 def found_unfit(lifetime: Lifetime) -> list[Segment]:
-    """Yes from a look with result fail or doubtful, or from a noticed finding, to a pass or a repair."""
+    """Return yes from a failed or doubtful look, or a finding, to a pass or a repair."""
     covered = COVERED_FINDINGS.get(lifetime.item.kind, frozenset())
     bad = [event for event in lifetime.of_kind("inspected") if event.get("result") != "pass"]
     noticed = [event for event in lifetime.of_kind("noticed") if not covered.issuperset(event.get("findings", ()))]
@@ -75,7 +75,7 @@ def found_unfit(lifetime: Lifetime) -> list[Segment]:
 
 
 def facts_barring_use(kind: str) -> dict[str, str]:
-    """Return the facts that can bar an item of a kind from use, each with the value that does."""
+    """Return the facts that can bar a kind of item from use, and the values that do."""
     return {"usable": "no", "grounded": "yes", "past_mending": "yes"} | dict.fromkeys(
         GROUNDING_FACTS.get(kind, ()), "yes"
     )
@@ -83,7 +83,7 @@ def facts_barring_use(kind: str) -> dict[str, str]:
 
 @fact("grounded", tuple(GROUNDING_FACTS), FLAG, "Something that was found or that happened grounds it.")
 def grounded(lifetime: Lifetime) -> list[Segment]:
-    """Yes where any of GROUNDING_FACTS is yes; its evidence is the first's."""
+    """Return yes where any of GROUNDING_FACTS is yes; take the evidence of the first."""
     grounding = [lifetime.fact(name) for name in GROUNDING_FACTS[lifetime.item.kind]]
     turns = sorted({s.start for timeline in grounding for s in timeline.segments if s.value or s.evidence})
     result: Turns = []
@@ -94,14 +94,14 @@ def grounded(lifetime: Lifetime) -> list[Segment]:
 
 
 def reason_grounded(lifetime: Lifetime, instant: int) -> str:
-    """Return the first reason why an item is grounded at an instant, in words; "" if it is not."""
+    """Return the first reason why an item is grounded, in words; "" if it is not."""
     reasons = GROUNDING_FACTS.get(lifetime.item.kind, {})
     return next((text for name, text in reasons.items() if lifetime.fact(name).at(instant) == "yes"), "")
 
 
 @fact("on_record", PHYSICAL, FLAG, "At least one event of it has been logged.")
 def on_record(lifetime: Lifetime) -> list[Segment]:
-    """Yes from its first event on."""
+    """Return yes from its first event on."""
     return latched(lifetime.all_events)
 
 
@@ -119,13 +119,13 @@ def since_flown(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 
 @fact("handed_in", PACK, FLAG, "It has been brought to a disposal site.")
 def handed_in(lifetime: Lifetime) -> list[Segment]:
-    """Yes from handed_in on."""
+    """Return yes from handed_in on."""
     return latched(lifetime.of_kind("handed_in"))
 
 
 @fact("water_open", AIRCRAFT, FLAG, "It was in water and has not passed a look since.")
 def water_open(lifetime: Lifetime) -> list[Segment]:
-    """Yes from a mishap of severity water to a look that passed."""
+    """Return yes from a mishap of severity water to a look that passed."""
     in_water = [event for event in lifetime.of_kind("mishap") if event.get("severity") == "water"]
     return switched(lifetime, on=in_water, off=passed_looks(lifetime))
 
@@ -133,7 +133,7 @@ def water_open(lifetime: Lifetime) -> list[Segment]:
 @fact("struck", ("propellers",), FLAG,
       "The blades touched something while turning and have not been replaced or passed a look since.")  # fmt: skip
 def struck(lifetime: Lifetime) -> list[Segment]:
-    """Yes from such a mishap to a look that passed, where the maker's manual is content with one."""
+    """Return yes from a mishap in TOUCHES to a pass, where the manual allows that."""
     touched = [event for event in lifetime.of_kind("mishap") if event.get("severity") in TOUCHES]
     return switched(lifetime, on=touched, off=passed_looks(lifetime))
 
@@ -142,7 +142,7 @@ def struck(lifetime: Lifetime) -> list[Segment]:
       "It was charged or flown although set aside, and has not been set aside again or passed a look since.",
       partial=True)  # fmt: skip
 def used_set_aside(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from a charge or flight that began after it was set aside or handed in."""
+    """Return yes from a charge or flight that began after set_aside or handed_in."""
     aside = [(segment.start, end) for segment, end in lifetime.fact("set_aside") if segment.value == "yes"]
     uses = lifetime.of_kind("charged", "flown")
     wrong = [event for start, end in aside for event in uses if start < begins_at(event) <= end]
@@ -153,7 +153,7 @@ def used_set_aside(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 @fact("contact_fault", PACK, FLAG,
       "A worn latch or a loose, bent or corroded contact was found and has not been put right since.")  # fmt: skip
 def contact_fault(lifetime: Lifetime) -> list[Segment]:
-    """Yes from such a finding to a repair or a pass without one."""
+    """Return yes from such a finding to a repair or a pass without one."""
     faults = [e for e in lifetime.of_kind("inspected", "noticed") if CONNECTION & set(e.get("findings", ()))]
     clean = [event for event in passed_looks(lifetime) if event not in faults]
     return switched(lifetime, on=faults, off=[*clean, *lifetime.of_kind("repaired")])
@@ -162,7 +162,7 @@ def contact_fault(lifetime: Lifetime) -> list[Segment]:
 @fact("noise_open", AIRCRAFT, FLAG,
       "Noise, heat, roughness or drift was noticed; it has not passed a look or been repaired since.")  # fmt: skip
 def noise_open(lifetime: Lifetime) -> list[Segment]:
-    """Yes from noticed to a look that passed or a repair."""
+    """Return yes from noticed to a look that passed or a repair."""
     noticed = [event for event in lifetime.of_kind("noticed") if HUM & set(event.get("findings", ()))]
     return switched(lifetime, on=noticed, off=[*passed_looks(lifetime), *lifetime.of_kind("repaired")])
 
@@ -170,7 +170,7 @@ def noise_open(lifetime: Lifetime) -> list[Segment]:
 @fact("twitch_open", ("gimbal",), FLAG,
       "It was noticed to twitch, drift or knock; it has not passed a look or been repaired since.")  # fmt: skip
 def twitch_open(lifetime: Lifetime) -> list[Segment]:
-    """Yes from any finding noticed to a look that passed or a repair."""
+    """Return yes from any finding noticed to a look that passed or a repair."""
     off = [*passed_looks(lifetime), *lifetime.of_kind("repaired")]
     return switched(lifetime, on=lifetime.of_kind("noticed"), off=off)
 
@@ -178,7 +178,7 @@ def twitch_open(lifetime: Lifetime) -> list[Segment]:
 @fact("first_flight_unchecked", ("propellers",), FLAG,
       "They have flown for the first time since they were put on, and have not been inspected after it.")  # fmt: skip
 def first_flight_unchecked(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the first landing after fitted or replaced to the next look."""
+    """Return yes from the first landing after fitted or replaced to the next look."""
     new = lifetime.start != MIN_INSTANT
     landings = []
     for event in lifetime.of_kind("fitted", "flown"):
@@ -191,7 +191,7 @@ def first_flight_unchecked(lifetime: Lifetime) -> list[Segment]:
 @fact("flight_due_after_mishap", AIRCRAFT, FLAG,
       "It passed a look after a mishap and has made no practice or test flight since.")  # fmt: skip
 def flight_due_after_mishap(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the look that passed it after a mishap to the next flight that is not for a job."""
+    """Return yes from the pass after a mishap to the next flight not for a job."""
     passed, mishap = [], False
     for event in lifetime.of_kind("mishap", "inspected"):
         if event.what == "inspected" and event.get("result") == "pass" and mishap:
@@ -204,7 +204,7 @@ def flight_due_after_mishap(lifetime: Lifetime) -> list[Segment]:
 @fact("mishap_since_calibrated", AIRCRAFT, FLAG, "It landed hard or hit something and has not been calibrated since.",
       of=("imu", "compass", "gimbal", "sensors"))  # fmt: skip
 def mishap_since_calibrated(lifetime: Lifetime, of: str) -> list[Segment]:
-    """Yes from such a mishap to the next calibration."""
+    """Return yes from such a mishap to the next calibration."""
     knocks = [event for event in lifetime.of_kind("mishap") if event.get("severity") in MISALIGNS]
     return switched(lifetime, on=knocks, off=_calibrations(lifetime, of))
 
@@ -215,7 +215,7 @@ SHAKEN = ("nothing shook it", "it was shipped", "it flew by airline", "it landed
 @fact("shaken_since_calibrated", AIRCRAFT, word(*SHAKEN), "What last shook its sensors since they were calibrated.",
       of=CALIBRATED)  # fmt: skip
 def shaken_since_calibrated(lifetime: Lifetime, of: str) -> list[Segment]:
-    """Set at a journey by freight or airline and at a knock; cleared by the next calibration."""
+    """Return yes from a freight or airline journey, or a knock, to a calibration."""
     done = _calibrations(lifetime, of)
     events = lifetime.of_kind("mishap", "moved", "received", "calibrated")
     shaken = stepped((e, SHAKEN[0] if e in done else _shaken(e)) for e in events if e in done or _shaken(e))
@@ -223,7 +223,7 @@ def shaken_since_calibrated(lifetime: Lifetime, of: str) -> list[Segment]:
 
 
 def _shaken(event: Event) -> str:
-    """The word of SHAKEN for an event; "" if it shakes nothing."""
+    """Return the word of SHAKEN for an event; "" if it shakes nothing."""
     if event.get("severity") in MISALIGNS:
         return SHAKEN[3] if event.get("severity") == "hard_landing" else SHAKEN[4]
     return {"freight": SHAKEN[1], "airline": SHAKEN[2]}.get(str(event.get("how")), "")
@@ -245,7 +245,7 @@ def compass(lifetime: Lifetime) -> list[Segment]:
 @fact("changed_since_compass", AIRCRAFT, FLAG,
       "It was repaired, drifted or warned of its compass, and the compass has not been calibrated since.")  # fmt: skip
 def changed_since_compass(lifetime: Lifetime) -> list[Segment]:
-    """Yes from a repair, a noticed drift or a compass warning to the next calibration of the compass."""
+    """Return yes from a repair, drift or compass warning to a compass calibration."""
     warned = [event for event in lifetime.of_kind("warned") if event.get("of") == "compass"]
     drifted = [event for event in lifetime.of_kind("noticed") if "drift" in event.get("findings", ())]
     changes = [*lifetime.of_kind("repaired"), *warned, *drifted]
@@ -255,7 +255,7 @@ def changed_since_compass(lifetime: Lifetime) -> list[Segment]:
 @fact("flown_since_compass", AIRCRAFT, FLAG, "It has flown, and its compass has not been calibrated since.",
       partial=True)  # fmt: skip
 def flown_since_compass(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from a flight to the next calibration of the compass."""
+    """Return yes from a flight to the next calibration of the compass."""
     done = _calibrations(lifetime, "compass")
     return switched(lifetime, on=lifetime.of_kind("flown"), off=done, starting_at=starting_at)
 
@@ -268,7 +268,7 @@ def since_updated(lifetime: Lifetime) -> list[Segment]:
 
 @fact("remote_id_failed", AIRCRAFT, FLAG, "The last check of its remote identification failed.")
 def remote_id_failed(lifetime: Lifetime) -> list[Segment]:
-    """Yes from a confirmed with result fail to one that passed."""
+    """Return yes from a confirmed with result fail to one that passed."""
     checks = lifetime.of_kind("confirmed")
     return switched(lifetime, on=[e for e in checks if _failed(e)], off=[e for e in checks if not _failed(e)])
 
@@ -276,7 +276,7 @@ def remote_id_failed(lifetime: Lifetime) -> list[Segment]:
 @fact("remote_id_unconfirmed", AIRCRAFT, FLAG,
       "It was updated or repaired, and its remote identification has not been confirmed since.")  # fmt: skip
 def remote_id_unconfirmed(lifetime: Lifetime) -> list[Segment]:
-    """Yes from updated or repaired to the next confirmation."""
+    """Return yes from updated or repaired to the next confirmation."""
     good = [event for event in lifetime.of_kind("confirmed") if not _failed(event)]
     return switched(lifetime, on=lifetime.of_kind("updated", "repaired"), off=good)
 

@@ -75,7 +75,7 @@ def fact(
     at: Callable[..., str] | None = None,
     partial: bool = False,
 ) -> Callable[[Compute], Compute]:
-    """Declare the decorated function as the computation of a fact; the parameters are the fields of `Fact`."""
+    """Declare a function as the computation of a fact; parameters as in `Fact`."""
 
     def declared(compute: Compute) -> Compute:
         DECLARED[name] = Fact(name, about, unit, meaning, unknown, record, of, compute, at, partial)

@@ -1,6 +1,6 @@
-"""The events of a fleet, read from their source when first asked for, then kept with all that was computed from them.
+"""The events of a fleet, read when first asked for and cached with all results.
 
-It knows no fact: `fact_store.py` builds on it. What is asked of it can be tracked, to tell what an answer depends on.
+It knows no fact: `fact_store.py` builds on it. It can track which events an answer depends on.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator
@@ -20,7 +20,10 @@ many, and are read only where that is asked for."""
 
 
 class Clocks(NamedTuple):
-    """The operator's local times: the zone, when the eve of a job begins, how long before a job its morning does."""
+    """The operator's local times.
+
+    The zone, the hour at which the eve of a job begins, and how long before a job its morning does.
+    """
 
     zone: ZoneInfo
     eve: str = "18:00"
@@ -39,7 +42,7 @@ class _Filed(NamedTuple):
 
 
 class EventCache:
-    """Events by the name under which they are filed, and a cache for whatever is computed from them.
+    """Events by the name they are filed under, and a cache for what builds on them.
 
     With `tracking` it notes what each of its answers depends on: see `track`.
     """
@@ -56,7 +59,7 @@ class EventCache:
         self._depends_on: dict[object, set[object]] = {}
 
     def compute_once(self, key: Hashable, compute: Callable[[], Computed]) -> Computed:
-        """Return what `compute` returns; it is called once for a key."""
+        """Return what `compute` returns, calling it once for a key."""
         askers = self._askers
         if askers:
             askers[-1].add(key)
@@ -72,14 +75,14 @@ class EventCache:
         return result
 
     def close(self) -> None:
-        """Drop the cache. Lifetimes and their store refer to each other and would wait for the garbage collector."""
+        """Drop the cache: its reference cycles would wait for the garbage collector."""
         self._cache.clear()
         self._depends_on.clear()
         for asked in self._askers:
             asked.clear()
 
     def track(self, question: Callable[[], object]) -> set[Dependency]:
-        """Return what all that `question` asks of this store depends on. Needs `tracking`."""
+        """Return what the answers to `question` depend on. Needs `tracking`."""
         self._askers.append(set())
         try:
             question()
@@ -100,7 +103,7 @@ class EventCache:
             self._cache[_Filed((name, None))] = events
 
     def filed(self, name: str, what: str | None = None) -> list[Event]:
-        """Return the events filed under a name, in order; only those of kind `what` where that is given."""
+        """Return the events filed under a name, in order; if `what`, only of that kind."""
 
         def read() -> list[Event]:
             of_any_kind: list[Event] | None = self._cache.get(_Filed((name, None)))  # type: ignore[assignment]
@@ -111,14 +114,14 @@ class EventCache:
         return self.compute_once(_Filed((name, what)), read)
 
     def own(self, item: Item) -> list[Event]:
-        """Return the events that tell of an item, in order, without those that only mention it."""
+        """Return the events of an item, in order, without those that only mention it."""
         mentions = _MENTIONS.get(item.kind)
         if mentions is None:
             return self.filed(item.id)
         return self.compute_once(_Filed((item.id, None), mentions), lambda: self._source.all_but(item.id, mentions))
 
     def mentions(self, item: Item, starting_at: int) -> list[Event]:
-        """Return the events that only mention an item: the last at or before an instant, and all later ones."""
+        """Return the events that only mention an item: the last by an instant, and later."""
         what = _MENTIONS.get(item.kind)
         if what is None:
             return []
@@ -132,7 +135,7 @@ class EventCache:
 
     @property
     def instants(self) -> set[int]:
-        """When any event happened; of those before `starting_at` at least the last."""
+        """Return when any event happened; of those before `starting_at` at least the last."""
         return self.compute_once("instants", lambda: self._source.instants(self._names(), self._starting_at))
 
     def newest(self) -> int | None:
@@ -146,5 +149,5 @@ class EventCache:
 
 
 def only_mentions(kind: str | None) -> bool:
-    """Return whether the many events that only mention an item of a kind are left out of its own."""
+    """Return whether events that only mention a kind of item are kept from its own."""
     return kind in _MENTIONS

@@ -5,7 +5,7 @@ from scheduler.events.event import Event
 
 
 def begins_at(event: Event) -> int:
-    """Return when an event began to touch what is fitted: a flight at its take-off, all else when it happened."""
+    """Return when an event began: a flight at its take-off, all else at its time."""
     return event.at if event.what != "flown" else event.at - airtime_of(event)
 
 

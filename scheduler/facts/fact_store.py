@@ -1,4 +1,4 @@
-"""The fact store: answers for any fact of any item at any instant, from the events of a fleet.
+"""The fact store: answers for any fact of any item at any instant, from events.
 
 Every question (live, dry run, rehearsal, outlook) asks a fact store; nothing computes facts in any other way.
 """
@@ -20,14 +20,17 @@ from scheduler.fleet.fleet import Fleet, Item
 
 
 class ItemSummary(NamedTuple):
-    """When the first event of an item happened, None without any; from when it can be judged, or is out of service."""
+    """When an item had its first event, and from when it can be judged.
+
+    `first_at`: None without events. `judged_from`: or from when it is out of service.
+    """
 
     first_at: int | None
     judged_from: int
 
 
 class HomeSummary(NamedTuple):
-    """What was computed before of the items that want a first reading, so that their events need not be read again.
+    """Earlier results for items that want a first reading: saves reading their events.
 
     `first`: the first instant from which anything is asked. `by_item`: items whose summary is known. `unknown`: items
     that must be summarised. All others could be judged before the store's `starting_at`.
@@ -39,9 +42,9 @@ class HomeSummary(NamedTuple):
 
 
 class Lifetime:
-    """One lifetime of an item under its id: from its coming, or a replacement, to the next replacement.
+    """One lifetime of an item under its id, from entry or replacement to replacement.
 
-    `born`: where counts begin; None if neither nameplate nor event tells. `end`: MAX_INSTANT for the last.
+    `born`: where counts begin; None if neither nameplate nor event says. `end`: MAX_INSTANT for the last.
     """
 
     def __init__(
@@ -76,7 +79,7 @@ class Lifetime:
         return by_kind
 
     def compute_once(self, key: Hashable, compute: Callable[[], Computed]) -> Computed:
-        """Return what `compute` returns; it is called once for a key in this lifetime."""
+        """Return what `compute` returns, calling it once for a key in this lifetime."""
         return self.store.compute_once((self, key), compute)
 
     def fact(self, name: str, of: str | None = None) -> Timeline:
@@ -104,7 +107,7 @@ class FactStore(EventCache):
     def fresh_copy(self, summary: HomeSummary | None = None) -> "FactStore":
         """Return a store of the same fleet and events with an empty cache.
 
-        For questions about many items a few at a time: close it, and the memory for their events is free again.
+        Use it for many items, a few at a time: closing it frees the memory of their events.
         """
         return FactStore(self.fleet, self._source.afresh(), self.clocks, self.catalogue, summary=summary)
 
@@ -118,7 +121,7 @@ class FactStore(EventCache):
         return self.compute_once(("lifetimes", item.kind, item.id), lambda: self._split(item, events_for(self, item)))
 
     def fact(self, item: Item, name: str, of: str | None = None, starting_at: int = MIN_INSTANT) -> Timeline:
-        """Return a fact of an item over all time. With `starting_at` it may be wrong before that instant."""
+        """Return a fact of an item over all time; before `starting_at` it may be wrong."""
 
         def compute() -> Timeline:
             lifetimes = self.lifetimes(item)
@@ -140,7 +143,7 @@ class FactStore(EventCache):
     def segments(
         self, lifetime: Lifetime, name: str, of: str | None = None, starting_at: int = MIN_INSTANT
     ) -> list[Segment]:
-        """Return the segments of a fact over one lifetime. With `starting_at` they may be wrong before that instant."""
+        """Return a fact over one lifetime; before `starting_at` it may be wrong."""
         declared = self.catalogue[name]
         starting_at = starting_at if declared.partial else MIN_INSTANT
         variant = of if of is not None or not declared.of else declared.of[0]

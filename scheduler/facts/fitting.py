@@ -1,4 +1,4 @@
-"""Which part was on which aircraft and when, and which packs and controllers fit it."""
+"""Which part was on which aircraft when, and which packs and controllers fit it."""
 
 from scheduler.base.instants import MAX_INSTANT, MIN_INSTANT, start_of_day
 from scheduler.facts.event_cache import EventCache
@@ -50,7 +50,7 @@ def _others_fitted(store: EventCache, part: Item, aircraft: str) -> list[int]:
 
 
 def parts_of(store: EventCache, aircraft: str, *kinds: str) -> list[Item]:
-    """Return the parts of some kinds that could be on an aircraft: by nameplate, or fitted to it once."""
+    """Return the parts of some kinds that fit an aircraft, or were fitted to it once."""
 
     def find() -> list[Item]:
         fitted = [str(event.get("item")) for event in store.filed(aircraft, "fitted")]
@@ -71,7 +71,7 @@ def controllers_for(store: EventCache, aircraft: str) -> list[Item]:
 
 
 def _fitting(store: EventCache, kind: str, aircraft: str | None) -> list[Item]:
-    """The items of a kind that fit an aircraft, or whose nameplate names none; all of that kind for None."""
+    """Return the items of a kind that fit an aircraft or name none; for None, all."""
     fleet = store.fleet
 
     def find() -> list[Item]:

@@ -1,4 +1,4 @@
-"""Facts of packs in the air: how long a percent of charge lasts, and with how much they land."""
+"""Facts of packs in the air: how long a percent lasts, and the charge at landing."""
 
 from collections import deque
 from typing import NamedTuple
@@ -26,7 +26,7 @@ RECENT = 20
 
 
 class Leg(NamedTuple):
-    """One flight of a pack that tells how long a percent lasts. `rate`: minutes per percent."""
+    """A flight that shows how long a percent lasts. `rate`: minutes per percent."""
 
     event: Event
     aircraft: str
@@ -55,7 +55,7 @@ def _legs(lifetime: Lifetime) -> list[Leg]:
       "Minutes per percent on the last flight, over the median of earlier flights on the same aircraft.",
       unknown="fewer than six flights on that aircraft with the charge at landing", partial=True)  # fmt: skip
 def endurance_ratio(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Step at each flight that follows at least five others on the same aircraft; 1 is as usual."""
+    """Step at each flight after at least five on the same aircraft; 1 is as usual."""
     by_aircraft: dict[str, list[Leg]] = {}
     for leg in legs(lifetime):
         by_aircraft.setdefault(leg.aircraft, []).append(leg)
@@ -75,7 +75,10 @@ def endurance_ratio(lifetime: Lifetime, starting_at: int) -> list[Segment]:
       f"Time in the air from full down to {RESERVE} %, at the rate of its last flights (estimate).",
       unknown="no flight with the charge at landing")  # fmt: skip
 def endurance(lifetime: Lifetime) -> list[Segment]:
-    """Multiply the median minutes per percent of the last nine flights by the percents above the reserve."""
+    """Multiply the minutes per percent by the percents above the reserve.
+
+    The minutes are the median of the last nine flights.
+    """
     segments: list[Segment] = []
     evidence: Evidence = None
     recent: deque[float] = deque(maxlen=9)
@@ -87,7 +90,7 @@ def endurance(lifetime: Lifetime) -> list[Segment]:
 
 
 def _landings(lifetime: Lifetime) -> list[Event]:
-    """The flights that were logged one by one, not summed up."""
+    """Return the flights that were logged one by one, not summed up."""
     return [event for event in lifetime.of_kind("flown") if "flights" not in event.fields]
 
 
@@ -123,7 +126,7 @@ def low_landings(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 
 @fact("read_since_flown", PACK, FLAG, "A reading was taken or a look passed since its last flight.", partial=True)
 def read_since_flown(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from measured or a pass to the next flight."""
+    """Return yes from measured or a pass to the next flight."""
     return switched(
         lifetime,
         on=[*lifetime.of_kind("measured"), *passed_looks(lifetime)],
@@ -135,7 +138,7 @@ def read_since_flown(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 @fact("looked_since_flown", PACK, FLAG, "A look passed or its capacity was tested since its last flight.",
       partial=True)  # fmt: skip
 def looked_since_flown(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from a pass or a capacity test to the next flight."""
+    """Return yes from a pass or a capacity test to the next flight."""
     tests = [event for event in lifetime.of_kind("measured") if "capacity_mah" in event.fields]
     return switched(
         lifetime, on=[*tests, *passed_looks(lifetime)], off=lifetime.of_kind("flown"), starting_at=starting_at

@@ -1,4 +1,4 @@
-"""Facts of the home: how long the log has been quiet, and which items lack a first reading; facts of the pilot."""
+"""Facts of the home (a quiet log, missing first readings) and of the pilot."""
 
 from collections.abc import Iterator
 from datetime import timedelta
@@ -48,7 +48,7 @@ def log_quiet(lifetime: Lifetime) -> list[Segment]:
 
 
 def first_in_service(store: FactStore) -> int | None:
-    """Return when the first of the SUMMARISED items came into service by its nameplate; None if none tells."""
+    """Return the earliest in_service of the SUMMARISED items; None if none has one."""
     came = (_came(store, name) for name in store.fleet.ids(*SUMMARISED))
     return min((start for start in came if start is not None), default=None)
 
@@ -65,7 +65,7 @@ def summarise(store: FactStore, item: Item) -> ItemSummary:
 
 
 def _judged_from(store: FactStore, item: Item) -> int:
-    """The instant from which an item can be judged."""
+    """Return the instant from which an item can be judged."""
     if item.kind == "pack":  # known_from spares computing its charge over all its years
         starts = ((max(each.start, charge_curve(each).known_from), each.end) for each in store.lifetimes(item))
         return next((start for start, end in starts if start < end), MAX_INSTANT)
@@ -76,7 +76,7 @@ def _judged_from(store: FactStore, item: Item) -> int:
 
 
 def _unread(store: FactStore) -> list[tuple[int, int, str]]:
-    """(start, end, name) of the time in which an item lacks a first reading, for each; the most useful first."""
+    """Return (start, end, name) while items lack a first reading, most useful first."""
     names = list(_in_question(store))
     known = store.summary.by_item if store.summary else {}
     came = {name: _came(store, name) for name in names}
@@ -88,7 +88,10 @@ def _unread(store: FactStore) -> list[tuple[int, int, str]]:
 
 
 def _in_question(store: FactStore) -> Iterator[str]:
-    """The names of the items that may lack a first reading within the time asked about; the most useful first."""
+    """Yield the items that may lack a first reading, most useful first.
+
+    Only within the time asked about.
+    """
     known = store.summary
     if known and not known.by_item and not known.unknown:
         return  # without reading the whole fleet
@@ -141,7 +144,10 @@ def _not_put_away_at(lifetime: Lifetime, instant: int) -> str:
 
 
 def _full_or_low(store: FactStore, pack: Item, instant: int) -> str:
-    """A pack with its charge if it is full or low, else ""; of one out of use only if full and still in the house."""
+    """Return a pack with its charge if it is full or low, else "".
+
+    A pack out of use counts only if it is full and still in the house.
+    """
     store = store.fresh_copy()  # one pack at a time: its events can be many
     charge = store.fact(pack, "charge").at(instant)
     text = ""
@@ -163,7 +169,7 @@ def not_put_away(lifetime: Lifetime) -> list[Segment]:
 
 @fact("away_eve", ("home",), FLAG, "It is the evening before a planned absence.")
 def away_eve(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the local hour of the eve, the day before, to the start of the absence."""
+    """Return yes from the local hour of the eve, the day before, to the absence."""
     clocks = lifetime.store.clocks
     intervals = []
     for event in lifetime.of_kind("away"):
@@ -178,7 +184,7 @@ def away_eve(lifetime: Lifetime) -> list[Segment]:
 @fact("out_of_practice", ("pilot",), SPAN, "Time since the pilot's last flight.",
       unknown="no flight of the pilot", partial=True)  # fmt: skip
 def out_of_practice(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Rise from each flight of the pilot; one that names none counts if there is only one pilot."""
+    """Rise from each flight of the pilot; an only pilot flew those that name none."""
     return since_last(_flights_of(lifetime, starting_at), starting_at)[1:]
 
 

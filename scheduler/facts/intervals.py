@@ -16,7 +16,10 @@ WORDS = ("no", "unknown", "yes")
 
 
 class Intervals:
-    """A partition of time: `values[i]` holds from `starts[i]` up to `starts[i + 1]`; neighbours differ."""
+    """A partition of time: `values[i]` lasts from `starts[i]` to `starts[i + 1]`.
+
+    Neighbours differ.
+    """
 
     __slots__ = ("starts", "values")
 
@@ -26,7 +29,10 @@ class Intervals:
 
     @classmethod
     def of(cls, pairs: list[tuple[int, int]]) -> "Intervals":
-        """Build from (start, value) pairs in time order, the first at MIN_INSTANT; of equal starts the last wins."""
+        """Build from (start, value) pairs in time order, the first at MIN_INSTANT.
+
+        Of equal starts the last wins.
+        """
         starts: list[int] = []
         values: list[int] = []
         for start, value in pairs:
@@ -65,7 +71,7 @@ class Intervals:
         return self.starts[bisect_right(self.starts, instant) - 1]
 
     def next_change(self, instant: int) -> int | None:
-        """Return the first instant after `instant` at which the value changes; None if it never does."""
+        """Return when the value first changes after `instant`; None if it never does."""
         index = bisect_right(self.starts, instant)
         return self.starts[index] if index < len(self.starts) else None
 
@@ -94,7 +100,7 @@ class Intervals:
         return every([worst, self._reaching(UNKNOWN, duration)])
 
     def _reaching(self, level: int, duration: int) -> "Intervals":
-        """`level` wherever this had that value within the last `duration`, YES elsewhere."""
+        """Return `level` up to `duration` after this had that value, YES elsewhere."""
         pairs = [(MIN_INSTANT, YES)]
         for start, end, value in self:
             if value == level:
@@ -123,7 +129,10 @@ def some(parts: Iterable[Intervals]) -> Intervals:
 
 
 def _merge(table: tuple[int, ...], settles: int, left: Intervals, right: Intervals) -> Intervals:
-    """Merge by a truth table. While one side has the value `settles`, changes of the other are skipped."""
+    """Merge by a truth table.
+
+    While one side has the value `settles`, changes of the other are skipped.
+    """
     left_starts, left_values, right_starts, right_values = left.starts, left.values, right.starts, right.values
     i, j, lefts, rights = 0, 0, len(left_starts), len(right_starts)
     starts: list[int] = []

@@ -1,4 +1,7 @@
-"""The items of a home by name, and the events that count for each: its own, and those of the aircraft it was on."""
+"""The items of a home by name, and the events that count for each of them.
+
+These are its own, and those of the aircraft it was on.
+"""
 
 from scheduler.base.instants import MINUTE
 from scheduler.events.event import HOME, JOB, Event
@@ -14,7 +17,7 @@ INFERRED_WITHIN = 30 * MINUTE
 
 
 def item_named(store: EventCache, kind: str, name: str) -> Item:
-    """Return the item of a kind and name: of the fleet, a booked job, or the home. Raises KeyError."""
+    """Return an item of the fleet, a booked job, or the home. Raises KeyError."""
     if kind == "job":
         booked = find_job(store, name)
         if booked is None:
@@ -24,7 +27,7 @@ def item_named(store: EventCache, kind: str, name: str) -> Item:
 
 
 def kind_of(store: EventCache, name: str) -> str | None:
-    """Return the kind of an item of the fleet, of a job ever booked, or of the home; None for any other name."""
+    """Return the kind of an item, of a job ever booked, or of the home; else None."""
     if name == HOME:
         return "home"
     return store.fleet.kind(name) or ("job" if find_job(store, name) else None)
@@ -38,7 +41,10 @@ def names_of(store: EventCache, kind: str) -> list[str]:
 
 
 def prefetch_items(store: EventCache, items: list[str]) -> None:
-    """Read all events that count for some items in one go: also those of jobs and aircraft behind them."""
+    """Read all events that count for some items in one go.
+
+    Also those of the jobs and aircraft behind them.
+    """
     names = [f"{JOB}{item}" for item in items]
     for item in items:
         kind = "home" if item == HOME else store.fleet.kind(item)
@@ -48,7 +54,10 @@ def prefetch_items(store: EventCache, items: list[str]) -> None:
 
 
 def events_for(store: EventCache, item: Item) -> list[Event]:
-    """Return the events that count for an item, in order: its own, and of a part or pack those of its aircraft."""
+    """Return the events that count for an item, in order.
+
+    These are its own, and for a part or pack those of its aircraft.
+    """
     if item.kind == "job":
         booked = find_job(store, item.id)
         return booked.events if booked else []
@@ -61,7 +70,7 @@ def events_for(store: EventCache, item: Item) -> list[Event]:
 
 
 def _carried(store: EventCache, part: Item) -> list[Event]:
-    """The flights and mishaps of the aircraft while the part was on it."""
+    """Return the flights and mishaps of the aircraft while the part was on it."""
     own = {event.id for event in store.filed(part.id)}
     return [
         event
@@ -72,7 +81,7 @@ def _carried(store: EventCache, part: Item) -> list[Event]:
 
 
 def _uses_of(store: EventCache, aircraft: str) -> list[tuple[int, Event]]:
-    """The flights and mishaps of an aircraft, each with its beginning."""
+    """Return the flights and mishaps of an aircraft, each with its beginning."""
 
     def find() -> list[tuple[int, Event]]:
         return [(begins_at(event), event) for event in store.filed(aircraft) if event.what in ("flown", "mishap")]
@@ -81,7 +90,10 @@ def _uses_of(store: EventCache, aircraft: str) -> list[tuple[int, Event]]:
 
 
 def _mishaps_flown(store: EventCache, pack: Item, own: list[Event]) -> list[Event]:
-    """Mishaps that name no packs, of an aircraft in whose flight then, or last before, this pack was."""
+    """Return the mishaps that name no packs and whose flight this pack was in.
+
+    That is the flight of `flight_of`.
+    """
     crafts = dict.fromkeys(str(event.get("aircraft")) for event in own if event.what == "flown")
     mishaps = (mishap for aircraft in crafts for mishap in store.filed(aircraft, "mishap"))
     flights = ((mishap, flight_of(store, mishap)) for mishap in mishaps)
@@ -103,9 +115,9 @@ def flight_of(store: EventCache, mishap: Event) -> Event | None:
 
 
 def unattributed_mishaps(store: EventCache, pack: Item) -> list[Event]:
-    """Return the mishaps of the aircraft that a pack fits for which no event tells the packs that were in them.
+    """Return the mishaps that name no packs, of the aircraft that a pack fits.
 
-    Those that happened while it was in a flight of another aircraft are left out.
+    Left out: those whose packs can be inferred, and those during its flight on another aircraft.
     """
     crafts = pack.plate.get("fits") or store.fleet.ids("aircraft")
     mishaps = (mishap for aircraft in crafts for mishap in store.filed(aircraft, "mishap"))

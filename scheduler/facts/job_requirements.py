@@ -24,26 +24,26 @@ PARTS = ("propellers", "gimbal", "guards")
 
 
 def candidates(store: FactStore, plan: Plan, instant: int) -> list[str]:
-    """Return the aircraft that could fly a job, as known at an instant: the one it names, else all in service."""
+    """Return the aircraft that could fly a job: the one it names, else all in service."""
     crafts = _crafts(store, plan)
     return [name for name in crafts if name == plan.aircraft or _in_service(store, store.fleet[name], plan, instant)]
 
 
 def _in_service(store: FactStore, item: Item, plan: Plan, instant: int) -> bool:
-    """Whether an item will have come into service when a job starts, and is not retired at an instant."""
+    """Return whether an item is in service by a job's start, as known at an instant."""
     return in_service(store, item, instant, max(instant, plan.starts))
 
 
 def _crafts(store: FactStore, plan: Plan) -> list[str]:
-    """The aircraft that a plan names, else all of the fleet."""
+    """Return the aircraft that a plan names, else all of the fleet."""
     name = str(plan.aircraft)
     return [name] if store.fleet.kind(name) == "aircraft" else store.fleet.ids("aircraft")
 
 
 def items_needed(store: FactStore, plan: Plan, instant: int) -> list[Item]:
-    """Return what a flight needs besides packs: the aircraft of a plan, the parts on it at an instant, its controllers.
+    """Return what a flight needs besides packs: aircraft, parts on it, controllers.
 
-    Guards count only if the job is near people.
+    Parts as fitted at an instant. Guards count only if the job is near people.
     """
     craft = str(plan.aircraft)
     kinds = PARTS if plan.event.get("near_people") else PARTS[:2]
@@ -57,7 +57,7 @@ def _fitted(store: FactStore, part: Item, aircraft: str, instant: int) -> bool:
 
 
 def papers_for(store: FactStore, aircraft: str | None) -> list[Item]:
-    """Return the papers that a flight needs: the pilot's, those of no one in particular, and the aircraft's own.
+    """Return the papers a flight needs: the pilot's, the aircraft's, and general ones.
 
     Waivers are needed in some places only, so they are left out.
     """
@@ -76,7 +76,7 @@ Changes = Callable[[Plan, int, int], Iterator[int]]
 
 
 def _while_planned(lifetime: Lifetime, evaluate: Evaluate, changes: Changes) -> list[Segment]:
-    """A fact of a job, evaluated again at each change while its plan is valid and the job has not begun."""
+    """Return a fact of a job, evaluated at each change while planned and not begun."""
     segments = []
     for plan in plans_for(lifetime.store, lifetime.item):
         end = min(plan.known_to, plan.starts)
@@ -89,9 +89,9 @@ def _while_planned(lifetime: Lifetime, evaluate: Evaluate, changes: Changes) -> 
 @fact("airtime_covered", JOB, PERCENT, "How much of the airtime booked its packs last, down to the reserve (estimate).",
       unknown="no airtime booked, or no flight with the charge at landing")  # fmt: skip
 def airtime_covered(lifetime: Lifetime) -> list[Segment]:
-    """Add up the endurance of the fit packs; one without an endurance counts as the mean of the others.
+    """Add up the endurance of the fit packs; an unknown one counts as their mean.
 
-    For a job that names no aircraft it is that of the one that can take it and lasts longest.
+    A job that names no aircraft takes the candidate that lasts longest.
     """
     store = lifetime.store
 
@@ -117,7 +117,10 @@ def airtime_covered(lifetime: Lifetime) -> list[Segment]:
 
 
 def _airtime(store: FactStore, aircraft: str, instant: int) -> float | None:
-    """How long the fit packs of an aircraft last together, down to the reserve; None if no endurance is known."""
+    """Return how long the fit packs of an aircraft last, one after the other.
+
+    Down to the reserve; None if no endurance is known.
+    """
     packs = [pack for pack in packs_for(store, aircraft) if fit_to_fly(store, pack, instant)]
     endurances = [store.fact(pack, "endurance").at(instant) for pack in packs]
     known = [int(each) for each in endurances if each is not None]
@@ -132,7 +135,7 @@ def fit_to_fly(store: FactStore, pack: Item, instant: int) -> bool:
 
 
 class Unfit(NamedTuple):
-    """Something that a flight needs and that is not fit: why, and the events that say so."""
+    """Something a flight needs that is not fit, with the reason and the evidence."""
 
     item: str
     why: str
@@ -140,7 +143,7 @@ class Unfit(NamedTuple):
 
 
 def grounded_items_at(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
-    """Return what a plan needs besides packs and is grounded at an instant; the aircraft if that is not in service."""
+    """Return what a plan needs besides packs and is grounded, or out of service."""
     craft, *rest = items_needed(store, plan, instant)
     if not _in_service(store, craft, plan, instant):
         return [Unfit(craft.id, "not in service")]
@@ -148,7 +151,7 @@ def grounded_items_at(store: FactStore, plan: Plan, instant: int) -> list[Unfit]
 
 
 def _grounded(store: FactStore, item: Item, instant: int) -> Unfit | None:
-    """An item with the first reason why it is grounded at an instant; None if it is not."""
+    """Return an item with the first reason that grounds it; None if none does."""
     segment = store.fact(item, "grounded").segment(instant)
     if segment.value != "yes":
         return None
@@ -159,7 +162,7 @@ def _grounded(store: FactStore, item: Item, instant: int) -> Unfit | None:
 
 
 def grounded_packs(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
-    """Return the packs for a plan if all are grounded at an instant or none is in service; else an empty list."""
+    """Return the packs for a plan if all are grounded or none is in service; else []."""
     packs = packs_for(store, plan.aircraft)
     down = [_grounded(store, pack, instant) for pack in packs if _in_service(store, pack, plan, instant)]
     if None in down:
@@ -169,7 +172,7 @@ def grounded_packs(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
 
 
 def lapsing_papers(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
-    """Return the papers that a plan needs and that, as known at an instant, lapse before it starts."""
+    """Return the papers a plan needs that, by what is known, lapse before it starts."""
     unfit = []
     for paper in papers_for(store, plan.aircraft):
         end = good_until(store, paper, instant)
@@ -180,20 +183,23 @@ def lapsing_papers(store: FactStore, plan: Plan, instant: int) -> list[Unfit]:
 
 
 def good_until(store: FactStore, paper: Item, instant: int) -> int | None:
-    """Return the end of a paper's last valid day, as known at an instant; None without a renewal on record."""
+    """Return when a paper ends, as known at an instant; None without a renewal.
+
+    That is the end of its last valid day.
+    """
     segment = store.fact(paper, "days_to_expiry").segment(instant)
     return None if segment.value is None else segment.start + int(segment.value)
 
 
 class Blockers(NamedTuple):
-    """What keeps every aircraft that could fly a job from it: what is grounded, and the papers that lapse before."""
+    """What keeps every candidate from a job: grounded items and lapsing papers."""
 
     grounded: list[Unfit]
     lapsing: list[Unfit]
 
 
 def find_blockers(store: FactStore, plan: Plan, instant: int) -> Blockers:
-    """Return what keeps a job from being flown, as known at an instant; nothing if one aircraft could take it."""
+    """Return what keeps a job from being flown; nothing if one aircraft can take it."""
     grounded: dict[str, Unfit] = {}
     lapsed: dict[str, Unfit] = {}
     for craft in candidates(store, plan, instant) or _crafts(store, plan):
@@ -208,7 +214,7 @@ def find_blockers(store: FactStore, plan: Plan, instant: int) -> Blockers:
 
 
 def _changes(store: FactStore, plan: Plan, start: int, end: int) -> Iterator[int]:
-    """When within (start, end) anything that `find_blockers` asks about may change."""
+    """Yield when in (start, end) anything that `find_blockers` asks about may change."""
     for craft in _crafts(store, plan):
         parts = parts_of(store, craft, *PARTS)
         for item in (store.fleet[craft], *parts, *controllers_for(store, craft), *packs_for(store, craft)):
@@ -221,7 +227,7 @@ def _changes(store: FactStore, plan: Plan, start: int, end: int) -> Iterator[int
 
 
 def _from_blockers(lifetime: Lifetime, value: Callable[[Blockers], Value]) -> list[Segment]:
-    """A fact of a job by what keeps it from being flown."""
+    """Return a fact of a job by what keeps it from being flown."""
 
     def compute() -> list[Segment]:
         store = lifetime.store
@@ -274,12 +280,15 @@ def not_fit(lifetime: Lifetime) -> list[Segment]:
 
 @fact("unlogged", JOB, FLAG, "It has ended, and no flight of its aircraft has been logged since its start.")
 def unlogged(lifetime: Lifetime) -> list[Segment]:
-    """Yes from its end, as last planned, to the next flight that counts for it."""
+    """Return yes from its end, as last planned, to the next flight that counts for it."""
     return covering(unlogged_intervals(lifetime.store, plans_for(lifetime.store, lifetime.item)))
 
 
 def unlogged_intervals(store: FactStore, plans: list[Plan]) -> list[tuple[int, int, Event]]:
-    """Return (start, end, booking) of each time that a plan had ended without a flight; MAX_INSTANT if none came."""
+    """Return (start, end, booking) of each time that an ended plan lacked a flight.
+
+    `end` is MAX_INSTANT if no flight came.
+    """
     intervals = []
     for plan in plans:
         if plan.known_to <= plan.ends or plan.known_from > plan.ends:
@@ -291,7 +300,7 @@ def unlogged_intervals(store: FactStore, plans: list[Plan]) -> list[tuple[int, i
 
 
 def _first_flight(store: FactStore, aircraft: str, instant: int) -> int:
-    """The landing of the first flight of an aircraft at or after an instant; MAX_INSTANT without one."""
+    """Return the first landing of an aircraft from `instant` on, else MAX_INSTANT."""
     flights = store.filed(aircraft, "flown")
     place = bisect_left(flights, instant, key=itemgetter(0))
     return flights[place].at if place < len(flights) else MAX_INSTANT

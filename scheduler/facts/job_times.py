@@ -1,4 +1,4 @@
-"""Facts of jobs as they approach: which is next, which is under way, its eve and its morning."""
+"""Facts of jobs as they approach: the next, the one under way, eve and morning."""
 
 from bisect import insort
 from collections.abc import Callable
@@ -18,7 +18,7 @@ from scheduler.facts.timeline import FALLING, NEVER, Segment
 def _from_plans(
     lifetime: Lifetime, starting_at: int, name: str, make: Callable[[list[Plan]], list[Segment]]
 ) -> list[Segment]:
-    """Call `make` with the plans that concern an item, once for all items that the same plans concern."""
+    """Call `make` with the plans that concern an item, once for the same plans."""
     plans = plans_for(lifetime.store, lifetime.item, starting_at)
     return lifetime.store.compute_once((name, id(plans)), lambda: make(plans))
 
@@ -52,7 +52,7 @@ def _next_of(starting_at: int, plans: list[Plan]) -> list[Segment]:
 def _while_known(
     lifetime: Lifetime, starting_at: int, interval: Callable[[Plan], tuple[int, int]], name: str
 ) -> list[Segment]:
-    """A flag that is yes within `interval(plan)` of any plan, as far as the plan was known then."""
+    """Return a flag that is yes within `interval(plan)` while that plan was known."""
 
     def make(plans: list[Plan]) -> list[Segment]:
         intervals: list[tuple[int, int, Event]] = []
@@ -69,14 +69,14 @@ def _while_known(
 @fact("job_under_way", ANYTHING, FLAG,
       "A job that concerns the item has started and did not end more than 12 h ago.", partial=True)  # fmt: skip
 def job_under_way(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from a job's start to its end and GRACE."""
+    """Return yes from a job's start to its end and GRACE."""
     return _while_known(lifetime, starting_at, lambda plan: (plan.starts, plan.ends + GRACE), "under way")
 
 
 @fact("job_eve", ANYTHING, FLAG,
       "It is the evening or night before a job that concerns the item.", partial=True)  # fmt: skip
 def job_eve(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from the local hour of the eve, the day before, to the job's morning."""
+    """Return yes from the local hour of the eve, the day before, to the job's morning."""
     clocks = lifetime.store.clocks
 
     def eve(plan: Plan) -> tuple[int, int]:
@@ -88,7 +88,7 @@ def job_eve(lifetime: Lifetime, starting_at: int) -> list[Segment]:
 
 @fact("job_morning", ANYTHING, FLAG, "A job that concerns the item starts within 2 h 30 min.", partial=True)
 def job_morning(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes in the last hours before a job's start."""
+    """Return yes in the last hours before a job's start."""
     return _while_known(
         lifetime, starting_at, lambda plan: (plan.starts - lifetime.store.clocks.morning, plan.starts), "morning"
     )
@@ -98,5 +98,5 @@ def job_morning(lifetime: Lifetime, starting_at: int) -> list[Segment]:
     "starts_in", ("job",), SPAN, "Time to the job's start; never once it has started or been cancelled.", partial=True
 )
 def starts_in(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Return next_job_in: the only job that concerns a job is itself."""
+    """Return next_job_in: only the job itself concerns a job."""
     return next_job_in(lifetime, starting_at)

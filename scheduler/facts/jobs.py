@@ -1,4 +1,4 @@
-"""Booked jobs: what was known of each, and when; which of them concern an item."""
+"""Booked jobs: what was known of each and when, and which concern an item."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -27,7 +27,7 @@ CHANGED_BY_PLANS = ("next_job_in", "job_under_way", "job_eve", "job_morning", "c
 
 
 class Plan(NamedTuple):
-    """What was known of a job during [known_from, known_to): when it starts and ends, with which aircraft."""
+    """A job as known during [known_from, known_to): its start, end and aircraft."""
 
     known_from: int
     known_to: int
@@ -46,7 +46,7 @@ class Plan(NamedTuple):
 
 
 class Job(NamedTuple):
-    """One job: every event that booked, moved or cancelled it, in order, and the resulting plans."""
+    """One job: all events that booked, moved or cancelled it, in order, and its plans."""
 
     name: str
     events: list[Event]
@@ -62,7 +62,7 @@ class Job(NamedTuple):
         return self.plate_at(MAX_INSTANT)
 
     def plate_at(self, instant: int) -> dict[str, object]:
-        """Return the fields of the booking valid at an instant, for texts; before the first those of the first."""
+        """Return the fields of the booking valid at an instant, else of the first booking."""
         known = [plan for plan in self.plans if plan.known_from <= instant]
         fields = (known or self.plans[:1])[-1].event.fields
         return {name: fields.get(name) for name in ("aircraft", "airtime_minutes", "near_people")}
@@ -79,7 +79,10 @@ def find_job(store: EventCache, name: str) -> Job | None:
 
 
 def _jobs_for(store: EventCache, aircraft: str | None, starting_at: int) -> list[Job]:
-    """The jobs that were booked for an aircraft, or for none in particular, in order, without those over before."""
+    """Return the jobs once booked for an aircraft, in order.
+
+    For None, those booked for no aircraft in particular. Jobs that were over before `starting_at` are left out.
+    """
     booked = store.filed(JOB) if aircraft is None else store.filed(aircraft, "booked")
     names = dict.fromkeys(
         str(event.get("job")) for event in booked if starting_at == MIN_INSTANT or _over_at(event) > starting_at
@@ -89,7 +92,7 @@ def _jobs_for(store: EventCache, aircraft: str | None, starting_at: int) -> list
 
 
 def _jobs_of(events: list[Event]) -> dict[str, Job]:
-    """The jobs of booked and cancelled events, in order."""
+    """Return the jobs of booked and cancelled events, in order."""
     by_name: dict[str, list[Event]] = {}
     for event in events:
         by_name.setdefault(str(event.get("job", "")), []).append(event)
@@ -112,12 +115,12 @@ def _ends(booking: Event) -> int:
 
 
 def _over_at(booking: Event) -> int:
-    """When a job and its grace are over, as it was booked."""
+    """Return when a job and its grace are over, as it was booked."""
     return _ends(booking) + GRACE
 
 
 def plans_for(store: EventCache, item: Item, starting_at: int = MIN_INSTANT) -> list[Plan]:
-    """Return the plans that concern an item: those of its aircraft, and those for any; for a job, its own.
+    """Return the plans that concern an item: its aircraft's, or any; a job's own.
 
     Plans of jobs that were over before `starting_at` may be left out.
     """
@@ -139,7 +142,7 @@ def _plans_for(store: EventCache, item: Item, starting_at: int) -> list[Plan]:
 
 
 def _aircraft_of(store: EventCache, item: Item) -> frozenset[str] | None:
-    """The aircraft whose jobs concern an item by its nameplate; None for every aircraft."""
+    """Return the aircraft whose jobs concern an item by its nameplate; None for all."""
     if item.kind == "aircraft":
         return frozenset([item.id])
     if item.kind == "paper":
@@ -151,7 +154,7 @@ def _aircraft_of(store: EventCache, item: Item) -> frozenset[str] | None:
 
 
 def _fitted_elsewhere(store: EventCache, item: Item) -> dict[str, list[tuple[int, int]]]:
-    """When a part was on aircraft that its nameplate does not name: (start, end) by aircraft."""
+    """Return when a part was on aircraft it does not name: (start, end) by aircraft."""
     intervals: dict[str, list[tuple[int, int]]] = {}
     if item.kind in CARRIED:
         for start, end, craft in fittings(store, item):
@@ -161,7 +164,7 @@ def _fitted_elsewhere(store: EventCache, item: Item) -> dict[str, list[tuple[int
 
 
 def _while_on_board(plan: Plan, intervals: list[tuple[int, int]]) -> Iterator[Plan]:
-    """A plan as it concerns a part: while the part was on its aircraft."""
+    """Return a plan as it concerns a part: while the part was on its aircraft."""
     for start, end in intervals:
         known_from, known_to = max(start, plan.known_from), min(end, plan.known_to)
         if known_from < known_to:
@@ -169,9 +172,9 @@ def _while_on_board(plan: Plan, intervals: list[tuple[int, int]]) -> Iterator[Pl
 
 
 def _plans_of(store: EventCache, aircraft: frozenset[str] | None, starting_at: int = MIN_INSTANT) -> list[Plan]:
-    """The plans for some aircraft and for any, in order of first booking; all plans for None.
+    """Return the plans for some aircraft and for any, in order of first booking.
 
-    Those of jobs that were over before `starting_at` may be left out.
+    All plans for None. Those of jobs that were over before `starting_at` may be left out.
     """
     if aircraft is None:
         starting_at = MIN_INSTANT  # they are read all at once

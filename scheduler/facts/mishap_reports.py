@@ -1,4 +1,4 @@
-"""Facts of mishaps that may have to be reported by law: who was hurt, what was broken, how much time is left."""
+"""Facts of mishaps that the law may want reported: injury, damage, time left."""
 
 from datetime import timedelta
 
@@ -23,7 +23,7 @@ its risk, an aircraft out of control or missing."""
 
 
 def _unreported(lifetime: Lifetime) -> list[tuple[int, list[Event]]]:
-    """(instant, the mishaps not yet reported from then on), in order of time."""
+    """Return (instant, the mishaps not yet reported from then on), in order."""
     turns: list[tuple[int, list[Event]]] = [(MIN_INSTANT, [])]
     for event in lifetime.of_kind("mishap", "reported"):
         if event.what == "mishap":
@@ -35,7 +35,7 @@ def _unreported(lifetime: Lifetime) -> list[tuple[int, list[Event]]]:
 
 @fact("injury", AIRCRAFT, words(*INJURIES), "The worst injury in its mishaps that have not been reported yet.")
 def injury(lifetime: Lifetime) -> list[Segment]:
-    """An injury that is not logged counts as none."""
+    """Count an injury that was not logged as none."""
     segments = []
     for turn, mishaps in _unreported(lifetime):
         worst = max(mishaps, key=lambda event: INJURIES.index(str(event.get("injury", "none"))), default=None)
@@ -45,7 +45,7 @@ def injury(lifetime: Lifetime) -> list[Segment]:
 
 
 def _damage(event: Event) -> tuple[float, float]:
-    """Repair cost and value of what belongs to others; if only one is logged it counts for both."""
+    """Return repair cost and value of others' property; one alone counts for both."""
     cost, value = event.get("others_repair_cost"), event.get("others_value")
     known = [float(each) for each in (cost, value) if each is not None]
     return (known[0], known[-1]) if known else (0.0, 0.0)
@@ -77,7 +77,7 @@ def others_value(lifetime: Lifetime) -> list[Segment]:
       "Time left to report its first mishap not reported yet, in case it must be reported; never without one.",
       of=("us", "europe"))  # fmt: skip
 def report_due_in(lifetime: Lifetime, of: str) -> list[Segment]:
-    """Fall to the end of the tenth calendar day after it (us), or to 72 h after it (europe)."""
+    """Fall to the end of the tenth calendar day after it (us), or to 72 h (europe)."""
     zone = lifetime.store.clocks.zone
     segments = []
     for turn, mishaps in _unreported(lifetime):
@@ -94,6 +94,6 @@ def report_due_in(lifetime: Lifetime, of: str) -> list[Segment]:
 @fact("analysis_due", AIRCRAFT, FLAG,
       "It had a mishap after which flying must stop until the cause is found and put right.")  # fmt: skip
 def analysis_due(lifetime: Lifetime) -> list[Segment]:
-    """Yes from such a mishap to a reported analysis."""
+    """Return yes from such a mishap to a reported analysis."""
     grave = [e for e in lifetime.of_kind("mishap") if e.get("severity") in CEASE or e.get("injury", "none") != "none"]
     return switched(lifetime, on=grave, off=[e for e in lifetime.of_kind("reported") if e.get("what_of") == "analysis"])

@@ -34,7 +34,7 @@ WATCH = 24 * HOUR
     record="shelfbell log measured {item} PERCENT", partial=True,
 )  # fmt: skip
 def charge(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Set at charged, drained, measured and flown; between them it falls by self-discharge and self-draining."""
+    """Step at each charge, drain, reading, flight; fall by itself in between."""
     return charge_curve(lifetime).segments(starting_at)
 
 
@@ -117,7 +117,7 @@ def too_deep(lifetime: Lifetime) -> list[Segment]:
 
 @fact("past_mending", PACK, FLAG, "It is known to be swollen, wet or too deep: no look makes it sound again.")
 def past_mending(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the first of the LATCHED facts that is known; "no" where they are unknown."""
+    """Return yes from the first LATCHED fact that is yes; "no" where they are unknown."""
     known = [segment for name in LATCHED for segment in lifetime.fact(name).segments if segment.value == "yes"]
     return [Segment(MIN_INSTANT, "no"), *sorted(known, key=lambda segment: segment.start)[:1]]
 
@@ -149,7 +149,7 @@ def lowest_cell(lifetime: Lifetime) -> list[Segment]:
 
 
 def _lowest_cells(lifetime: Lifetime) -> list[tuple[Event, float]]:
-    """Each resting voltage with its lowest cell."""
+    """Return each resting voltage with its lowest cell."""
     read = [(event, cell_volts(event, lifetime.item.plate)) for event in lifetime.of_kind("measured")]
     return [(event, min(each)) for event, each in read if each]
 
@@ -161,7 +161,10 @@ def _lowest_cells(lifetime: Lifetime) -> list[tuple[Event, float]]:
     record="shelfbell log inspected {item} RESULT",
 )  # fmt: skip
 def under_watch(lifetime: Lifetime) -> list[Segment]:
-    """Yes from a knock or dent to the first pass at least WATCH later; unknown after a mishap it may have been in."""
+    """Return yes from a knock or dent to the first pass at least WATCH later.
+
+    Unknown after a mishap it may have been in.
+    """
     turns: Turns = [] if lifetime.born is None else [(lifetime.born, False, None)]
     doubtful = _may_have_been_in(lifetime)
     knocked: Event | None = None
@@ -184,18 +187,18 @@ def _watched(knocked: Event | None, doubted: Event | None) -> bool | None:
 
 
 def may_have_been_knocked(store: FactStore, pack: Item, instant: int) -> bool:
-    """Return whether it is unknown at an instant if a pack was in a mishap."""
+    """Return whether, as known at an instant, a pack may have been in a mishap."""
     segment = store.fact(pack, "under_watch").segment(instant)
     return segment.value is None and segment.evidence is not None
 
 
 def doubtful_mishaps(store: FactStore, pack: Item) -> list[Event]:
-    """Return the mishaps that name no pack, and in which this one counts as involved until one is named."""
+    """Return the mishaps that name no pack, where this one counts until one is named."""
     return [mishap for lifetime in store.lifetimes(pack) for mishap in _may_have_been_in(lifetime)]
 
 
 def _may_have_been_in(lifetime: Lifetime) -> list[Event]:
-    """The mishaps for which no event tells the packs that were in them, while this one was in use."""
+    """Return the mishaps with no record of their packs while this one was in use."""
     if lifetime.born is None:
         return []
     retired = next((event.at for event in lifetime.of_kind("retired")), MAX_INSTANT)
@@ -214,14 +217,14 @@ def _is_knock(event: Event) -> bool:
 
 @fact("knock", PACK, word(), "Its last knock or fall in words, and from which flight that is inferred.")
 def knock(lifetime: Lifetime) -> list[Segment]:
-    """For texts."""
+    """Describe each knock, for texts."""
     knocks = [event for event in lifetime.of_kind("mishap", "inspected", "noticed") if _is_knock(event)]
     return [Segment(MIN_INSTANT, "none"), *stepped((event, _describe_knock(lifetime, event)) for event in knocks)]
 
 
 @fact("look_counts", PACK, word(), "From when on a look ends the watch after a knock, in words.")
 def look_counts(lifetime: Lifetime) -> list[Segment]:
-    """For texts: a local time while that is still to come, else "now"."""
+    """Show for texts: a local time while that is still to come, else "now"."""
     segments = [Segment(MIN_INSTANT, "now")]
     for segment in lifetime.fact("under_watch").segments:
         if segment.value == "yes" and segment.evidence is not None:
@@ -244,7 +247,7 @@ def _describe_knock(lifetime: Lifetime, event: Event) -> str:
 
 
 def describe_inference(store: FactStore, mishap: Event) -> str:
-    """Return from which flight the packs in a mishap of an aircraft are inferred, in words.
+    """Return from which flight a mishap's packs are inferred, in words.
 
     Such as "the last flight before it, landed 12 min earlier, was with B"; "" if it happened in a flight or names them.
     """
@@ -257,7 +260,7 @@ def describe_inference(store: FactStore, mishap: Event) -> str:
 
 @fact("set_aside", PACK, FLAG, "It was set aside or handed in and has not passed a look since.")
 def set_aside(lifetime: Lifetime) -> list[Segment]:
-    """Yes from set_aside or handed_in to a later pass."""
+    """Return yes from set_aside or handed_in to a later pass."""
     turns: Turns = [(MIN_INSTANT, False, None)]
     for event in lifetime.of_kind("set_aside", "handed_in", "inspected"):
         if event.what != "inspected":
@@ -274,7 +277,7 @@ def set_aside(lifetime: Lifetime) -> list[Segment]:
     "As far as is known it is not swollen, wet, too deep, under watch, set aside, found unfit or retired.",
 )
 def usable(lifetime: Lifetime) -> list[Segment]:
-    """No where one of the reasons is known to be true, with its evidence. Unknown before birth."""
+    """Return no where a reason is known, with its evidence. Unknown before birth."""
     barring = [lifetime.fact(name) for name in BARRING]
     retired = next((event.at for event in lifetime.of_kind("retired")), MAX_INSTANT)
     segments = []

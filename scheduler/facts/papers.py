@@ -1,4 +1,4 @@
-"""Facts of papers: how long they are valid, which sort they are, and from when on they can be renewed."""
+"""Facts of papers: how long they are valid, their sort, when to renew them."""
 
 from datetime import date, timedelta
 
@@ -30,7 +30,10 @@ WINDOW_MONTHS = 6
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def days_to_expiry(lifetime: Lifetime) -> list[Segment]:
-    """Set at renewed: to its `expires`, else to its date or the old expiry plus the nameplate's valid_for."""
+    """Set at renewed: to `expires`, else by the nameplate's valid_for.
+
+    That counts from the date of the renewal or from the old expiry.
+    """
     segments: list[Segment] = []
     last: date | None = None
     for event in lifetime.of_kind("renewed"):
@@ -42,7 +45,7 @@ def days_to_expiry(lifetime: Lifetime) -> list[Segment]:
 
 
 def _last_day(event: Event, lifetime: Lifetime, before: date | None) -> date | None:
-    """Return the last valid day of a paper after a renewal; None if neither event nor nameplate tells."""
+    """Return the last valid day of a paper after a renewal; None if not known."""
     if "expires" in event.fields:
         return parse_date(str(event.fields["expires"]))
     span, zone = lifetime.item.plate.get("valid_for"), lifetime.store.clocks.zone
@@ -57,15 +60,15 @@ def _last_day(event: Event, lifetime: Lifetime, before: date | None) -> date | N
 
 
 def _days_after(day: date, span: int) -> date:
-    """A number of whole days later, by the calendar: a change of the clock makes no difference."""
+    """Return the day a number of days later by the calendar, whatever the clock does."""
     return day + timedelta(days=min(span // DAY, (date.max - day).days))
 
 
 def sort_of(paper: Item) -> str:
     """Return the nameplate's sort.
 
-    A paper that names none and runs in calendar months is a certificate: of the papers known here only the recency of
-    a pilot's knowledge does (14 CFR 107.65).
+    A paper that names none and runs in calendar months is a certificate: of the papers known here only the recency of a
+    pilot's knowledge runs so (14 CFR 107.65).
     """
     span = paper.plate.get("valid_for")
     plain = str(paper.plate.get("sort"))
@@ -83,7 +86,7 @@ def sort(lifetime: Lifetime) -> list[Segment]:
     unknown="no renewal on record", record="shelfbell log renewed {item} --issued DATE",
 )  # fmt: skip
 def renewal_window(lifetime: Lifetime) -> list[Segment]:
-    """Yes from the first day of the sixth month before the month of expiry."""
+    """Return yes from the first day of the sixth month before the month of expiry."""
     zone = lifetime.store.clocks.zone
     segments: list[Segment] = []
     last: date | None = None
@@ -98,6 +101,6 @@ def renewal_window(lifetime: Lifetime) -> list[Segment]:
 
 
 def _months_before(day: date, months: int) -> date:
-    """The first day of the month that is `months` before a day's month."""
+    """Return the first day of the month that is `months` before a day's month."""
     years, month = divmod(day.month - 1 - months, 12)
     return day.replace(year=day.year + years, month=month + 1, day=1)

@@ -1,4 +1,4 @@
-"""Facts of packs that a reading sets: cells, resistance, capacity tests, charging temperatures."""
+"""Facts that a reading of a pack sets: cells, resistance, capacity, temperature."""
 
 from scheduler.base.instants import DAY, local_date
 from scheduler.base.units import PERCENT, RATIO, SPAN, VOLTS, count
@@ -22,7 +22,7 @@ WINDOW = 30 * DAY
     unknown="no cell voltages at rest", record="shelfbell log measured {item} --cell_volts VOLTS,VOLTS",
 )  # fmt: skip
 def cell_spread(lifetime: Lifetime) -> list[Segment]:
-    """Step at each reading of the cells at rest; a reading without rested_minutes counts as one."""
+    """Step at each reading of the cells at rest, or without rested_minutes."""
     readings = []
     for event in lifetime.of_kind("measured"):
         cells = cell_volts(event, lifetime.item.plate) if "cell_volts" in event.fields else None
@@ -48,7 +48,7 @@ def resistance_ratio(lifetime: Lifetime) -> list[Segment]:
 
 
 def mild_resistances(lifetime: Lifetime) -> list[tuple[Event, float]]:
-    """Return the readings of resistance, mOhm, that can be compared: those at mild temperatures."""
+    """Return the resistances, mOhm, at mild temperatures: only these compare."""
     readings = [event for event in lifetime.of_kind("measured") if "resistance_mohm" in event.fields and _mild(event)]
     return [(event, float(event.fields["resistance_mohm"])) for event in readings]
 
@@ -70,7 +70,7 @@ def capacity_tests(lifetime: Lifetime) -> list[Event]:
     record="shelfbell log measured {item} --capacity_mah MAH",
 )  # fmt: skip
 def health_confirmed(lifetime: Lifetime) -> list[Segment]:
-    """Known from the second day with a test on: a single test can be a slip."""
+    """Set from the second day with a test on: a single test can be a slip."""
     capacity = float(lifetime.item.plate["capacity"])
     by_day: dict[object, tuple[float, Event]] = {}
     segments = []

@@ -1,4 +1,4 @@
-"""Whether an item is in service: it has come by its nameplate, and is not retired."""
+"""Whether an item is in service: it has arrived and is not retired."""
 
 from scheduler.base.instants import MAX_INSTANT, start_of_day
 from scheduler.facts.fact_store import FactStore
@@ -6,12 +6,12 @@ from scheduler.fleet.fleet import Item
 
 
 def retired_at(store: FactStore, item: Item) -> int:
-    """Return when an item was retired for good; MAX_INSTANT while it is in service, or was replaced since."""
+    """Return when an item was retired; MAX_INSTANT while in service or replaced since."""
     return next((event.at for event in store.lifetimes(item)[-1].of_kind("retired")), MAX_INSTANT)
 
 
 def out_of_service(store: FactStore, item: Item) -> list[tuple[int, int]]:
-    """Return (start, end) of each time from `retired` to the replacement; MAX_INSTANT if none came."""
+    """Return (start, end) of each time from `retired` to replacement or MAX_INSTANT."""
 
     def find() -> list[tuple[int, int]]:
         lifetimes = store.lifetimes(item)
@@ -21,7 +21,7 @@ def out_of_service(store: FactStore, item: Item) -> list[tuple[int, int]]:
 
 
 def in_service(store: FactStore, item: Item, instant: int, by: int) -> bool:
-    """Return whether an item has come into service by the instant `by`, and is not retired at `instant`."""
+    """Return whether an item is in service: arrived by `by`, not retired at `instant`."""
     day = item.plate.get("in_service")
     came = day is None or start_of_day(day, store.clocks.zone) <= by
     return came and store.fact(item, "retired").at(instant) != "yes"

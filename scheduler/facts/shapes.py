@@ -1,4 +1,4 @@
-"""The shapes that facts share. Look here first when you add a fact: one of them is often all it takes.
+"""The shapes that facts share. Look here first when you add a fact.
 
 | shape | what it makes |
 | --- | --- |
@@ -30,7 +30,7 @@ Turns = list[tuple[int, bool | None, Evidence]]
 
 
 def from_birth(lifetime: Lifetime, value: Value, slope: Slope = None) -> list[Segment]:
-    """Return a segment that starts with the lifetime; none where it is unknown when that was."""
+    """Return a segment that starts with the lifetime; none if its start is unknown."""
     return [] if lifetime.born is None else [Segment(lifetime.born, value, slope)]
 
 
@@ -40,7 +40,10 @@ def stepped(readings: Iterable[tuple[Event, Value]]) -> list[Segment]:
 
 
 def latched(events: list[Event]) -> list[Segment]:
-    """Return a flag that is yes from the first of some events on, even one before birth, to the end of the lifetime."""
+    """Return a flag that is yes from the first of some events to the lifetime's end.
+
+    An event before birth counts as well.
+    """
     return [Segment(MIN_INSTANT, "no"), *stepped((event, "yes") for event in events[:1])]
 
 
@@ -78,7 +81,7 @@ def covering(intervals: list[tuple[int, int, Event]]) -> list[Segment]:
 
 
 def flags(turns: Turns) -> list[Segment]:
-    """Return a flag from its turns in order; of two at the same instant the later wins."""
+    """Return a flag from its turns, in order; of two at one instant the later wins."""
     words = {True: "yes", False: "no", None: None}
     return Timeline([Segment(start, words[truth], None, evidence) for start, truth, evidence in turns]).segments
 
@@ -102,7 +105,7 @@ Step = tuple[int, float | None, float, Event]
 
 
 def counted(lifetime: Lifetime, steps: list[Step], starting_at: int = MIN_INSTANT) -> list[Segment]:
-    """Return a number that starts at 0 at birth and that steps, in order, increase or set."""
+    """Return a number that starts at 0 at birth; steps, in order, increase or set it."""
     earlier = len(steps) - len(latest_and_after(steps, starting_at))
     segments = from_birth(lifetime, 0)
     total: float = 0  # an int as long as the steps are

@@ -1,4 +1,4 @@
-"""Facts of spares: how many there are, and how long they last at the rate at which they are used."""
+"""Facts of spares: how many there are, and how long they last at the usual rate."""
 
 from scheduler.base.instants import DAY
 from scheduler.base.units import FLAG, SPAN, count
@@ -16,7 +16,7 @@ RATE_OVER = 180 * DAY
     unknown="not counted yet", record="shelfbell log counted {item} COUNT",
 )  # fmt: skip
 def spares_count(lifetime: Lifetime) -> list[Segment]:
-    """Set at counted, lowered at used and at replaced from spares, raised at restocked."""
+    """Set at counted, lower at used and replaced from spares, raise at restocked."""
     segments: list[Segment] = []
     total: int | None = None
     evidence: Evidence = None

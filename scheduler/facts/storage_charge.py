@@ -1,4 +1,4 @@
-"""Facts of packs on the shelf: where their charge is heading, what they were charged for, how they share the work."""
+"""Facts of packs on the shelf: how charge falls, and how they share the work."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -31,7 +31,7 @@ LEAST_WORK = 60 * MINUTE
       unknown="no charge, reading or flight tells what it holds",
       record="shelfbell log measured {item} PERCENT", partial=True)  # fmt: skip
 def going_low_in(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Divide by the nameplate's self_discharge; never while the pack drains itself, charges or flies."""
+    """Divide by the self_discharge; never while it drains itself, charges or flies."""
     percent = float(lifetime.item.plate["self_discharge"])
     loss, falling = percent / (30 * DAY), self_discharge(percent)
     segments = []
@@ -55,7 +55,7 @@ def since_charged(lifetime: Lifetime, starting_at: int) -> list[Segment]:
       "The job that it was charged for was called off, and it has not been charged, drained or flown since.",
       partial=True)  # fmt: skip
 def charged_for_cancelled_job(lifetime: Lifetime, starting_at: int) -> list[Segment]:
-    """Yes from the cancellation to the next charge, drain or flight."""
+    """Return yes from the cancellation to the next charge, drain or flight."""
     handled = lifetime.of_kind("charged", "drained", "flown")
     last = [event.at for event in latest_and_after(handled, starting_at)[:1]]
     intervals = []
@@ -66,7 +66,7 @@ def charged_for_cancelled_job(lifetime: Lifetime, starting_at: int) -> list[Segm
 
 
 def _called_off(lifetime: Lifetime, handled: list[Event], starting_at: int) -> list[tuple[Event, Event]]:
-    """The events that cancelled or moved a plan before it began, each with the charge that was made for it."""
+    """Return what cancelled or moved a plan before its end, with the charge for it."""
     store = lifetime.store
     pairs = []
     for plan in plans_for(store, lifetime.item, starting_at):
@@ -80,7 +80,7 @@ def _called_off(lifetime: Lifetime, handled: list[Event], starting_at: int) -> l
 
 
 def _next_of(store: FactStore, plan: Plan) -> Event | None:
-    """The event that cancelled or replaced a plan."""
+    """Return the event that cancelled or replaced a plan."""
     job = find_job(store, str(plan.event.get("job")))
     return next((after for first, after in pairwise(job.events) if first.id == plan.event.id), None) if job else None
 
@@ -113,7 +113,7 @@ class _Work(NamedTuple):
 
 
 def _work(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> list[_Work]:
-    """The work of the packs that flew some aircraft: one sum for all of them."""
+    """Return the work of the packs that flew some aircraft: one sum for all of them."""
     return store.compute_once(("work", crafts, starting_at), lambda: list(_works(store, crafts, starting_at)))
 
 
@@ -134,6 +134,6 @@ def _works(store: FactStore, crafts: tuple[str, ...], starting_at: int) -> Itera
 
 
 def _share(own: int, flown: int, packs: int) -> float | None:
-    """A pack's airtime over the mean of those that flew at all, itself included."""
+    """Return a pack's airtime over the mean of those that flew at all, this included."""
     packs += not own
     return own * packs / flown if packs > 1 and flown >= LEAST_WORK * packs else None

@@ -1,7 +1,7 @@
-"""A quantity as a function of time: segments that are constant or linear, or where it is unknown.
+"""A quantity as a function of time: constant, linear or unknown segments.
 
 Time is whole microseconds; a slope is an exact ratio. So crossings are solved in whole numbers and never rounded the
-wrong way: the result is the first microsecond at which the comparison holds.
+wrong way: the result is the first microsecond at which the comparison is true.
 """
 
 from bisect import bisect_left, bisect_right
@@ -28,7 +28,10 @@ NEVER = float("inf")
 
 
 class Segment(NamedTuple):
-    """From `start` to the next segment: `value` at `start`, changing by `slope`; None is unknown. `evidence`: why."""
+    """A value from `start` to the next segment, changing by `slope`; None is unknown.
+
+    `evidence`: the events that say so.
+    """
 
     start: int
     value: Value
@@ -63,9 +66,9 @@ class Timeline:
     __slots__ = ("segments", "_starts", "_compared")
 
     def __init__(self, segments: list[Segment]) -> None:
-        """Take segments in order of time; of two that start together the later wins; before the first it is unknown.
+        """Take segments in order of time; of two that start together the later wins.
 
-        A segment that would start at MAX_INSTANT or later lies beyond time and is left out.
+        Before the first the value is unknown. A segment that would start at MAX_INSTANT or later is left out.
         """
         if not segments or segments[0].start > MIN_INSTANT:
             segments = [Segment(MIN_INSTANT, None), *segments]
@@ -111,9 +114,10 @@ class Timeline:
         reach: Callable[[int, CalendarSpan], int] | None = None,
         starting_at: int = MIN_INSTANT,
     ) -> Intervals:
-        """Return where `value OPERATOR limit` is true; unknown where the value is. Before `starting_at`: as then.
+        """Return where `value OPERATOR limit` is true; unknown where the value is.
 
-        `reach(origin, span)` returns the instant a calendar span after an origin, for limits that are calendar spans.
+        Before `starting_at` the answer is the one at that instant. `reach(origin, span)` returns the instant a calendar
+        span after an origin, for limits that are calendar spans.
         """
         asked = operator, limit, starting_at
         if asked not in self._compared:
@@ -122,7 +126,7 @@ class Timeline:
         return self._compared[asked]
 
     def _place(self, instant: int) -> int:
-        """The index of the segment at an instant."""
+        """Return the index of the segment at an instant."""
         return bisect_right(self._starts, instant) - 1
 
     def _compare(
@@ -158,7 +162,10 @@ class Timeline:
         return Intervals(starts, values)
 
     def matches(self, words: tuple[str, ...], starting_at: int = MIN_INSTANT) -> Intervals:
-        """Return where the value is one of some words; unknown where it is. Before `starting_at`: as then."""
+        """Return where the value is one of some words; unknown where it is.
+
+        Before `starting_at` the answer is the one at that instant.
+        """
         segments = self.segments[self._place(starting_at) :]
         return Intervals.of(
             [(p.start, UNKNOWN if p.value is None else YES if p.value in words else NO) for p in segments]
@@ -169,7 +176,7 @@ _OPERATORS: dict[str, Callable] = {"at_least": ge, "more_than": gt, "at_most": l
 
 
 def _calendar_bound(segment: Segment, span: CalendarSpan, reach: Callable[[int, CalendarSpan], int] | None) -> int:
-    """The calendar span as a duration from where a rising age was 0."""
+    """Return the calendar span as a duration from where a rising age was 0."""
     if segment.slope != RISING or not isinstance(segment.value, int) or reach is None:
         raise TypeError("only an age can be compared with a calendar span")
     origin = segment.start - segment.value
@@ -177,7 +184,7 @@ def _calendar_bound(segment: Segment, span: CalendarSpan, reach: Callable[[int, 
 
 
 def _comes_near(segment: Segment, end: int, limit: object) -> bool:
-    """Return False if a sloped segment stays well away from the limit: cheaper than the exact solution."""
+    """Return False if a sloped segment stays well away from the limit: a cheap test."""
     start, value, (rise, per), _ = segment  # type: ignore[misc]
     last = value + rise * (end - start) / per  # type: ignore[operator]
     low, high = (value, last) if value < last else (last, value)  # type: ignore[operator]
@@ -186,9 +193,10 @@ def _comes_near(segment: Segment, end: int, limit: object) -> bool:
 
 
 def _crossing(segment: Segment, limit: object, strict: bool) -> int | None:
-    """Return when a sloped segment first has reached (`strict`: passed) the limit, in its own direction.
+    """Return when a sloped segment first reaches (`strict`: passes) the limit.
 
-    With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds later, rounded up.
+    In its own direction. With value v, slope n/d and limit l, all exact ratios: (l - v) * d / n microseconds later,
+    rounded up.
     """
     rise, per = segment.slope  # type: ignore[misc]
     if rise == 0:

@@ -1,4 +1,4 @@
-"""Facts of packs that travel: when they leave, how they are carried, and the limits that carriers set."""
+"""Facts of travelling packs: departure, means of travel, and carriers' limits."""
 
 from collections.abc import Callable
 from datetime import date
@@ -34,7 +34,7 @@ def energy_of(pack: Item) -> float:
 
 
 def departures(lifetime: Lifetime) -> list[tuple[int, Event | None]]:
-    """Return (instant, the next journey known from then on that carries the item), in order of time."""
+    """Return (instant, next journey with the item as known from then on), in order."""
     known = [(event.at, parse_rfc3339(str(event.get("leaves"))), event) for event in lifetime.of_kind("travel_planned")]
     turns = sorted({turn for planned, leaves, _ in known if planned < leaves for turn in (planned, leaves)})
     journeys: list[tuple[int, Event | None]] = [(MIN_INSTANT, None)]
@@ -45,7 +45,7 @@ def departures(lifetime: Lifetime) -> list[tuple[int, Event | None]]:
 
 
 def _by_journey(lifetime: Lifetime, value: Callable[[Event], Value], without: Value) -> list[Segment]:
-    """A value of the next journey; `without` where there is none."""
+    """Return a value of the next journey; `without` where there is none."""
     return [
         Segment(turn, value(event), None, (event, None)) if event else Segment(turn, without)
         for turn, event in departures(lifetime)
@@ -80,7 +80,7 @@ def leaves_by(lifetime: Lifetime) -> list[Segment]:
     "Its next journey is freight, and a limit of charge applies to it if that goes by air.",
 )
 def freight_capped(lifetime: Lifetime) -> list[Segment]:
-    """Always yes for a pack on its own; with an aircraft in the same consignment only from 2026-01-01 on."""
+    """Return yes for a pack alone; with aircraft in one consignment from 2026-01-01."""
     return _by_journey(lifetime, lambda journey: "yes" if _capped(journey, lifetime.store) else "no", without="no")
 
 

@@ -8,7 +8,10 @@ from scheduler.fleet.plates import SECTIONS, Plate, fields
 
 
 class Item(NamedTuple):
-    """One item: its id, its kind and its nameplate, defaults filled in (an absent field without default is None)."""
+    """One item: its id, its kind and its nameplate.
+
+    Defaults are filled in; an absent field without one is None.
+    """
 
     id: str
     kind: str
@@ -65,7 +68,7 @@ class Fleet:
 
     @cached_property
     def sections(self) -> Sections:
-        """What fleet.yaml has, by section."""
+        """The contents of fleet.yaml, by section."""
         return (self._given() if callable(self._given) else self._given) or {}
 
     @cached_property
@@ -95,7 +98,10 @@ class Fleet:
         return found
 
     def one(self, item: str, name: str) -> Any:
-        """Return one field of the nameplate of an item, None where its kind has no such: quicker than all of it."""
+        """Return one field of an item's nameplate, None if its kind lacks it.
+
+        This is quicker than reading the whole nameplate.
+        """
         kind, raw = self._there(item)
         plate = fields(kind).get(name)
         return None if plate is None else _read(plate, name, raw)
@@ -109,7 +115,7 @@ class Fleet:
         return self._there(item)[1]
 
     def ids(self, *kinds: str) -> list[str]:
-        """Return the ids of all items, or of those of some kinds, in the order of fleet.yaml."""
+        """Return the ids of all items, or of some kinds, in the order of fleet.yaml."""
         if not kinds:
             return list(self._raw)
         if not self._by_kind:
@@ -119,20 +125,20 @@ class Fleet:
         return found if len(kinds) == 1 else self.in_order(found)
 
     def in_order(self, items: Iterable[str]) -> list[str]:
-        """Return some ids in the order of fleet.yaml, each once; what is not of the fleet comes after."""
+        """Return some ids once each in the order of fleet.yaml, those not in it last."""
         found = list(dict.fromkeys(items))
         return sorted(found, key=self.place) if len(found) > 1 else found
 
     def place(self, item: str) -> int:
-        """Return the place of an item in fleet.yaml; what is not of the fleet comes after all."""
+        """Return the place of an item in fleet.yaml; after all others if not in it."""
         if not self._places:
             self._places = {item: place for place, item in enumerate(self._raw)}
         return self._places.get(item, len(self._places))
 
     def fitting(self, aircraft: str | None) -> list[str]:
-        """Return the ids of the items whose nameplate names an aircraft, in the order of fleet.yaml.
+        """Return the ids of the items whose nameplate names an aircraft, in file order.
 
-        For None, of those that name no aircraft.
+        For None, those that name no aircraft.
         """
         if not self._fitting:
             for item, (_, raw) in self._raw.items():
@@ -141,7 +147,7 @@ class Fleet:
         return self._fitting.get(aircraft, [])
 
     def papers_of(self, aircraft: str | None) -> list[str]:
-        """Return the ids of the papers of an aircraft, in the order of fleet.yaml; of those of no aircraft for None."""
+        """Return the ids of an aircraft's papers, or for None those of no aircraft."""
         if not self._papers:
             for paper in self.ids("paper"):
                 owner = str(self._raw[paper][1].get("of"))
@@ -149,6 +155,6 @@ class Fleet:
         return self._papers.get(aircraft, [])
 
     def kind(self, item: str) -> str | None:
-        """Return the kind of an item, or None when there is none of that id."""
+        """Return the kind of an item, or None for an unknown id."""
         found = self._find(item)
         return found[0] if found else None

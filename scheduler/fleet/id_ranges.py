@@ -40,7 +40,7 @@ def _range(part: str, fleet: Fleet) -> list[str]:
 
 
 def _in_other_case(part: str, fleet: Fleet) -> str:
-    """Return the range "A-D" for "a-d", where the fleet knows all of it; "" where it does not."""
+    """Return the range "A-D" for "a-d" if the fleet knows all of it, else ""."""
     for text in (part.upper(), part.lower()):
         first, dash, last = text.partition("-")
         names = _between(first, last) if dash and text != part else []

@@ -1,4 +1,4 @@
-"""What a nameplate can say: one declaration for the schema of fleet.yaml, its reading and its documentation."""
+"""The fields of nameplates: declared once for schema, reading and documentation."""
 
 from typing import NamedTuple
 
@@ -7,7 +7,7 @@ from scheduler.base.units import CELSIUS, MILLIAMP_HOURS, PERCENT, Unit, parse
 
 
 class Plate(NamedTuple):
-    """One nameplate field: its JSON Schema, how its text becomes a value, and what it means."""
+    """A nameplate field: its JSON Schema, how its text becomes a value, what it means."""
 
     schema: dict[str, object]
     read: object
