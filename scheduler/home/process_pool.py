@@ -116,9 +116,12 @@ def serve() -> None:
     call = pickle.load(sys.stdin.buffer)
     parts: SimpleQueue[Any] = SimpleQueue()
     Thread(target=_receive, args=[parts], daemon=True).start()
-    while True:
-        out.write(_outcome(call, parts.get()))
-        out.flush()
+    try:
+        while True:
+            out.write(_outcome(call, parts.get()))
+            out.flush()
+    except BrokenPipeError:  # the caller was killed
+        os._exit(1)
 
 
 def _receive(parts: "SimpleQueue[Any]") -> None:
