@@ -153,8 +153,15 @@ def test_many_lines_are_checked_in_other_processes_and_a_fault_far_down_undoes_a
     log.close()
 
 
-def test_a_whole_number_is_held_as_one(tmp_path: Path) -> None:
+@pytest.fixture
+def log(tmp_path: Path) -> Iterator[Log]:
+    """An empty log."""
     log = Log(tmp_path / "shelfbell.db")
+    yield log
+    log.close()
+
+
+def test_a_whole_number_is_held_as_one(log: Log) -> None:
     spares = Fleet(PLATES | {"spares": [{"id": "blades"}]})
     lines = [
         '{"at": "2026-04-01T09:00:00Z", "what": "used", "item": "blades", "count": 2.0}',
@@ -168,8 +175,8 @@ def test_a_whole_number_is_held_as_one(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("blank", ["", " ", "\t", "\u2028", "\u200b", "\u00a0 \u202e"])
-def test_a_blank_text_is_refused_where_it_is_new_and_read_where_it_is_old(blank: str, tmp_path: Path) -> None:
-    log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(PLATES)
+def test_a_blank_text_is_refused_where_it_is_new_and_read_where_it_is_old(blank: str, log: Log) -> None:
+    fleet = Fleet(PLATES)
     entry = event("2026-04-01", "set_aside", item="B", reason=blank)
 
     with pytest.raises(Refused, match="reason: nothing is given here"):
@@ -179,8 +186,8 @@ def test_a_blank_text_is_refused_where_it_is_new_and_read_where_it_is_old(blank:
     assert [describe(event) for event in log.in_force()] == ["set_aside B"]
 
 
-def test_what_was_never_in_the_fleet_is_not_missed_once_it_is_struck(tmp_path: Path) -> None:
-    log, fleet = Log(tmp_path / "shelfbell.db"), Fleet(PLATES)
+def test_what_was_never_in_the_fleet_is_not_missed_once_it_is_struck(log: Log) -> None:
+    fleet = Fleet(PLATES)
     seen = event("2026-04-01", "seen", item="ghost", rule="pack-left-full", id="s")
 
     take(log, [(1, json.dumps(seen))], fleet, NOW)
