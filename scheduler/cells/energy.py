@@ -61,6 +61,8 @@ def minutes_to_charge(
         per_percent * factor * _at_full_power(percent_from, percent_to, *taper)
         for factor, taper in zip(CHARGE_FACTOR, TAPER, strict=True)
     )
+    # Near the top, the assumptions that make a whole charge quick make the last points slow.
+    low, high = min(value, low, high), max(value, low, high)
     return Estimate(value, low, high, "estimate: nominal energy over power, slower at the top")
 
 
