@@ -1,3 +1,3 @@
-"""shelfbell: keeps aircraft, packs, propellers, spares and papers fit to fly, and rings when one of them needs you."""
+"""shelfbell: keeps a fleet fit to fly, and rings when something needs you."""
 
 __version__ = "0.7.0"

@@ -143,7 +143,10 @@ def _channels(at: _Patient) -> Iterator[Diagnosis]:
 
 
 def _address(at: _Patient, channel: Channel) -> Iterator[Diagnosis]:
-    """Note an address that this environment does not give: no fault while a daemon runs, which may have it."""
+    """Note an address that this environment does not give.
+
+    No fault while a daemon runs, which may have it.
+    """
     try:
         address(channel, at.environ)
     except Refused as refused:

@@ -76,7 +76,7 @@ def _takes(found: Field, text: str, setup: Setup) -> bool:
 
 
 def _require_last_field(kind: Kind, event: dict[str, object]) -> None:
-    """Raise Refused where one field is missing, with the value that the example of the kind has for it."""
+    """Raise Refused where one field is missing, with the example's value for it."""
     missing = [found for found in kind.fields if found.required and found.name not in event]
     if len(missing) != 1 or missing[0].type.names or choices(missing[0].type) or not kind.example:
         return

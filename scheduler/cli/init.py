@@ -34,7 +34,7 @@ def run(home: Home, args: Namespace) -> int:
 
 
 def _command(path: Path) -> str:
-    """Return the beginning of a command for a home: with its folder where that is not the one taken by itself."""
+    """Return how a command for a home begins: with its folder unless it is found."""
     return "shelfbell" if path == Path(default_home()) else f"shelfbell --home {quote(str(path))}"
 
 

@@ -42,7 +42,7 @@ def unknown_at(board: Board, now: int) -> list[Unknown]:
 
 
 def unknown_order(rules: Ruleset, fleet: Fleet) -> Callable[[Unknown], tuple[int, int, str]]:
-    """Return a sort key that orders unknowns as one board has them: by rule, then item."""
+    """Return a sort key for unknowns as one board has them: by rule, then item."""
     ids = list(rules)
     return lambda unknown: (ids.index(unknown.key.rule), fleet.place(unknown.key.item), unknown.key.item)
 

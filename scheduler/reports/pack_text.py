@@ -18,7 +18,10 @@ def ranged(estimate: Estimate, unit: str, digits: int = 0, one: str = "") -> str
 
 
 def money(estimate: Estimate, currency: str) -> str:
-    """Write "7.3 EUR (5.1 to 12)", or "6 cents (0 to 35)" where all is below one of a currency that has cents."""
+    """Write "7.3 EUR (5.1 to 12)", or "6 cents (0 to 35)".
+
+    Cents where all is below one of a currency that has them.
+    """
     if estimate.high < 1 and currency in _WITH_CENTS:
         return ranged(estimate.times(100), "cents", one="cent")
     return ranged(estimate, currency, digits=2)
