@@ -271,7 +271,10 @@ class Log:
 
     def newest(self) -> Event | None:
         """Return the event recorded last of those that count."""
-        query = _IN_FORCE.removesuffix(_IN_ORDER).format(where="TRUE") + "ORDER BY recorded_at DESC, id DESC LIMIT 1"
+        counting = f"FROM events e WHERE {_IS_IN_FORCE}"
+        # First the instant alone, by its index: ordered by id too, SQLite would sort the whole log at every wake.
+        last = f"SELECT recorded_at {counting} ORDER BY recorded_at DESC LIMIT 1"
+        query = f"SELECT {_COLUMNS} {counting} AND recorded_at = ({last}) ORDER BY id DESC LIMIT 1"
         row = next(iter(self._rows(query, **_ALWAYS)), None)
         return _event(row) if row else None
 

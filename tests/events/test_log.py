@@ -564,3 +564,16 @@ def test_a_database_of_an_older_layout_takes_a_second_correction_of_one_event_wh
 def test_a_key_that_stands_twice_is_found_however_it_is_written(log: Log, hidden: str) -> None:
     line = '{"at":"2026-04-01T00:00:00Z","what":"charged","item":"B",' + hidden + '60,"percent":10}'
     assert "'percent' is given twice" in refused(log, line)[0]
+
+
+def test_the_newest_event_is_found_by_an_index(log: Log) -> None:
+    """It is asked at every wake: sorting the log would grow with it."""
+    put(log, GOOD)
+    asked: list[str] = []
+    log.connection.set_trace_callback(asked.append)
+    log.newest()
+    log.connection.set_trace_callback(None)
+
+    plan = [row[3] for row in log.connection.execute(f"EXPLAIN QUERY PLAN {asked[-1]}")]
+    assert any("USING INDEX idx_events_recorded_at" in step for step in plan)
+    assert not any(step.startswith("SCAN e") and "INDEX" not in step for step in plan)
