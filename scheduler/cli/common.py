@@ -66,6 +66,8 @@ def print_logged(lines: list[str]) -> None:
     """Print the answer to entries already logged; a failure here leaves them logged."""
     try:
         print("\n".join(lines), flush=True)
+    except BrokenPipeError:  # the reader, such as `head`, has seen enough
+        raise
     except OSError as error:
         print(f"It is logged; the answer could not be printed: {error.strerror}", file=sys.stderr)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left unwritten would fail once more
